@@ -1,0 +1,330 @@
+"""The commands: each reads its arguments and hands over at once.
+
+Nothing heavy is imported up here, so that `casebase --help` answers at once.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+from typer.core import TyperGroup
+
+from casebase import __version__, places
+from casebase.errors import CasebaseError
+
+if TYPE_CHECKING:
+    from casebase.library.store import Library
+    from casebase.record.case import Case
+    from casebase.terminal.page import Page
+
+
+class SentencesNotTracebacks(TyperGroup):
+    """Turns everything casebase refuses into `Error: ...` on stderr and exit code 2."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run the command."""
+        try:
+            return super().invoke(ctx)
+        except CasebaseError as error:
+            typer.echo(f"Error: {error}", err=True)
+            raise SystemExit(2) from None
+        except BrokenPipeError:
+            sys.stderr.close()
+            raise SystemExit(0) from None
+        except KeyboardInterrupt:
+            typer.echo("\nStopped.", err=True)
+            raise SystemExit(130) from None
+
+
+app = typer.Typer(
+    cls=SentencesNotTracebacks,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Keep solved vehicle-network cases, and find the past cases most like a stuck job.",
+)
+
+LibraryOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--library",
+        envvar=places.LIBRARY_VARIABLE,
+        metavar="PATH",
+        help="The library file.",
+        show_default="your own",
+    ),
+]
+JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+
+
+def main() -> None:
+    """Run the command line."""
+    app()
+
+
+@app.callback(invoke_without_command=True)
+def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+    if version:
+        typer.echo(f"casebase {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def init(library: LibraryOption = None) -> None:
+    """Make a new, empty library.
+
+    Example: casebase init --library shop.db
+    """
+    from casebase.library.store import Library  # noqa: PLC0415
+
+    path = library or places.default_library()
+    Library.create(path).close()
+    typer.echo(f"New library: {path}. Next: casebase log")
+
+
+@app.command()
+def demo(
+    job: Annotated[
+        str | None, typer.Option("--job", metavar="NAME", help="Another of the stuck jobs.")
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Build a library of invented cases and try a stuck job on it.
+
+    Example: casebase demo --job truck
+    """
+    from casebase.demo import build_demo_library, load_demo_job  # noqa: PLC0415
+    from casebase.terminal.demo_page import print_demo_end, print_demo_start  # noqa: PLC0415
+
+    path = library or places.demo_library()
+    stuck = load_demo_job(job)
+    with build_demo_library(path) as built:
+        if json:
+            return _print_similar(built, stuck, 5, json)
+        print_demo_start(built, _page())
+        _print_similar(built, stuck, 3, json)
+        return print_demo_end(built, _page())
+
+
+@app.command()
+def template(
+    full: Annotated[bool, typer.Option("--full", help="Every key there is, with its words.")] = False,
+    known_good: Annotated[
+        bool, typer.Option("--known-good", help="For readings of a healthy vehicle.")
+    ] = False,
+) -> None:
+    """Print a file to fill in.
+
+    Example: casebase template > case.yaml
+    """
+    from casebase.intake.template import template_text  # noqa: PLC0415
+
+    typer.echo(template_text(full=full, kind="known good" if known_good else "fault case"), nl=False)
+
+
+@app.command()
+def log(
+    files: Annotated[
+        list[Path] | None, typer.Argument(metavar="[FILE]...", help="Record files or folders.")
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Keep records: from files, or without any, by asking one question at a time.
+
+    All files are kept, or, where one does not fit, none.
+
+    Example: casebase log case.yaml
+    """
+    from casebase.terminal.log_page import ask_for_case, print_logged  # noqa: PLC0415
+
+    with _open(library, make_own=True) as kept:
+        cases = _load(files) if files else ask_for_case(kept)
+        print_logged(kept.log(cases), cases, json, _page())
+
+
+@app.command(name="list")
+def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
+    find: Annotated[
+        str | None, typer.Option("--find", metavar="WORDS", help="Cases that hold these words.")
+    ] = None,
+    make: Annotated[str | None, typer.Option(help="Of this make.")] = None,
+    model: Annotated[str | None, typer.Option(help="Of this model.")] = None,
+    platform: Annotated[str | None, typer.Option(help="On this platform.")] = None,
+    code: Annotated[str | None, typer.Option(help="With this trouble code.")] = None,
+    module: Annotated[str | None, typer.Option(help="With this module in it.")] = None,
+    fault: Annotated[str | None, typer.Option(help="With this cause, such as low_open.")] = None,
+    status: Annotated[str | None, typer.Option(help="Such as 'fixed, verified'.")] = None,
+    kind: Annotated[str | None, typer.Option(help="Such as 'known good'.")] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """List the cases, the newest first; with --find, the best first.
+
+    Example: casebase list --find "water splice" --platform K4
+    """
+    from casebase.library.filters import list_filters  # noqa: PLC0415
+    from casebase.terminal.list_page import print_list  # noqa: PLC0415
+
+    wanted = list_filters(
+        make=make,
+        model=model,
+        platform=platform,
+        code=code,
+        module=module,
+        fault=fault,
+        status=status,
+        kind=kind,
+    )
+    with _open(library) as kept:
+        rows = kept.summaries(find=find, **wanted)
+    if json:
+        _print_json(rows)
+    else:
+        print_list(rows, "cases that fit" if wanted or find else "cases", _page())
+
+
+@app.command()
+def show(
+    case_id: Annotated[str, typer.Argument(metavar="ID", help="A case ID, or the beginning of one.")],
+    file: Annotated[bool, typer.Option("--file", help="As a record file, to edit and log again.")] = False,
+    revisions: Annotated[bool, typer.Option("--revisions", help="Every revision kept.")] = False,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Show one case, in the order of the work.
+
+    Example: casebase show 7fq --file > case.yaml
+    """
+    from casebase.terminal.case_page import case_data, print_case, print_revisions  # noqa: PLC0415
+
+    with _open(library) as kept:
+        found = kept.get(case_id)
+        history = kept.revisions(found.case_id) if revisions else []
+    if file:
+        from casebase.record.writing import record_yaml  # noqa: PLC0415
+
+        typer.echo(record_yaml(found.case, found.case_id, found.revision), nl=False)
+    elif json:
+        _print_json(history if revisions else case_data(found))
+    elif revisions:
+        print_revisions(found, history, _page())
+    else:
+        print_case(found, _page())
+
+
+@app.command()
+def similar(
+    job: Annotated[
+        str, typer.Argument(metavar="FILE|ID", help="A record file of the stuck job, or a case ID.")
+    ],
+    most: Annotated[int, typer.Option("--most", min=1, max=200, help="How many cases.")] = 5,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Find the past cases most like a job, and say why.
+
+    Example: casebase similar job.yaml
+    """
+    with _open(library) as kept:
+        _print_similar(kept, _job(job, kept), most, json)
+
+
+@app.command()
+def codes(
+    texts: Annotated[
+        list[str], typer.Argument(metavar="TEXT...", help="Trouble codes, or - for a scan on stdin.")
+    ],
+    json: JsonOption = False,
+) -> None:
+    """Explain trouble codes: what each says, of which module, and who blames whom.
+
+    Example: casebase codes U0121-87 "SPN 639 FMI 9"
+    """
+    from casebase.intake.code_list import explained_codes, explained_report  # noqa: PLC0415
+    from casebase.terminal.codes_page import print_codes  # noqa: PLC0415
+
+    told = explained_report(sys.stdin.read()) if texts == ["-"] else explained_codes(texts)
+    if json:
+        _print_json(told)
+    else:
+        print_codes(told, _page())
+
+
+@app.command()
+def check(library: LibraryOption = None, json: JsonOption = False) -> None:
+    """Check that the library is whole: the file, the records, the tables made from them.
+
+    Example: casebase check --library shop.db
+    """
+    with _open(library) as kept:
+        faults, count = kept.faults(), kept.count()
+    if json:
+        _print_json({"cases": count, "faults": faults})
+    else:
+        typer.echo("\n".join(faults) if faults else f"{count} cases, all whole.")
+    if faults:
+        raise typer.Exit(1)
+
+
+@app.command()
+def rebuild(library: LibraryOption = None) -> None:
+    """Make the tables and the full text again from the records.
+
+    Example: casebase rebuild --library shop.db
+    """
+    with _open(library) as kept:
+        typer.echo(f"{kept.rebuild()} cases: tables and full text made again.")
+
+
+def _open(path: Path | None, *, make_own: bool = False) -> Library:
+    """Open the library named, or the user's own; `make_own` makes that one where there is none yet."""
+    from casebase.library.store import Library  # noqa: PLC0415
+
+    own = places.default_library() if path is None else path
+    if make_own and path is None and not own.exists():
+        typer.echo(f"New library: {own}", err=True)
+        return Library.create(own)
+    return Library.open(own)
+
+
+def _load(paths: list[Path]) -> list[Case]:
+    from casebase.record.loading import load_file, record_files  # noqa: PLC0415
+
+    return [case for path in record_files(paths) for case in load_file(path)]
+
+
+def _job(named: str, library: Library) -> Case:
+    """Return the job that a file path or a case ID names."""
+    path = Path(named)
+    if path.exists() or path.suffix:
+        return _load([path])[0]
+    kept = library.get(named)
+    return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
+
+
+def _print_similar(library: Library, job: Case, most: int, json: bool) -> None:
+    from casebase.match.answer import answer_data, answer_to  # noqa: PLC0415
+    from casebase.terminal.job_page import print_answer  # noqa: PLC0415
+
+    answer = answer_to(job, library.profiles(), most)
+    if json:
+        _print_json(answer_data(answer))
+    else:
+        print_answer(answer, _page())
+
+
+def _print_json(data: object) -> None:
+    import json  # noqa: PLC0415
+
+    typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
+
+
+def _page() -> Page:
+    from casebase.terminal.page import Page  # noqa: PLC0415
+
+    return Page()

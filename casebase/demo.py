@@ -1,0 +1,60 @@
+"""The demonstration: a library of invented cases, and one stuck job to try it on."""
+
+from __future__ import annotations
+
+from importlib.resources import files
+from pathlib import Path
+from typing import Final
+
+from casebase.errors import CasebaseError
+from casebase.library.store import Library
+from casebase.record.case import Case
+from casebase.record.loading import load_file, record_files
+
+DEMO_PURPOSE: Final = "demonstration: invented cases"
+FIRST_JOB: Final = "t2-no-traffic-at-the-dlc.yaml"
+
+
+def demo_folder() -> Path:
+    """Return the folder of the invented cases: in the package when installed, beside it in a checkout."""
+    package = Path(str(files("casebase")))
+    found = next(
+        (folder for folder in (package / "demo_cases", package.parent / "demo_cases") if folder.is_dir()),
+        None,
+    )
+    if found is None:
+        raise CasebaseError(
+            "the demonstration cases are not installed: install casebase again from a whole checkout"
+        )
+    return found
+
+
+def job_files() -> list[Path]:
+    """Return the files of the stuck jobs."""
+    return record_files([demo_folder() / "jobs"])
+
+
+def load_demo_job(name: str | None = None) -> Case:
+    """Return the stuck job called `name` (a file name, or a part of one)."""
+    wanted = name or FIRST_JOB
+    found = [path for path in job_files() if wanted in path.name]
+    if not found:
+        names = ", ".join(path.stem for path in job_files())
+        raise CasebaseError(f"no demonstration job called '{wanted}': expected one of {names}")
+    return load_file(found[0])[0]
+
+
+def build_demo_library(path: Path) -> Library:
+    """Return a library of the invented cases at `path`, made fresh; refuse to touch a library of real ones."""
+    if path.exists():
+        with Library.open(path) as there:
+            if there.fact("purpose") != DEMO_PURPOSE:
+                raise CasebaseError(
+                    f"{path}: holds cases of your own: name another file for the demonstration"
+                )
+        for part in (path, path.with_name(f"{path.name}-wal"), path.with_name(f"{path.name}-shm")):
+            part.unlink(missing_ok=True)
+    library = Library.create(path)
+    library.set_fact("purpose", DEMO_PURPOSE)
+    library.log(case for file in record_files([demo_folder()]) for case in load_file(file))
+    return library

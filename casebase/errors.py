@@ -1,0 +1,64 @@
+"""Everything casebase refuses, as one small tree.
+
+CasebaseError                 base: one clear sentence for the user, exit code 2
+├── InputError                something given does not fit: where, what, what was expected
+│   ├── CodeError             a trouble code that fits no grammar
+│   └── QuantityError         a value whose number or unit cannot be read
+├── RecordError               a record file that does not fit the format; carries every problem found
+└── LibraryError              the library file: missing, too new, damaged, an unknown or ambiguous ID
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class CasebaseError(Exception):
+    """Base of everything casebase refuses; its text is one sentence a technician can act on."""
+
+
+class InputError(CasebaseError, ValueError):
+    """Something given does not fit what was expected.
+
+    It is a `ValueError` too, so that pydantic turns it into a problem of the field it was raised for.
+    """
+
+
+class CodeError(InputError):
+    """A trouble code that fits no grammar."""
+
+
+class QuantityError(InputError):
+    """A value whose number or unit cannot be read."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong in a record file: where it stands, what stands there, what was expected."""
+
+    field: str
+    value: str
+    expected: str
+    line: int | None = None
+    suggestion: str | None = None
+
+    def sentence(self) -> str:
+        """Return the problem as one sentence."""
+        where = f"line {self.line}, {self.field}" if self.line else self.field
+        found = f" is {self.value}" if self.value else ""
+        if self.suggestion is None:
+            return f"{where}{found}: {self.expected}"
+        return f"{where}{found}: did you mean '{self.suggestion}'? {self.expected[:1].upper()}{self.expected[1:]}"
+
+
+class RecordError(CasebaseError):
+    """A record file that does not fit the format; `problems` lists all that was found."""
+
+    def __init__(self, source: str, problems: list[Problem]) -> None:
+        self.source = source
+        self.problems = problems
+        super().__init__("\n".join(f"{source}: {problem.sentence()}" for problem in problems))
+
+
+class LibraryError(CasebaseError):
+    """The library file: missing, too new, damaged, an unknown or ambiguous ID."""

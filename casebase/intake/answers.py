@@ -1,0 +1,178 @@
+"""From what is typed to what stands in a record: fixed words by number or beginning, lists, fields, dates.
+
+Every field is checked by the same models as a record file, so that the interview accepts what a file may hold.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, timedelta
+from difflib import get_close_matches
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from casebase.errors import InputError
+from casebase.record.case import Case
+from casebase.record.problems import problems_of
+from casebase.record.vocabulary import SHORT_FORMS, plain_form
+
+Reader = Callable[[str], Any]
+
+_MOST_SHOWN: Final = 8
+_BETWEEN_ENTRIES: Final = re.compile(r"\s*[,;\n]\s*")
+_BETWEEN_TEXTS: Final = re.compile(r"\s*[;\n]\s*")
+_BETWEEN_WORDS: Final = re.compile(r"[\s_/-]+")
+
+
+def field_reader(field: str, beside: Mapping[str, Any] | None = None) -> Reader:
+    """Return a reader that checks a text as the record's `field`, such as `readings[0].value`.
+
+    `beside` holds the fields of the same part that the check hangs on, such as the quantity of a value.
+    """
+
+    def read(text: str) -> str:
+        check_field(field, text, beside)
+        return text
+
+    return read
+
+
+def check_field(field: str, value: object, beside: Mapping[str, Any] | None = None) -> None:
+    """Raise `InputError` with one sentence when `value` cannot stand in the record's `field`."""
+    data = _record_with(field, value, beside)
+    try:
+        Case.model_validate(data)
+    except ValidationError as error:
+        inside = (f"{field}.", f"{field}[")
+        for problem in problems_of(error, data):
+            if problem.field == field or problem.field.startswith(inside):
+                hint = f"; did you mean '{problem.suggestion}'?" if problem.suggestion else ""
+                raise InputError(f"{problem.expected}{hint}") from None
+
+
+def _record_with(field: str, value: object, beside: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Return a record that holds nothing but `field`; the other problems it has are not looked at."""
+    *steps, last = field.split(".")
+    inner: dict[str, Any] = {**(beside or {}), last: value}
+    for step in reversed(steps):
+        inner = {step.removesuffix("[0]"): [inner] if step.endswith("[0]") else inner}
+    return inner
+
+
+def names_reader(field: str, refused: Mapping[str, str] | None = None) -> Reader:
+    """Return a reader of names parted by commas; a name in `refused` is refused with the reason given there."""
+
+    def read(text: str) -> list[str]:
+        names = list(dict.fromkeys(name for name in _BETWEEN_ENTRIES.split(text) if name))
+        for name in names:
+            check_field(field, name)
+            if refused and name in refused:
+                raise InputError(f"'{name}' {refused[name]}: leave it out here, or go back")
+        return names
+
+    return read
+
+
+def texts_reader(field: str) -> Reader:
+    """Return a reader of texts parted by semicolons, for the record's list `field`."""
+
+    def read(text: str) -> list[str]:
+        texts = [entry for entry in _BETWEEN_TEXTS.split(text) if entry]
+        check_field(field, texts)
+        return texts
+
+    return read
+
+
+def word_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Reader:
+    """Return a reader of one of `words`, typed in full, by its number, by its beginning or a usual short form.
+
+    `labels` are other spellings shown for the words, in the same order; the word itself is handed on.
+    """
+
+    def read(text: str) -> str:
+        if text.isdecimal():
+            return _by_number(text, words)
+        return _by_name(text, words, [*zip(words, words, strict=True), *zip(labels, words, strict=False)])
+
+    return read
+
+
+def word_list_reader(words: Sequence[str]) -> Reader:
+    """Return a reader of several of `words`, parted by commas (numbers also by spaces)."""
+    read_one = word_reader(words)
+
+    def read(text: str) -> list[str]:
+        numbers_only = text.replace(" ", "").isdecimal()
+        entries = text.split() if numbers_only else _BETWEEN_ENTRIES.split(text)
+        return list(dict.fromkeys(read_one(entry) for entry in entries if entry))
+
+    return read
+
+
+def day_reader(field: str, today: date, not_before: str | None = None) -> Reader:
+    """Return a reader of dates that knows `today` and `yesterday`; `not_before` is an ISO date."""
+    near = {"today": today, "yesterday": today - timedelta(days=1)}
+
+    def read(text: str) -> str:
+        day = near[text.casefold()].isoformat() if text.casefold() in near else text
+        check_field(field, day)
+        if not_before and day < not_before:
+            raise InputError(
+                f"lies before the day the job was opened ({not_before}): expected that day or later"
+            )
+        return day
+
+    return read
+
+
+def _by_number(text: str, words: Sequence[str]) -> str:
+    number = int(text) if len(text) < 6 else 0
+    if 1 <= number <= len(words):
+        return words[number - 1]
+    raise InputError(f"there is no number {text} on this list: expected 1 to {len(words)}")
+
+
+def _by_name(text: str, words: Sequence[str], spellings: list[tuple[str, str]]) -> str:
+    exact = next((word for spelling, word in spellings if spelling.casefold() == text.casefold()), None)
+    if exact:
+        return exact
+    short_forms = SHORT_FORMS.get(type(words[0]).__name__, {})
+    form = plain_form(short_forms.get(plain_form(text), text))
+    for fits in (_is_same, _begins_with, _has_word_beginning_with):
+        found = list(dict.fromkeys(word for spelling, word in spellings if form and fits(spelling, form)))
+        if len(found) == 1:
+            return found[0]
+        if found:
+            shown = {word: spelling for spelling, word in spellings}
+            could_be = _some([shown[word] for word in found])
+            raise InputError(f"'{text}' could be {could_be}: type more of it, or its number")
+    raise InputError(_not_on_list(text, words, spellings))
+
+
+def _is_same(spelling: str, form: str) -> bool:
+    return plain_form(spelling) == form
+
+
+def _begins_with(spelling: str, form: str) -> bool:
+    return plain_form(spelling).startswith(form)
+
+
+def _has_word_beginning_with(spelling: str, form: str) -> bool:
+    return any(plain_form(word).startswith(form) for word in _BETWEEN_WORDS.split(spelling))
+
+
+def _some(found: Sequence[str]) -> str:
+    more = f" or {len(found) - 4} more" if len(found) > 4 else ""
+    return " or ".join(f"'{word}'" for word in found[:4]) + more
+
+
+def _not_on_list(text: str, words: Sequence[str], spellings: list[tuple[str, str]]) -> str:
+    by_folded = {spelling.casefold(): spelling for spelling, _ in spellings}
+    close = get_close_matches(text.casefold(), by_folded, n=1, cutoff=0.5)
+    if close:
+        return f"'{text[:60]}' is not on this list; did you mean '{by_folded[close[0]]}'?"
+    expected = f"one of {', '.join(words)}" if len(words) <= _MOST_SHOWN else "one of its words; ? shows them"
+    return f"'{text[:60]}' is not on this list: expected {expected}"

@@ -1,0 +1,61 @@
+"""One question of the interview, and what the parts of its script have in common."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, MutableMapping
+from dataclasses import dataclass
+from typing import Any, Final, TypeAlias
+
+from casebase.errors import InputError
+
+SKIP: Final = "-"
+"""What is typed to leave a field empty although something is offered for it; also how a skip is kept in a draft."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question: `read` turns the text typed into a value, or raises `InputError` with one sentence.
+
+    `key` names the answer within the interview (`readings[2].value`), `part` the part of the job it belongs to.
+    `default` is offered as if typed. `words` are fixed words that may be given by number or by their beginning.
+    """
+
+    key: str
+    part: str
+    prompt: str
+    read: Callable[[str], Any]
+    example: str = ""
+    help: str = ""
+    default: str | None = None
+    words: tuple[str, ...] = ()
+    required: bool = False
+    several_lines: bool = False
+    notes: tuple[str, ...] = ()
+    so_far: int | None = None
+
+    def value_of(self, text: str) -> Any:
+        """Return the value of `text`; None where it is skipped. Raises `InputError` when it is refused."""
+        if text != SKIP:
+            return self.read(text)
+        if self.required:
+            raise InputError(f"this one is needed: expected {self.example or self.prompt}")
+        return None
+
+    def text_meant(self, typed: str) -> str:
+        """Return what `typed` stands for: the default or a skip where nothing was typed."""
+        return typed.strip() or self.default or SKIP
+
+
+Script: TypeAlias = Generator[Question, Any, None]
+"""A part of the interview: yields questions, is sent their values, writes into the data of the record."""
+
+Asked: TypeAlias = Generator[Question, Any, Any]
+"""A question within a script that hands its value on."""
+
+
+def put(holder: MutableMapping[str, Any], key: str, question: Question) -> Asked:
+    """Ask `question` and write its value under `key` of `holder`, unless it was skipped."""
+    value = yield question
+    if value is not None:
+        holder[key] = value
+    return value

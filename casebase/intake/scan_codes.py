@@ -1,0 +1,156 @@
+"""Trouble codes within running text: found by their grammar alone, whatever the layout.
+
+Letter codes and SPN/FMI count wherever they stand; bytes in hex only right after a word such as "DTC". Plain
+numbers never count: they may be dates, odometers or part numbers.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from casebase.errors import CodeError
+from casebase.record.codes import TroubleCode, parse_code
+
+_FLAGS: Final = re.IGNORECASE | re.ASCII
+_LETTER_CODE: Final = re.compile(
+    r"(?<![A-Za-z0-9])([PCBU][0-3][0-9A-F]{3})(?:([-:]?)([0-9A-F]{2}))?"
+    r"(?![A-Za-z0-9])(?![-.][0-9][0-9A-Za-z]{2})",
+    _FLAGS,
+)
+_SPACED_FAILURE_TYPE: Final = re.compile(
+    r" (?=[A-F]?[0-9])([0-9A-F]{2})(?=\s{0,3}(?:$|[|;,\t\r\n]| {2}))", _FLAGS
+)
+_CELL_START: Final = re.compile(r"(?:^|[|;,\t\"]| {2}|[:=-] |(?:dtc|code)s?[ :=#])[ \"]{0,3}$", _FLAGS)
+_NOT_A_CODE_BEFORE: Final = re.compile(
+    r"(?:connector|conn|plug|splice|part|serial|fuse|relay|version|ver)s?[ .]{0,2}(?:no|number|nr)?[ .:#]{0,3}$",
+    _FLAGS,
+)
+_SPN: Final = re.compile(r"(?<![A-Za-z])(SPN|FMI|OC)[\s:=#]{0,4}([0-9]{1,12})(?![0-9A-Za-z])", _FLAGS)
+_LABEL: Final = re.compile(r"(?<![A-Za-z])(?:DTC|code)s?(?![A-Za-z0-9])[\s:=#]{0,4}", _FLAGS)
+_OTHER_CODES: Final = re.compile(
+    r"(?:key|paint|colou?r|engine|radio|security|part|zip|post|model|date|pin|bar|type|country)[ -]$", _FLAGS
+)
+_HEX: Final = re.compile(
+    r"(?:0x[0-9A-F]{8}|0x[0-9A-F]{6}|0x[0-9A-F]{4}"
+    r"|(?=[0-9 ]{0,7}[A-F])[0-9A-F]{2}(?: [0-9A-F]{2}){1,3}"
+    r"|(?=[0-9]{0,5}[A-F])(?=[A-F]{0,5}[0-9])(?:[0-9A-F]{6}|[0-9A-F]{4}))(?![A-Za-z0-9])",
+    _FLAGS,
+)
+_BETWEEN_HEX: Final = re.compile(r"\s{0,2}[,;]\s{0,3}")
+_SUSPECT: Final = re.compile(
+    r"(?<![A-Za-z0-9])(?:[PCBU](?=[0-9A-FO]{0,3}[0-9])(?=[0-9]{0,3}O|[4-9])[0-9A-FO]{4}"
+    r"|[PU][0-3][0-9A-F]{4})(?:[-:][0-9A-Z]{1,2})?(?![A-Za-z0-9])",
+    _FLAGS,
+)
+_LABELLED_TOKEN: Final = re.compile(
+    r"(?=[A-Za-z]{0,8}[0-9])[A-Za-z0-9][A-Za-z0-9-]{2,15}(?![A-Za-z0-9])", re.ASCII
+)
+
+
+@dataclass(frozen=True, slots=True)
+class FoundCode:
+    """A code within a line: the span of characters that holds it, and the code."""
+
+    start: int
+    end: int
+    code: TroubleCode
+
+
+def codes_in_line(line: str) -> list[FoundCode]:
+    """Return the codes in one line, in order; their spans do not overlap."""
+    found = sorted(
+        (*_letter_codes(line), *_spn_codes(line), *_labelled_bytes(line)), key=lambda one: one.start
+    )
+    apart: list[FoundCode] = []
+    for one in found:
+        if not apart or one.start >= apart[-1].end:
+            apart.append(one)
+    return apart
+
+
+def looks_unread(line: str, found: list[FoundCode]) -> bool:
+    """Return whether something beside the codes found looks as if it was meant to be one."""
+    rest = _without(line, found)
+    if _SUSPECT.search(rest):
+        return True
+    names = [name[1].upper() for name in _SPN.finditer(rest)]
+    return "SPN" in names or any(_is_code_like(rest, label.end()) for label in _labels(rest))
+
+
+def _is_code_like(text: str, start: int) -> bool:
+    return bool(_LABELLED_TOKEN.match(text, start) or _HEX.match(text, start))
+
+
+def _without(line: str, found: list[FoundCode]) -> str:
+    pieces, end = [], 0
+    for one in found:
+        pieces.append(line[end : one.start])
+        end = one.end
+    return " ~ ".join((*pieces, line[end:]))
+
+
+def _parsed(text: str) -> TroubleCode | None:
+    try:
+        return parse_code(text)
+    except CodeError:
+        return None
+
+
+def _letter_codes(line: str) -> Iterator[FoundCode]:
+    last_end = -1
+    for match in _LETTER_CODE.finditer(line):
+        start, end = match.span()
+        in_number = (
+            start > 1 and line[start - 1] in "-._" and line[start - 2].isdigit() and last_end != start - 1
+        )
+        last_end = end
+        if in_number or _NOT_A_CODE_BEFORE.search(line[max(0, start - 24) : start]):
+            continue
+        text = match[0]
+        opens_cell = bool(_CELL_START.search(line[max(0, start - 8) : start]))
+        if match[3] and not match[2] and not (opens_cell or text[0] in "Uu"):
+            continue
+        spaced = _SPACED_FAILURE_TYPE.match(line, end) if opens_cell and not match[3] else None
+        if spaced:
+            text, end = f"{text}-{spaced[1]}", spaced.end()
+        code = _parsed(text)
+        if code:
+            yield FoundCode(start, end, code)
+
+
+def _spn_codes(line: str) -> Iterator[FoundCode]:
+    """Yield each SPN with the FMI that follows before the next SPN, and the count that follows that."""
+    parts = list(_SPN.finditer(line))
+    names = [part[1].upper() for part in parts]
+    for index in range(len(parts) - 1):
+        if names[index : index + 2] != ["SPN", "FMI"]:
+            continue
+        spn, fmi = parts[index], parts[index + 1]
+        last, text = fmi, f"SPN {spn[2]} FMI {fmi[2]}"
+        if names[index + 2 : index + 3] == ["OC"] and parts[index + 2].start() - fmi.end() < 10:
+            last = parts[index + 2]
+            text += f" OC {last[2]}"
+        code = _parsed(text)
+        if code:
+            yield FoundCode(spn.start(), last.end(), code)
+
+
+def _labels(line: str) -> Iterator[re.Match[str]]:
+    for label in _LABEL.finditer(line):
+        if not _OTHER_CODES.search(line[max(0, label.start() - 10) : label.start()]):
+            yield label
+
+
+def _labelled_bytes(line: str) -> Iterator[FoundCode]:
+    for label in _labels(line):
+        match = _HEX.match(line, label.end())
+        while match:
+            # Four bytes may be SPN and FMI, or a letter code with its status byte: only the first may be read.
+            code = _parsed(match[0]) if match[0].count(" ") < 3 else None
+            if code:
+                yield FoundCode(*match.span(), code)
+            between = _BETWEEN_HEX.match(line, match.end())
+            match = _HEX.match(line, between.end()) if between else None

@@ -1,0 +1,299 @@
+"""The readings of the interview: one by one, each offering what the one before it makes likely."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+from casebase.intake.answers import Reader, check_field, field_reader, word_reader
+from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.script_waveform import ask_waveform
+from casebase.record.cautions import MOVING_PARTS, OHMS
+from casebase.record.vocabulary import (
+    LINES_OF_MEDIUM,
+    POWER_LINES,
+    Battery,
+    Ignition,
+    Line,
+    Medium,
+    Quantity,
+    Stage,
+    Tester,
+    YesNo,
+)
+
+Data = dict[str, Any]
+
+STATE_KEYS: Final = ("ignition", "battery", "unplugged", "tester", "stage")
+
+_QUANTITIES: Final = tuple(Quantity)
+_TO: Final = " to "
+_OTHER: Final = "other leads"
+
+
+def ask_readings(data: Data, part: str, stage: Stage | None = None) -> Script:
+    """Ask for readings until there are no more; `stage` is fixed after the repair, else asked with the state."""
+    readings: list[Data] = data.setdefault("readings", [])
+    first = len(readings)
+    while True:
+        reading: Data = {}
+        yield from put(reading, "quantity", _quantity_question(readings, part, first))
+        if not reading:
+            return
+        yield from _Asking(data, reading, part, stage, first).whole_reading()
+        readings.append(reading)
+
+
+def _quantity_question(readings: list[Data], part: str, first: int) -> Question:
+    before = readings[-1]["quantity"] if readings else Quantity.VOLTAGE
+    read_word = word_reader(_QUANTITIES)
+
+    def read(text: str) -> str | None:
+        if text.casefold() in {"n", "no", "none"}:
+            return None
+        return str(before) if text.casefold() in {"y", "yes"} else read_word(text)
+
+    more = len(readings) > first
+    first_prompt = (
+        "Reading after the repair? (Enter: none)"
+        if part == "verification"
+        else "Reading taken? (Enter: none)"
+    )
+    return Question(
+        f"readings[{len(readings)}].quantity",
+        part,
+        "Another reading? (Enter: no more)" if more else first_prompt,
+        read,
+        example="2, or voltage",
+        help="Choose what was measured. A waveform is what a scope showed.",
+        words=_QUANTITIES,
+        so_far=len(readings) - first,
+    )
+
+
+class _Asking:
+    """Asks for one reading, with the readings before it at hand."""
+
+    def __init__(self, data: Data, reading: Data, part: str, stage: Stage | None, first: int) -> None:
+        self.data = data
+        self.reading = reading
+        self.part = part
+        self.stage = stage
+        self.before: list[Data] = data["readings"]
+        self.so_far = len(self.before) - first
+        self.last = self.before[-1] if self.before else {}
+
+    def whole_reading(self) -> Script:
+        """Ask everything about the reading in the order it is taken: where, in which state, what it showed."""
+        yield from self._network()
+        yield from self._lines()
+        yield from self.ask(
+            "at",
+            "Where",
+            field_reader("readings[0].at"),
+            example="DLC, connector of ABS, splice S204",
+            default=self.last.get("at", "DLC"),
+        )
+        yield from self._state()
+        if self.reading["quantity"] == Quantity.WAVEFORM:
+            medium = self._medium()
+            lines = LINES_OF_MEDIUM[medium] if medium else ()
+            self.reading["waveform"] = yield from ask_waveform(self.question, lines)
+        else:
+            yield from self._value()
+
+    def ask(self, field: str, prompt: str, read: Reader, **more: Any) -> Asked:
+        """Ask one field of the reading."""
+        return put(self.reading, field, self.question(field, prompt, read, **more))
+
+    def question(self, field: str, prompt: str, read: Reader, **more: Any) -> Question:
+        """Return the question for one field of the reading."""
+        return Question(
+            f"readings[{len(self.before)}].{field}", self.part, prompt, read, so_far=self.so_far, **more
+        )
+
+    def _network(self) -> Script:
+        names = tuple(network["name"] for network in self.data.get("networks", ()))
+        if len(names) > 1:
+            default = self.last.get("network", names[0])
+            yield from self.ask(
+                "network", "On which network", word_reader(names), words=names, default=default
+            )
+
+    def _medium(self) -> Medium | None:
+        networks = self.data.get("networks", [])
+        named = self.reading.get("network")
+        fitting = [network for network in networks if named in (None, network["name"])]
+        return Medium(fitting[0]["medium"]) if len(fitting) == 1 else None
+
+    def _lines(self) -> Script:
+        """Ask what was measured against what; levels on a scope are asked line by line instead."""
+        if self.reading["quantity"] == Quantity.WAVEFORM:
+            return
+        medium = self._medium()
+        pair = (yield self._pair_question(medium)) if medium else _OTHER
+        if pair != _OTHER:
+            self.reading["line"], self.reading["against"] = pair.split(_TO)
+            return
+        lines = (*LINES_OF_MEDIUM[medium], *POWER_LINES) if medium else tuple(Line)
+        yield from self._line_and_other_lead(lines)
+
+    def _pair_question(self, medium: Medium) -> Question:
+        pairs = _usual_pairs(medium, self.reading["quantity"])
+        words = (*pairs, _OTHER)
+        default = next((pair for pair in pairs if pair not in self._pairs_measured()), pairs[0])
+        return self.question(
+            "pair", "Between", word_reader(words), words=words, example="2", default=default, required=True
+        )
+
+    def _pairs_measured(self) -> list[str]:
+        """Return what was measured already with this quantity, at this place and stage."""
+        wanted = (self.reading["quantity"], self.last.get("at"), self._stage_likely())
+        return [
+            f"{earlier.get('line')}{_TO}{earlier.get('against')}"
+            for earlier in self.before
+            if (earlier["quantity"], earlier.get("at"), _stage_of(earlier)) == wanted
+        ]
+
+    def _line_and_other_lead(self, lines: tuple[Line, ...]) -> Script:
+        yield from self.ask(
+            "line", "Line", word_reader(lines), words=lines, example="CAN high, or its number", required=True
+        )
+        others = tuple(line for line in lines if line != self.reading["line"])
+        yield from self.ask("against", "Against", word_reader(others), words=others, example="ground")
+
+    def _stage_likely(self) -> str:
+        return str(self.stage or _stage_of(self.last))
+
+    def _state(self) -> Script:
+        """Ask for the state of the vehicle: in one question where it may be as for the last such reading."""
+        earlier = self._last_measured_alike()
+        if earlier and any(key in earlier for key in STATE_KEYS):
+            same = yield self.question(
+                "same_state",
+                f"Same state: {_state_in_words(earlier)}?",
+                word_reader(tuple(YesNo)),
+                example="no, to give another state",
+                default="yes",
+            )
+            if same == YesNo.YES:
+                self.reading.update({key: earlier[key] for key in STATE_KEYS if key in earlier})
+                self._set_fixed_stage()
+                return
+        yield from self._state_in_full(earlier or {})
+
+    def _last_measured_alike(self) -> Data | None:
+        """Return the last reading whose state may hold for this one: ohms are read unpowered, all else powered."""
+        ohms = self.reading["quantity"] == Quantity.RESISTANCE
+        alike = (
+            earlier
+            for earlier in reversed(self.before)
+            if (earlier["quantity"] == Quantity.RESISTANCE) == ohms
+        )
+        return next(alike, None)
+
+    def _state_in_full(self, earlier: Data) -> Script:
+        is_resistance = self.reading["quantity"] == Quantity.RESISTANCE
+        words = tuple(Ignition)
+        yield from self.ask(
+            "ignition",
+            "Ignition",
+            word_reader(words),
+            words=words,
+            default=earlier.get("ignition"),
+            notes=(OHMS,) if is_resistance else (),
+        )
+        running = self.reading.get("ignition") == Ignition.RUNNING
+        yield from self.ask(
+            "battery",
+            "Vehicle battery",
+            word_reader(tuple(Battery)),
+            words=tuple(Battery),
+            default=earlier.get("battery"),
+            notes=(MOVING_PARTS,) if running else (),
+        )
+        yield from self.ask(
+            "unplugged",
+            "Unplugged (several: with ,; or nothing)",
+            _unplugged,
+            example="ABS, or nothing",
+            help="Modules or connectors off while measuring. Enter alone means: not known.",
+            default=_unplugged_text(earlier),
+        )
+        if not is_resistance:
+            yield from self.ask(
+                "tester",
+                "Diagnostic tester",
+                word_reader(tuple(Tester)),
+                words=tuple(Tester),
+                help="Whether a tester was talking on the network while you measured.",
+                default=earlier.get("tester"),
+            )
+        yield from self._stage()
+
+    def _stage(self) -> Script:
+        self._set_fixed_stage()
+        if self.stage is None and self.reading.get("unplugged") not in (None, "nothing"):
+            stages = (Stage.AS_FOUND, Stage.ISOLATION)
+            yield from self.ask(
+                "stage",
+                "Taken as found, or while isolating",
+                word_reader(stages),
+                words=stages,
+                default=str(Stage.ISOLATION),
+            )
+
+    def _set_fixed_stage(self) -> None:
+        if self.stage:
+            self.reading["stage"] = str(self.stage)
+
+    def _value(self) -> Script:
+        quantity = self.reading["quantity"]
+        ohms = quantity == Quantity.RESISTANCE
+        yield from self.ask(
+            "value",
+            f"Value in {'ohm' if ohms else 'volt'}",
+            field_reader("readings[0].value", {"quantity": quantity}),
+            example="60.2, 1.2k, OL, unchanged or back to normal"
+            if ohms
+            else "2.6, 2.3 to 2.7, unchanged or back to normal",
+            required=True,
+        )
+
+
+def _usual_pairs(medium: Medium, quantity: str) -> tuple[str, ...]:
+    """Return what is usually measured against what, in the usual order (common practice, no source)."""
+    lines = LINES_OF_MEDIUM[medium]
+    to_ground = [f"{line}{_TO}{Line.GROUND}" for line in lines]
+    is_pair = len(lines) == 2 and Line.K_LINE not in lines
+    across = [_TO.join(lines)] if is_pair else []
+    pairs = [*across, *to_ground] if quantity == Quantity.RESISTANCE else [*to_ground, *across]
+    return (*pairs, *(f"{line}{_TO}{Line.BATTERY_PLUS}" for line in lines))
+
+
+def _stage_of(reading: Data) -> str:
+    return str(reading.get("stage", Stage.AS_FOUND))
+
+
+def _state_in_words(reading: Data) -> str:
+    unplugged = _unplugged_text(reading)
+    told = [
+        f"{name} {reading[key]}"
+        for key, name in (("ignition", "ignition"), ("battery", "battery"), ("tester", "tester"))
+        if key in reading
+    ]
+    told += [f"{unplugged} unplugged"] if unplugged else []
+    told += [str(reading["stage"])] if reading.get("stage") == Stage.ISOLATION else []
+    return ", ".join(told) or "not stated"
+
+
+def _unplugged_text(reading: Data) -> str | None:
+    unplugged = reading.get("unplugged")
+    return ", ".join(unplugged) or "nothing" if isinstance(unplugged, list) else unplugged
+
+
+def _unplugged(text: str) -> str | list[str]:
+    if text.casefold() in {"nothing", "none", "no"}:
+        return "nothing"
+    names = [name.strip() for name in text.replace(";", ",").split(",") if name.strip()]
+    check_field("readings[0].unplugged", names)
+    return names

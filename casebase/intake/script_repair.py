@@ -1,0 +1,240 @@
+"""The second half of the interview: steps tried, cause, fix, what shows that it worked, who wrote it down."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any, Final
+
+from casebase.errors import RecordError
+from casebase.intake.answers import Reader, day_reader, field_reader, word_reader
+from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.script_readings import ask_readings
+from casebase.record.cautions import BRAKES_OR_STEERING, MAKER_FIRST, cautions_of
+from casebase.record.loading import case_from_data
+from casebase.record.vocabulary import Fault, Mechanism, Place, Rescan, Stage, YesNo
+from casebase.record.words import FAULT_WORDS
+
+Data = dict[str, Any]
+
+_FAULTS: Final = tuple(Fault)
+_SHORTENED: Final = {Fault.GATEWAY_ISOLATION_NORMAL: "no fault: behind the gateway"}
+_FAULT_LABELS: Final = tuple({**FAULT_WORDS, **_SHORTENED}[fault] for fault in Fault)
+
+
+def ask_steps(data: Data) -> Script:
+    """Ask what was tried, step by step."""
+    steps: list[Data] = data.setdefault("steps", [])
+    first = len(steps)
+    while True:
+        step: Data = {}
+        for field, prompt, example in (
+            (
+                "did",
+                "Another step (Enter: no more)" if len(steps) > first else "A step you tried (Enter: none)",
+                "unplugged ABS",
+            ),
+            ("found", "What it showed", "network back at once"),
+            ("minutes", "How long it took", "15 min"),
+        ):
+            key = f"steps[{len(steps)}].{field}"
+            read = field_reader(f"steps[0].{field}")
+            question = Question(key, "steps", prompt, read, example=example, so_far=len(steps) - first)
+            yield from put(step, field, question)
+            if not step:
+                return
+        steps.append(step)
+
+
+def ask_cause(data: Data) -> Asked:
+    """Ask for the cause; return whether one was named. What an open record guessed is offered."""
+    guessed: Data = data.pop("cause", None) or {}
+    cause: Data = {}
+
+    def ask(field: str, prompt: str, read: Reader | None = None, **more: Any) -> Asked:
+        read = read or field_reader(f"cause.{field}")
+        return put(
+            cause,
+            field,
+            Question(f"cause.{field}", "cause", prompt, read, default=guessed.get(field), **more),
+        )
+
+    yield from ask(
+        "fault",
+        "What was the cause? (Enter: not known yet, the job stays open)",
+        word_reader(_FAULTS, _FAULT_LABELS),
+        example="11, or a terminator missing",
+        help="Your best guess counts too: leave the proof empty, and the record says that it is not proven.",
+        words=_FAULT_LABELS,
+    )
+    if not cause:
+        return False
+    names = tuple(network["name"] for network in data.get("networks", ()))
+    if len(names) > 1:
+        yield from ask("network", "On which network", word_reader(names), words=names)
+    yield from _ask_where(cause, guessed.get("where") or {})
+    yield from ask("module", "Module concerned", example="ABS")
+    yield from ask(
+        "mechanism", "What brought it about", word_reader(tuple(Mechanism)), words=tuple(Mechanism)
+    )
+    yield from ask(
+        "proof",
+        "How it was proven (Enter: not proven)",
+        example="61 ohm with the splice bridged, 122 ohm without",
+        help="The test that came out one way with the fault and the other way without it.",
+    )
+    data["cause"] = cause
+    return True
+
+
+def _ask_where(cause: Data, guessed: Data) -> Script:
+    places = tuple(Place)
+    where: Data = {}
+    yield from put(
+        where,
+        "place",
+        Question(
+            "cause.where.place",
+            "cause",
+            "Where it was",
+            word_reader(places),
+            words=places,
+            default=guessed.get("place"),
+        ),
+    )
+    if not where:
+        return
+    yield from put(
+        where,
+        "text",
+        Question(
+            "cause.where.text",
+            "cause",
+            "Which one, and where to find it",
+            field_reader("cause.where.text"),
+            example="S204, under the left carpet",
+            default=guessed.get("text"),
+        ),
+    )
+    cause["where"] = where
+
+
+def ask_fix(data: Data) -> Asked:
+    """Ask what was done about it; return whether anything was."""
+    earlier: Data = data.pop("fix", None) or {}
+    fix: Data = {}
+
+    def ask(field: str, prompt: str, **more: Any) -> Asked:
+        default = None if earlier.get(field) is None else str(earlier[field])
+        question = Question(
+            f"fix.{field}", "fix", prompt, field_reader(f"fix.{field}"), default=default, **more
+        )
+        return put(fix, field, question)
+
+    yield from ask("done", "What was done (Enter: not fixed yet)", example="new splice, soldered and sealed")
+    if not fix:
+        return False
+    fix["parts"] = list(earlier.get("parts", ()))
+    yield from _ask_parts(fix["parts"])
+    yield from ask("minutes", "Working time in all", example="90 min or 1.5 h")
+    yield from ask("cost", "What the customer paid, with currency", example="184.50 EUR")
+    data["fix"] = fix
+    return True
+
+
+def _ask_parts(parts: list[Data]) -> Script:
+    while True:
+        used: Data = {}
+        for field, prompt, example in (
+            (
+                "name",
+                "Another part (Enter: no more)" if parts else "A part that was fitted (Enter: none)",
+                "splice sleeve",
+            ),
+            ("cost", "Its cost, with currency", "12.00 EUR"),
+        ):
+            read = field_reader(f"fix.parts[0].{field}")
+            key = f"fix.parts[{len(parts)}].{field}"
+            yield from put(used, field, Question(key, "fix", prompt, read, example=example))
+            if not used:
+                return
+        parts.append(used)
+
+
+def ask_verification(data: Data) -> Script:
+    """Ask what shows that the fix worked, readings after the repair included."""
+    earlier: Data = data.pop("verification", None) or {}
+    shown: Data = {}
+
+    def ask(field: str, prompt: str, read: Reader | None = None, **more: Any) -> Asked:
+        read = read or field_reader(f"verification.{field}")
+        key = f"verification.{field}"
+        return put(
+            shown, field, Question(key, "verification", prompt, read, default=earlier.get(field), **more)
+        )
+
+    words = tuple(YesNo)
+    yield from ask("codes_cleared", "Codes cleared", word_reader(words), words=words)
+    rescans = tuple(Rescan)
+    yield from ask("rescan", "Scan afterwards", word_reader(rescans), words=rescans)
+    yield from ask(
+        "road_test", "Road test, how far (Enter: none)", example="12 km", notes=_road_test_cautions(data)
+    )
+    kept = {key: earlier[key] for key in ("days_without_return", "came_back", "note") if key in earlier}
+    if shown or kept:
+        data["verification"] = {**shown, **kept}
+    yield from ask_readings(data, "verification", Stage.AFTER_REPAIR)
+
+
+def _road_test_cautions(data: Data) -> tuple[str, ...]:
+    """Return the caution against a road test where the record so far speaks of brakes or steering."""
+    try:
+        case = case_from_data(data, "the interview")
+    except RecordError:
+        return ()
+    return (BRAKES_OR_STEERING, MAKER_FIRST) if BRAKES_OR_STEERING in cautions_of(case) else ()
+
+
+def ask_leftover(data: Data) -> Script:
+    """Ask what still does not make sense."""
+    question = Question(
+        "leftover",
+        "leftover",
+        "What still does not make sense (Enter: nothing)",
+        field_reader("leftover"),
+        example="U0155 came back once in the cold",
+        help="It can be searched for, and is shown again when a later case explains it.",
+        default=data.get("leftover"),
+    )
+    data.pop("leftover", None)
+    yield from put(data, "leftover", question)
+
+
+def ask_provenance(data: Data, offered: Data, today: date, *, fixed: bool) -> Script:
+    """Ask who wrote it down, where and when; `offered` holds author, shop and the day the job was opened."""
+    provenance: Data = {**offered, **data.pop("provenance", {})}
+    said: Data = {
+        key: value for key, value in provenance.items() if key not in {"author", "shop", "opened", "ended"}
+    }
+    for field, prompt, example in (
+        ("author", "Your handle", "lead.tech"),
+        ("shop", "Shop", "Quay Street Garage"),
+    ):
+        key = f"provenance.{field}"
+        read = field_reader(key)
+        question = Question(key, "who and when", prompt, read, example=example, default=provenance.get(field))
+        yield from put(said, field, question)
+    yield from put(said, "opened", _day_question("opened", "Job opened on", provenance.get("opened"), today))
+    prompt = "Job ended on" if fixed else "Job ended unfixed on (Enter: still open)"
+    ended = provenance.get("ended") or (today.isoformat() if fixed else None)
+    yield from put(said, "ended", _day_question("ended", prompt, ended, today, said.get("opened")))
+    data["provenance"] = said
+
+
+def _day_question(
+    field: str, prompt: str, default: str | None, today: date, not_before: str | None = None
+) -> Question:
+    key = f"provenance.{field}"
+    read = day_reader(key, today, not_before)
+    return Question(
+        key, "who and when", prompt, read, example="2026-03-02, today or yesterday", default=default
+    )

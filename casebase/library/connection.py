@@ -1,0 +1,142 @@
+"""Opening a library file: what it is, whether this casebase can read it, upgrading it, writing in one go."""
+
+from __future__ import annotations
+
+import sqlite3
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+from sqlite_utils import Database
+
+from casebase.errors import LibraryError
+from casebase.library.schema import APPLICATION_ID, MIGRATIONS
+
+BUSY_SECONDS: Final = 60.0
+"""How long one process waits for another that is writing."""
+
+
+def create_database(path: Path) -> Database:
+    """Make a new library file at `path` and return it; refuse when something stands there already."""
+    if path.exists() and path.stat().st_size:
+        raise LibraryError(f"{path}: something stands there already: name a new file, or use it as it is")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise LibraryError(
+            f"{path}: the folder cannot be made ({error.strerror}): name another place"
+        ) from None
+    return _opened(path)
+
+
+def open_database(path: Path) -> Database:
+    """Return the library at `path`, brought up to this casebase's schema."""
+    if not path.exists():
+        raise LibraryError(
+            f"{path}: no library there: make one with casebase init, or name another with --library"
+        )
+    if path.is_dir():
+        raise LibraryError(f"{path}: a folder, not a library file: name the file itself")
+    return _opened(path)
+
+
+@contextmanager
+def writing(db: Database) -> Iterator[None]:
+    """One write transaction: everything inside is kept, or nothing is.
+
+    It takes the write lock at once, so that two processes never both read before they write.
+    """
+    db.conn.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        db.conn.execute("COMMIT")
+    except BaseException:
+        if db.conn.in_transaction:
+            db.conn.execute("ROLLBACK")
+        raise
+
+
+@contextmanager
+def sqlite_errors_as_sentences(path: Path) -> Iterator[None]:
+    """Turn what SQLite says into one sentence about the file at `path`."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise LibraryError(_sentence(path, str(error))) from None
+
+
+def _sentence(path: Path, said: str) -> str:
+    if "not a database" in said:
+        return f"{path}: not a casebase library: name another file, or make one with casebase init"
+    if "locked" in said or "busy" in said:
+        return f"{path}: another process has been writing for {BUSY_SECONDS:.0f} s: try again when it is done"
+    if "readonly" in said or "unable to open" in said:
+        return f"{path}: cannot be opened for writing: check the permissions of the file and its folder"
+    if "full" in said:
+        return f"{path}: the disk is full: nothing of this was kept"
+    if "malformed" in said:
+        return f"{path}: the file is damaged: keep a copy, then run casebase check and casebase rebuild"
+    return f"{path}: the library cannot be used ({said}): run casebase check"
+
+
+def _opened(path: Path) -> Database:
+    with sqlite_errors_as_sentences(path):
+        connection = sqlite3.connect(path, timeout=BUSY_SECONDS)
+        db = Database(connection, execute_plugins=False)
+        _refuse_other_files(db, path)
+        _refuse_newer(db, path)
+        if _is_outdated(db):
+            _upgrade(db)
+        # FULL: a confirmed case survives a power cut too, not only a killed process.
+        connection.execute("PRAGMA synchronous = FULL")
+        return db
+
+
+def _refuse_other_files(db: Database, path: Path) -> None:
+    mark = db.execute("PRAGMA application_id").fetchone()[0]
+    tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if mark != APPLICATION_ID and (mark or tables):
+        raise LibraryError(
+            f"{path}: a database of another program, not a casebase library: name another file"
+        )
+
+
+def _refuse_newer(db: Database, path: Path) -> None:
+    known = _known_steps()
+    newer = [step.name for step in MIGRATIONS.applied(db) if step.name not in known]
+    if newer:
+        raise LibraryError(
+            f"{path}: made by a newer casebase (schema step {newer[-1]}; this one knows up to {known[-1]}):"
+            " update casebase"
+        )
+
+
+def _known_steps() -> list[str]:
+    everything = Database(memory=True, execute_plugins=False)
+    return [step.name for step in MIGRATIONS.pending(everything)]
+
+
+def _is_outdated(db: Database) -> bool:
+    return bool(MIGRATIONS.pending(db))
+
+
+def _upgrade(db: Database) -> None:
+    _use_write_ahead_log(db)
+    with writing(db):
+        db.conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        MIGRATIONS.apply(db)
+
+
+def _use_write_ahead_log(db: Database) -> None:
+    """Switch to WAL; SQLite does not wait here while another process does the same, so this does."""
+    until = time.monotonic() + BUSY_SECONDS
+    while True:
+        try:
+            db.conn.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.05)

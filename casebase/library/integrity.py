@@ -1,0 +1,88 @@
+"""Whether a library is whole: the file, the records, and the tables made from them."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from pydantic import ValidationError
+from sqlite_utils import Database
+
+from casebase.library.schema import DERIVED_TABLES
+from casebase.record.canonical import canonical_json, sha256_of
+from casebase.record.case import Case
+
+
+def faults_in(db: Database) -> list[str]:
+    """Return everything wrong with a library, each in one sentence; empty for a whole one."""
+    return [fault for check in _CHECKS for fault in check(db)]
+
+
+def _file_is_whole(db: Database) -> Iterator[str]:
+    for (said,) in db.execute("PRAGMA integrity_check"):
+        if said != "ok":
+            yield f"the SQLite file is damaged: {said}"
+
+
+def _records_match_their_digest(db: Database) -> Iterator[str]:
+    for row in db.query("SELECT case_id, revision, sha256, json FROM records"):
+        where = f"case {row['case_id']}, revision {row['revision']}"
+        if sha256_of(row["json"]) != row["sha256"]:
+            yield f"{where}: the record does not match its SHA-256: it was changed outside casebase"
+        else:
+            yield from _record_is_readable(where, row["json"])
+
+
+def _record_is_readable(where: str, text: str) -> Iterator[str]:
+    try:
+        case = Case.model_validate_json(text)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        yield f"{where}: the record does not fit the format: {first['msg']}"
+        return
+    if canonical_json(case) != text:
+        yield f"{where}: the record is not in canonical form"
+
+
+def _revisions_are_complete(db: Database) -> Iterator[str]:
+    sql = (
+        "SELECT case_id, count(*) AS n, max(revision) AS last FROM records GROUP BY case_id HAVING n != last"
+    )
+    for row in db.query(sql):
+        yield f"case {row['case_id']}: {row['n']} revisions kept of {row['last']}"
+
+
+def _tables_are_in_step(db: Database) -> Iterator[str]:
+    sql = (
+        "SELECT last.case_id AS id, last.revision AS revision, cases.revision AS shown FROM"
+        " (SELECT case_id, max(revision) AS revision FROM records GROUP BY case_id) AS last"
+        " LEFT JOIN cases ON cases.id = last.case_id WHERE shown IS NOT last.revision"
+    )
+    for row in db.query(sql):
+        yield f"case {row['id']}: its tables are not in step with its record: run casebase rebuild"
+    for table in DERIVED_TABLES:
+        key = "id" if table == "cases" else "case_id"
+        orphans = db.execute(f"SELECT count(*) FROM {table} WHERE {key} NOT IN (SELECT case_id FROM records)")
+        if count := orphans.fetchone()[0]:
+            yield f"table {table}: {count} rows without a record: run casebase rebuild"
+
+
+def _full_text_is_whole(db: Database) -> Iterator[str]:
+    # Read-only on a whole index, but an INSERT to SQLite: the transaction is never kept.
+    db.conn.execute("BEGIN")
+    try:
+        db.conn.execute("INSERT INTO cases_fts(cases_fts, rank) VALUES('integrity-check', 1)")
+    except sqlite3.DatabaseError:
+        yield "the full-text index is not in step with the cases: run casebase rebuild"
+    finally:
+        db.conn.execute("ROLLBACK")
+
+
+_CHECKS: Final[tuple[Callable[[Database], Iterator[str]], ...]] = (
+    _file_is_whole,
+    _records_match_their_digest,
+    _revisions_are_complete,
+    _tables_are_in_step,
+    _full_text_is_whole,
+)

@@ -1,0 +1,115 @@
+"""The tables of a library, as numbered migrations; a step once released is never changed.
+
+`records` is the truth: the canonical JSON of every revision. All other tables are made from it and can be rebuilt.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from sqlite_utils import Database, Migrations
+
+APPLICATION_ID: Final = 0x43425345
+"""Marks the SQLite file as a casebase library (`CBSE`); see the SQLite file format, offset 68."""
+
+MIGRATIONS: Final = Migrations("casebase")
+
+DERIVED_TABLES: Final = ("networks", "modules", "codes", "readings", "steps", "profiles", "cases")
+"""Made from `records`, emptied and filled again by a rebuild; `cases` last, for its full text hangs on it."""
+
+
+@MIGRATIONS(name="0001_records")
+def _records(db: Database) -> None:
+    """Every revision of every record, as canonical JSON."""
+    db.table("records").create(
+        {"case_id": str, "revision": int, "sha256": str, "json": str, "logged_at": str},
+        pk=("case_id", "revision"),
+        not_null={"sha256", "json", "logged_at"},
+    )
+    db.table("records").create_index(["sha256"])
+
+
+@MIGRATIONS(name="0002_facts")
+def _facts(db: Database) -> None:
+    """Small facts about the library itself: its purpose, the version of its derived tables."""
+    db.table("facts").create({"name": str, "value": str}, pk="name", not_null={"value"})
+
+
+@MIGRATIONS(name="0003_derived_tables")
+def _derived_tables(db: Database) -> None:
+    """One row per case, and one per network, module, code, reading and step of it."""
+    db.table("cases").create(
+        {
+            "id": str,
+            "revision": int,
+            "kind": str,
+            "status": str,
+            "title": str,
+            "make": str,
+            "model": str,
+            "model_year": int,
+            "platform": str,
+            "fault": str,
+            "cause": str,
+            "leftover": str,
+            "author": str,
+            "shop": str,
+            "opened": str,
+            "ended": str,
+            "logged_at": str,
+            "words": str,
+            "code_words": str,
+        },
+        pk="id",
+    )
+    _table_of_entries(db, "networks", {"name": str, "medium": str, "bits_per_second": float, "reached": str})
+    _table_of_entries(db, "modules", {"name": str, "module_key": str, "network": str, "answers": str})
+    _table_of_entries(
+        db,
+        "codes",
+        {
+            "module": str,
+            "code": str,
+            "base": str,
+            "failure_type": int,
+            "statement": str,
+            "about": str,
+            "status": str,
+            "text": str,
+        },
+    )
+    _table_of_entries(
+        db,
+        "readings",
+        {
+            "network": str,
+            "quantity": str,
+            "line": str,
+            "against": str,
+            "place": str,
+            "ignition": str,
+            "battery": str,
+            "unplugged": str,
+            "tester": str,
+            "stage": str,
+            "value": str,
+            "base_number": float,
+        },
+    )
+    _table_of_entries(db, "steps", {"did": str, "found": str, "minutes": float})
+    db.table("profiles").create({"case_id": str, "data": str}, pk="case_id", not_null={"data"})
+    db.table("cases").create_index(["make", "model"])
+    db.table("codes").create_index(["base"])
+    db.table("modules").create_index(["module_key"])
+
+
+@MIGRATIONS(name="0004_full_text")
+def _full_text(db: Database) -> None:
+    """Full text over the words, codes and modules of a case, kept in step by triggers."""
+    db.table("cases").enable_fts(
+        ["title", "make", "model", "words", "code_words"], tokenize="porter unicode61", create_triggers=True
+    )
+
+
+def _table_of_entries(db: Database, name: str, columns: dict[str, type]) -> None:
+    db.table(name).create({"case_id": str, "position": int, **columns}, pk=("case_id", "position"))

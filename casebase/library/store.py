@@ -1,0 +1,263 @@
+"""The library as its users see it: keep records, give them back, list, search, compare, check, rebuild."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Any, Final, Self
+
+from sqlite_utils import Database
+
+from casebase.errors import LibraryError
+from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
+from casebase.library.derived import DERIVED_VERSION, Kept, write_derived
+from casebase.library.identity import new_id, resolve_id
+from casebase.library.integrity import faults_in
+from casebase.library.schema import DERIVED_TABLES
+from casebase.library.search import found_ids
+from casebase.match.profile import Profile, from_data
+from casebase.record.canonical import canonical_json, sha256_of
+from casebase.record.case import Case
+
+
+class Outcome(StrEnum):
+    """What became of a record given to the library."""
+
+    NEW = "new"
+    REVISED = "revised"
+    ALREADY_THERE = "already there"
+
+
+@dataclass(frozen=True)
+class Logged:
+    """A record given to the library: its ID, its revision, what became of it."""
+
+    case_id: str
+    revision: int
+    outcome: Outcome
+
+
+_SUMMARY_COLUMNS: Final = (
+    "id, revision, kind, status, title, make, model, model_year, platform, fault, cause, leftover, author, shop,"
+    " opened, ended, logged_at"
+)
+
+
+class Library:
+    """One library file. Use as a context manager, or call `close`.
+
+    Every method raises `LibraryError` with one sentence when the file cannot be used.
+    """
+
+    def __init__(self, db: Database, path: Path) -> None:
+        self._db = db
+        self.path = path
+        self._make_derived_again_if_outdated()
+
+    @classmethod
+    def create(cls, path: Path) -> Self:
+        """Make a new, empty library at `path`."""
+        return cls(create_database(path), path)
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """Open the library at `path`, upgrading an older one."""
+        return cls(open_database(path), path)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def log(self, cases: Iterable[Case]) -> list[Logged]:
+        """Keep every record given, all or none; return what became of each.
+
+        A record without an ID is new, unless the same record is there already. One with an ID is a new revision
+        of that case; where it names the revision it was made from, that must be the current one.
+        """
+        now = _now()
+        with self._writing():
+            logged = [self._keep(case, now) for case in cases]
+            self._write_derived_of(
+                {one.case_id for one in logged if one.outcome is not Outcome.ALREADY_THERE}
+            )
+        return logged
+
+    def resolve(self, prefix: str) -> str:
+        """Return the whole ID that `prefix` begins; raise when none or several do."""
+        with self._readable():
+            return resolve_id(self._db, prefix)
+
+    def get(self, prefix: str) -> Kept:
+        """Return the current revision of a case, by its ID or the beginning of it."""
+        case_id = self.resolve(prefix)
+        with self._readable():
+            return next(self._kept("WHERE records.case_id = ?", (case_id,)))
+
+    def revisions(self, prefix: str) -> list[dict[str, Any]]:
+        """Return every revision of a case: number, SHA-256, when logged, and the record."""
+        case_id = self.resolve(prefix)
+        with self._readable():
+            rows = self._db.query(
+                "SELECT revision, sha256, logged_at, json FROM records WHERE case_id = ? ORDER BY revision",
+                [case_id],
+            )
+            return [{**row, "json": json.loads(row["json"])} for row in rows]
+
+    def summaries(self, find: str | None = None, **filters: str | None) -> list[dict[str, Any]]:
+        """Return one row per case, the newest first; with `find`, those holding its words, the best first.
+
+        `filters` are columns of `cases` with the value wanted (`kind`, `status`, `make`, `model`, `platform`,
+        `fault`), compared without regard to capitals, or `code` and `module`.
+        """
+        with self._readable():
+            rows = list(
+                self._db.query(*_summary_query({key: value for key, value in filters.items() if value}))
+            )
+            if find is None:
+                return rows
+            order = {case_id: place for place, case_id in enumerate(found_ids(self._db, find))}
+            return sorted((row for row in rows if row["id"] in order), key=lambda row: order[row["id"]])
+
+    def profiles(self) -> list[Profile]:
+        """Return what is compared of every case."""
+        with self._readable():
+            rows = self._db.execute("SELECT data FROM profiles ORDER BY case_id")
+            return [from_data(json.loads(data)) for (data,) in rows]
+
+    def count(self) -> int:
+        """Return the number of cases."""
+        with self._readable():
+            return int(self._db.execute("SELECT count(*) FROM cases").fetchone()[0])
+
+    def faults(self) -> list[str]:
+        """Return everything wrong with the library, in sentences."""
+        with self._readable():
+            return faults_in(self._db)
+
+    def rebuild(self) -> int:
+        """Make all derived tables again from the records; return the number of cases."""
+        with self._writing():
+            return self._make_derived_again()
+
+    def fact(self, name: str) -> str | None:
+        """Return a fact about the library itself, such as its purpose."""
+        with self._readable():
+            row = self._db.execute("SELECT value FROM facts WHERE name = ?", (name,)).fetchone()
+            return row[0] if row else None
+
+    def set_fact(self, name: str, value: str) -> None:
+        """Keep a fact about the library itself."""
+        with self._writing():
+            self._set_fact(name, value)
+
+    @contextmanager
+    def _readable(self) -> Iterator[None]:
+        with sqlite_errors_as_sentences(self.path):
+            yield
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        with sqlite_errors_as_sentences(self.path), writing(self._db):
+            yield
+
+    def _keep(self, case: Case, now: str) -> Logged:
+        canonical = canonical_json(case)
+        sha256 = sha256_of(canonical)
+        return (
+            self._keep_revision(case, canonical, sha256, now)
+            if case.id
+            else self._keep_new(canonical, sha256, now)
+        )
+
+    def _keep_new(self, canonical: str, sha256: str, now: str) -> Logged:
+        there = self._db.execute(
+            "SELECT case_id, revision FROM records WHERE sha256 = ?", (sha256,)
+        ).fetchone()
+        if there:
+            return Logged(there[0], there[1], Outcome.ALREADY_THERE)
+        case_id = new_id(self._db, sha256)
+        self._insert(case_id, 1, sha256, canonical, now)
+        return Logged(case_id, 1, Outcome.NEW)
+
+    def _keep_revision(self, case: Case, canonical: str, sha256: str, now: str) -> Logged:
+        case_id = str(case.id)
+        last = self._db.execute(
+            "SELECT revision, sha256 FROM records WHERE case_id = ? ORDER BY revision DESC LIMIT 1",
+            (case_id,),
+        ).fetchone()
+        if last is None:
+            self._insert(case_id, 1, sha256, canonical, now)
+            return Logged(case_id, 1, Outcome.NEW)
+        revision, known = last
+        if known == sha256:
+            return Logged(case_id, revision, Outcome.ALREADY_THERE)
+        if case.revision is not None and case.revision != revision:
+            raise LibraryError(
+                f"case {case_id}: this file was made from revision {case.revision}, and revision {revision} is kept"
+                f" by now: take the current one with casebase show {case_id} --file, and put your changes into it"
+            )
+        self._insert(case_id, revision + 1, sha256, canonical, now)
+        return Logged(case_id, revision + 1, Outcome.REVISED)
+
+    def _insert(self, case_id: str, revision: int, sha256: str, canonical: str, now: str) -> None:
+        self._db.conn.execute(
+            "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
+            (case_id, revision, sha256, canonical, now),
+        )
+
+    def _write_derived_of(self, case_ids: set[str]) -> None:
+        kept = (next(self._kept("WHERE records.case_id = ?", (case_id,))) for case_id in sorted(case_ids))
+        write_derived(self._db, kept, replace=True)
+
+    def _kept(self, where: str = "", values: tuple[str, ...] = ()) -> Iterator[Kept]:
+        """Yield the current revision of every case that `where` admits."""
+        rows = self._db.execute(
+            "SELECT case_id, max(revision), logged_at, json FROM records"
+            f" {where} GROUP BY case_id ORDER BY case_id",
+            values,
+        )
+        for case_id, revision, logged_at, text in rows:
+            yield Kept(case_id, revision, logged_at, Case.model_validate_json(text))
+
+    def _make_derived_again_if_outdated(self) -> None:
+        if self.fact("derived version") != DERIVED_VERSION:
+            self.rebuild()
+
+    def _make_derived_again(self) -> int:
+        for table in DERIVED_TABLES:
+            self._db.conn.execute(f"DELETE FROM {table}")
+        self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
+        count = write_derived(self._db, self._kept(), replace=False)
+        self._set_fact("derived version", DERIVED_VERSION)
+        return count
+
+    def _set_fact(self, name: str, value: str) -> None:
+        self._db.conn.execute(
+            "INSERT INTO facts (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+            (name, value),
+        )
+
+
+def _summary_query(filters: dict[str, str]) -> tuple[str, dict[str, str]]:
+    conditions = {
+        "code": "id IN (SELECT case_id FROM codes WHERE code = :code COLLATE NOCASE OR base = :code COLLATE NOCASE)",
+        "module": "id IN (SELECT case_id FROM modules WHERE module_key = :module OR name = :module COLLATE NOCASE)",
+    }
+    where = [conditions.get(key, f"{key} = :{key} COLLATE NOCASE") for key in filters]
+    sql = f"SELECT {_SUMMARY_COLUMNS} FROM cases{' WHERE ' if where else ''}{' AND '.join(where)}"
+    return f"{sql} ORDER BY logged_at DESC, id", filters
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")

@@ -1,0 +1,1 @@
+"""How alike two cases are: profiles, facets of likeness, ranking with its explanation."""

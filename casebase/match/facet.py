@@ -1,0 +1,94 @@
+"""What every facet of likeness returns, and the arithmetic they share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from casebase.match.profile import Profile
+from casebase.match.rarity import Rarity
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One aspect of two cases compared.
+
+    `likeness` is 0..1, or None where the aspect is missing on either side. `known` (0..1) is how much of the
+    aspect could be compared. `agree` and `differ` say the same in words.
+    """
+
+    likeness: float | None
+    known: float = 1.0
+    agree: list[str] = field(default_factory=list)
+    differ: list[str] = field(default_factory=list)
+
+
+UNKNOWN = Compared(None, 0.0)
+"""The aspect is missing on either side: it never counts against a case."""
+
+Compare = Callable[[Profile, Profile, Rarity], Compared]
+"""A facet: (the job, a past case, how rare things are in the library) -> how alike in this aspect."""
+
+Trait = TypeVar("Trait")
+
+
+def overlap(ours: Iterable[str], theirs: Iterable[str], weight_of: Callable[[str], float]) -> float:
+    """Return the weighted share of traits that both have among all that either has.
+
+    >>> overlap(["wet", "hot"], ["wet"], lambda trait: 1.0)
+    0.5
+    """
+    mine, other = set(ours), set(theirs)
+    whole = sum(weight_of(trait) for trait in mine | other)
+    return sum(weight_of(trait) for trait in mine & other) / whole if whole else 0.0
+
+
+def best_pairing(
+    ours: Iterable[Trait],
+    theirs: Iterable[Trait],
+    grade: Callable[[Trait, Trait], float],
+    weight_of: Callable[[Trait], float],
+) -> float:
+    """Return the mean of every trait's best grade on the other side, both ways, weighted.
+
+    >>> best_pairing([1, 2], [2], lambda a, b: float(a == b), lambda a: 1.0)
+    0.75
+    """
+    mine, other = list(ours), list(theirs)
+    return (_one_way(mine, other, grade, weight_of) + _one_way(other, mine, grade, weight_of)) / 2
+
+
+def _one_way(
+    ours: list[Trait],
+    theirs: list[Trait],
+    grade: Callable[[Trait, Trait], float],
+    weight_of: Callable[[Trait], float],
+) -> float:
+    weights = [weight_of(trait) for trait in ours]
+    best = [max((grade(trait, other) for other in theirs), default=0.0) for trait in ours]
+    whole = sum(weights)
+    return sum(weight * value for weight, value in zip(weights, best, strict=True)) / whole if whole else 0.0
+
+
+def joined(parts: Iterable[tuple[float, Compared]]) -> Compared:
+    """Return one facet from weighted parts (weights summing to 1); unknown parts are left out."""
+    known = [(weight, part) for weight, part in parts if part.likeness is not None]
+    share = sum(weight * part.known for weight, part in known)
+    if not share:
+        return UNKNOWN
+    likeness = sum(weight * part.known * (part.likeness or 0.0) for weight, part in known) / share
+    agree = [words for _, part in known for words in part.agree]
+    differ = [words for _, part in known for words in part.differ]
+    return Compared(likeness, share, agree, differ)
+
+
+def names(items: Iterable[str], most: int = 4) -> str:
+    """Return a list in words, cut after `most`.
+
+    >>> names(["a", "b", "c"], most=2)
+    'a, b and 1 more'
+    """
+    listed = list(dict.fromkeys(items))
+    shown = ", ".join(listed[:most])
+    return shown if len(listed) <= most else f"{shown} and {len(listed) - most} more"

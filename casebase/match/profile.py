@@ -1,0 +1,286 @@
+"""What is compared of a case: small, plain, made once when a case is kept.
+
+A `Profile` holds no text that is only read, and goes to and from plain JSON, so that ranking a library
+needs none of its records.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import asdict, dataclass, field
+from typing import Any, Final
+
+from casebase.record.case import Case, CodeEntry
+from casebase.record.modules import module_identity
+from casebase.record.quantities import Comparison
+from casebase.record.reading import Reading, place_kind
+from casebase.record.status import status_of
+from casebase.record.vocabulary import Answers, Kind, Medium, Reached, Stage
+from casebase.record.words import FAULT_WORDS, title_of, value_words
+
+PROFILE_VERSION: Final = 1
+"""Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
+
+
+OVER_LIMIT_OHMS: Final = 20e6
+"""What `OL` is taken as: the top of a hand-held meter (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CodeTrait:
+    """One stored code: what it says and of whom."""
+
+    text: str
+    base: str
+    statement: str
+    about: str | None
+    bus: str | None
+    stored_in: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkTrait:
+    """One network and whether the fault shows on it."""
+
+    medium: str
+    bits_per_second: float | None
+    behind_gateway: bool | None
+    affected: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTrait:
+    """One reading in a form in which like can be found for it; `number` is ohms or volts."""
+
+    quantity: str
+    lines: tuple[str, ...]
+    place: str
+    medium: str | None
+    unplugged: tuple[str, ...] | None
+    powered: bool | None
+    tester: str | None
+    after_repair: bool
+    number: float | None
+    word: str | None
+    traffic: str | None
+    looks: tuple[str, ...]
+    what: str
+    shown: str
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """What is compared of one case."""
+
+    case_id: str
+    title: str
+    kind: str
+    status: str | None
+    fault: str | None
+    cause_module: str | None
+    make: str
+    model: str
+    platform: str | None
+    model_year: int | None
+    lamps: tuple[str, ...]
+    conditions: tuple[str, ...]
+    words: tuple[str, ...]
+    silent: dict[str, float] = field(default_factory=dict)
+    answering: tuple[str, ...] = ()
+    codes: tuple[CodeTrait, ...] = ()
+    networks: tuple[NetworkTrait, ...] = ()
+    readings: tuple[ReadingTrait, ...] = ()
+    notes: tuple[str, ...] = ()
+
+    @property
+    def cause(self) -> str | None:
+        """The fault in plain words, with its module."""
+        if self.fault is None:
+            return None
+        words = next((words for fault, words in FAULT_WORDS.items() if fault == self.fault), self.fault)
+        return f"{words} ({self.cause_module})" if self.cause_module else words
+
+
+def profile_of(case: Case, case_id: str) -> Profile:
+    """Return what is compared of `case`."""
+    vehicle = case.vehicle
+    return Profile(
+        case_id=case_id,
+        title=title_of(case),
+        kind=str(case.kind),
+        status=_text(status_of(case)),
+        fault=_text(case.cause.fault) if case.cause else None,
+        cause_module=case.cause.module if case.cause else None,
+        make=vehicle.make,
+        model=vehicle.model,
+        platform=vehicle.platform,
+        model_year=vehicle.model_year,
+        lamps=tuple(str(lamp) for lamp in case.lamps),
+        conditions=tuple(str(condition) for condition in case.conditions),
+        words=words_of(_story_before_the_cause(case)),
+        silent={
+            _key(module.name): _SILENCE[module.answers]
+            for module in case.modules
+            if module.answers in _SILENCE
+        },
+        answering=tuple(_key(module.name) for module in case.modules if module.answers is Answers.YES),
+        codes=tuple(_code_trait(entry) for entry in case.codes),
+        networks=tuple(_network_traits(case)),
+        readings=tuple(_reading_trait(case, reading) for reading in case.readings),
+        notes=_notes(case),
+    )
+
+
+def to_data(profile: Profile) -> dict[str, Any]:
+    """Return a profile as plain data for JSON."""
+    return asdict(profile)
+
+
+def from_data(data: dict[str, Any]) -> Profile:
+    """Return the profile that `to_data` gave."""
+    fields: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value for key, value in data.items()
+    }
+    fields["codes"] = tuple(CodeTrait(**code) for code in data["codes"])
+    fields["networks"] = tuple(NetworkTrait(**network) for network in data["networks"])
+    fields["readings"] = tuple(_reading_from(reading) for reading in data["readings"])
+    return Profile(**fields)
+
+
+def words_of(text: str) -> tuple[str, ...]:
+    """Return the telling words of a text, each once: no short or empty words, no plural endings.
+
+    >>> words_of("Lamps on after rain, then the lamp again")
+    ('lamp', 'rain')
+    """
+    found = (_singular(word) for word in _WORD.findall(text.casefold()))
+    return tuple(dict.fromkeys(word for word in found if len(word) > 2 and word not in _EMPTY_WORDS))
+
+
+_SILENCE: Final[dict[Answers | None, float]] = {Answers.NO: 1.0, Answers.INTERMITTENT: 0.5}
+_WORD: Final = re.compile(r"[^\W\d_]+")
+_EMPTY_WORDS: Final = frozenset(
+    """the and for with was were are has had have not but that this then than when while from into its his her they them
+    there here all any out off one two very also only just does did says said customer vehicle car after before come
+    came goes went will again until now some time more""".split()  # noqa: SIM905
+)
+
+
+def _notes(case: Case) -> tuple[str, ...]:
+    """A known good record is read for what it says of its readings; a fault case is opened instead."""
+    if case.kind is not Kind.KNOWN_GOOD:
+        return ()
+    return tuple(note for note in (case.note, *(reading.note for reading in case.readings)) if note)
+
+
+def _story_before_the_cause(case: Case) -> str:
+    """A stuck job has no cause yet: comparing what was found out later would compare nothing with something."""
+    return "\n".join(text for text in (case.concern, *case.symptoms, case.leftover) if text)
+
+
+def _singular(word: str) -> str:
+    return word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word
+
+
+def _text(word: object) -> str | None:
+    return None if word is None else str(word)
+
+
+def _key(name: str) -> str:
+    return module_identity(name)
+
+
+def _code_trait(entry: CodeEntry) -> CodeTrait:
+    code = entry.code
+    stored_in = _key(entry.module) if entry.module else None
+    return CodeTrait(code.text, code.base, str(code.statement), code.about, code.bus, stored_in)
+
+
+def _network_traits(case: Case) -> list[NetworkTrait]:
+    touched = _touched_networks(case)
+    return [
+        NetworkTrait(
+            medium=str(network.medium),
+            bits_per_second=network.bit_rate.number if network.bit_rate else None,
+            behind_gateway=None if network.reached is None else network.reached is not Reached.DIRECTLY,
+            affected=network.name in touched or len(case.networks) == 1,
+        )
+        for network in case.networks
+    ]
+
+
+def _touched_networks(case: Case) -> set[str | None]:
+    """Return the networks on which something was found: the cause's own, else those read or silent."""
+    if case.cause and case.cause.network:
+        return {case.cause.network}
+    silent = {module.network for module in case.modules if module.answers in _SILENCE}
+    return silent | {reading.network for reading in case.readings}
+
+
+def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
+    network = case.network_of(reading.network)
+    seen = reading.waveform
+    return ReadingTrait(
+        quantity=str(reading.quantity),
+        lines=_line_pair(reading),
+        place=place_kind(reading.at),
+        medium=str(network.medium) if network else _medium_by_line(reading),
+        unplugged=None
+        if reading.unplugged is None
+        else tuple(sorted(_key(name) for name in reading.unplugged)),
+        powered=_powered(reading),
+        tester=_text(reading.tester),
+        after_repair=reading.stage is Stage.AFTER_REPAIR,
+        number=_finite(reading.number),
+        word=str(reading.value) if isinstance(reading.value, Comparison) else None,
+        traffic=_text(seen.traffic) if seen else None,
+        looks=tuple(sorted(str(look) for look in seen.looks)) if seen else (),
+        what=reading.what(),
+        shown=value_words(reading),
+    )
+
+
+def _finite(number: float | None) -> float | None:
+    return None if number is None else min(number, OVER_LIMIT_OHMS)
+
+
+def _line_pair(reading: Reading) -> tuple[str, ...]:
+    """Ohms read the same either way round; volts do not."""
+    pair = tuple(str(line) for line in (reading.line, reading.against) if line)
+    return tuple(sorted(pair)) if reading.quantity == "resistance" else pair
+
+
+def _medium_by_line(reading: Reading) -> str | None:
+    """Lines that only one medium has tell it; CAN high and CAN low do not."""
+    telling = {
+        "LIN": Medium.LIN,
+        "K-line": Medium.K_LINE,
+        "bus plus": Medium.FLEXRAY,
+        "CAN single wire": Medium.SINGLE_WIRE_CAN,
+    }
+    return next((str(telling[line]) for line in map(str, reading.lines) if line in telling), None)
+
+
+def _powered(reading: Reading) -> bool | None:
+    if reading.battery == "disconnected":
+        return False
+    if reading.ignition is not None:
+        return reading.ignition != "off"
+    return None
+
+
+def _reading_from(data: dict[str, Any]) -> ReadingTrait:
+    unplugged = data["unplugged"]
+    return ReadingTrait(
+        **{
+            **data,
+            "lines": tuple(data["lines"]),
+            "looks": tuple(data["looks"]),
+            "unplugged": None if unplugged is None else tuple(unplugged),
+        }
+    )
+
+
+def is_known_good(profile: Profile) -> bool:
+    """Return whether the profile is of a healthy vehicle."""
+    return profile.kind == Kind.KNOWN_GOOD

@@ -1,0 +1,37 @@
+"""How much each facet counts, with the origin of the figures."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from casebase.match.codes_facet import compare_codes
+from casebase.match.facet import Compare
+from casebase.match.network_facet import compare_networks
+from casebase.match.readings_facet import compare_readings
+from casebase.match.silence_facet import compare_silence
+from casebase.match.symptoms_facet import compare_symptoms
+from casebase.match.vehicle_facet import compare_vehicles
+
+FACETS: Final[dict[str, Compare]] = {
+    "readings": compare_readings,
+    "silence": compare_silence,
+    "symptoms": compare_symptoms,
+    "network": compare_networks,
+    "codes": compare_codes,
+    "vehicle": compare_vehicles,
+}
+"""Every facet by its name. A new one is a module with a `Compare` function, a line here and a weight below."""
+
+WEIGHTS: Final[dict[str, float]] = {
+    "readings": 0.30,
+    "silence": 0.20,
+    "symptoms": 0.18,
+    "network": 0.12,
+    "codes": 0.12,
+    "vehicle": 0.08,
+}
+
+WEIGHTS_ORIGIN: Final = (
+    "judged, not fitted: readings tell look-alikes apart, so they weigh most; the same model and the same codes are "
+    "what look-alikes share, so these weigh little"
+)

@@ -1,0 +1,31 @@
+"""Where casebase keeps things when nobody says otherwise."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+LIBRARY_VARIABLE: Final = "CASEBASE_LIBRARY"
+"""The environment variable that names the library."""
+
+
+def data_folder() -> Path:
+    """Return the user's data folder for casebase, by the conventions of the operating system."""
+    from platformdirs import user_data_path  # noqa: PLC0415  not needed where --library is given
+
+    return user_data_path("casebase", appauthor=False)
+
+
+def default_library() -> Path:
+    """Return the path of the user's own library."""
+    return data_folder() / "library.db"
+
+
+def demo_library() -> Path:
+    """Return the path of the demonstration library."""
+    return data_folder() / "demo.db"
+
+
+def draft_folder() -> Path:
+    """Return the folder of interviews not finished yet."""
+    return data_folder() / "drafts"

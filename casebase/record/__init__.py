@@ -1,0 +1,1 @@
+"""What a case is: models, vocabulary, trouble-code grammar, vehicle identity."""

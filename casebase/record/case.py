@@ -1,0 +1,198 @@
+"""The record: one solved case, one job in progress, or the readings of one healthy vehicle.
+
+Each part is checked on its own here; `consistency` checks that the parts fit together. What follows from a
+record (its status, title, remarks) is never typed; see `status`, `words` and `remarks`.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Final
+
+from pydantic import Field
+
+from casebase.record.fields import AsList, BitRate, Code, Day, Distance, Minutes, Money, Name, Part, Text
+from casebase.record.reading import Reading
+from casebase.record.vehicle import Vehicle
+from casebase.record.vocabulary import (
+    Answers,
+    Condition,
+    Fault,
+    Kind,
+    Lamp,
+    Mechanism,
+    Medium,
+    Place,
+    Reached,
+    Rescan,
+    Review,
+    YesNo,
+)
+
+MOST_ENTRIES: Final = 2000
+"""The longest list a record may hold: far above any job, low enough that a damaged file is refused."""
+
+ID_PATTERN: Final = r"^[0-9a-hjkmnp-tv-z]{4,26}$"
+"""Crockford's base 32 in small letters: no i, l, o, u to misread."""
+
+
+class Network(Part):
+    """One network of the vehicle."""
+
+    name: Name
+    medium: Medium
+    bit_rate: BitRate | None = None
+    data_bit_rate: BitRate | None = Field(default=None, description="CAN FD: the rate of the data phase.")
+    reached: Reached | None = Field(default=None, description="How the diagnostic connector sees it.")
+    gateway: Name | None = Field(default=None, description="The module that stands between.")
+    terminators_in: Annotated[list[Name], AsList] = Field(
+        default_factory=list, description="The modules (or splices) that hold the terminators."
+    )
+
+
+class Module(Part):
+    """One control module and whether it answers the tester."""
+
+    name: Name
+    network: Name | None = None
+    answers: Answers | None = None
+
+
+class CodeEntry(Part):
+    """One trouble code as the scan gave it."""
+
+    module: Name | None = Field(default=None, description="The module that stores it.")
+    code: Code
+    status: Name | None = Field(default=None, description="As the scan says it: confirmed, pending, 0x2F ...")
+    text: Text | None = Field(default=None, description="The scan's own text.")
+
+
+class Step(Part):
+    """One step tried: what was done, what it showed, how long it took."""
+
+    did: Text
+    found: Text | None = None
+    minutes: Minutes | None = None
+
+
+class Where(Part):
+    """Where the cause was."""
+
+    place: Place
+    text: Text | None = Field(default=None, description="Which one, and where it is to be found.")
+
+
+class Cause(Part):
+    """What was at fault in the end. Without a proof it is the best guess, and the record says so."""
+
+    fault: Fault
+    network: Name | None = None
+    where: Where | None = None
+    module: Name | None = None
+    mechanism: Mechanism | None = None
+    proof: Text | None = Field(default=None, description="How it was proven. Left out: not proven.")
+
+
+class PartUsed(Part):
+    """One spare part."""
+
+    name: Name
+    cost: Money | None = None
+
+
+class Fix(Part):
+    """What was done about it."""
+
+    done: Text
+    parts: Annotated[list[PartUsed], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    minutes: Minutes | None = None
+    cost: Money | None = Field(default=None, description="What the customer paid in all, with currency.")
+
+
+class Verification(Part):
+    """What shows that the fix worked; readings after the repair stand in `readings`, stage `after repair`."""
+
+    codes_cleared: YesNo | None = None
+    rescan: Rescan | None = None
+    road_test: Distance | None = None
+    days_without_return: Annotated[int, Field(ge=0, le=36_500)] | None = None
+    came_back: YesNo | None = Field(
+        default=None, description="Whether the customer returned with the same complaint."
+    )
+    note: Text | None = None
+
+
+class Attachment(Part):
+    """A file that belongs to the case."""
+
+    file: Annotated[Name, Field(pattern=r"^[^/\\]+$")]
+    shows: Text | None = None
+
+
+class Provenance(Part):
+    """Who wrote it down, where and when."""
+
+    author: Name | None = Field(default=None, description="A handle, not a full name.")
+    shop: Name | None = None
+    opened: Day | None = None
+    ended: Day | None = Field(default=None, description="The day the job ended, fixed or not.")
+    invented: YesNo | None = Field(
+        default=None, description="yes: made up for teaching, not from a real vehicle."
+    )
+
+
+class ReviewState(Part):
+    """What the shop lead said of the record."""
+
+    state: Review = Review.NOT_READ
+    by: Name | None = None
+    on: Day | None = None
+
+
+class Case(Part):
+    """A whole record.
+
+    >>> case = Case.model_validate({"kind": "fault case", "vehicle": {"make": "Norrland", "model": "Kestrel"}})
+    >>> case.kind
+    <Kind.FAULT_CASE: 'fault case'>
+    """
+
+    id: Annotated[str, Field(pattern=ID_PATTERN)] | None = Field(
+        default=None, description="Given by the library; leave it out of a new record."
+    )
+    revision: Annotated[int, Field(ge=1)] | None = Field(
+        default=None, description="The revision this file was made from; leave it out of a new record."
+    )
+    kind: Kind
+    title: Name | None = Field(
+        default=None, description="Left out, it follows from the cause or the concern."
+    )
+    vehicle: Vehicle
+    concern: Text | None = Field(default=None, description="The customer's words.")
+    symptoms: Annotated[list[Text], AsList, Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    lamps: Annotated[list[Lamp], AsList] = Field(default_factory=list)
+    conditions: Annotated[list[Condition], AsList] = Field(default_factory=list)
+    networks: Annotated[list[Network], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    modules: Annotated[list[Module], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    codes: Annotated[list[CodeEntry], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    readings: Annotated[list[Reading], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    steps: Annotated[list[Step], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    cause: Cause | None = None
+    fix: Fix | None = None
+    verification: Verification | None = None
+    leftover: Text | None = Field(default=None, description="What still does not make sense after the fix.")
+    note: Text | None = Field(default=None, description="Anything else worth knowing.")
+    attachments: Annotated[list[Attachment], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    provenance: Provenance = Provenance()
+    review: ReviewState = ReviewState()
+
+    def network_of(self, named: str | None) -> Network | None:
+        """Return the network called `named`; the only one where none is named."""
+        if named is None:
+            return self.networks[0] if len(self.networks) == 1 else None
+        return next((network for network in self.networks if network.name == named), None)
+
+    def silent_modules(self) -> list[str]:
+        """Return the modules that do not answer, or only at times."""
+        return [
+            module.name for module in self.modules if module.answers in (Answers.NO, Answers.INTERMITTENT)
+        ]

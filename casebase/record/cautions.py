@@ -1,0 +1,60 @@
+"""The cautions that belong to a record: what can hurt somebody on this job.
+
+General safety of the trade (common practice, no source); the maker's procedure and local rules always come first.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+from casebase.record.case import Case
+from casebase.record.modules import module_family, module_key
+from casebase.record.status import status_of
+from casebase.record.vocabulary import Quantity, Status
+
+MAKER_FIRST: Final = "The maker's procedure and local rules come first."
+RESTRAINTS: Final = (
+    "Restraint systems: never put an ohmmeter on a squib circuit; "
+    "battery off and wait the maker's time before unplugging."
+)
+HIGH_VOLTAGE: Final = (
+    "High-voltage vehicle: only trained and equipped people work on it; isolate it by the maker's procedure."
+)
+BRAKES_OR_STEERING: Final = "Brakes or steering are involved: no road test on a repair that is not proven."
+OHMS: Final = "Ohms only with the battery disconnected and the networks asleep."
+MOVING_PARTS: Final = (
+    "With the engine running or the vehicle raised: keep clear of moving parts, secure the vehicle."
+)
+
+_RESTRAINT_MODULES: Final = {"restraints"}
+_BRAKE_AND_STEERING_MODULES: Final = {
+    "anti-lock brakes",
+    "brake system",
+    "brake booster",
+    "vehicle dynamics",
+    "park brake",
+    "power steering",
+    "steering angle sensor",
+}
+
+
+def cautions_of(case: Case) -> list[str]:
+    """Return the cautions that belong to `case`, the most dangerous first, ending with the maker's word."""
+    families = _families(case)
+    readings = case.readings
+    unproven = status_of(case) is not Status.FIXED_VERIFIED
+    belongs = (
+        (case.vehicle.has_high_voltage, HIGH_VOLTAGE),
+        (bool(families & _RESTRAINT_MODULES), RESTRAINTS),
+        (unproven and bool(families & _BRAKE_AND_STEERING_MODULES), BRAKES_OR_STEERING),
+        (any(reading.quantity is Quantity.RESISTANCE for reading in readings), OHMS),
+        (any(reading.ignition == "running" for reading in readings), MOVING_PARTS),
+    )
+    return [words for applies, words in belongs if applies] + [MAKER_FIRST]
+
+
+def _families(case: Case) -> set[str]:
+    """Return the families of all modules that the record names or its codes are about."""
+    named = [module.name for module in case.modules] + [entry.module for entry in case.codes if entry.module]
+    keys = {module_key(name) for name in named} | {entry.code.about for entry in case.codes}
+    return {module_family(key) for key in keys if key}

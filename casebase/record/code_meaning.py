@@ -1,0 +1,175 @@
+"""What a trouble code says is wrong, and the same as a short phrase in plain words.
+
+Where a table or a number does not tell, the answer is `other`: nothing is guessed. Failure types (SAE
+J2012-DA) and failure mode identifiers (SAE J1939-73) stand in `data/`, each with how its meaning was checked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import Final
+
+from casebase.record.modules import module_label
+from casebase.record.network_codes import Statement, bus_code, module_named, network_statement, supply_named
+from casebase.record.tables import read_table
+
+_SYSTEM_VOLTAGE: Final = {
+    "P0560": "system voltage",
+    "P0561": "system voltage unsteady",
+    "P0562": "system voltage too low",
+    "P0563": "system voltage too high",
+}
+"""P0564 to P0569 are inputs of the cruise control, not voltages (SAE J2012, as in public lists)."""
+
+_CIRCUIT_RANGES: Final = (
+    (0x0030, 0x0039),
+    (0x0095, 0x0099),
+    (0x0100, 0x0124),
+    (0x0130, 0x0147),
+    (0x0150, 0x0167),
+    (0x0180, 0x0194),
+    (0x0200, 0x0212),
+    (0x0220, 0x0229),
+    (0x0335, 0x0349),
+    (0x0350, 0x0362),
+    (0x0615, 0x0617),
+    (0x0620, 0x0629),
+)
+"""Runs of P codes that all speak of the circuit of a sensor, heater, injector, coil or lamp (from memory)."""
+
+_NETWORKS_BY_SPN: Final = {639: "J1939 network 1", 1231: "J1939 network 2", 1235: "J1939 network 3"}
+"""Parameters that stand for a whole network (SAE J1939; the number 639 from memory)."""
+
+_SUPPLIES_BY_SPN: Final = {158: "battery voltage at the key switch", 168: "battery voltage"}
+"""Parameters that stand for the vehicle's supply (SAE J1939, from memory)."""
+
+_FIRST_MAKER_SPN: Final = 520_192
+"""From here up to 524287 the maker gives the numbers (SAE J1939, from memory)."""
+
+_SAYS: Final = {
+    Statement.LOST_COMMUNICATION: "no messages arrive from {module}",
+    Statement.INVALID_DATA: "data from {module} cannot be used",
+    Statement.SOFTWARE_INCOMPATIBILITY: "the software of {module} does not fit the other modules",
+}
+_NO_MODULE_SAYS: Final = {
+    Statement.BUS_FAULT: "fault on a data bus that is not named here",
+    Statement.LOST_COMMUNICATION: "no messages arrive from a module that is not named here",
+    Statement.INVALID_DATA: "data from a module that is not named here cannot be used",
+    Statement.SOFTWARE_INCOMPATIBILITY: "software of modules does not fit together",
+    Statement.CIRCUIT: "circuit of a sensor or actuator",
+    Statement.OTHER: "standard {system} code, not explained here",
+}
+
+
+@dataclass(frozen=True)
+class _Detail:
+    """One row of a table of failure types or failure modes."""
+
+    text: str
+    statement: Statement
+
+
+@cache
+def _failure_types() -> dict[int, _Detail]:
+    rows = read_table("failure_types")
+    return {int(row["byte"], 16): _Detail(row["text"], Statement(row["statement"])) for row in rows}
+
+
+@cache
+def _failure_modes() -> dict[int, _Detail]:
+    rows = read_table("failure_modes")
+    return {int(row["fmi"]): _Detail(row["text"], Statement(row["statement"])) for row in rows}
+
+
+def failure_type_text(failure_type: int) -> str:
+    """Return what the failure type byte says, in plain words; empty for 00, its number where not known."""
+    known = _failure_types().get(failure_type)
+    return known.text if known else f"failure type {failure_type:02X}"
+
+
+def failure_mode_text(fmi: int) -> str:
+    """Return what the failure mode identifier says, in plain words; its number where not known."""
+    known = _failure_modes().get(fmi)
+    return known.text if known else f"failure mode {fmi}"
+
+
+def maker_defines_letter_code(base: str) -> bool:
+    """Return whether the maker, not the standard, gives `base` its meaning (SAE J2012, second digit)."""
+    start = base[:2]
+    return start in {"P1", "C1", "C2", "B1", "B2", "U1", "U2"} or (start == "P3" and base[2] in "0123")
+
+
+def maker_defines_spn(spn: int) -> bool:
+    """Return whether the maker gives the parameter its meaning."""
+    return spn >= _FIRST_MAKER_SPN
+
+
+def letter_code_statement(base: str, failure_type: int | None) -> Statement:
+    """Return what a code such as U0121-87 says; a standard U code's number outweighs its failure type."""
+    base_says = _base_statement(base)
+    if base_says not in {Statement.OTHER, Statement.CIRCUIT}:
+        return base_says
+    known = _failure_types().get(failure_type) if failure_type is not None else None
+    return known.statement if known and known.statement is not Statement.OTHER else base_says
+
+
+def _base_statement(base: str) -> Statement:
+    if base[0] == "U":
+        return Statement.OTHER if maker_defines_letter_code(base) else network_statement(base)
+    if base in _SYSTEM_VOLTAGE:
+        return Statement.SUPPLY
+    number = int(base[1:], 16)
+    is_circuit = base[0] == "P" and any(first <= number <= last for first, last in _CIRCUIT_RANGES)
+    return Statement.CIRCUIT if is_circuit else Statement.OTHER
+
+
+def spn_statement(spn: int, fmi: int) -> Statement:
+    """Return what the pair of parameter and failure mode says."""
+    known = _failure_modes().get(fmi)
+    says = known.statement if known else Statement.OTHER
+    if says in {Statement.LOST_COMMUNICATION, Statement.INVALID_DATA}:
+        return says
+    if spn in _NETWORKS_BY_SPN:
+        return Statement.BUS_FAULT
+    return Statement.SUPPLY if spn in _SUPPLIES_BY_SPN else says
+
+
+def is_network_spn(spn: int) -> bool:
+    """Return whether the parameter stands for a whole network."""
+    return spn in _NETWORKS_BY_SPN
+
+
+def bus_of(base: str, spn: int | None) -> str | None:
+    """Return the bus that a code is about as a whole: `high-speed CAN`, `bus A`, `J1939 network 1`."""
+    if spn is not None:
+        return _NETWORKS_BY_SPN.get(spn)
+    about_bus = bus_code(base) if base[0] == "U" else None
+    return about_bus.bus if about_bus else None
+
+
+def letter_code_meaning(base: str, failure_type: int | None, system: str) -> str:
+    """Return a short phrase for a code such as U0121-87, with its failure type in brackets."""
+    detail = failure_type_text(failure_type) if failure_type is not None else ""
+    return _base_meaning(base, system) + (f" ({detail})" if detail else "")
+
+
+def _base_meaning(base: str, system: str) -> str:
+    if maker_defines_letter_code(base):
+        return f"{system} code of the maker, see the maker's documents"
+    about_bus, module = (bus_code(base), module_named(base)) if base[0] == "U" else (None, None)
+    if about_bus:
+        return f"{about_bus.bus}: {about_bus.trouble}"
+    says = _base_statement(base)
+    if module:
+        return _SAYS[says].format(module=module_label(module))
+    if says is Statement.SUPPLY:
+        return _SYSTEM_VOLTAGE.get(base) or supply_named(base) or ""
+    return _NO_MODULE_SAYS[says].format(system=system)
+
+
+def spn_meaning(spn: int, fmi: int) -> str:
+    """Return a short phrase for the pair of parameter and failure mode."""
+    name = _NETWORKS_BY_SPN.get(spn) or _SUPPLIES_BY_SPN.get(spn)
+    kind = "maker's parameter" if maker_defines_spn(spn) else "parameter"
+    return f"{name or f'{kind} {spn}'}: {failure_mode_text(fmi)}"

@@ -1,0 +1,160 @@
+"""The field types that the parts of a record are made of: checked text, amounts, codes, dates."""
+
+from __future__ import annotations
+
+import unicodedata
+from datetime import date, timedelta
+from typing import Annotated, Any, Final
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    PlainSerializer,
+    PlainValidator,
+    StringConstraints,
+    WithJsonSchema,
+)
+
+from casebase.errors import InputError
+from casebase.record.codes import TroubleCode, parse_code
+from casebase.record.quantities import (
+    BIT_RATE,
+    DISTANCE,
+    MINUTES,
+    ODOMETER,
+    VOLTAGE,
+    Amount,
+    Dimension,
+    read_amount,
+    read_money,
+)
+
+LONGEST_TEXT: Final = 20_000
+LONGEST_NAME: Final = 200
+
+
+class Part(BaseModel):
+    """Base of every part of a record: unknown keys are refused, a part never changes once made."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, validate_default=False)
+
+
+def _without_control_characters(text: str) -> str:
+    for character in text:
+        if unicodedata.category(character) in {"Cc", "Cs"} and character not in "\n\t":
+            raise InputError("holds a control character: expected plain text")
+    return text
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+Text = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_TEXT),
+    AfterValidator(_without_control_characters),
+]
+"""Free text, as people write it."""
+
+Name = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_NAME),
+    AfterValidator(_without_control_characters),
+    AfterValidator(_one_line),
+]
+"""One line of text: a name, a place, a pin."""
+
+
+def _amount_field(dimension: Dimension) -> Any:
+    """Return what pydantic needs to read, write and describe an amount of `dimension`."""
+
+    def read(value: object) -> Amount:
+        return read_amount(value, dimension)
+
+    return (
+        PlainValidator(read),
+        PlainSerializer(str, return_type=str),
+        WithJsonSchema(
+            {"type": ["string", "number"] if dimension.bare else "string", "examples": [dimension.example]}
+        ),
+    )
+
+
+Volts = Annotated[Amount, *_amount_field(VOLTAGE)]
+BitRate = Annotated[Amount, *_amount_field(BIT_RATE)]
+Odometer = Annotated[Amount, *_amount_field(ODOMETER)]
+Distance = Annotated[Amount, *_amount_field(DISTANCE)]
+
+
+def _minutes(value: object) -> float:
+    return round(read_amount(value, MINUTES).number, 2)
+
+
+Minutes = Annotated[
+    float,
+    PlainValidator(_minutes),
+    WithJsonSchema({"type": ["string", "number"], "minimum": 0, "examples": [45, "1.5 h"]}),
+]
+Money = Annotated[
+    Amount,
+    PlainValidator(read_money),
+    PlainSerializer(str, return_type=str),
+    WithJsonSchema({"type": "string", "examples": ["184.50 EUR"]}),
+]
+
+
+def _code(value: object) -> TroubleCode:
+    if isinstance(value, TroubleCode):
+        return value
+    if isinstance(value, bool) or not isinstance(value, str | int):
+        raise InputError("not a trouble code: expected text such as U0121-00 or SPN 639 FMI 9")
+    return parse_code(str(value))
+
+
+def _code_text(code: TroubleCode) -> str:
+    return code.text
+
+
+Code = Annotated[
+    TroubleCode,
+    PlainValidator(_code),
+    PlainSerializer(_code_text, return_type=str),
+    WithJsonSchema({"type": ["string", "integer"], "examples": ["U0121-00", "SPN 639 FMI 9"]}),
+]
+
+
+def _not_in_the_future(day: date) -> date:
+    # One day of grace: the author may sit east of this machine's clock.
+    if day > date.today() + timedelta(days=1):
+        raise InputError("lies in the future: expected a date up to today, as YYYY-MM-DD")
+    if day.year < 1980:
+        raise InputError("lies before 1980: expected the date of the job, as YYYY-MM-DD")
+    return day
+
+
+def _written_date(value: object) -> object:
+    if isinstance(value, str | date):
+        return value
+    raise InputError("not a date: expected YYYY-MM-DD")
+
+
+Day = Annotated[date, BeforeValidator(_written_date), AfterValidator(_not_in_the_future)]
+
+
+def _as_list(value: object) -> object:
+    return [value] if isinstance(value, str) else value
+
+
+def _nothing_as_empty(value: object) -> object:
+    nothing = isinstance(value, str) and value.strip().casefold() in {"nothing", "none"}
+    return [] if nothing else _as_list(value)
+
+
+AsList: Final = BeforeValidator(_as_list)
+"""Lets a list be typed as a single text: `conditions: wet`."""
+
+NothingOrNames = Annotated[list[Name], BeforeValidator(_nothing_as_empty)]
+"""What was unplugged: names, or the word `nothing`."""

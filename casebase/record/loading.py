@@ -1,0 +1,162 @@
+"""From a file to checked records: YAML 1.2 or JSON in, `Case` objects or one `RecordError` out.
+
+A file may hold several records: YAML documents parted by `---`, a JSON list, or one JSON object per line (`.jsonl`).
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from io import StringIO
+from pathlib import Path
+from typing import Any, Final
+
+from pydantic import ValidationError
+
+from casebase.errors import InputError, Problem, RecordError
+from casebase.record.case import Case
+from casebase.record.consistency import inconsistencies
+from casebase.record.problems import problems_of
+
+LARGEST_FILE_BYTES: Final = 200_000_000
+"""A record is some kilobytes; a file of many is tens of megabytes. Above this it is something else."""
+
+SUFFIXES: Final = (".yaml", ".yml", ".json", ".jsonl")
+
+
+def load_file(path: Path) -> list[Case]:
+    """Return every record in `path`, checked.
+
+    Raises `InputError` when the file cannot be read at all and `RecordError` when it does not fit the format.
+    """
+    return load_text(_text_of(path), str(path), path.suffix.casefold())
+
+
+def load_text(text: str, source: str, suffix: str = ".yaml") -> list[Case]:
+    """Return every record in `text`; `source` names it in errors, `suffix` tells the notation."""
+    try:
+        documents = _READERS.get(suffix, _yaml_documents)(text)
+        cases = [case_from_data(data, name, text) for name, data in _named(documents, source)]
+    except RecursionError:
+        raise InputError(
+            f"{source}: nested too deep: expected a record as casebase template prints it"
+        ) from None
+    except _BrokenNotationError as error:
+        raise InputError(f"{source}: {error}") from None
+    if not cases:
+        raise InputError(f"{source}: holds no record: expected what casebase template prints, filled in")
+    return cases
+
+
+def case_from_data(data: object, source: str, text: str | None = None) -> Case:
+    """Return the checked record that plain `data` describes; `text`, its YAML, gives problems their line."""
+    if not isinstance(data, dict):
+        problem = Problem("the file", "", "expected keys such as kind, vehicle and readings at its top level")
+        raise RecordError(source, [problem])
+    try:
+        case = Case.model_validate(data)
+    except ValidationError as error:
+        raise RecordError(source, problems_of(error, data, text)) from None
+    problems = inconsistencies(case)
+    if problems:
+        raise RecordError(source, problems)
+    return case
+
+
+def record_files(paths: list[Path]) -> list[Path]:
+    """Return the record files that `paths` name, folders opened one level deep, in a stable order."""
+    return [file for path in paths for file in (_files_in(path) if path.is_dir() else [path])]
+
+
+def _files_in(folder: Path) -> list[Path]:
+    files = sorted(path for path in folder.iterdir() if path.suffix.casefold() in SUFFIXES and path.is_file())
+    if not files:
+        raise InputError(
+            f"{folder}: no record in this folder: expected files ending in {', '.join(SUFFIXES)}"
+        )
+    return files
+
+
+class _BrokenNotationError(Exception):
+    """The text is no YAML or JSON at all."""
+
+
+def _text_of(path: Path) -> str:
+    try:
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise InputError(
+                f"{path}: larger than {LARGEST_FILE_BYTES // 1_000_000} MB: expected a record file"
+            )
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"{path}: cannot be read ({reason}): check the path") from None
+
+
+def _named(documents: Iterator[Any], source: str) -> Iterator[tuple[str, Any]]:
+    """Number the records of a file that holds several."""
+    whole = list(documents)
+    for number, data in enumerate(whole, start=1):
+        yield (source if len(whole) == 1 else f"{source} (record {number})"), data
+
+
+def _yaml_documents(text: str) -> Iterator[Any]:
+    from ruamel.yaml import YAML  # noqa: PLC0415  costs a tenth of a second; reading a library needs none of it
+    from ruamel.yaml.error import YAMLError  # noqa: PLC0415
+
+    # pure: the C reader follows YAML 1.1, where on, off, yes and no are booleans.
+    yaml = YAML(typ="safe", pure=True)
+    try:
+        yield from (document for document in yaml.load_all(StringIO(text)) if document is not None)
+    except YAMLError as error:
+        raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
+    except (ValueError, OverflowError, AttributeError, TypeError, LookupError) as error:
+        # What ruamel.yaml lets through on damaged input: impossible dates, numbers and tags.
+        raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
+
+
+def _json_documents(text: str) -> Iterator[Any]:
+    data = _json(text)
+    yield from data if isinstance(data, list) else [data]
+
+
+def _json_lines(text: str) -> Iterator[Any]:
+    # Not splitlines(): it also parts at characters that may stand inside a JSON string.
+    yield from (_json(line) for line in text.split("\n") if line.strip())
+
+
+def _json(text: str) -> Any:
+    try:
+        return json.loads(text, object_pairs_hook=_unique_keys, parse_constant=_no_constant)
+    except ValueError as error:
+        raise _BrokenNotationError(f"not readable as JSON: {_first_sentence(error)}") from None
+
+
+def _unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    unique = dict(pairs)
+    if len(unique) < len(pairs):
+        keys = [key for key, _ in pairs]
+        twice = next(key for key in keys if keys.count(key) > 1)
+        raise ValueError(f"the key '{twice}' is given twice")
+    return unique
+
+
+def _no_constant(word: str) -> Any:
+    raise ValueError(f"{word} is no number")
+
+
+def _first_sentence(error: Exception) -> str:
+    mark = getattr(error, "problem_mark", None)
+    place = f"line {mark.line + 1}, column {mark.column + 1}: " if mark else ""
+    words = getattr(error, "problem", None) or (str(error).splitlines() or [type(error).__name__])[0]
+    return f"{place}{words}"
+
+
+_READERS: Final[dict[str, Callable[[str], Iterator[Any]]]] = {
+    ".json": _json_documents,
+    ".jsonl": _json_lines,
+}

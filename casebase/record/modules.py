@@ -1,0 +1,256 @@
+"""Which control module a name means: one short key for the many ways in which people write it.
+
+A key is a few plain words, `anti-lock brakes`, where needed with a place (`door control front left`) and with
+the letter that tells twins apart (`engine control B`). Its family is the key without them. The letter A is
+dropped where it only means "the usual one" (`ABS A` is `anti-lock brakes`), and kept where each twin has a
+life of its own (`body control A`). The names are the trade's own (common practice, no source); they stand in
+`data/modules.csv`, abbreviations in capitals.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from itertools import takewhile
+from typing import Final
+
+from casebase.record.tables import read_table
+
+Words = tuple[str, ...]
+
+_WORD: Final = re.compile(r"[A-Za-z0-9]+")
+_LETTERS: Final = frozenset("abcdefghijklmnop")
+_PLAIN_FILLERS: Final = frozenset({"module", "unit", "ecu", "controller", "computer", "assembly", "the"})
+_ALL_FILLERS: Final = _PLAIN_FILLERS | {
+    "control",
+    "system",
+    "electronic",
+    "electronics",
+    "electrical",
+    "electric",
+}
+_PLACES: Final[dict[str, Words]] = {
+    "front": ("front",),
+    "rear": ("rear",),
+    "left": ("left",),
+    "right": ("right",),
+    "driver": ("driver",),
+    "drivers": ("driver",),
+    "passenger": ("passenger",),
+    "passengers": ("passenger",),
+    "lh": ("left",),
+    "rh": ("right",),
+    "lf": ("front", "left"),
+    "fl": ("front", "left"),
+    "rf": ("front", "right"),
+    "fr": ("front", "right"),
+    "lr": ("rear", "left"),
+    "rl": ("rear", "left"),
+    "rr": ("rear", "right"),
+}
+_PLACE_ORDER: Final = ("front", "rear", "left", "right", "driver", "passenger")
+_SIDES: Final = frozenset({"left", "right", "driver", "passenger"})
+_IN_BRACKETS: Final = re.compile(r"\(([^()]{0,60})\)|\[([^\[\]]{0,60})\]")
+_BETWEEN_NAMES: Final = re.compile(r"[/,:;|]| - ")
+_ADDRESS_IN_FRONT: Final = re.compile(r"^\s{0,8}(?:0[xX])?[0-9][0-9A-Fa-f]{0,2}\s{0,3}[-:.)]\s{0,3}")
+LONGEST_MODULE_NAME: Final = 80
+
+
+@dataclass(frozen=True)
+class NamedModule:
+    """A module named within a text: its key, and the span of characters that names it."""
+
+    key: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class _Names:
+    """Lookups from words to family: as written, without plain fillers, without all fillers."""
+
+    levels: tuple[dict[Words, str], dict[Words, str], dict[Words, str]]
+    abbreviations: frozenset[Words]
+    short: dict[str, str]
+    keep_letter_a: frozenset[str]
+    longest: int
+
+
+@cache
+def _names() -> _Names:
+    rows = read_table("modules")
+    levels: tuple[dict[Words, str], dict[Words, str], dict[Words, str]] = ({}, {}, {})
+    spellings = [
+        (row["key"], name) for row in rows for name in (row["key"], *row["names"].split(";")) if name
+    ]
+    for family, name in spellings:
+        for level, words in zip(levels, _without_fillers(_words_of(name)), strict=True):
+            if words:
+                level.setdefault(words, family)
+    return _Names(
+        levels=levels,
+        abbreviations=frozenset(_words_of(name) for _, name in spellings if name == name.upper()),
+        short={row["key"]: row["short"] for row in rows},
+        keep_letter_a=frozenset(row["key"] for row in rows if row["letter_a"] == "kept"),
+        longest=max(map(len, levels[0])),
+    )
+
+
+def _words_of(text: str) -> Words:
+    return tuple(word.lower() for word in _WORD.findall(text.replace("'", "")))
+
+
+def _without_fillers(words: Words) -> tuple[Words, Words, Words]:
+    plain = tuple(word for word in words if word not in _PLAIN_FILLERS)
+    return words, plain, tuple(word for word in plain if word not in _ALL_FILLERS)
+
+
+def _family_named(words: Words) -> str | None:
+    levels = zip(_names().levels, _without_fillers(words), strict=True)
+    return next((level[form] for level, form in levels if form in level), None)
+
+
+def _split_letter(words: Words) -> tuple[Words, str]:
+    """Return `words` without a letter or digit at the end that tells twins apart, and that letter.
+
+    It may stand before "control module", which then goes too.
+    """
+    front = list(words)
+    while front and front[-1] in _ALL_FILLERS:
+        front.pop()
+    if len(front) < 2 or not (front[-1] in _LETTERS or (front[-1].isdigit() and len(front[-1]) == 1)):
+        return words, ""
+    letter = front.pop().upper()
+    if front[-1] in {"no", "number"}:
+        front.pop()
+    return tuple(front), letter
+
+
+def _split_places(words: Words, wanted: frozenset[str]) -> tuple[Words, Words]:
+    """Return `words` without those for a place, if all it says is wanted, and these in a fixed order."""
+    said = {word: _PLACES[word] for word in words if word in _PLACES and wanted.issuperset(_PLACES[word])}
+    places = {place for one in said.values() for place in one}
+    kept = tuple(word for word in words if word not in said)
+    return kept, tuple(place for place in _PLACE_ORDER if place in places)
+
+
+def _key_of_words(words: Words) -> str | None:
+    family = _family_named(words)
+    if family:
+        return family
+    words, letter = _split_letter(words)
+    # First without the side only: "front" may be part of a module's own name.
+    for wanted in (frozenset[str](), _SIDES, frozenset(_PLACE_ORDER)):
+        bare, places = _split_places(words, wanted)
+        family = _family_named(bare)
+        if family:
+            is_usual_one = letter in {"A", "1"} and family not in _names().keep_letter_a
+            return " ".join(part for part in (family, *places, "" if is_usual_one else letter) if part)
+    return None
+
+
+def _ways_to_read(name: str) -> Iterator[str]:
+    """Yield `name` as it stands, without an address in front, and without or only what stands in brackets."""
+    yield name
+    bare = _ADDRESS_IN_FRONT.sub("", name)
+    yield bare
+    yield _IN_BRACKETS.sub(" ", bare)
+    for in_round, in_square in _IN_BRACKETS.findall(bare):
+        yield in_round or in_square
+
+
+@lru_cache(maxsize=4096)
+def module_key(name: str) -> str | None:
+    """Return the key of the module that `name` means, or None if it is not known.
+
+    >>> module_key("Anti-lock brake system (ABS) control module")
+    'anti-lock brakes'
+    >>> module_key("Door module, left front")
+    'door control front left'
+    """
+    if len(name) > LONGEST_MODULE_NAME:
+        return None
+    for way in _ways_to_read(name):
+        key = _key_of_words(_words_of(way))
+        if key:
+            return key
+    parts = {_key_of_words(_words_of(part)) for part in _BETWEEN_NAMES.split(_ADDRESS_IN_FRONT.sub("", name))}
+    return parts.pop() if len(parts) == 1 else None
+
+
+def module_identity(name: str) -> str:
+    """Return what tells modules apart: the key where it is known, else the plain words of `name`."""
+    return module_key(name) or " ".join(_words_of(name)) or name.strip()
+
+
+def same_module(name: str, other: str) -> bool:
+    """Return whether two names mean one module; names not known must be the same words."""
+    return module_identity(name) == module_identity(other)
+
+
+def module_family(key: str) -> str:
+    """Return `key` without its place and letter: `engine control B` and `engine control` are one family."""
+    known, words = _names().short, key.split()
+    for length in range(len(words), 0, -1):
+        family = " ".join(words[:length])
+        if family in known:
+            return family
+    return key
+
+
+def module_label(key: str) -> str:
+    """Return `key` as it is shown, with the usual abbreviation: `anti-lock brakes (ABS)`."""
+    short = _names().short.get(module_family(key))
+    return f"{key} ({short})" if short else key
+
+
+def known_module_keys() -> tuple[str, ...]:
+    """Return the keys of all families, in the order of the table."""
+    return tuple(_names().short)
+
+
+def modules_named_in(text: str, *, strict: bool = True) -> list[NamedModule]:
+    """Return the modules named within running text, in order, in time linear in its length.
+
+    When `strict`, a single word counts only as an abbreviation in capitals or with a word such as "module"
+    after it, so that "engine off" names nothing.
+    """
+    tokens = list(_WORD.finditer(text))
+    found: list[NamedModule] = []
+    index = 0
+    while index < len(tokens):
+        length = _length_of_name(tokens, index, strict)
+        if length:
+            found.append(_named(text, tokens, index, index + length))
+        index += length or 1
+    return found
+
+
+def _length_of_name(tokens: list[re.Match[str]], index: int, strict: bool) -> int:
+    """Return how many tokens from `index` on name a module, with "control module" and a letter after it."""
+    names = _names()
+    window = [token[0] for token in tokens[index : index + names.longest + 4]]
+    words = tuple(word.lower() for word in window)
+    for length in range(min(names.longest, len(words)), 0, -1):
+        if words[:length] not in names.levels[0]:
+            continue
+        fillers = len(list(takewhile(lambda word: word in _ALL_FILLERS, words[length : length + 3])))
+        capitals = words[:length] in names.abbreviations and "".join(window[:length]).isupper()
+        if strict and length + fillers == 1 and not capitals:
+            return 0
+        after = window[length + fillers : length + fillers + 1]
+        return length + fillers + (after != [] and len(after[0]) == 1 and after[0] in "ABCDEFGHIJKLMNOP")
+    return 0
+
+
+def _named(text: str, tokens: list[re.Match[str]], first: int, end: int) -> NamedModule:
+    """Return the module named by the tokens, with the words for a place before and after them."""
+    while first > 0 and tokens[first - 1][0].lower() in _PLACES:
+        first -= 1
+    while end < len(tokens) and tokens[end][0].lower() in _PLACES:
+        end += 1
+    span = tokens[first].start(), tokens[end - 1].end()
+    words = tuple(token[0].lower() for token in tokens[first:end])
+    return NamedModule(_key_of_words(words) or " ".join(words), *span)

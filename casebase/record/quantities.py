@@ -1,0 +1,299 @@
+"""Values the way people write them: `60.2 ohm`, `1.2k`, `4k7`, `OL`, `2.3 to 2.7 V`, `250 kbit/s`, `84 200 km`.
+
+An `Amount` keeps the digits as typed (they tell the instrument's resolution) and knows its value in the base unit.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final, TypeAlias
+
+from casebase.errors import QuantityError
+
+_NUMBER: Final = r"[+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
+_AMOUNT: Final = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>[^0-9\s].*)?", re.DOTALL)
+_RANGE: Final = re.compile(
+    rf"(?P<low>{_NUMBER})\s*(?:to|\.\.|…|\u2013)\s*(?P<high>{_NUMBER}\s*[^0-9]*)", re.IGNORECASE
+)
+_LETTER_AS_POINT: Final = re.compile(r"([0-9]+)([kKMRΩ])([0-9]+)")
+_ABOUT: Final = re.compile(r"(?:about|approx\.?|ca\.?|~)\s*", re.IGNORECASE)
+_THOUSANDS_GAP: Final = re.compile(r"(?<=\d)[ \u00a0\u202f'](?=\d{3}(?!\d))")
+_LONGEST: Final = 60
+
+
+@dataclass(frozen=True)
+class Dimension:
+    """A kind of quantity: its units with their factors to the base unit, and the values that can occur.
+
+    `units` maps each spelling to (canonical unit, factor). `bare` is the unit of a number without one.
+    """
+
+    name: str
+    units: dict[str, tuple[str, float]]
+    example: str
+    low: float
+    high: float
+    bare: str | None = None
+
+    @property
+    def base_unit(self) -> str:
+        """The canonical unit whose factor is 1."""
+        return next(unit for unit, factor in self.units.values() if factor == 1.0)
+
+    def unit(self, spelling: str) -> tuple[str, float] | None:
+        """Return (canonical unit, factor) of a spelling; capitals matter only where m is not M."""
+        if spelling in self.units or spelling[:1] in "mM":
+            return self.units.get(spelling)
+        folded = {value for text, value in self.units.items() if text.casefold() == spelling.casefold()}
+        return folded.pop() if len(folded) == 1 else None
+
+
+@dataclass(frozen=True)
+class Amount:
+    """A number with its unit as typed; `low` and `high` differ when a range was given."""
+
+    digits: str
+    unit: str
+    low: float
+    high: float
+    about: bool = False
+
+    @property
+    def number(self) -> float:
+        """The value in the base unit (ohm, volt, bit/s, km, minute); the middle of a range."""
+        return (self.low + self.high) / 2
+
+    def __str__(self) -> str:
+        return f"{'about ' if self.about else ''}{self.digits} {self.unit}"
+
+
+class Comparison(StrEnum):
+    """A value that is told against an earlier reading of the same kind."""
+
+    UNCHANGED = "unchanged"
+    BACK_TO_NORMAL = "back to normal"
+
+
+class OverLimit(StrEnum):
+    """More ohms than the meter can show."""
+
+    OL = "OL"
+
+
+ReadingValue: TypeAlias = Amount | Comparison | OverLimit
+
+_OHM_PREFIXES: Final = {"m": 1e-3, "": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}
+_OHM_WORDS: Final = ("ohm", "ohms", "Ohm", "Ohms", "Ω", "Ω")
+
+RESISTANCE: Final = Dimension(
+    name="resistance",
+    units={
+        prefix + word: (("k" if prefix == "K" else prefix) + "ohm", factor)
+        for prefix, factor in _OHM_PREFIXES.items()
+        for word in _OHM_WORDS
+    }
+    | {"R": ("ohm", 1.0), "k": ("kohm", 1e3), "K": ("kohm", 1e3), "M": ("Mohm", 1e6)},
+    example="60.2 ohm, 1.2k or OL",
+    low=0.0,
+    high=200e6,  # the largest range of a hand-held meter is tens of megohms (common practice, no source)
+    bare="ohm",
+)
+VOLTAGE: Final = Dimension(
+    name="voltage",
+    units={
+        "V": ("V", 1.0),
+        "volt": ("V", 1.0),
+        "volts": ("V", 1.0),
+        "V DC": ("V", 1.0),
+        "VDC": ("V", 1.0),
+        "mV": ("mV", 1e-3),
+        "millivolt": ("mV", 1e-3),
+    },
+    example="2.4 V",
+    low=-15.0,
+    high=60.0,  # a 48 V supply at its upper limit; a bus line cannot stand at more (from memory, ISO 21780)
+    bare="V",
+)
+BIT_RATE: Final = Dimension(
+    name="bit rate",
+    units={
+        spelling: (unit, factor)
+        for unit, factor, spellings in (
+            ("bit/s", 1.0, ("bit/s", "bps", "bit", "baud", "Bd")),
+            ("kbit/s", 1e3, ("kbit/s", "kbps", "kbit", "k", "kbaud", "kBd", "kb/s")),
+            ("Mbit/s", 1e6, ("Mbit/s", "Mbps", "Mbit", "M", "Mb/s", "MBit/s", "MBd")),
+        )
+        for spelling in spellings
+    },
+    example="500 kbit/s",
+    low=300.0,
+    high=20e6,  # above CAN XL and FlexRay (10 Mbit/s); from memory
+)
+ODOMETER: Final = Dimension(
+    name="odometer",
+    units={"km": ("km", 1.0), "mi": ("mi", 1.609344), "mile": ("mi", 1.609344), "miles": ("mi", 1.609344)},
+    example="84200 km",
+    low=0.0,
+    high=4e6,
+)
+DISTANCE: Final = Dimension(
+    name="distance",
+    units=ODOMETER.units | {"m": ("m", 1e-3)},
+    example="12 km",
+    low=0.0,
+    high=5000.0,
+)
+MINUTES: Final = Dimension(
+    name="time",
+    units={
+        spelling: (unit, factor)
+        for unit, factor, spellings in (
+            ("min", 1.0, ("min", "mins", "minute", "minutes", "Min", "MIN")),
+            ("h", 60.0, ("h", "hr", "hour", "hours")),
+        )
+        for spelling in spellings
+    },
+    example="45 min or 1.5 h",
+    low=0.0,
+    high=60_000.0,
+    bare="min",
+)
+
+
+def read_amount(text: object, dimension: Dimension) -> Amount:
+    """Return the amount that `text` (or a bare number) tells; raise `QuantityError` otherwise.
+
+    >>> read_amount("1.2k", RESISTANCE).number
+    1200.0
+    >>> str(read_amount("4k7", RESISTANCE))
+    '4.7 kohm'
+    """
+    if isinstance(text, Amount):
+        return text
+    spelled = _spelled(text, dimension)
+    about = _ABOUT.match(spelled)
+    body = spelled[about.end() :] if about else spelled
+    spread = _RANGE.fullmatch(body)
+    if spread:
+        return _range(spread, dimension, spelled, about=bool(about))
+    return _single(body, dimension, spelled, about=bool(about))
+
+
+def read_comparison(text: object) -> Comparison | None:
+    """Return `unchanged` or `back to normal` where `text` says so in any usual wording."""
+    if isinstance(text, Comparison):
+        return text
+    special = _SPECIAL_VALUES.get(" ".join(text.split()).casefold()) if isinstance(text, str) else None
+    return special if isinstance(special, Comparison) else None
+
+
+def read_reading_value(text: object, dimension: Dimension) -> ReadingValue:
+    """Return a reading's value: an amount, `OL` (ohms only), `unchanged` or `back to normal`."""
+    comparison = read_comparison(text)
+    if comparison is not None:
+        return comparison
+    if not isinstance(text, OverLimit) and not _says_over_limit(text):
+        return read_amount(text, dimension)
+    if dimension is RESISTANCE:
+        return OverLimit.OL
+    raise QuantityError(
+        f"OL (over limit) is a value of resistance, not of {dimension.name}: expected {dimension.example}"
+    )
+
+
+def _says_over_limit(text: object) -> bool:
+    return isinstance(text, str) and _SPECIAL_VALUES.get(" ".join(text.split()).casefold()) is OverLimit.OL
+
+
+_SPECIAL_VALUES: Final[dict[str, ReadingValue]] = {
+    spelling: value
+    for value, spellings in (
+        (OverLimit.OL, ("ol", "o.l", "o.l.", "0l", "0.l", "over limit", "open line", "infinite", "∞")),
+        (Comparison.UNCHANGED, ("unchanged", "no change", "same", "same as before")),
+        (Comparison.BACK_TO_NORMAL, ("back to normal", "normal again", "restored")),
+    )
+    for spelling in spellings
+}
+
+
+_CURRENCY_SIGNS: Final = {"€": "EUR", "£": "GBP"}
+_MONEY: Final = re.compile(
+    r"(?P<before>[A-Z]{3}|[€£])?\s*(?P<number>[0-9]+(?:[.,][0-9]{1,2})?)\s*(?P<after>[A-Z]{3}|[€£])?"
+)
+
+
+def read_money(text: object) -> Amount:
+    """Return an amount of money with its ISO 4217 currency, from `184.50 EUR` or `€ 184,50`."""
+    expected = "expected an amount with its currency in three letters, such as 184.50 EUR"
+    if isinstance(text, Amount):
+        return text
+    spelled = _THOUSANDS_GAP.sub("", " ".join(str(text).split()))[:_LONGEST]
+    match = _MONEY.fullmatch(spelled) if isinstance(text, str) else None
+    if match is None or bool(match["before"]) == bool(match["after"]):
+        raise QuantityError(f"not an amount of money: {expected}")
+    currency = match["before"] or match["after"]
+    digits = match["number"].replace(",", ".")
+    return Amount(digits, _CURRENCY_SIGNS.get(currency, currency), float(digits), float(digits))
+
+
+def _spelled(text: object, dimension: Dimension) -> str:
+    """Return `text` as one line to read; a bare number is spelled out."""
+    if isinstance(text, bool) or not isinstance(text, str | int | float):
+        raise QuantityError(f"not a {dimension.name}: expected a value such as {dimension.example}")
+    spelled = " ".join(str(text).split())
+    if not spelled or len(spelled) > _LONGEST:
+        raise QuantityError(f"not a {dimension.name}: expected a value such as {dimension.example}")
+    whole = _LETTER_AS_POINT.fullmatch(spelled)
+    return f"{whole[1]}.{whole[3]}{whole[2]}" if whole else _THOUSANDS_GAP.sub("", spelled)
+
+
+def _single(body: str, dimension: Dimension, spelled: str, *, about: bool) -> Amount:
+    digits, unit, value = _number_and_unit(body, dimension, spelled)
+    return _in_bounds(Amount(digits, unit, value, value, about), dimension)
+
+
+def _range(spread: re.Match[str], dimension: Dimension, spelled: str, *, about: bool) -> Amount:
+    high_digits, unit, high = _number_and_unit(spread["high"], dimension, spelled)
+    low_digits = _plain_digits(spread["low"], spelled)
+    low = float(low_digits) * (high / float(high_digits) if float(high_digits) else 1.0)
+    if low > high:
+        raise QuantityError(f"the range {spelled} runs backwards: put the lower value first")
+    return _in_bounds(Amount(f"{low_digits} to {high_digits}", unit, low, high, about), dimension)
+
+
+def _number_and_unit(body: str, dimension: Dimension, spelled: str) -> tuple[str, str, float]:
+    """Return (digits, canonical unit, value in the base unit)."""
+    match = _AMOUNT.fullmatch(body)
+    if match is None:
+        raise QuantityError(f"not a {dimension.name}: expected a value such as {dimension.example}")
+    spelling = (match["unit"] or "").strip() or dimension.bare
+    if spelling is None:
+        raise QuantityError(f"{spelled} has no unit: expected a {dimension.name} such as {dimension.example}")
+    found = dimension.unit(spelling)
+    if found is None:
+        raise QuantityError(
+            f"'{spelling}' is no unit of {dimension.name}: expected a value such as {dimension.example}"
+        )
+    digits = _plain_digits(match["number"], spelled)
+    return digits, found[0], float(digits) * found[1]
+
+
+def _plain_digits(number: str, spelled: str) -> str:
+    """Return `number` with a decimal point; a comma before exactly three digits could mean either."""
+    if re.search(r",\d{3}$", number):
+        raise QuantityError(
+            f"{spelled} can be read two ways: write the decimals with a point and thousands without a comma"
+        )
+    point = number.replace(",", ".").lstrip("+")
+    return f"0{point}" if point.startswith(".") else point
+
+
+def _in_bounds(amount: Amount, dimension: Dimension) -> Amount:
+    if not (dimension.low <= amount.low and amount.high <= dimension.high):
+        raise QuantityError(
+            f"{amount} cannot be a {dimension.name}: expected {dimension.low:g} to {dimension.high:g}"
+            f" {dimension.base_unit}"
+        )
+    return amount

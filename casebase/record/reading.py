@@ -1,0 +1,175 @@
+"""A reading: what was measured, between what, where, in which state of the vehicle, and what it showed."""
+
+from __future__ import annotations
+
+import re
+from typing import Annotated, Any, Final
+
+from pydantic import Field, PlainSerializer, WithJsonSchema, field_validator, model_validator
+from pydantic_core.core_schema import ValidationInfo
+
+from casebase.errors import InputError
+from casebase.record.fields import AsList, Name, NothingOrNames, Part, Text, Volts
+from casebase.record.quantities import (
+    RESISTANCE,
+    VOLTAGE,
+    Amount,
+    OverLimit,
+    ReadingValue,
+    read_comparison,
+    read_reading_value,
+)
+from casebase.record.vocabulary import Battery, Ignition, Line, Look, Quantity, Stage, Tester, YesNo
+
+_DLC_SPELLINGS: Final = {"dlc", "obd", "obd socket", "diagnostic connector", "diagnostic socket"}
+
+
+class Waveform(Part):
+    """What a scope showed: levels per line as far as known, traffic or none, and how it looks."""
+
+    traffic: YesNo | None = Field(default=None, description="Whether frames were seen.")
+    recessive: dict[Line, Volts] = Field(
+        default_factory=dict,
+        description="Level of each line between and within frames while nobody drives it.",
+    )
+    dominant: dict[Line, Volts] = Field(
+        default_factory=dict, description="Level of each line while a module drives it."
+    )
+    looks: Annotated[list[Look], AsList] = Field(
+        default_factory=list, description="How it looks, in fixed words."
+    )
+    note: Text | None = None
+
+
+class Reading(Part):
+    """One reading. What is not known about its state is left out: it is kept, and counts as less certain."""
+
+    network: Name | None = Field(
+        default=None, description="Which of the record's networks; may be left out when there is one."
+    )
+    quantity: Quantity
+    line: Line | None = Field(
+        default=None, description="The line measured; may be left out for a scope on both lines."
+    )
+    against: Line | None = Field(
+        default=None, description="The other lead: ground, battery + or another line."
+    )
+    at: Name = Field(default="DLC", description="Where: DLC, connector of ABS, splice S204 ...")
+    pins: Name | None = Field(default=None, description="Pins as text, such as '6 and 14'.")
+    ignition: Ignition | None = None
+    battery: Battery | None = Field(default=None, description="Vehicle battery, while measuring.")
+    unplugged: NothingOrNames | None = Field(
+        default=None, description="Modules or connectors unplugged while measuring, or the word nothing."
+    )
+    tester: Tester | None = Field(default=None, description="Whether a diagnostic tester was talking.")
+    stage: Stage = Stage.AS_FOUND
+    value: Annotated[
+        ReadingValue | None,
+        PlainSerializer(lambda value: None if value is None else str(value), return_type=str | None),
+        WithJsonSchema(
+            {
+                "type": ["string", "number"],
+                "examples": ["60.2 ohm", "2.4 V", "1.2k", "OL", "unchanged", "back to normal"],
+            }
+        ),
+    ] = Field(default=None, description="A number with its unit, OL, unchanged, or back to normal.")
+    waveform: Waveform | None = None
+    note: Text | None = None
+
+    @field_validator("at")
+    @classmethod
+    def _one_name_for_the_dlc(cls, at: str) -> str:
+        return "DLC" if at.casefold() in _DLC_SPELLINGS else at
+
+    @field_validator("value", mode="plain")
+    @classmethod
+    def _value_of_the_quantity(cls, value: object, info: ValidationInfo) -> ReadingValue | None:
+        quantity = info.data.get("quantity")
+        if value is None or quantity is None:
+            return None
+        if quantity is Quantity.WAVEFORM:
+            comparison = read_comparison(value)
+            if comparison is None:
+                raise InputError("a waveform has no single value: put what was seen under waveform")
+            return comparison
+        return read_reading_value(value, RESISTANCE if quantity is Quantity.RESISTANCE else VOLTAGE)
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Reading:
+        if self.quantity is Quantity.WAVEFORM:
+            if self.waveform is None and self.value is None:
+                raise InputError("a waveform reading needs the key waveform, with traffic, levels or looks")
+            return self
+        if self.waveform is not None:
+            raise InputError(f"a {self.quantity} has no waveform: use quantity: waveform")
+        if self.line is None:
+            raise InputError(f"a {self.quantity} needs the key line, such as CAN high")
+        if self.value is None:
+            raise InputError(
+                f"a {self.quantity} needs the key value, such as 60.2 ohm, 2.4 V, OL or unchanged"
+            )
+        if self.line == self.against:
+            raise InputError(f"{self.line} against itself reads nothing: name the other lead under against")
+        return self
+
+    @property
+    def lines(self) -> tuple[Line, ...]:
+        """Every line this reading speaks of."""
+        seen = (self.line, self.against)
+        levels = (*self.waveform.recessive, *self.waveform.dominant) if self.waveform else ()
+        return tuple(dict.fromkeys(line for line in (*seen, *levels) if line is not None))
+
+    @property
+    def number(self) -> float | None:
+        """Ohms or volts; infinity for `OL`; None for a waveform or a comparison."""
+        if isinstance(self.value, Amount):
+            return self.value.number
+        return float("inf") if isinstance(self.value, OverLimit) else None
+
+    @property
+    def unknown_state(self) -> tuple[str, ...]:
+        """The keys about the vehicle's state that this reading leaves open although its value hangs on them."""
+        if self.quantity is Quantity.RESISTANCE:
+            needed: dict[str, Any] = {
+                "against": self.against,
+                "battery": self.battery,
+                "unplugged": self.unplugged,
+            }
+        elif self.quantity is Quantity.VOLTAGE:
+            needed = {"against": self.against, "ignition": self.ignition, "unplugged": self.unplugged}
+        else:
+            needed = {"ignition": self.ignition}
+        return tuple(key for key, value in needed.items() if value is None)
+
+    def what(self) -> str:
+        """Return what was measured and where, in words: `resistance CAN high to CAN low at DLC`."""
+        between = " to ".join(line for line in (self.line, self.against) if line)
+        return " ".join(word for word in (self.quantity, between, f"at {self.at}") if word)
+
+    def state(self) -> str:
+        """Return the state of the vehicle in words; empty where nothing is known."""
+        parts = [
+            f"ignition {self.ignition}" if self.ignition else "",
+            f"battery {self.battery}" if self.battery else "",
+            f"tester {self.tester}" if self.tester else "",
+        ]
+        if self.unplugged is not None:
+            parts.append(f"{', '.join(self.unplugged) or 'nothing'} unplugged")
+        return ", ".join(part for part in parts if part)
+
+
+_SPLICE: Final = re.compile(r"\b(splice|joint|junction|star point)\b", re.IGNORECASE)
+_PLUG: Final = re.compile(r"\b(connector|plug|module|socket|pin)\b", re.IGNORECASE)
+
+
+def place_kind(at: str) -> str:
+    """Return the kind of place: `DLC`, `splice`, `connector` or `other`.
+
+    >>> place_kind("connector of ABS")
+    'connector'
+    """
+    if at == "DLC":
+        return "DLC"
+    if _SPLICE.search(at):
+        return "splice"
+    return "connector" if _PLUG.search(at) else "other"

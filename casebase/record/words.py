@@ -1,0 +1,229 @@
+"""A record in words: its title, its cause, its readings, each in one line."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from casebase.record.case import Case, Cause, CodeEntry, Module
+from casebase.record.codes import TroubleCode
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import (
+    Answers,
+    Battery,
+    Fault,
+    Kind,
+    Line,
+    Place,
+    Quantity,
+    Reached,
+    Stage,
+    Tester,
+)
+
+_LONGEST_TITLE: Final = 90
+
+FAULT_WORDS: Final = {
+    Fault.BUS_QUIET: "bus awake without traffic",
+    Fault.BUS_ASLEEP: "bus asleep",
+    Fault.LINES_SHORTED_TOGETHER: "CAN high and CAN low shorted together",
+    Fault.HIGH_SHORTED_TO_GROUND: "CAN high shorted to ground",
+    Fault.LOW_SHORTED_TO_GROUND: "CAN low shorted to ground",
+    Fault.HIGH_SHORTED_TO_BATTERY: "CAN high shorted to battery +",
+    Fault.LOW_SHORTED_TO_BATTERY: "CAN low shorted to battery +",
+    Fault.HIGH_OPEN: "CAN high open",
+    Fault.LOW_OPEN: "CAN low open",
+    Fault.BOTH_OPEN: "both lines open",
+    Fault.TERMINATOR_MISSING: "a terminator missing",
+    Fault.BOTH_TERMINATORS_MISSING: "both terminators missing",
+    Fault.EXTRA_TERMINATOR: "a terminator too many",
+    Fault.DRIVER_STUCK_DOMINANT: "a driver stuck dominant",
+    Fault.LINE_SHORTED_TO_GROUND: "line shorted to ground",
+    Fault.LINE_SHORTED_TO_BATTERY: "line shorted to battery +",
+    Fault.LINE_OPEN: "line open",
+    Fault.PULL_UP_MISSING: "pull-up missing",
+    Fault.MODULE_INTERNAL: "fault inside the module",
+    Fault.MODULE_SUPPLY_OR_GROUND: "supply or ground of the module lost",
+    Fault.CONNECTOR_CORROSION: "corroded connector",
+    Fault.WATER_IN_MODULE: "water in the module",
+    Fault.CONFIGURATION: "wrong configuration",
+    Fault.AFTERMARKET_DEVICE: "an added device",
+    Fault.SENSOR_OR_ACTUATOR: "a sensor or actuator",
+    Fault.GATEWAY_ISOLATION_NORMAL: "no fault: the gateway keeps this network away from the DLC",
+    Fault.NOISE_COUPLING: "noise coupled into the pair",
+    Fault.LOW_SYSTEM_VOLTAGE: "system voltage too low",
+    Fault.NONE: "no fault found",
+}
+"""Each fault in plain English; FlexRay's bus plus and bus minus are called high and low here."""
+
+
+_PLACE_WORDS: Final = {
+    Place.HARNESS: "in the harness",
+    Place.CONNECTOR: "at a connector",
+    Place.SPLICE: "at a splice",
+    Place.MODULE: "in the module",
+    Place.FUSE: "at a fuse",
+}
+
+
+def title_of(case: Case) -> str:
+    """Return the title: as typed, or the cause and its place, or the concern's first words."""
+    if case.title:
+        return case.title
+    if case.kind is Kind.KNOWN_GOOD:
+        return f"Known good: {case.vehicle.make} {case.vehicle.model}"
+    if case.cause:
+        return _shortened(_capital(_cause_title(case.cause)))
+    told = case.concern or next(iter(case.symptoms), None) or _what_stands_out(case)
+    return _shortened(_capital(" ".join(told.split())))
+
+
+def cause_line(cause: Cause) -> str:
+    """Return what was at fault, where and by what, in one line."""
+    parts = [_fault_and_module(cause)]
+    if cause.where:
+        parts.append(
+            f"{_PLACE_WORDS[cause.where.place]}{f' ({cause.where.text})' if cause.where.text else ''}"
+        )
+    if cause.mechanism:
+        parts.append(f"by {cause.mechanism}")
+    return ", ".join(parts)
+
+
+def _fault_and_module(cause: Cause) -> str:
+    return f"{FAULT_WORDS[cause.fault]}{f' ({cause.module})' if cause.module else ''}"
+
+
+def _cause_title(cause: Cause) -> str:
+    where = cause.where
+    if where is None:
+        return _fault_and_module(cause)
+    return f"{_fault_and_module(cause)}: {where.text or _PLACE_WORDS[where.place]}"
+
+
+def reading_line(reading: Reading) -> str:
+    """Return a reading in one line: what, value, state, what was not stated."""
+    state = reading.state()
+    stage = "" if reading.stage is Stage.AS_FOUND else f" [{reading.stage}]"
+    unknown = reading.unknown_state
+    marked = f"; {' and '.join(unknown)} not stated" if unknown else ""
+    conditions = f" ({state}{marked})" if state else " (state not stated)" if unknown else ""
+    return f"{reading.what()}: {value_words(reading)}{conditions}{stage}"
+
+
+def value_words(reading: Reading) -> str:
+    """Return what a reading showed: its value, or what was seen on the scope."""
+    return str(reading.value) if reading.value is not None else waveform_words(reading)
+
+
+def waveform_words(reading: Reading) -> str:
+    """Return what a scope showed, in words."""
+    seen = reading.waveform
+    if seen is None:
+        return "nothing noted"
+    parts = [f"traffic {seen.traffic}"] if seen.traffic else []
+    for name, levels in (("recessive", seen.recessive), ("dominant", seen.dominant)):
+        if levels:
+            parts.append(f"{name} " + ", ".join(f"{line} {level}" for line, level in levels.items()))
+    parts += [str(look) for look in seen.looks]
+    parts += [seen.note] if seen.note else []
+    return "; ".join(parts) or "nothing noted"
+
+
+def code_line(entry: CodeEntry) -> str:
+    """Return a stored code in one line: module, code, status."""
+    return " ".join(
+        part for part in (f"{entry.module}:" if entry.module else "", entry.code.text, entry.status) if part
+    )
+
+
+def codes_by_code(case: Case) -> list[tuple[TroubleCode, str]]:
+    """Return each code once, with where it is stored in words: `in ECM and TCM (confirmed), BCM`."""
+    stored: dict[TroubleCode, dict[str, list[str]]] = {}
+    for entry in case.codes:
+        by_status = stored.setdefault(entry.code, {})
+        by_status.setdefault(entry.status or "", []).append(entry.module or "a module not stated")
+    return [
+        (code, f"in {', '.join(_with_status(*item) for item in by.items())}") for code, by in stored.items()
+    ]
+
+
+def _with_status(status: str, modules: list[str]) -> str:
+    return f"{', '.join(modules)}{f' ({status})' if status else ''}"
+
+
+def readings_in_short(case: Case) -> str:
+    """Return the readings before the repair, grouped by place and state, as short as they can be told."""
+    grouped: dict[str, list[str]] = {}
+    for reading in case.readings:
+        if reading.stage is not Stage.AFTER_REPAIR:
+            grouped.setdefault(_place_and_state(reading), []).append(_shortest(reading))
+    return "; ".join(f"{where}: {', '.join(values)}" for where, values in grouped.items())
+
+
+def _place_and_state(reading: Reading) -> str:
+    off = reading.battery is Battery.DISCONNECTED
+    parts = (
+        reading.at,
+        "battery off" if off else f"ignition {reading.ignition}" if reading.ignition else "state not stated",
+        f"tester {reading.tester}" if reading.tester is Tester.TALKING else "",
+        f"{', '.join(reading.unplugged)} unplugged" if reading.unplugged else "",
+    )
+    return ", ".join(part for part in parts if part)
+
+
+def _shortest(reading: Reading) -> str:
+    if reading.quantity is Quantity.WAVEFORM:
+        return f"scope {value_words(reading)}"
+    to_ground = reading.against in (None, Line.GROUND)
+    between = str(reading.line) if to_ground else f"{reading.line} to {reading.against}"
+    return f"{between} {value_words(reading)}"
+
+
+def module_line(module: Module) -> str:
+    """Return a module and whether it answers, in one line."""
+    answer = {Answers.YES: "answers", Answers.NO: "does not answer", Answers.INTERMITTENT: "answers at times"}
+    return f"{module.name} {answer[module.answers]}" if module.answers else module.name
+
+
+def network_line(case: Case) -> str:
+    """Return the networks of a record in one line."""
+    described = []
+    for network in case.networks:
+        reached = (
+            f", {network.reached}" if network.reached and network.reached is not Reached.DIRECTLY else ""
+        )
+        rate = f" {network.bit_rate}" if network.bit_rate else ""
+        described.append(f"{network.name} ({network.medium}{rate}{reached})")
+    return "; ".join(described)
+
+
+def searchable_text(case: Case) -> str:
+    """Return all free text of a record, for full-text search."""
+    texts: list[str | None] = [case.title, case.concern, *case.symptoms, case.leftover, case.note]
+    texts += [text for step in case.steps for text in (step.did, step.found)]
+    texts += [entry.text for entry in case.codes]
+    texts += [reading.note for reading in case.readings]
+    texts += [case.fix.done, *(part.name for part in case.fix.parts)] if case.fix else []
+    texts += [case.cause.proof, case.cause.where.text if case.cause.where else None] if case.cause else []
+    texts += [case.verification.note] if case.verification else []
+    texts += [attachment.shows for attachment in case.attachments]
+    return "\n".join(text for text in texts if text)
+
+
+def _what_stands_out(case: Case) -> str:
+    silent = case.silent_modules()
+    if silent:
+        return f"no answer from {', '.join(silent)}"
+    if case.codes:
+        return f"codes {', '.join(code.text for code, _ in codes_by_code(case))}"
+    return reading_line(case.readings[0]) if case.readings else f"{case.vehicle.make} {case.vehicle.model}"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _shortened(text: str) -> str:
+    if len(text) <= _LONGEST_TITLE:
+        return text
+    return text[: _LONGEST_TITLE - 3].rsplit(" ", 1)[0].rstrip(",;:") + "..."

@@ -1,0 +1,122 @@
+"""A stuck job on the screen: the job in five lines, the nearest cases and why, what is normal, where to go next."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from casebase.match.answer import Answer, ReadingBeside
+from casebase.match.ranking import Match
+from casebase.record.case import Case
+from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
+from casebase.terminal.page import Page
+
+_MOST_REASONS: Final = 5
+_MOST_DIFFERENCES: Final = 4
+_LONGEST_LINE: Final = 320
+
+
+def print_answer(answer: Answer, page: Page) -> None:
+    """Print everything that is said to a stuck job; where the readings look normal, that comes first."""
+    print_job(answer.job, page)
+    if answer.looks_normal:
+        _print_normal(answer, page)
+        _print_matches(answer, page)
+    else:
+        _print_matches(answer, page)
+        _print_normal(answer, page)
+    _print_next(answer, page)
+    print_cautions(answer.cautions, page)
+
+
+def print_job(job: Case, page: Page) -> None:
+    """Print a job in five lines."""
+    page.heading("The job")
+    page.labelled("Vehicle", job.vehicle.line())
+    page.labelled("Concern", _in_short(job.concern or title_of(job)))
+    page.labelled("Modules", _in_short(_modules_and_codes(job)))
+    page.labelled("Network", _in_short(network_line(job)))
+    page.labelled("Readings", _in_short(readings_in_short(job)))
+
+
+def print_cautions(cautions: list[str], page: Page) -> None:
+    """Print the cautions that belong to a job or case."""
+    page.heading("Take care")
+    for caution in cautions:
+        page.line(f"- {caution}", 2, 4)
+
+
+def _modules_and_codes(job: Case) -> str:
+    silent = job.silent_modules()
+    told = [f"no answer: {', '.join(silent)}"] if silent else []
+    told += (
+        [f"codes: {'; '.join(f'{code.text} {stored}' for code, stored in codes_by_code(job))}"]
+        if job.codes
+        else []
+    )
+    return ". ".join(told)
+
+
+def _in_short(text: str) -> str:
+    joined = " ".join(text.split())
+    return joined if len(joined) <= _LONGEST_LINE else f"{joined[:_LONGEST_LINE].rsplit(' ', 1)[0]} ..."
+
+
+def _print_matches(answer: Answer, page: Page) -> None:
+    matches = answer.ranking.matches
+    page.heading(f"Nearest past cases (of {answer.ranking.compared_with} records compared)")
+    if not matches:
+        page.line("No fault case is kept yet: log the first one with casebase log.", 2)
+    for place, match in enumerate(matches, start=1):
+        _print_match(place, match, page)
+
+
+def _print_match(place: int, match: Match, page: Page) -> None:
+    past = match.profile
+    page.line(f"{place}. {past.title}", 2, 5)
+    cause = past.cause if past.cause and past.cause.casefold() not in past.title.casefold() else None
+    page.labelled("cause", cause or "", 5)
+    vehicle = " ".join(str(part) for part in (past.make, past.model, past.model_year) if part)
+    page.labelled("case", f"{past.case_id}, {past.status}, {vehicle}; likeness {match.score:.2f} of 1", 5)
+    page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
+    page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)
+
+
+def _print_normal(answer: Answer, page: Page) -> None:
+    page.heading("Is it normal here? Readings of healthy vehicles")
+    shown = [match for match in answer.ranking.known_good if answer.beside(match)][:2]
+    if not shown:
+        page.line("No known good record holds a reading like those of this job.", 2)
+    for match in shown:
+        past = match.profile
+        page.line(f"{past.title} ({past.case_id}; likeness {match.score:.2f} of 1)", 2, 5)
+        page.bullets("note", past.notes, 5)
+        for row in answer.beside(match):
+            page.labelled(_verdict(row), f"{row.what}: here {row.here}, healthy {row.there}", 5)
+    if answer.looks_normal:
+        page.line(
+            "All readings compared agree with a healthy vehicle of the same platform: what looks like a fault may be"
+            " how this network is built. Look where it is not healthy, before anything is replaced.",
+            2,
+        )
+
+
+def _print_next(answer: Answer, page: Page) -> None:
+    page.heading("Where to go next (from the cases above, not from calculation)")
+    if not answer.looks:
+        page.line("The cases above hold no further reading that would tell their causes apart.", 2)
+    for place, look in enumerate(answer.looks, start=1):
+        state = f" ({look.state})" if look.state else ""
+        page.line(f"{place}. Take {look.what}{state}", 2, 5)
+        for seen in look.seen[:4]:
+            page.labelled("there", f"{seen.shown} with {seen.cause} [{seen.case_id}]", 5)
+    best = answer.ranking.matches[:1]
+    for match in best:
+        page.line(f"Read how it was found: casebase show {match.profile.case_id}", 2)
+
+
+def _verdict(row: ReadingBeside) -> str:
+    return {True: "same", False: "other", None: "near"}[row.fits]
+
+
+def _shortened(texts: list[str], most: int) -> list[str]:
+    return texts if len(texts) <= most else [*texts[: most - 1], f"and {len(texts) - most + 1} more"]
