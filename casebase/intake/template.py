@@ -10,15 +10,14 @@ import textwrap
 import types
 import typing
 from collections.abc import Iterator
-from enum import Enum
 from typing import Any, Final
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from casebase.intake.template_example import EXAMPLE
+from casebase.intake.template_example import EXAMPLE, HEALTHY_EXAMPLE
 from casebase.record.case import Case
-from casebase.record.vocabulary import Kind
+from casebase.record.vocabulary import Kind, Word
 
 EXAMPLE_MARK: Final = "#: "
 _WIDTH: Final = 100
@@ -68,9 +67,8 @@ _SHORT: Final = _TO_FILL_IN_SHORT | {
     "provenance.author",
     "provenance.ended",
 }
-_OF_FAULT_CASES: Final = frozenset(
-    {"concern", "symptoms", "lamps", "conditions", "steps", "cause", "fix", "verification", "leftover"}
-)
+_ENTRIES_IN_SHORT: Final = 2
+_MOST_WORDS_REPEATED: Final = 4
 
 
 def template_text(full: bool, kind: str = "fault case") -> str:
@@ -78,30 +76,25 @@ def template_text(full: bool, kind: str = "fault case") -> str:
 
     Raises `ValueError` for a `kind` that is none of `Kind`.
     """
-    writer = _Writer(Kind(kind), full=full)
-    return "\n".join([_HEAD, *writer.part(Case, EXAMPLE, "", 0)]) + "\n"
+    example = HEALTHY_EXAMPLE if Kind(kind) is Kind.KNOWN_GOOD else EXAMPLE
+    return _HEAD + "\n".join(_Writer(full=full).part(Case, example, "", 0)) + "\n"
 
 
 class _Writer:
     """Walks the models and the example side by side and writes one line per key."""
 
-    def __init__(self, kind: Kind, *, full: bool) -> None:
-        self.kind = kind
+    def __init__(self, *, full: bool) -> None:
         self.full = full
         self.to_fill_in = _TO_FILL_IN if full else _TO_FILL_IN_SHORT
         self.explained: set[str] = set()
+        self.lists_shown: dict[tuple[str, ...], str] = {}
 
     def part(self, model: type[BaseModel], example: dict[str, Any], path: str, depth: int) -> Iterator[str]:
         """Yield the lines of one part of the record; keys that `example` lacks are left out."""
         for key, field in model.model_fields.items():
             inner = f"{path}.{key}" if path else key
-            if key in example and self._is_wanted(inner):
+            if key in example and (self.full or inner in _SHORT):
                 yield from self._key(key, field, example[key], inner, depth)
-
-    def _is_wanted(self, path: str) -> bool:
-        if self.kind is Kind.KNOWN_GOOD and path.split(".", maxsplit=1)[0] in _OF_FAULT_CASES:
-            return False
-        return self.full or path in _SHORT
 
     def _key(self, key: str, field: FieldInfo, value: Any, path: str, depth: int) -> Iterator[str]:
         if not depth:
@@ -113,16 +106,15 @@ class _Writer:
             return
         yield self._line(f"{key}:", path, depth)
         if isinstance(value, list):
-            for entry in value:
+            for entry in value if self.full else value[:_ENTRIES_IN_SHORT]:
                 yield from _as_entry(list(self.part(model, entry, path, depth + 2)), depth + 1)
         else:
             yield from self.part(model, value, path, depth + 1)
 
     def _explanation(self, key: str, field: FieldInfo, path: str, depth: int) -> Iterator[str]:
         """Yield what is said about a key, once: its description and its fixed words."""
-        words = [word.value for part in _types_in(field.annotation) for word in _words_of(part)]
-        told = [field.description or "", f"One of: {', '.join(words)}." if words else ""]
-        text = " ".join(part for part in told if part)
+        words = tuple(word.value for part in _types_in(field.annotation) for word in _words_of(part))
+        text = " ".join(part for part in (field.description, self._list_of(key, words)) if part)
         if not text or path in self.explained:
             return
         self.explained.add(path)
@@ -135,14 +127,19 @@ class _Writer:
             break_on_hyphens=False,
         )
 
+    def _list_of(self, key: str, words: tuple[str, ...]) -> str:
+        """Return the fixed words of a key in one sentence; a long list is not shown twice."""
+        shown_at = self.lists_shown.setdefault(words, key)
+        if shown_at != key and len(words) > _MOST_WORDS_REPEATED:
+            return f"One of the words of {shown_at}."
+        return f"One of: {', '.join(words)}." if words else ""
+
     def _line(self, text: str, path: str, depth: int) -> str:
         mark = "" if path in self.to_fill_in else EXAMPLE_MARK
         return f"{mark}{'  ' * depth}{text}"
 
     def _written(self, path: str, value: Any) -> str:
-        if path == "kind":
-            return str(self.kind)
-        return "" if path in self.to_fill_in else _inline(value)
+        return "" if path in self.to_fill_in and path != "kind" else _inline(value)
 
 
 def _inline(value: Any) -> str:
@@ -170,8 +167,8 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
     return next(models, None)
 
 
-def _words_of(part: Any) -> list[Enum]:
-    return list(part) if isinstance(part, type) and issubclass(part, Enum) else []
+def _words_of(part: Any) -> list[Word]:
+    return list(part) if isinstance(part, type) and issubclass(part, Word) else []
 
 
 def _types_in(annotation: Any) -> Iterator[Any]:

@@ -18,7 +18,7 @@ EXAMPLE: Final[dict[str, Any]] = {
         "high_voltage": "no",
         "market": "Europe",
         "odometer": "84200 km",
-        "vin": "1G4AH59H45G118341",
+        "vin": "NKKDS41B9K0012345",
     },
     "concern": "Dies at the lights, all lamps on",
     "symptoms": ["no crank at times", "gauges drop to zero"],
@@ -115,4 +115,30 @@ EXAMPLE: Final[dict[str, Any]] = {
     },
     "review": {"state": "not read yet", "by": "lead.tech", "on": "2026-03-06"},
 }
-"""Norrland, Kestrel, the shop and its people are invented; the VIN is the worked example of 49 CFR 565.15."""
+"""Norrland, Kestrel, the shop, its people and the VIN are invented."""
+
+_HEALTHY_READINGS: Final[list[dict[str, Any]]] = [
+    {**EXAMPLE["readings"][0], "value": "60.2 ohm"},
+    {**EXAMPLE["readings"][1], "unplugged": "nothing", "stage": "as found", "value": "2.6 V"},
+    {
+        **EXAMPLE["readings"][2],
+        "waveform": {
+            "traffic": "yes",
+            "recessive": {"CAN high": "2.5 V", "CAN low": "2.5 V"},
+            "dominant": {"CAN high": "3.5 V", "CAN low": "1.5 V"},
+            "looks": ["clean"],
+        },
+    },
+]
+_OF_FAULT_CASES: Final = frozenset(
+    {"concern", "symptoms", "lamps", "conditions", "modules", "codes", "steps"}
+    | {"cause", "fix", "verification", "leftover"}
+)
+
+HEALTHY_EXAMPLE: Final[dict[str, Any]] = {
+    **{key: value for key, value in EXAMPLE.items() if key not in _OF_FAULT_CASES},
+    "kind": "known good",
+    "title": "Kestrel, healthy powertrain CAN",
+    "readings": _HEALTHY_READINGS,
+}
+"""The same vehicle in health, with the textbook levels of high-speed CAN (ISO 11898-2, typical values)."""

@@ -6,6 +6,7 @@ needs none of its records.
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import asdict, dataclass, field
 from typing import Any, Final
@@ -15,7 +16,7 @@ from casebase.record.modules import module_identity
 from casebase.record.quantities import Comparison
 from casebase.record.reading import Reading, place_kind
 from casebase.record.status import status_of
-from casebase.record.vocabulary import Answers, Kind, Medium, Reached, Stage
+from casebase.record.vocabulary import Answers, Kind, Medium, Quantity, Reached, Stage
 from casebase.record.words import FAULT_WORDS, title_of, value_words
 
 PROFILE_VERSION: Final = 1
@@ -66,6 +67,7 @@ class ReadingTrait:
     looks: tuple[str, ...]
     what: str
     shown: str
+    bucket: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +239,20 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
         looks=tuple(sorted(str(look) for look in seen.looks)) if seen else (),
         what=reading.what(),
         shown=value_words(reading),
+        bucket=_bucket(reading),
     )
+
+
+def _bucket(reading: Reading) -> str:
+    """Return a name shared by readings of one kind with nearly the same value, to count how usual it is."""
+    number = _finite(reading.number)
+    if number is None:
+        value = value_words(reading)
+    elif reading.quantity is Quantity.RESISTANCE:
+        value = str(round(math.log(number + 10) / math.log(1.3)))
+    else:
+        value = str(round(number / 0.4))
+    return " ".join((*_line_pair(reading), place_kind(reading.at), value))
 
 
 def _finite(number: float | None) -> float | None:

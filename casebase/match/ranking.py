@@ -40,16 +40,13 @@ class Match:
 
     @property
     def agree(self) -> list[str]:
-        """What agreed, in words, the weightiest facet first."""
-        return [words for facet in self._by_weight() for words in facet.compared.agree]
+        """What agreed, in words, in the order of the facets."""
+        return [words for facet in self.facets.values() for words in facet.compared.agree]
 
     @property
     def differ(self) -> list[str]:
-        """What differed, in words, the weightiest facet first."""
-        return [words for facet in self._by_weight() for words in facet.compared.differ]
-
-    def _by_weight(self) -> list[FacetScore]:
-        return sorted(self.facets.values(), key=lambda facet: -facet.weight)
+        """What differed, in words, in the order of the facets."""
+        return [words for facet in self.facets.values() for words in facet.compared.differ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +65,8 @@ def rank(
     facets: Mapping[str, Compare] = FACETS,
     weights: Mapping[str, float] = WEIGHTS,
 ) -> Ranking:
-    """Return the cases most like `job`; the job's own record is left out."""
-    others = [profile for profile in profiles if profile.case_id != job.case_id]
+    """Return the cases most like `job`; its own record and jobs still open are left out."""
+    others = [past for past in profiles if past.case_id != job.case_id and past.status != Status.OPEN]
     rarity = rarity_in(others)
     known_to_job = _known_weight(_compared(job, job, rarity, facets), weights)
     faults: list[Match] = []

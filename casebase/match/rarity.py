@@ -37,5 +37,7 @@ def rarity_in(profiles: Iterable[Profile]) -> Rarity:
         counts.update(f"word {word}" for word in profile.words)
         counts.update(f"lamp {lamp}" for lamp in profile.lamps)
         counts.update(f"condition {condition}" for condition in profile.conditions)
-        counts.update(f"module {key}" for key in profile.silent)
+        counts.update(
+            {f"reading {reading.bucket}" for reading in profile.readings if not reading.after_repair}
+        )
     return Rarity(max(cases, 1), counts)

@@ -18,6 +18,9 @@ OTHER_BELOW: Final = 0.3
 STATE_NOT_STATED: Final = 0.6
 """A reading whose state is not stated on one side is compared, at less weight."""
 
+WORST_SHARE: Final = 0.5
+"""Share of the worst pair in the likeness: one reading that contradicts outweighs several that agree (judged)."""
+
 _CONTACT_OHMS: Final = 10.0
 _FALL_OFF: Final = 3.0
 
@@ -26,14 +29,20 @@ def compare_readings(job: Profile, past: Profile, rarity: Rarity) -> Compared:
     """Compare every reading of the job with the past case's reading of the same kind, where there is one."""
     comparable = [reading for reading in job.readings if not reading.after_repair]
     pairs = [pair for reading in comparable if (pair := _counterpart(reading, past))]
-    whole = sum(weight for _, _, weight in pairs)
-    if not whole:
+    if not pairs:
         return UNKNOWN
-    graded = [(ours, theirs, weight, value_likeness(ours, theirs)) for ours, theirs, weight in pairs]
-    likeness = sum(weight * grade for _, _, weight, grade in graded) / whole
+    graded = [
+        (ours, theirs, stated * _telling(ours, theirs, rarity), value_likeness(ours, theirs))
+        for ours, theirs, stated in pairs
+    ]
+    graded.sort(key=lambda pair: -pair[2])
+    whole = sum(weight for _, _, weight, _ in graded)
+    mean = sum(weight * grade for _, _, weight, grade in graded) / whole
+    likeness = (1 - WORST_SHARE) * mean + WORST_SHARE * min(grade for *_, grade in graded)
     agree = [_in_words(ours, theirs) for ours, theirs, _, grade in graded if grade >= SAME_FROM]
     differ = [_in_words(ours, theirs) for ours, theirs, _, grade in graded if grade <= OTHER_BELOW]
-    return Compared(likeness, min(1.0, whole / len(comparable)), agree, differ)
+    known = whole / sum(rarity.of(f"reading {reading.bucket}") for reading in comparable)
+    return Compared(likeness, min(1.0, known), agree, differ)
 
 
 def paired_readings(job: Profile, past: Profile) -> list[tuple[ReadingTrait, ReadingTrait, float]]:
@@ -93,6 +102,11 @@ def volts_apart(ours: float, theirs: float) -> float:
     Averages move with the traffic by about that much (common practice, no source).
     """
     return abs(ours - theirs) / (0.12 + 0.03 * max(abs(ours), abs(theirs)))
+
+
+def _telling(ours: ReadingTrait, theirs: ReadingTrait, rarity: Rarity) -> float:
+    """Return what a pair of readings is worth: an unusual value tells more than one that most vehicles show."""
+    return max(rarity.of(f"reading {ours.bucket}"), rarity.of(f"reading {theirs.bucket}"))
 
 
 def _counterpart(reading: ReadingTrait, past: Profile) -> tuple[ReadingTrait, ReadingTrait, float] | None:

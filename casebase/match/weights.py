@@ -23,11 +23,11 @@ FACETS: Final[dict[str, Compare]] = {
 """Every facet by its name. A new one is a module with a `Compare` function, a line here and a weight below."""
 
 WEIGHTS: Final[dict[str, float]] = {
-    "readings": 0.30,
-    "silence": 0.20,
-    "symptoms": 0.18,
-    "network": 0.12,
-    "codes": 0.12,
+    "readings": 0.40,
+    "silence": 0.17,
+    "symptoms": 0.15,
+    "network": 0.10,
+    "codes": 0.10,
     "vehicle": 0.08,
 }
 

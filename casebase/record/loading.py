@@ -21,6 +21,8 @@ from casebase.record.problems import problems_of
 LARGEST_FILE_BYTES: Final = 200_000_000
 """A record is some kilobytes; a file of many is tens of megabytes. Above this it is something else."""
 
+_EMPTY: Final = ("", "~", "null")
+
 SUFFIXES: Final = (".yaml", ".yml", ".json", ".jsonl")
 
 
@@ -108,15 +110,34 @@ def _yaml_documents(text: str) -> Iterator[Any]:
     from ruamel.yaml import YAML  # noqa: PLC0415  costs a tenth of a second; reading a library needs none of it
     from ruamel.yaml.error import YAMLError  # noqa: PLC0415
 
-    # pure: the C reader follows YAML 1.1, where on, off, yes and no are booleans.
-    yaml = YAML(typ="safe", pure=True)
+    # Every scalar stays the text that was typed (the failsafe schema of YAML 1.2): on, off, yes and no stay words,
+    # 0xC121 and 00532 stay codes, 60.20 keeps its digits. The fields read the text themselves.
+    yaml = YAML(typ="base", pure=True)
     try:
-        yield from (document for document in yaml.load_all(StringIO(text)) if document is not None)
+        yield from (
+            _without_empty_keys(it, {}) for it in yaml.load_all(StringIO(text)) if it not in (None, "")
+        )
     except YAMLError as error:
         raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
     except (ValueError, OverflowError, AttributeError, TypeError, LookupError) as error:
         # What ruamel.yaml lets through on damaged input: impossible dates, numbers and tags.
         raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
+
+
+def _without_empty_keys(data: Any, seen: dict[int, Any]) -> Any:
+    """Return `data` without the keys that were left empty; what an alias repeats is taken once."""
+    if id(data) in seen:
+        return seen[id(data)]
+    if isinstance(data, dict):
+        seen[id(data)] = plain = {}
+        plain.update({key: _without_empty_keys(it, seen) for key, it in data.items() if it not in _EMPTY})
+        return plain
+    if isinstance(data, list):
+        listed: list[Any] = []
+        seen[id(data)] = listed
+        listed.extend(_without_empty_keys(it, seen) for it in data)
+        return listed
+    return data
 
 
 def _json_documents(text: str) -> Iterator[Any]:

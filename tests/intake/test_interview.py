@@ -1,0 +1,423 @@
+"""The interview: what is asked, in which order, what is taken and what refused, going back, taking up a draft."""
+
+import json
+from datetime import date
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from casebase.errors import InputError
+from casebase.intake.interview import Interview, state_line
+from casebase.intake.script import Beginning
+from casebase.record.canonical import plain_data
+from casebase.record.status import status_of
+from casebase.record.vocabulary import Answers, Kind, Line, Medium, Stage, Status
+
+TODAY = date(2026, 3, 2)
+VEHICLE = {"vehicle.make": "Norrland", "vehicle.model": "Kestrel"}
+NETWORK = {"networks[0].medium": "hi", "networks[0].name": "powertrain CAN"}
+STATE = {"ignition": "off", "battery": "dis", "unplugged": "nothing"}
+JOB = {
+    **VEHICLE,
+    **NETWORK,
+    "concern": "Dies at the lights, all lamps on",
+    "lamps": "engine, anti-lock",
+    "conditions": "3 7",
+    "scan.report": "BCM U0121-00 confirmed\nEPS no response",
+    "readings[0].quantity": "1",
+    **{f"readings[0].{key}": text for key, text in STATE.items()},
+    "readings[0].value": "122",
+    "steps[0].did": "bridged splice S204",
+    "steps[0].found": "61 ohm",
+    "cause.fault": "a terminator missing",
+    "cause.where.place": "splice",
+    "cause.proof": "61 ohm with the splice bridged, 122 ohm without",
+    "fix.done": "new splice",
+    "fix.parts[0].name": "splice sleeve",
+    "fix.cost": "184.50 EUR",
+    "verification.rescan": "clean",
+    "readings[1].quantity": "1",
+    "readings[1].value": "60.4",
+    "leftover": "U0155 came back once in the cold",
+    "keep": "yes",
+}
+
+
+def begin(**more: object) -> Interview:
+    """Begin an interview at Quay Street Garage (invented)."""
+    return Interview(Beginning(TODAY, author="lead.tech", shop="Quay Street Garage", **more))
+
+
+def go_to(interview: Interview, key: str, answers: dict[str, str]) -> Interview:
+    """Answer from `answers`, Enter alone for all else, until the question `key` is due."""
+    while interview.question and interview.question.key != key:
+        interview.answer(answers.get(interview.question.key, ""))
+    assert interview.question, f"{key} was never asked"
+    return interview
+
+
+def hold(interview: Interview, answers: dict[str, str]) -> list[str]:
+    """Answer everything from `answers`, Enter alone for all else; return the keys asked."""
+    asked = []
+    while interview.question:
+        asked.append(interview.question.key)
+        interview.answer(answers.get(interview.question.key, ""))
+    return asked
+
+
+def test_a_whole_job_becomes_a_verified_case() -> None:
+    """What was answered stands in the record; the status follows from cause, proof, fix and clean rescan."""
+    interview = begin()
+    hold(interview, JOB)
+    case = interview.case()
+    assert status_of(case) is Status.FIXED_VERIFIED
+    assert case.vehicle.line() == "Norrland Kestrel"
+    assert case.networks[0].medium is Medium.HIGH_SPEED_CAN
+    assert [str(condition) for condition in case.conditions] == ["wet", "rough road"]
+    assert [(entry.module, entry.code.text) for entry in case.codes] == [("BCM", "U0121-00")]
+    assert case.silent_modules() == ["EPS"]
+    assert [reading.number for reading in case.readings] == [122.0, 60.4]
+    assert case.readings[1].stage is Stage.AFTER_REPAIR
+    assert case.fix.parts[0].name == "splice sleeve"
+    assert (case.provenance.author, case.provenance.opened, case.provenance.ended) == (
+        "lead.tech",
+        TODAY,
+        TODAY,
+    )
+
+
+def test_it_asks_in_the_order_in_which_the_work_is_done() -> None:
+    """From the vehicle through scan and readings to cause, fix and proof, each part in one piece."""
+    interview, parts = begin(), []
+    while interview.question:
+        if interview.question.part not in parts[-1:]:
+            parts.append(interview.question.part)
+        interview.answer(JOB.get(interview.question.key, ""))
+    assert tuple(parts) == interview.parts
+
+
+@pytest.mark.parametrize(
+    ("key", "text", "sentence"),
+    [
+        ("vehicle.make", "", "needed"),
+        ("vehicle.model_year", "1959", "too low: expected 1980 or more"),
+        ("vehicle.powertrain", "disel", "did you mean 'diesel'"),
+        ("vehicle.powertrain", "10", "expected 1 to 9"),
+        ("vehicle.odometer", "84200", "no unit"),
+        ("vehicle.vin", "NKKDS41B9KO012345", "did you mean NKKDS41B9K0012345"),
+        ("lamps", "engine, abbs", "did you mean"),
+        ("networks[0].medium", "can", "could be 'high-speed CAN' or"),
+        ("networks[0].bit_rate", "500", "no unit"),
+        ("scan.report", "all is well", "no trouble code"),
+        ("codes[1].code", "U012", "trouble code"),
+        ("modules.yes", "EPS", "already given"),
+        ("readings[0].pair", "high", "could be"),
+        ("readings[0].value", "60 V", "no unit of resistance"),
+        ("readings[0].value", "", "needed"),
+        ("steps[0].minutes", "soon", "45 min"),
+        ("cause.fault", "terminator", "could be"),
+        ("fix.cost", "184.50", "currency"),
+        ("provenance.opened", "2.3.2026", "YYYY-MM-DD"),
+        ("provenance.ended", "2026-03-01", "before the day the job was opened"),
+        ("keep", "no", "back"),
+    ],
+)
+def test_an_answer_that_does_not_fit_is_refused_at_once(key: str, text: str, sentence: str) -> None:
+    """One sentence says what was expected, and the same question is still due."""
+    interview = go_to(begin(), key, JOB)
+    with pytest.raises(InputError, match=sentence) as refused:
+        interview.answer(text)
+    assert "\n" not in str(refused.value)
+    assert interview.question.key == key
+
+
+@pytest.mark.parametrize("typed", ["1", "hi", "High-Speed", "hs-can", "CAN FD", "high-speed CAN"])
+def test_a_fixed_word_may_be_typed_short(typed: str) -> None:
+    """Number, beginning, usual short form and full word mean the same."""
+    interview = go_to(begin(), "networks[0].medium", VEHICLE)
+    interview.answer(typed)
+    go_to(interview, "networks[1].medium", {})
+    assert interview.data["networks"][0]["medium"] == "high-speed CAN"
+
+
+@pytest.mark.parametrize("typed", ["battery -", "Battery -"])
+def test_the_negative_pole_is_never_taken_for_the_positive_one(typed: str) -> None:
+    """Plain forms drop the minus sign; the full word, in any capitals, is compared first."""
+    answers = {**VEHICLE, "readings[0].quantity": "voltage", "readings[0].line": "supply"}
+    interview = go_to(begin(), "readings[0].against", answers)
+    interview.answer(typed)
+    go_to(interview, "readings[1].quantity", {"readings[0].value": "12.4"})
+    interview.answer("")
+    assert interview.data["readings"][0]["against"] == Line.BATTERY_MINUS
+
+
+def test_five_readings_at_the_dlc_need_little_typing() -> None:
+    """After the first reading of a kind only its quantity and its value are typed; all else is offered."""
+    typed = {
+        **NETWORK,
+        "readings[0].quantity": "voltage",
+        "readings[0].ignition": "on",
+        "readings[0].battery": "con",
+        "readings[0].unplugged": "nothing",
+        "readings[0].tester": "silent",
+        **{f"readings[{index}].quantity": "2" for index in range(1, 5)},
+        **{
+            f"readings[{index}].value": value
+            for index, value in enumerate(("2.6", "2.4", "0.2", "9.8", "10"))
+        },
+    }
+    interview = go_to(begin(), "steps[0].did", {**VEHICLE, "concern": "dead", **typed})
+    readings = interview.data["readings"]
+    assert [(reading["line"], reading["against"]) for reading in readings] == [
+        ("CAN high", "ground"),
+        ("CAN low", "ground"),
+        ("CAN high", "CAN low"),
+        ("CAN high", "battery +"),
+        ("CAN low", "battery +"),
+    ]
+    assert all(reading["ignition"] == "on" and reading["at"] == "DLC" for reading in readings)
+
+
+def test_ohms_are_not_offered_the_state_of_a_powered_reading() -> None:
+    """A resistance after voltages asks for ignition and battery anew, with the caution about ohms."""
+    answers = {
+        **VEHICLE,
+        **NETWORK,
+        "readings[0].quantity": "voltage",
+        "readings[0].ignition": "on",
+        "readings[0].value": "2.5",
+        "readings[1].quantity": "resistance",
+    }
+    question = go_to(begin(), "readings[1].ignition", answers).question
+    assert question.default is None
+    assert "battery disconnected" in question.notes[0]
+
+
+def test_a_lin_bus_is_asked_about_its_own_line_only() -> None:
+    """LIN has one signal line (ISO 17987-4): CAN lines are not offered for it."""
+    answers = {**VEHICLE, "networks[0].medium": "LIN", "readings[0].quantity": "voltage"}
+    words = go_to(begin(), "readings[0].pair", answers).question.words
+    assert words == ("LIN to ground", "LIN to battery +", "other leads")
+
+
+def test_what_a_scope_showed_is_told_line_by_line() -> None:
+    """Levels are typed in the order of the lines; a dash stands for a line not seen."""
+    answers = {
+        **VEHICLE,
+        **NETWORK,
+        "readings[0].quantity": "waveform",
+        "readings[0].traffic": "y",
+        "readings[0].recessive": "2.5; 2.4",
+        "readings[0].dominant": "-; 1.5",
+        "readings[0].looks": "ring, noise",
+        "keep": "yes",
+    }
+    interview = begin()
+    hold(interview, answers)
+    assert plain_data(interview.case())["readings"][0]["waveform"] == {
+        "traffic": "yes",
+        "recessive": {"CAN high": "2.5 V", "CAN low": "2.4 V"},
+        "dominant": {"CAN low": "1.5 V"},
+        "looks": ["ringing", "noise"],
+    }
+
+
+def test_a_job_without_a_cause_stays_open() -> None:
+    """Enter at the cause skips the repair; with no day of ending the job is open."""
+    interview = begin()
+    asked = hold(interview, {**VEHICLE, "concern": "no crank", "keep": "yes"})
+    assert not [key for key in asked if key.startswith(("fix", "verification", "leftover"))]
+    assert status_of(interview.case()) is Status.OPEN
+
+
+def test_a_scan_report_is_shown_before_it_is_kept() -> None:
+    """Each code found has a number; a number typed leaves that code out."""
+    report = "BCM U0121-00 confirmed\nECM P0562 pending\nEPS no response"
+    interview = go_to(begin(), "scan.left_out", {**VEHICLE, "scan.report": report})
+    notes = interview.question.notes
+    assert notes[0].startswith("1. BCM: U0121-00")
+    assert notes[1].startswith("2. ECM: P0562")
+    assert notes[2] == "No answer from: EPS"
+    interview.answer("1")
+    assert [entry["code"] for entry in interview.data["codes"]] == ["P0562"]
+
+
+def test_modules_the_scan_calls_silent_are_offered() -> None:
+    """Nothing is typed twice: Enter takes the silent modules over, and those that store codes as answering."""
+    interview = begin()
+    hold(interview, {**JOB, "concern": "dead"})
+    answers = {module.name: module.answers for module in interview.case().modules}
+    assert answers == {"EPS": Answers.NO, "BCM": Answers.YES}
+
+
+def test_back_offers_the_answer_gone_over() -> None:
+    """Going back and on again with Enter changes nothing."""
+    interview = go_to(begin(), "vehicle.platform", {**VEHICLE, "vehicle.model_year": "2019"})
+    interview.back()
+    interview.back()
+    assert (interview.question.key, interview.question.default) == ("vehicle.model", "Kestrel")
+    interview.answer("")
+    interview.answer("")
+    assert interview.data["vehicle"] == {"make": "Norrland", "model": "Kestrel", "model_year": "2019"}
+
+
+def test_a_dash_empties_what_is_offered() -> None:
+    """An answer given by mistake can be taken away."""
+    interview = go_to(begin(), "vehicle.platform", {**VEHICLE, "vehicle.model_year": "2019"})
+    interview.back()
+    interview.answer("-")
+    assert "model_year" not in interview.data["vehicle"]
+
+
+def test_a_part_is_mended_without_answering_the_rest_again() -> None:
+    """From the review back to the vehicle, one answer changed, then forward to the review."""
+    interview = go_to(begin(), "keep", JOB)
+    before = plain_data(interview.case())
+    interview.back("vehicle")
+    interview.answer("Nordmark")
+    assert interview.forward() > 40
+    assert interview.question.key == "keep"
+    assert plain_data(interview.case()) == {**before, "vehicle": {"make": "Nordmark", "model": "Kestrel"}}
+
+
+def test_there_is_nothing_before_the_first_question() -> None:
+    """Going back from the first question, or to a part not reached, is refused."""
+    interview = begin()
+    with pytest.raises(InputError, match="first question"):
+        interview.back()
+    with pytest.raises(InputError, match="not been asked yet"):
+        interview.back("cause")
+
+
+@pytest.mark.parametrize("key", ["vehicle.model", "scan.left_out", "readings[0].value", "fix.cost", "keep"])
+def test_a_draft_goes_on_where_it_was_left(key: str) -> None:
+    """The answers saved lead to the same question and the same record."""
+    interview = go_to(begin(), key, JOB)
+    resumed = Interview.from_state(json.loads(json.dumps(interview.state())), TODAY)
+    assert (resumed.question.key, resumed.data, resumed.misfits) == (key, interview.data, 0)
+
+
+def test_a_draft_of_an_older_order_is_not_misread() -> None:
+    """An answer whose question comes elsewhere now is offered there, and never taken for another question's."""
+    state = go_to(begin(), "vehicle.powertrain", {**VEHICLE, "vehicle.platform": "K2"}).state()
+    state["given"] = [["vehicle.model", "Kestrel"], ["vehicle.make", "Norrland"], ["vehicle.doors", "5"]]
+    resumed = Interview.from_state(state, TODAY)
+    assert resumed.misfits == 3
+    assert (resumed.question.key, resumed.question.default, resumed.given) == ("vehicle.make", "Norrland", [])
+    resumed.answer("")
+    assert resumed.question.default == "Kestrel"
+
+
+def test_the_day_of_ending_is_the_day_of_finishing() -> None:
+    """A draft begun on Monday and finished on Tuesday offers Monday as opened, Tuesday as ended."""
+    state = go_to(begin(), "fix.done", JOB).state()
+    resumed = Interview.from_state(state, date(2026, 3, 3))
+    hold(resumed, JOB)
+    provenance = resumed.case().provenance
+    assert (provenance.opened, provenance.ended) == (TODAY, date(2026, 3, 3))
+
+
+def test_a_known_good_vehicle_is_asked_for_readings_only() -> None:
+    """No complaint, no cause, no repair; the readings are what it is kept for."""
+    interview = begin(kind=Kind.KNOWN_GOOD)
+    asked = hold(interview, {**JOB, "modules.no": "-"})
+    assert not [key for key in asked if key.startswith(("concern", "cause", "fix", "steps"))]
+    assert interview.case().kind is Kind.KNOWN_GOOD
+
+
+def test_an_open_job_is_gone_on_with_from_its_readings() -> None:
+    """What the open record holds stays; only what comes after it is asked."""
+    first = begin()
+    hold(first, {**JOB, "cause.fault": ""})
+    opened = plain_data(first.case())
+    second = begin(case=opened, case_id="7k3m9q2x")
+    later = {
+        f"readings[{2 if '[1]' in key else 1}].{key.split('.')[-1]}": text
+        for key, text in JOB.items()
+        if "readings" in key
+    }
+    asked = hold(
+        second,
+        {
+            **JOB,
+            "readings[1].quantity": "",
+            "steps[0].did": "",
+            **{k: v for k, v in later.items() if "[2]" in k},
+        },
+    )
+    assert "vehicle.make" not in asked
+    case = second.case()
+    assert (case.concern, case.codes) == (first.case().concern, first.case().codes)
+    assert status_of(case) is Status.FIXED_VERIFIED
+    assert len(case.steps) == 1
+
+
+def test_brakes_concerned_means_a_caution_before_the_road_test() -> None:
+    """With EPS silent and the repair not yet proven the road test is asked with the caution."""
+    question = go_to(begin(), "verification.road_test", {**JOB, "verification.rescan": ""}).question
+    assert any("Brakes or steering" in note for note in question.notes)
+
+
+def test_a_record_that_does_not_fit_cannot_be_kept() -> None:
+    """An empty case is refused at the review with the reason, and can be mended from there."""
+    interview = go_to(begin(), "keep", VEHICLE)
+    with pytest.raises(InputError, match="an empty case"):
+        interview.answer("yes")
+    interview.back("concern")
+    interview.answer("no crank")
+    interview.forward()
+    interview.answer("yes")
+    assert interview.case().concern == "no crank"
+
+
+def test_a_draft_is_named_by_its_vehicle() -> None:
+    """The line to choose a draft by tells the vehicle and how far it has come."""
+    assert state_line(begin().state()) == "vehicle not named yet, 0 answers"
+    assert state_line(go_to(begin(), "vehicle.powertrain", VEHICLE).state()) == "Norrland Kestrel, 4 answers"
+
+
+TYPED = st.one_of(
+    st.text(max_size=20),
+    st.sampled_from(
+        ["", "-", "1", "2", "3", "y", "no", "hi", "60.2", "2.5 V", "U0121-00", "ABS", "2026-03-01", "all"]
+    ),
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(TYPED, max_size=60))
+def test_nothing_typed_breaks_the_interview(lines: list[str]) -> None:
+    """Whatever is typed is taken or refused with a sentence; the draft then leads to the same place."""
+    interview = begin()
+    for line in ["Norrland", "Kestrel", *lines]:
+        if interview.question is None:
+            break
+        try:
+            interview.answer(line)
+        except InputError as refused:
+            assert str(refused)
+    resumed = Interview.from_state(json.loads(json.dumps(interview.state())), TODAY)
+    assert (resumed.data, resumed.given) == (interview.data, interview.given)
+
+
+JSON = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner, max_size=3),
+    max_leaves=8,
+)
+
+
+@settings(max_examples=100, deadline=None)
+@given(JSON, JSON, JSON)
+def test_a_draft_of_anything_is_taken_up_or_refused(
+    beginning: object, answers: object, remembered: object
+) -> None:
+    """A draft file edited or damaged in a way that is still JSON gives a sentence, no breakdown."""
+    state = {"format": 1, "beginning": beginning, "given": answers, "remembered": remembered}
+    state_line(state)
+    for whole in (state, {**state, "beginning": begin().beginning.as_data()}):
+        try:
+            Interview.from_state(whole, TODAY)
+        except InputError as refused:
+            assert "begin anew" in str(refused)
