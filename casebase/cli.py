@@ -95,9 +95,9 @@ def demo(
 ) -> None:
     """Build a library of invented cases and try a stuck job on it.
 
-    Example: casebase demo --job truck
+    Example: casebase demo --job tailgate
     """
-    from casebase.demo import build_demo_library, load_demo_job  # noqa: PLC0415
+    from casebase.demo import build_demo_library, job_files, load_demo_job  # noqa: PLC0415
     from casebase.terminal.demo_page import print_demo_end, print_demo_start  # noqa: PLC0415
 
     path = library or places.demo_library()
@@ -107,7 +107,7 @@ def demo(
             return _print_similar(built, stuck, 5, json)
         print_demo_start(built, _page())
         _print_similar(built, stuck, 3, json)
-        return print_demo_end(built, _page())
+        return print_demo_end(built, [path.stem for path in job_files()], _page())
 
 
 @app.command()

@@ -12,7 +12,7 @@ from casebase.record.case import Case
 from casebase.record.loading import load_file, record_files
 
 DEMO_PURPOSE: Final = "demonstration: invented cases"
-FIRST_JOB: Final = "t2-no-traffic-at-the-dlc.yaml"
+FIRST_JOB: Final = "k4-fjellet-abs-silent.yaml"
 
 
 def demo_folder() -> Path:

@@ -89,13 +89,13 @@ def texts_reader(field: str) -> Reader:
 def word_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Reader:
     """Return a reader of one of `words`, typed in full, by its number, by its beginning or a usual short form.
 
-    `labels` are other spellings shown for the words, in the same order; the word itself is handed on.
+    `labels` are shown instead of the words, in the same order; the word itself is handed on.
     """
 
     def read(text: str) -> str:
         if text.isdecimal():
             return _by_number(text, words)
-        return _by_name(text, words, [*zip(words, words, strict=True), *zip(labels, words, strict=False)])
+        return _by_name(text, words, labels or words)
 
     return read
 
@@ -135,21 +135,23 @@ def _by_number(text: str, words: Sequence[str]) -> str:
     raise InputError(f"there is no number {text} on this list: expected 1 to {len(words)}")
 
 
-def _by_name(text: str, words: Sequence[str], spellings: list[tuple[str, str]]) -> str:
-    exact = next((word for spelling, word in spellings if spelling.casefold() == text.casefold()), None)
-    if exact:
-        return exact
+def _by_name(text: str, words: Sequence[str], labels: Sequence[str]) -> str:
+    """Return the word that `text` names, by the first of the ways to name one that fits any label."""
+    for spelling, word in (*zip(labels, words, strict=True), *zip(words, words, strict=True)):
+        if spelling.casefold() == text.casefold():
+            return word
     short_forms = SHORT_FORMS.get(type(words[0]).__name__, {})
     form = plain_form(short_forms.get(plain_form(text), text))
-    for fits in (_is_same, _begins_with, _has_word_beginning_with):
-        found = list(dict.fromkeys(word for spelling, word in spellings if form and fits(spelling, form)))
+    for fits in _WAYS_TO_NAME:
+        found = [
+            (label, word) for label, word in zip(labels, words, strict=True) if form and fits(label, form)
+        ]
         if len(found) == 1:
-            return found[0]
+            return found[0][1]
         if found:
-            shown = {word: spelling for spelling, word in spellings}
-            could_be = _some([shown[word] for word in found])
-            raise InputError(f"'{text}' could be {could_be}: type more of it, or its number")
-    raise InputError(_not_on_list(text, words, spellings))
+            could_be = _some([label for label, _ in found])
+            raise InputError(f"'{text[:60]}' could be {could_be}: type more of it, or its number")
+    raise InputError(_not_on_list(text, labels))
 
 
 def _is_same(spelling: str, form: str) -> bool:
@@ -164,15 +166,26 @@ def _has_word_beginning_with(spelling: str, form: str) -> bool:
     return any(plain_form(word).startswith(form) for word in _BETWEEN_WORDS.split(spelling))
 
 
+def _has_initials(spelling: str, form: str) -> bool:
+    """Return whether `form` is the abbreviation of a spelling of several words: ABS of anti-lock brake system."""
+    initials = "".join(word[0] for word in spelling.split()).casefold()
+    return len(initials) > 2 and initials == form
+
+
+_WAYS_TO_NAME: Final = (_is_same, _begins_with, _has_word_beginning_with, _has_initials)
+
+
 def _some(found: Sequence[str]) -> str:
     more = f" or {len(found) - 4} more" if len(found) > 4 else ""
     return " or ".join(f"'{word}'" for word in found[:4]) + more
 
 
-def _not_on_list(text: str, words: Sequence[str], spellings: list[tuple[str, str]]) -> str:
-    by_folded = {spelling.casefold(): spelling for spelling, _ in spellings}
+def _not_on_list(text: str, labels: Sequence[str]) -> str:
+    by_folded = {label.casefold(): label for label in labels}
     close = get_close_matches(text.casefold(), by_folded, n=1, cutoff=0.5)
     if close:
         return f"'{text[:60]}' is not on this list; did you mean '{by_folded[close[0]]}'?"
-    expected = f"one of {', '.join(words)}" if len(words) <= _MOST_SHOWN else "one of its words; ? shows them"
+    expected = (
+        f"one of {', '.join(labels)}" if len(labels) <= _MOST_SHOWN else "one of its words; ? shows them"
+    )
     return f"'{text[:60]}' is not on this list: expected {expected}"

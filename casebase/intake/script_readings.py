@@ -59,7 +59,7 @@ def _quantity_question(readings: list[Data], part: str, first: int) -> Question:
         else "Reading taken? (Enter: none)"
     )
     return Question(
-        f"readings[{len(readings)}].quantity",
+        f"{_key(part, len(readings))}.quantity",
         part,
         "Another reading? (Enter: no more)" if more else first_prompt,
         read,
@@ -68,6 +68,11 @@ def _quantity_question(readings: list[Data], part: str, first: int) -> Question:
         words=_QUANTITIES,
         so_far=len(readings) - first,
     )
+
+
+def _key(part: str, index: int) -> str:
+    """Return the key of a reading's questions: after the repair its own, since the count goes on there."""
+    return f"readings[{index}]" if part == "readings" else f"{part}.readings[{index}]"
 
 
 class _Asking:
@@ -107,9 +112,8 @@ class _Asking:
 
     def question(self, field: str, prompt: str, read: Reader, **more: Any) -> Question:
         """Return the question for one field of the reading."""
-        return Question(
-            f"readings[{len(self.before)}].{field}", self.part, prompt, read, so_far=self.so_far, **more
-        )
+        key = f"{_key(self.part, len(self.before))}.{field}"
+        return Question(key, self.part, prompt, read, so_far=self.so_far, **more)
 
     def _network(self) -> Script:
         names = tuple(network["name"] for network in self.data.get("networks", ()))

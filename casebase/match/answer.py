@@ -27,6 +27,7 @@ class ReadingBeside:
     what: str
     here: str
     there: str
+    note: str | None
     fits: bool | None
 
 
@@ -53,7 +54,7 @@ class Answer:
     def beside(self, match: Match) -> list[ReadingBeside]:
         """Return the job's readings beside those of a known good record."""
         return [
-            ReadingBeside(ours.what, ours.shown, theirs.shown, _fits(likeness))
+            ReadingBeside(ours.what, ours.shown, theirs.shown, theirs.note, _fits(likeness))
             for ours, theirs, likeness in paired_readings(self.profile, match.profile)
         ]
 
@@ -78,7 +79,13 @@ def answer_data(answer: Answer) -> dict[str, Any]:
             {
                 **_match_data(match),
                 "readings": [
-                    {"reading": row.what, "here": row.here, "there": row.there, "fits": row.fits}
+                    {
+                        "reading": row.what,
+                        "here": row.here,
+                        "there": row.there,
+                        "note": row.note,
+                        "fits": row.fits,
+                    }
                     for row in answer.beside(match)
                 ],
             }

@@ -59,7 +59,14 @@ def _near_enough(matches: list[Match]) -> list[Profile]:
 
 
 def _kind(reading: ReadingTrait) -> tuple[object, ...]:
-    return reading.what, reading.unplugged or (), reading.powered
+    return (
+        reading.quantity,
+        reading.lines,
+        reading.place,
+        reading.place_module,
+        reading.unplugged or (),
+        reading.powered,
+    )
 
 
 def _taken(job: Profile, reading: ReadingTrait) -> bool:

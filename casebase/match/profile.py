@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Final
 
 from casebase.record.case import Case, CodeEntry
-from casebase.record.modules import module_identity
+from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.quantities import Comparison
 from casebase.record.reading import Reading, place_kind
 from casebase.record.status import status_of
@@ -56,6 +56,7 @@ class ReadingTrait:
     quantity: str
     lines: tuple[str, ...]
     place: str
+    place_module: str | None
     medium: str | None
     unplugged: tuple[str, ...] | None
     powered: bool | None
@@ -67,6 +68,7 @@ class ReadingTrait:
     looks: tuple[str, ...]
     what: str
     shown: str
+    note: str | None
     bucket: str
 
 
@@ -92,7 +94,7 @@ class Profile:
     codes: tuple[CodeTrait, ...] = ()
     networks: tuple[NetworkTrait, ...] = ()
     readings: tuple[ReadingTrait, ...] = ()
-    notes: tuple[str, ...] = ()
+    note: str | None = None
 
     @property
     def cause(self) -> str | None:
@@ -129,7 +131,7 @@ def profile_of(case: Case, case_id: str) -> Profile:
         codes=tuple(_code_trait(entry) for entry in case.codes),
         networks=tuple(_network_traits(case)),
         readings=tuple(_reading_trait(case, reading) for reading in case.readings),
-        notes=_notes(case),
+        note=case.note,
     )
 
 
@@ -166,13 +168,6 @@ _EMPTY_WORDS: Final = frozenset(
     there here all any out off one two very also only just does did says said customer vehicle car after before come
     came goes went will again until now some time more""".split()  # noqa: SIM905
 )
-
-
-def _notes(case: Case) -> tuple[str, ...]:
-    """A known good record is read for what it says of its readings; a fault case is opened instead."""
-    if case.kind is not Kind.KNOWN_GOOD:
-        return ()
-    return tuple(note for note in (case.note, *(reading.note for reading in case.readings)) if note)
 
 
 def _story_before_the_cause(case: Case) -> str:
@@ -226,6 +221,7 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
         quantity=str(reading.quantity),
         lines=_line_pair(reading),
         place=place_kind(reading.at),
+        place_module=next((found.key for found in modules_named_in(reading.at, strict=False)), None),
         medium=str(network.medium) if network else _medium_by_line(reading),
         unplugged=None
         if reading.unplugged is None
@@ -239,6 +235,7 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
         looks=tuple(sorted(str(look) for look in seen.looks)) if seen else (),
         what=reading.what(),
         shown=value_words(reading),
+        note=reading.note,
         bucket=_bucket(reading),
     )
 

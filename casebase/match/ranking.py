@@ -13,7 +13,7 @@ from typing import Final
 from casebase.match.facet import Compare, Compared
 from casebase.match.profile import Profile, is_known_good
 from casebase.match.rarity import Rarity, rarity_in
-from casebase.match.weights import FACETS, WEIGHTS
+from casebase.match.weights import FACETS, HEALTHY_FACETS, HEALTHY_WEIGHTS, WEIGHTS
 from casebase.record.vocabulary import Status
 
 EQUAL_WITHIN: Final = 0.01
@@ -58,50 +58,56 @@ class Ranking:
     compared_with: int
 
 
-def rank(
-    job: Profile,
-    profiles: Iterable[Profile],
-    most: int = 5,
-    facets: Mapping[str, Compare] = FACETS,
-    weights: Mapping[str, float] = WEIGHTS,
-) -> Ranking:
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """The facets to compare by, and what each counts."""
+
+    facets: Mapping[str, Compare]
+    weights: Mapping[str, float]
+
+    def compared(self, job: Profile, past: Profile, rarity: Rarity) -> dict[str, Compared]:
+        """Compare two cases in every facet."""
+        return {name: compare(job, past, rarity) for name, compare in self.facets.items()}
+
+    def known(self, compared: Mapping[str, Compared]) -> float:
+        """Return how much weight could be compared."""
+        return sum(self.weights[name] * part.known for name, part in compared.items())
+
+
+FAULTS: Final = Measure(FACETS, WEIGHTS)
+HEALTHY: Final = Measure(HEALTHY_FACETS, HEALTHY_WEIGHTS)
+
+
+def rank(job: Profile, profiles: Iterable[Profile], most: int = 5, faults: Measure = FAULTS) -> Ranking:
     """Return the cases most like `job`; its own record and jobs still open are left out."""
     others = [past for past in profiles if past.case_id != job.case_id and past.status != Status.OPEN]
     rarity = rarity_in(others)
-    known_to_job = _known_weight(_compared(job, job, rarity, facets), weights)
-    faults: list[Match] = []
-    healthy: list[Match] = []
-    for past in others:
-        match = _match(past, _compared(job, past, rarity, facets), weights, known_to_job)
-        (healthy if is_known_good(past) else faults).append(match)
-    return Ranking(_best(faults, most), _best(healthy, most), len(others))
+    healthy = [past for past in others if is_known_good(past)]
+    solved = [past for past in others if not is_known_good(past)]
+    return Ranking(
+        matches=_ranked(job, solved, rarity, faults)[:most],
+        known_good=_ranked(job, healthy, rarity, HEALTHY)[:most],
+        compared_with=len(others),
+    )
 
 
-def _compared(
-    job: Profile, past: Profile, rarity: Rarity, facets: Mapping[str, Compare]
-) -> dict[str, Compared]:
-    return {name: compare(job, past, rarity) for name, compare in facets.items()}
+def _ranked(job: Profile, pasts: list[Profile], rarity: Rarity, measure: Measure) -> list[Match]:
+    known_to_job = measure.known(measure.compared(job, job, rarity))
+    return sorted(
+        (_match(past, measure.compared(job, past, rarity), measure, known_to_job) for past in pasts),
+        key=_order,
+    )
 
 
-def _known_weight(compared: Mapping[str, Compared], weights: Mapping[str, float]) -> float:
-    return sum(weights[name] * part.known for name, part in compared.items())
-
-
-def _match(
-    past: Profile, compared: dict[str, Compared], weights: Mapping[str, float], known_to_job: float
-) -> Match:
-    known = _known_weight(compared, weights)
+def _match(past: Profile, compared: dict[str, Compared], measure: Measure, known_to_job: float) -> Match:
+    known = measure.known(compared)
     tempering = min(1.0, known / known_to_job) ** 0.5 if known_to_job else 0.0
     facets = {
-        name: FacetScore(part.likeness, weights[name] * part.known / known if known else 0.0, part)
+        name: FacetScore(part.likeness, measure.weights[name] * part.known / known if known else 0.0, part)
         for name, part in compared.items()
     }
     mean = sum(facet.weight * (facet.likeness or 0.0) for facet in facets.values())
     return Match(past, tempering * mean, tempering, facets)
-
-
-def _best(matches: list[Match], most: int) -> list[Match]:
-    return sorted(matches, key=_order)[:most]
 
 
 def _order(match: Match) -> tuple[float, bool, float, str]:

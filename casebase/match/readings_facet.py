@@ -45,6 +45,15 @@ def compare_readings(job: Profile, past: Profile, rarity: Rarity) -> Compared:
     return Compared(likeness, min(1.0, known), agree, differ)
 
 
+def share_comparable(job: Profile, past: Profile, rarity: Rarity) -> Compared:
+    """Tell how many of the job's readings the past case has a like one for, whether it agrees or not."""
+    comparable = [reading for reading in job.readings if not reading.after_repair]
+    found = sum(_counterpart(reading, past) is not None for reading in comparable)
+    if not comparable:
+        return UNKNOWN
+    return Compared(found / len(comparable), 1.0)
+
+
 def paired_readings(job: Profile, past: Profile) -> list[tuple[ReadingTrait, ReadingTrait, float]]:
     """Return (reading here, like reading there, likeness) for every reading of the job that has one."""
     found = (_counterpart(reading, past) for reading in job.readings)

@@ -7,7 +7,7 @@ from typing import Final
 from casebase.match.codes_facet import compare_codes
 from casebase.match.facet import Compare
 from casebase.match.network_facet import compare_networks
-from casebase.match.readings_facet import compare_readings
+from casebase.match.readings_facet import compare_readings, share_comparable
 from casebase.match.silence_facet import compare_silence
 from casebase.match.symptoms_facet import compare_symptoms
 from casebase.match.vehicle_facet import compare_vehicles
@@ -30,6 +30,15 @@ WEIGHTS: Final[dict[str, float]] = {
     "codes": 0.10,
     "vehicle": 0.08,
 }
+
+HEALTHY_FACETS: Final[dict[str, Compare]] = {
+    "vehicle": compare_vehicles,
+    "network": compare_networks,
+    "comparable": share_comparable,
+}
+HEALTHY_WEIGHTS: Final[dict[str, float]] = {"vehicle": 0.4, "network": 0.25, "comparable": 0.35}
+"""Known good records answer `is this normal here?`: what counts is that they are of this build and hold the same
+readings, not that these agree (judged)."""
 
 WEIGHTS_ORIGIN: Final = (
     "judged, not fitted: readings tell look-alikes apart, so they weigh most; the same model and the same codes are "

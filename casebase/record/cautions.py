@@ -5,12 +5,13 @@ General safety of the trade (common practice, no source); the maker's procedure 
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from casebase.record.case import Case
 from casebase.record.modules import module_family, module_key
 from casebase.record.status import status_of
-from casebase.record.vocabulary import Quantity, Status
+from casebase.record.vocabulary import Ignition, Kind, Lamp, Quantity, Status
 
 MAKER_FIRST: Final = "The maker's procedure and local rules come first."
 RESTRAINTS: Final = (
@@ -26,31 +27,40 @@ MOVING_PARTS: Final = (
     "With the engine running or the vehicle raised: keep clear of moving parts, secure the vehicle."
 )
 
-_RESTRAINT_MODULES: Final = {"restraints"}
-_BRAKE_AND_STEERING_MODULES: Final = {
-    "anti-lock brakes",
-    "brake system",
-    "brake booster",
-    "vehicle dynamics",
-    "park brake",
-    "power steering",
-    "steering angle sensor",
+_RESTRAINT_MODULES: Final = {
+    "restraints",
+    "side restraints",
+    "occupant classification",
+    "seat belt pretensioner",
 }
+_RESTRAINT_LAMPS: Final = {Lamp.AIRBAG, Lamp.SEAT_BELT}
+_BRAKE_OR_STEERING: Final = re.compile(r"brak|stability|steering")
+_BRAKE_AND_STEERING_LAMPS: Final = {Lamp.BRAKE, Lamp.ABS, Lamp.STABILITY, Lamp.STEERING, Lamp.PARKING_BRAKE}
 
 
 def cautions_of(case: Case) -> list[str]:
     """Return the cautions that belong to `case`, the most dangerous first, ending with the maker's word."""
-    families = _families(case)
-    readings = case.readings
-    unproven = status_of(case) is not Status.FIXED_VERIFIED
     belongs = (
         (case.vehicle.has_high_voltage, HIGH_VOLTAGE),
-        (bool(families & _RESTRAINT_MODULES), RESTRAINTS),
-        (unproven and bool(families & _BRAKE_AND_STEERING_MODULES), BRAKES_OR_STEERING),
-        (any(reading.quantity is Quantity.RESISTANCE for reading in readings), OHMS),
-        (any(reading.ignition == "running" for reading in readings), MOVING_PARTS),
+        (_touches_restraints(case), RESTRAINTS),
+        (_is_unproven(case) and _touches_brakes_or_steering(case), BRAKES_OR_STEERING),
+        (any(reading.quantity is Quantity.RESISTANCE for reading in case.readings), OHMS),
+        (any(reading.ignition is Ignition.RUNNING for reading in case.readings), MOVING_PARTS),
     )
     return [words for applies, words in belongs if applies] + [MAKER_FIRST]
+
+
+def _is_unproven(case: Case) -> bool:
+    return case.kind is Kind.FAULT_CASE and status_of(case) is not Status.FIXED_VERIFIED
+
+
+def _touches_restraints(case: Case) -> bool:
+    return bool(_families(case) & _RESTRAINT_MODULES or set(case.lamps) & _RESTRAINT_LAMPS)
+
+
+def _touches_brakes_or_steering(case: Case) -> bool:
+    by_lamp = set(case.lamps) & _BRAKE_AND_STEERING_LAMPS
+    return bool(by_lamp) or any(_BRAKE_OR_STEERING.search(family) for family in _families(case))
 
 
 def _families(case: Case) -> set[str]:

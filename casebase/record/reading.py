@@ -142,9 +142,10 @@ class Reading(Part):
         return tuple(key for key, value in needed.items() if value is None)
 
     def what(self) -> str:
-        """Return what was measured and where, in words: `resistance CAN high to CAN low at DLC`."""
+        """Return what was measured and where, in words: `CAN high to CAN low at DLC`; the unit tells the quantity."""
         between = " to ".join(line for line in (self.line, self.against) if line)
-        return " ".join(word for word in (self.quantity, between, f"at {self.at}") if word)
+        scope = "scope" if self.quantity is Quantity.WAVEFORM else ""
+        return " ".join(word for word in (scope, between, f"at {self.at}") if word)
 
     def state(self) -> str:
         """Return the state of the vehicle in words; empty where nothing is known."""

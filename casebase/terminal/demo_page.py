@@ -11,9 +11,9 @@ def print_demo_start(library: Library, page: Page) -> None:
     page.line(f"Demonstration: {library.count()} invented records. No real vehicle, shop or person.")
 
 
-def print_demo_end(library: Library, page: Page) -> None:
+def print_demo_end(library: Library, jobs: list[str], page: Page) -> None:
     """Print how to go on."""
     page.heading("Try it")
-    page.line(f"casebase list --library {library.path}", 2)
-    page.line("casebase demo --job truck      (seven more jobs lie in demo_cases/jobs/)", 2)
-    page.line("casebase log                   (your own cases, kept in your own library)", 2)
+    page.labelled("jobs", f"casebase demo --job NAME, with one of {', '.join(jobs)}")
+    page.labelled("cases", f"casebase list --library {library.path}")
+    page.labelled("yours", "casebase log (kept in your own library, apart from these)")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from casebase.match.answer import Answer, ReadingBeside
+from casebase.match.profile import Profile
 from casebase.match.ranking import Match
 from casebase.record.case import Case
 from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
@@ -63,7 +64,9 @@ def _in_short(text: str) -> str:
 
 def _print_matches(answer: Answer, page: Page) -> None:
     matches = answer.ranking.matches
-    page.heading(f"Nearest past cases (of {answer.ranking.compared_with} records compared)")
+    page.heading(
+        f"Nearest past cases of {answer.ranking.compared_with} records (likeness 1: alike in everything)"
+    )
     if not matches:
         page.line("No fault case is kept yet: log the first one with casebase log.", 2)
     for place, match in enumerate(matches, start=1):
@@ -75,8 +78,7 @@ def _print_match(place: int, match: Match, page: Page) -> None:
     page.line(f"{place}. {past.title}", 2, 5)
     cause = past.cause if past.cause and past.cause.casefold() not in past.title.casefold() else None
     page.labelled("cause", cause or "", 5)
-    vehicle = " ".join(str(part) for part in (past.make, past.model, past.model_year) if part)
-    page.labelled("case", f"{past.case_id}, {past.status}, {vehicle}; likeness {match.score:.2f} of 1", 5)
+    page.labelled("likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.status}; {past.case_id}", 5)
     page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
     page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)
 
@@ -88,10 +90,11 @@ def _print_normal(answer: Answer, page: Page) -> None:
         page.line("No known good record holds a reading like those of this job.", 2)
     for match in shown:
         past = match.profile
-        page.line(f"{past.title} ({past.case_id}; likeness {match.score:.2f} of 1)", 2, 5)
-        page.bullets("note", past.notes, 5)
+        page.line(f"{past.title} ({past.case_id}, {_vehicle(past)})", 2, 5)
+        page.labelled("note", past.note or "", 5)
         for row in answer.beside(match):
-            page.labelled(_verdict(row), f"{row.what}: here {row.here}, healthy {row.there}", 5)
+            note = f" - {row.note}" if row.note else ""
+            page.labelled(_verdict(row), f"{row.what}: here {row.here}, healthy {row.there}{note}", 5)
     if answer.looks_normal:
         page.line(
             "All readings compared agree with a healthy vehicle of the same platform: what looks like a fault may be"
@@ -112,6 +115,11 @@ def _print_next(answer: Answer, page: Page) -> None:
     best = answer.ranking.matches[:1]
     for match in best:
         page.line(f"Read how it was found: casebase show {match.profile.case_id}", 2)
+
+
+def _vehicle(past: Profile) -> str:
+    platform = f"platform {past.platform}" if past.platform else None
+    return " ".join(str(part) for part in (past.make, past.model, past.model_year, platform) if part)
 
 
 def _verdict(row: ReadingBeside) -> str:
