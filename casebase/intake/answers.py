@@ -166,13 +166,7 @@ def _has_word_beginning_with(spelling: str, form: str) -> bool:
     return any(plain_form(word).startswith(form) for word in _BETWEEN_WORDS.split(spelling))
 
 
-def _has_initials(spelling: str, form: str) -> bool:
-    """Return whether `form` is the abbreviation of a spelling of several words: ABS of anti-lock brake system."""
-    initials = "".join(word[0] for word in spelling.split()).casefold()
-    return len(initials) > 2 and initials == form
-
-
-_WAYS_TO_NAME: Final = (_is_same, _begins_with, _has_word_beginning_with, _has_initials)
+_WAYS_TO_NAME: Final = (_is_same, _begins_with, _has_word_beginning_with)
 
 
 def _some(found: Sequence[str]) -> str:

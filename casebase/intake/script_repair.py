@@ -195,18 +195,20 @@ def _road_test_cautions(data: Data) -> tuple[str, ...]:
 
 
 def ask_leftover(data: Data) -> Script:
-    """Ask what still does not make sense."""
-    question = Question(
-        "leftover",
-        "leftover",
-        "What still does not make sense (Enter: nothing)",
-        field_reader("leftover"),
-        example="U0155 came back once in the cold",
-        help="It can be searched for, and is shown again when a later case explains it.",
-        default=data.get("leftover"),
-    )
-    data.pop("leftover", None)
-    yield from put(data, "leftover", question)
+    """Ask what still does not make sense, and for anything that no other question asked."""
+    for key, prompt, example, help_text in (
+        (
+            "leftover",
+            "What still does not make sense (Enter: nothing)",
+            "U0155 came back once in the cold",
+            "It can be searched for, and is shown again when a later case explains it.",
+        ),
+        ("note", "Anything else worth knowing (Enter: nothing)", "same harness as in the estate model", ""),
+    ):
+        default = data.pop(key, None)
+        read = field_reader(key)
+        question = Question(key, "leftover", prompt, read, example=example, help=help_text, default=default)
+        yield from put(data, key, question)
 
 
 def ask_provenance(data: Data, offered: Data, today: date, *, fixed: bool) -> Script:

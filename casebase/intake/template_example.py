@@ -105,6 +105,7 @@ EXAMPLE: Final[dict[str, Any]] = {
         "note": "carpet left to dry for a day",
     },
     "leftover": "U0155 came back once in the cold",
+    "note": "same harness as in the estate model",
     "attachments": [{"file": "splice.jpg", "shows": "green copper in S204"}],
     "provenance": {
         "author": "lead.tech",

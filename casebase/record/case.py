@@ -10,7 +10,19 @@ from typing import Annotated, Final
 
 from pydantic import Field
 
-from casebase.record.fields import AsList, BitRate, Code, Day, Distance, Minutes, Money, Name, Part, Text
+from casebase.record.fields import (
+    AsList,
+    BitRate,
+    Code,
+    Day,
+    Distance,
+    Minutes,
+    Money,
+    Name,
+    Part,
+    Text,
+    WholeNumber,
+)
 from casebase.record.reading import Reading
 from casebase.record.vehicle import Vehicle
 from casebase.record.vocabulary import (
@@ -114,7 +126,7 @@ class Verification(Part):
     codes_cleared: YesNo | None = None
     rescan: Rescan | None = None
     road_test: Distance | None = None
-    days_without_return: Annotated[int, Field(ge=0, le=36_500)] | None = None
+    days_without_return: Annotated[WholeNumber, Field(ge=0, le=36_500)] | None = None
     came_back: YesNo | None = Field(
         default=None, description="Whether the customer returned with the same complaint."
     )
@@ -159,7 +171,7 @@ class Case(Part):
     id: Annotated[str, Field(pattern=ID_PATTERN)] | None = Field(
         default=None, description="Given by the library; leave it out of a new record."
     )
-    revision: Annotated[int, Field(ge=1)] | None = Field(
+    revision: Annotated[WholeNumber, Field(ge=1)] | None = Field(
         default=None, description="The revision this file was made from; leave it out of a new record."
     )
     kind: Kind

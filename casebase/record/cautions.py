@@ -66,5 +66,7 @@ def _touches_brakes_or_steering(case: Case) -> bool:
 def _families(case: Case) -> set[str]:
     """Return the families of all modules that the record names or its codes are about."""
     named = [module.name for module in case.modules] + [entry.module for entry in case.codes if entry.module]
+    named += [name for reading in case.readings for name in reading.unplugged or ()]
+    named += [case.cause.module] if case.cause and case.cause.module else []
     keys = {module_key(name) for name in named} | {entry.code.about for entry in case.codes}
     return {module_family(key) for key in keys if key}

@@ -9,7 +9,8 @@ from typing import Final
 
 from casebase.errors import Problem
 from casebase.record.case import Case
-from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Kind
+from casebase.record.reading import Reading, Waveform
+from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Kind, Line
 
 
 def inconsistencies(case: Case) -> list[Problem]:
@@ -77,13 +78,22 @@ def _lines_suit_the_medium(case: Case) -> Iterator[Problem]:
         if network is None:
             continue
         allowed = (*LINES_OF_MEDIUM[network.medium], *POWER_LINES)
-        for line in reading.lines:
+        for line, key in _where_lines_stand(reading).items():
             if line not in allowed:
                 yield Problem(
-                    f"readings[{index}].line",
+                    f"readings[{index}].{key}",
                     f"'{line}'",
                     f"{network.medium} has no such line: expected one of {', '.join(allowed)}",
                 )
+
+
+def _where_lines_stand(reading: Reading) -> dict[Line, str]:
+    """Return every line that `reading` speaks of, with the key under which it stands."""
+    levels = reading.waveform or Waveform()
+    stands = {line: f"waveform.{key}" for key in ("dominant", "recessive") for line in getattr(levels, key)}
+    return stands | {
+        line: key for key, line in (("against", reading.against), ("line", reading.line)) if line is not None
+    }
 
 
 def _dates_run_forward(case: Case) -> Iterator[Problem]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from datetime import date, timedelta
 from typing import Annotated, Any, Final
@@ -126,6 +127,9 @@ Code = Annotated[
 ]
 
 
+_YEAR_FIRST: Final = re.compile(r"[0-9]{4}-[0-9]")
+
+
 def _not_in_the_future(day: date) -> date:
     # One day of grace: the author may sit east of this machine's clock.
     if day > date.today() + timedelta(days=1):
@@ -136,12 +140,23 @@ def _not_in_the_future(day: date) -> date:
 
 
 def _written_date(value: object) -> object:
-    if isinstance(value, str | date):
+    # pydantic would take a bare number for seconds since 1970.
+    if isinstance(value, date) or (isinstance(value, str) and _YEAR_FIRST.match(value.strip())):
         return value
-    raise InputError("not a date: expected YYYY-MM-DD")
+    raise InputError("expected a date as YYYY-MM-DD")
 
 
 Day = Annotated[date, BeforeValidator(_written_date), AfterValidator(_not_in_the_future)]
+
+
+def _not_a_truth_value(value: object) -> object:
+    if isinstance(value, bool):
+        raise InputError("expected a whole number")
+    return value
+
+
+WholeNumber = Annotated[int, BeforeValidator(_not_a_truth_value)]
+"""A count; JSON's `true` is none."""
 
 
 def _as_list(value: object) -> object:
@@ -149,8 +164,10 @@ def _as_list(value: object) -> object:
 
 
 def _nothing_as_empty(value: object) -> object:
-    nothing = isinstance(value, str) and value.strip().casefold() in {"nothing", "none"}
-    return [] if nothing else _as_list(value)
+    listed = _as_list(value)
+    if isinstance(listed, list) and len(listed) == 1 and isinstance(listed[0], str):
+        return [] if listed[0].strip().casefold() in {"nothing", "none"} else listed
+    return listed
 
 
 AsList: Final = BeforeValidator(_as_list)

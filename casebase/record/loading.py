@@ -16,7 +16,7 @@ from pydantic import ValidationError
 from casebase.errors import InputError, Problem, RecordError
 from casebase.record.case import Case
 from casebase.record.consistency import inconsistencies
-from casebase.record.problems import problems_of
+from casebase.record.problems import problems_of, with_lines
 
 LARGEST_FILE_BYTES: Final = 200_000_000
 """A record is some kilobytes; a file of many is tens of megabytes. Above this it is something else."""
@@ -38,7 +38,10 @@ def load_text(text: str, source: str, suffix: str = ".yaml") -> list[Case]:
     """Return every record in `text`; `source` names it in errors, `suffix` tells the notation."""
     try:
         documents = _READERS.get(suffix, _yaml_documents)(text)
-        cases = [case_from_data(data, name, text) for name, data in _named(documents, source)]
+        cases = [
+            case_from_data(data, name, text, record)
+            for record, (name, data) in enumerate(_named(documents, source))
+        ]
     except RecursionError:
         raise InputError(
             f"{source}: nested too deep: expected a record as casebase template prints it"
@@ -50,16 +53,19 @@ def load_text(text: str, source: str, suffix: str = ".yaml") -> list[Case]:
     return cases
 
 
-def case_from_data(data: object, source: str, text: str | None = None) -> Case:
-    """Return the checked record that plain `data` describes; `text`, its YAML, gives problems their line."""
+def case_from_data(data: object, source: str, text: str | None = None, record: int = 0) -> Case:
+    """Return the checked record that plain `data` describes; `text`, its YAML, gives problems their line.
+
+    `record` tells which record of `text` it is, counted from 0.
+    """
     if not isinstance(data, dict):
         problem = Problem("the file", "", "expected keys such as kind, vehicle and readings at its top level")
         raise RecordError(source, [problem])
     try:
         case = Case.model_validate(data)
     except ValidationError as error:
-        raise RecordError(source, problems_of(error, data, text)) from None
-    problems = inconsistencies(case)
+        raise RecordError(source, problems_of(error, data, text, record)) from None
+    problems = with_lines(inconsistencies(case), text, record)
     if problems:
         raise RecordError(source, problems)
     return case
@@ -107,21 +113,35 @@ def _named(documents: Iterator[Any], source: str) -> Iterator[tuple[str, Any]]:
 
 
 def _yaml_documents(text: str) -> Iterator[Any]:
-    from ruamel.yaml import YAML  # noqa: PLC0415  costs a tenth of a second; reading a library needs none of it
-    from ruamel.yaml.error import YAMLError  # noqa: PLC0415
+    from ruamel.yaml.error import YAMLError  # noqa: PLC0415  costs a tenth of a second; a library needs none of it
 
-    # Every scalar stays the text that was typed (the failsafe schema of YAML 1.2): on, off, yes and no stay words,
-    # 0xC121 and 00532 stay codes, 60.20 keeps its digits. The fields read the text themselves.
-    yaml = YAML(typ="base", pure=True)
     try:
-        yield from (
-            _without_empty_keys(it, {}) for it in yaml.load_all(StringIO(text)) if it not in (None, "")
-        )
+        documents = _yaml_of_typed_text().load_all(StringIO(text))
+        yield from (_without_empty_keys(it, {}) for it in documents if it is not None)
     except YAMLError as error:
         raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
     except (ValueError, OverflowError, AttributeError, TypeError, LookupError) as error:
         # What ruamel.yaml lets through on damaged input: impossible dates, numbers and tags.
         raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
+
+
+def _yaml_of_typed_text() -> Any:
+    """Return a reader that keeps every scalar as the text that was typed (the failsafe schema of YAML 1.2).
+
+    So on, off, yes and no stay words, 0xC121 and 00532 stay codes, 60.20 keeps its digits; the fields read the
+    text themselves. What was left empty, without quotes, is None.
+    """
+    from ruamel.yaml import YAML  # noqa: PLC0415
+    from ruamel.yaml.constructor import BaseConstructor  # noqa: PLC0415
+
+    class TypedText(BaseConstructor):
+        def construct_scalar(self, node: Any) -> Any:
+            value = super().construct_scalar(node)
+            return None if value in _EMPTY and not node.style else value
+
+    yaml: Any = YAML(typ="base", pure=True)
+    yaml.Constructor = TypedText
+    return yaml
 
 
 def _without_empty_keys(data: Any, seen: dict[int, Any]) -> Any:
@@ -130,12 +150,12 @@ def _without_empty_keys(data: Any, seen: dict[int, Any]) -> Any:
         return seen[id(data)]
     if isinstance(data, dict):
         seen[id(data)] = plain = {}
-        plain.update({key: _without_empty_keys(it, seen) for key, it in data.items() if it not in _EMPTY})
+        plain.update({key: _without_empty_keys(it, seen) for key, it in data.items() if it is not None})
         return plain
     if isinstance(data, list):
         listed: list[Any] = []
         seen[id(data)] = listed
-        listed.extend(_without_empty_keys(it, seen) for it in data)
+        listed.extend("" if it is None else _without_empty_keys(it, seen) for it in data)
         return listed
     return data
 

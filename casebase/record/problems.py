@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import typing
 from collections.abc import Mapping
+from dataclasses import replace
 from difflib import get_close_matches
 from enum import Enum
 from io import StringIO
@@ -17,6 +19,9 @@ from casebase.record.case import Case
 from casebase.record.vocabulary import SHORT_FORMS, plain_form
 
 _LONGEST_VALUE: Final = 60
+_LONGEST_COMPOSED: Final = 1_000_000
+"""Characters; above this, finding a line would take longer than anybody waits."""
+
 _Location = tuple[int | str, ...]
 
 _SENTENCES: Final = {
@@ -29,6 +34,9 @@ _SENTENCES: Final = {
     "model_type": "expected keys and values, indented below it",
     "model_attributes_type": "expected keys and values, indented below it",
     "string_type": "expected text",
+    "string_unicode": "holds a broken character: expected plain text",
+    "invalid_key": "not a key: expected one word before the colon",
+    "recursion_loop": "stands inside itself: expected plain values without aliases",
     "int_type": "expected a whole number",
     "int_parsing": "expected a whole number",
     "int_from_float": "expected a whole number",
@@ -50,11 +58,27 @@ _SPECIAL_PATTERNS: Final = {
 }
 
 
-def problems_of(error: ValidationError, data: object, text: str | None = None) -> list[Problem]:
-    """Return one problem per complaint of pydantic; `text`, the YAML it came from, gives the lines."""
+def problems_of(
+    error: ValidationError, data: object, text: str | None = None, record: int = 0
+) -> list[Problem]:
+    """Return one problem per complaint of pydantic; `text`, the YAML it came from, gives the lines.
+
+    `record` tells which record of `text` it is, counted from 0.
+    """
     details = error.errors(include_url=False, include_context=True)
-    lines = _Lines(text)
+    lines = _Lines(text, record)
     return [_problem(item["type"], item["loc"], item, lines) for item in details]
+
+
+def with_lines(problems: list[Problem], text: str | None, record: int = 0) -> list[Problem]:
+    """Return `problems` with the line at which their field stands in `text`."""
+    lines = _Lines(text if problems else None, record)
+    return [replace(problem, line=lines.of(_location_of(problem.field))) for problem in problems]
+
+
+def _location_of(path: str) -> _Location:
+    steps = re.findall(r"([^.\[\]]+)|\[([0-9]+)\]", path)
+    return tuple(key or int(index) for key, index in steps)
 
 
 def field_path(location: _Location) -> str:
@@ -68,7 +92,7 @@ def field_path(location: _Location) -> str:
         if isinstance(step, int):
             path += f"[{step}]"
         elif step != "[key]":
-            path += f".{step}" if path else str(step)
+            path += f".{_printable(step)}" if path else _printable(step)
     return path or "the file"
 
 
@@ -79,7 +103,9 @@ def _problem(kind: str, location: _Location, item: Any, lines: _Lines) -> Proble
         return _unknown_key(location, path, line)
     if kind == "enum":
         return _unknown_word(location, path, item["input"], line)
-    value = "" if kind == "missing" else _shown(item["input"])
+    # What a whole group lacks is told by its path and the sentence.
+    whole_group = kind == "value_error" and isinstance(item["input"], Mapping)
+    value = "" if kind == "missing" or whole_group else _shown(item["input"])
     return Problem(path, value, _expected(kind, location, item), line)
 
 
@@ -119,11 +145,12 @@ def _shown(value: object) -> str:
         return "a group of keys"
     if isinstance(value, list | tuple | set):
         return "a list"
-    text = f"'{value}'" if isinstance(value, str) else str(value)
-    printable = "".join(
-        character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2]
-    )
+    printable = _printable(f"'{value}'" if isinstance(value, str) else str(value))
     return printable if len(printable) <= _LONGEST_VALUE else f"{printable[:_LONGEST_VALUE]}..."
+
+
+def _printable(text: str) -> str:
+    return "".join(character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2])
 
 
 def _keys_at(location: _Location) -> list[str]:
@@ -175,8 +202,8 @@ def _alternatives(annotation: Any) -> list[Any]:
 class _Lines:
     """Finds the line of a field by composing the YAML again; only errors pay for it."""
 
-    def __init__(self, text: str | None) -> None:
-        self._root = _composed(text) if text else None
+    def __init__(self, text: str | None, record: int = 0) -> None:
+        self._root = _composed(text, record) if text and len(text) <= _LONGEST_COMPOSED else None
 
     def of(self, location: _Location) -> int | None:
         """Return the line (from 1) at which the deepest part of `location` that is there begins."""
@@ -189,12 +216,15 @@ class _Lines:
         return line
 
 
-def _composed(text: str) -> Any:
+def _composed(text: str, record: int) -> Any:
+    """Return the node of a record: of a YAML document, or of an entry of a JSON list."""
     from ruamel.yaml import YAML  # noqa: PLC0415  only errors need it
     from ruamel.yaml.error import YAMLError  # noqa: PLC0415
 
     try:
-        return YAML(typ="safe", pure=True).compose(StringIO(text))
+        roots = [node for node in YAML(typ="safe", pure=True).compose_all(StringIO(text)) if node.value]
+        listed = roots[0].value if len(roots) == 1 and roots[0].id == "sequence" else roots
+        return listed[record] if record < len(listed) else None
     except (YAMLError, ValueError, RecursionError):
         return None
 

@@ -229,8 +229,8 @@ def read_money(text: object) -> Amount:
     expected = "expected an amount with its currency in three letters, such as 184.50 EUR"
     if isinstance(text, Amount):
         return text
-    spelled = _THOUSANDS_GAP.sub("", " ".join(str(text).split()))[:_LONGEST]
-    match = _MONEY.fullmatch(spelled) if isinstance(text, str) else None
+    spelled = " ".join(text.split()) if isinstance(text, str) else ""
+    match = _MONEY.fullmatch(_THOUSANDS_GAP.sub("", spelled)) if len(spelled) <= _LONGEST else None
     if match is None or bool(match["before"]) == bool(match["after"]):
         raise QuantityError(f"not an amount of money: {expected}")
     currency = match["before"] or match["after"]
@@ -250,21 +250,22 @@ def _spelled(text: object, dimension: Dimension) -> str:
 
 
 def _single(body: str, dimension: Dimension, spelled: str, *, about: bool) -> Amount:
-    digits, unit, value = _number_and_unit(body, dimension, spelled)
+    digits, unit, factor = _number_and_unit(body, dimension, spelled)
+    value = float(digits) * factor
     return _in_bounds(Amount(digits, unit, value, value, about), dimension)
 
 
 def _range(spread: re.Match[str], dimension: Dimension, spelled: str, *, about: bool) -> Amount:
-    high_digits, unit, high = _number_and_unit(spread["high"], dimension, spelled)
+    high_digits, unit, factor = _number_and_unit(spread["high"], dimension, spelled)
     low_digits = _plain_digits(spread["low"], spelled)
-    low = float(low_digits) * (high / float(high_digits) if float(high_digits) else 1.0)
+    low, high = float(low_digits) * factor, float(high_digits) * factor
     if low > high:
         raise QuantityError(f"the range {spelled} runs backwards: put the lower value first")
     return _in_bounds(Amount(f"{low_digits} to {high_digits}", unit, low, high, about), dimension)
 
 
 def _number_and_unit(body: str, dimension: Dimension, spelled: str) -> tuple[str, str, float]:
-    """Return (digits, canonical unit, value in the base unit)."""
+    """Return (digits, canonical unit, its factor to the base unit)."""
     match = _AMOUNT.fullmatch(body)
     if match is None:
         raise QuantityError(f"not a {dimension.name}: expected a value such as {dimension.example}")
@@ -276,8 +277,7 @@ def _number_and_unit(body: str, dimension: Dimension, spelled: str) -> tuple[str
         raise QuantityError(
             f"'{spelling}' is no unit of {dimension.name}: expected a value such as {dimension.example}"
         )
-    digits = _plain_digits(match["number"], spelled)
-    return digits, found[0], float(digits) * found[1]
+    return _plain_digits(match["number"], spelled), *found
 
 
 def _plain_digits(number: str, spelled: str) -> str:
@@ -287,7 +287,7 @@ def _plain_digits(number: str, spelled: str) -> str:
             f"{spelled} can be read two ways: write the decimals with a point and thousands without a comma"
         )
     point = number.replace(",", ".").lstrip("+")
-    return f"0{point}" if point.startswith(".") else point
+    return re.sub(r"^(-?)\.", r"\g<1>0.", point)
 
 
 def _in_bounds(amount: Amount, dimension: Dimension) -> Amount:

@@ -5,7 +5,14 @@ from __future__ import annotations
 import re
 from typing import Annotated, Any, Final
 
-from pydantic import Field, PlainSerializer, WithJsonSchema, field_validator, model_validator
+from pydantic import (
+    Field,
+    PlainSerializer,
+    ValidatorFunctionWrapHandler,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 from pydantic_core.core_schema import ValidationInfo
 
 from casebase.errors import InputError
@@ -39,6 +46,14 @@ class Waveform(Part):
         default_factory=list, description="How it looks, in fixed words."
     )
     note: Text | None = None
+
+    @field_validator("recessive", "dominant", mode="wrap")
+    @classmethod
+    def _each_line_once(cls, levels: Any, read: ValidatorFunctionWrapHandler) -> dict[Line, Amount]:
+        by_line: dict[Line, Amount] = read(levels)
+        if len(by_line) < len(levels):
+            raise InputError("names a line twice, in two spellings: expected each line once")
+        return by_line
 
 
 class Reading(Part):

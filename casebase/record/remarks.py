@@ -20,13 +20,17 @@ def remarks_on(case: Case) -> list[str]:
 
 def earlier_reading(case: Case, index: int) -> Reading | None:
     """Return the last reading before `index` of the same quantity, lines and place: what `unchanged` refers to."""
-    this = case.readings[index]
-    key = (this.network, this.quantity, this.line, this.against, this.at)
+    measured = _what_is_measured(case, case.readings[index])
     for earlier in reversed(case.readings[:index]):
-        same = (earlier.network, earlier.quantity, earlier.line, earlier.against, earlier.at) == key
-        if same and not isinstance(earlier.value, Comparison):
+        if _what_is_measured(case, earlier) == measured and not isinstance(earlier.value, Comparison):
             return earlier
     return None
+
+
+def _what_is_measured(case: Case, reading: Reading) -> tuple[object, ...]:
+    # The only network may be named in one reading and left out in the next.
+    network = case.network_of(reading.network)
+    return network, reading.quantity, reading.line, reading.against, reading.at
 
 
 def _vin_fits(case: Case) -> Iterator[str]:

@@ -10,7 +10,8 @@ import re
 from enum import StrEnum
 from typing import Final
 
-_BETWEEN_WORDS: Final = re.compile(r"[\s_\-./]+")
+# A sign at the end stays: battery - is not battery +.
+_BETWEEN_WORDS: Final = re.compile(r"[\s_./]+|-(?=\s*\S)")
 
 
 def plain_form(text: str) -> str:
@@ -44,6 +45,10 @@ _LINES: Final = {
     "chassis": "ground",
     "bat+": "battery +",
     "b+": "battery +",
+    "batteryplus": "battery +",
+    "bat-": "battery -",
+    "b-": "battery -",
+    "batteryminus": "battery -",
     "battery": "battery +",
     "kl30": "battery +",
     "kline": "K-line",

@@ -203,6 +203,7 @@ def searchable_text(case: Case) -> str:
     texts += [text for step in case.steps for text in (step.did, step.found)]
     texts += [entry.text for entry in case.codes]
     texts += [reading.note for reading in case.readings]
+    texts += [reading.waveform.note for reading in case.readings if reading.waveform]
     texts += [case.fix.done, *(part.name for part in case.fix.parts)] if case.fix else []
     texts += [case.cause.proof, case.cause.where.text if case.cause.where else None] if case.cause else []
     texts += [case.verification.note] if case.verification else []

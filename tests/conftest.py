@@ -1,0 +1,39 @@
+"""What tests share: the invented demo records, and small records built by hand."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from casebase.record.case import Case
+from casebase.record.loading import case_from_data, load_file
+
+DEMO = Path(__file__).parent.parent / "demo_cases"
+
+
+@pytest.fixture(scope="session")
+def demo_cases() -> dict[str, Case]:
+    """Every invented record by its file name."""
+    return {path.name: load_file(path)[0] for path in sorted(DEMO.glob("*.yaml"))}
+
+
+@pytest.fixture(scope="session")
+def demo_jobs() -> dict[str, Case]:
+    """Every invented stuck job by its file name."""
+    return {path.name: load_file(path)[0] for path in sorted((DEMO / "jobs").glob("*.yaml"))}
+
+
+@pytest.fixture
+def make_case() -> Callable[..., Case]:
+    """Return a maker of small records: the keys given, on an invented vehicle."""
+
+    def make(**keys: Any) -> Case:
+        data = {
+            "kind": "fault case",
+            "vehicle": {"make": "Norrvik", "model": "Fjellet"},
+            "concern": "lamps on",
+        }
+        return case_from_data(data | keys, "a test")
+
+    return make
