@@ -93,7 +93,7 @@ def demo(
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Build a library of invented cases and try a stuck job on it.
+    """Try a stuck job on invented cases.
 
     Example: casebase demo --job tailgate
     """
@@ -134,9 +134,9 @@ def log(
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Keep records: from files, or without any, by asking one question at a time.
+    """Keep records: from files, or by asking.
 
-    All files are kept, or, where one does not fit, none.
+    Without a file it asks one question at a time. Of several files all are kept or, where one does not fit, none.
 
     Example: casebase log case.yaml
     """
@@ -163,7 +163,9 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """List the cases, the newest first; with --find, the best first.
+    """List or search the cases.
+
+    The newest come first; with --find, those that fit best.
 
     Example: casebase list --find "water splice" --platform K4
     """
@@ -185,7 +187,7 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
     if json:
         _print_json(rows)
     else:
-        print_list(rows, "cases that fit" if wanted or find else "cases", _page())
+        print_list(rows, "records that fit" if wanted or find else "records", _page())
 
 
 @app.command()
@@ -196,7 +198,7 @@ def show(
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Show one case, in the order of the work.
+    """Show one case.
 
     Example: casebase show 7fq --file > case.yaml
     """
@@ -226,7 +228,7 @@ def similar(
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Find the past cases most like a job, and say why.
+    """Find the cases most like a job.
 
     Example: casebase similar job.yaml
     """
@@ -241,7 +243,9 @@ def codes(
     ],
     json: JsonOption = False,
 ) -> None:
-    """Explain trouble codes: what each says, of which module, and who blames whom.
+    """Explain trouble codes.
+
+    What each says, of which module, and who blames whom.
 
     Example: casebase codes U0121-87 "SPN 639 FMI 9"
     """
@@ -257,7 +261,9 @@ def codes(
 
 @app.command()
 def check(library: LibraryOption = None, json: JsonOption = False) -> None:
-    """Check that the library is whole: the file, the records, the tables made from them.
+    """Check that the library is whole.
+
+    The file, the records, and the tables made from them.
 
     Example: casebase check --library shop.db
     """
@@ -266,19 +272,19 @@ def check(library: LibraryOption = None, json: JsonOption = False) -> None:
     if json:
         _print_json({"cases": count, "faults": faults})
     else:
-        typer.echo("\n".join(faults) if faults else f"{count} cases, all whole.")
+        typer.echo("\n".join(faults) if faults else f"{count} records, all whole.")
     if faults:
         raise typer.Exit(1)
 
 
 @app.command()
 def rebuild(library: LibraryOption = None) -> None:
-    """Make the tables and the full text again from the records.
+    """Make the tables again from the records.
 
     Example: casebase rebuild --library shop.db
     """
     with _open(library) as kept:
-        typer.echo(f"{kept.rebuild()} cases: tables and full text made again.")
+        typer.echo(f"{kept.rebuild()} records: tables and full text made again.")
 
 
 def _open(path: Path | None, *, make_own: bool = False) -> Library:

@@ -55,10 +55,14 @@ def check_field(field: str, value: object, beside: Mapping[str, Any] | None = No
 def _record_with(field: str, value: object, beside: Mapping[str, Any] | None) -> dict[str, Any]:
     """Return a record that holds nothing but `field`; the other problems it has are not looked at."""
     *steps, last = field.split(".")
-    inner: dict[str, Any] = {**(beside or {}), last: value}
+    inner: dict[str, Any] = {**(beside or {}), **_under(last, value)}
     for step in reversed(steps):
-        inner = {step.removesuffix("[0]"): [inner] if step.endswith("[0]") else inner}
+        inner = _under(step, inner)
     return inner
+
+
+def _under(step: str, value: object) -> dict[str, Any]:
+    return {step.removesuffix("[0]"): [value] if step.endswith("[0]") else value}
 
 
 def names_reader(field: str, refused: Mapping[str, str] | None = None) -> Reader:

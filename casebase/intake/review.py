@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import Any
 
+from casebase.errors import RecordError
 from casebase.record.case import Case
-from casebase.record.cautions import cautions_of
+from casebase.record.cautions import MAKER_FIRST, cautions_of
+from casebase.record.loading import case_from_data
 from casebase.record.remarks import remarks_on
 from casebase.record.status import status_of
 from casebase.record.words import cause_line, code_line, module_line, network_line, reading_line, title_of
@@ -20,6 +23,16 @@ def review_lines(case: Case) -> list[str]:
         *(f"Look again: {remark}" for remark in remarks_on(case)),
         *(f"Caution: {caution}" for caution in cautions_of(case)),
     ]
+
+
+def cautions_so_far(data: Mapping[str, Any], *wanted: str) -> tuple[str, ...]:
+    """Return those of the `wanted` cautions that belong to a record not finished yet, with the maker's word."""
+    try:
+        belonging = cautions_of(case_from_data(dict(data), "the interview"))
+    except RecordError:
+        return ()
+    shown = tuple(caution for caution in wanted if caution in belonging)
+    return (*shown, MAKER_FIRST) if shown else ()
 
 
 def _found(case: Case) -> Iterator[str]:

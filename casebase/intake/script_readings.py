@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from casebase.intake.answers import Reader, check_field, field_reader, word_reader
+from casebase.intake.answers import Reader, field_reader, word_reader
 from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.reading_state import STATE_KEYS, read_unplugged, state_in_words, unplugged_text
+from casebase.intake.review import cautions_so_far
 from casebase.intake.script_waveform import ask_waveform
-from casebase.record.cautions import MOVING_PARTS, OHMS
+from casebase.record.cautions import HIGH_VOLTAGE, MOVING_PARTS, OHMS, RESTRAINTS
 from casebase.record.vocabulary import (
     LINES_OF_MEDIUM,
     POWER_LINES,
@@ -23,8 +25,6 @@ from casebase.record.vocabulary import (
 
 Data = dict[str, Any]
 
-STATE_KEYS: Final = ("ignition", "battery", "unplugged", "tester", "stage")
-
 _QUANTITIES: Final = tuple(Quantity)
 _TO: Final = " to "
 _OTHER: Final = "other leads"
@@ -36,14 +36,15 @@ def ask_readings(data: Data, part: str, stage: Stage | None = None) -> Script:
     first = len(readings)
     while True:
         reading: Data = {}
-        yield from put(reading, "quantity", _quantity_question(readings, part, first))
+        cautions = () if len(readings) > first else cautions_so_far(data, HIGH_VOLTAGE, RESTRAINTS)
+        yield from put(reading, "quantity", _quantity_question(readings, part, first, cautions))
         if not reading:
             return
         yield from _Asking(data, reading, part, stage, first).whole_reading()
         readings.append(reading)
 
 
-def _quantity_question(readings: list[Data], part: str, first: int) -> Question:
+def _quantity_question(readings: list[Data], part: str, first: int, cautions: tuple[str, ...]) -> Question:
     before = readings[-1]["quantity"] if readings else Quantity.VOLTAGE
     read_word = word_reader(_QUANTITIES)
 
@@ -66,6 +67,7 @@ def _quantity_question(readings: list[Data], part: str, first: int) -> Question:
         example="2, or voltage",
         help="Choose what was measured. A waveform is what a scope showed.",
         words=_QUANTITIES,
+        notes=cautions,
         so_far=len(readings) - first,
     )
 
@@ -174,7 +176,7 @@ class _Asking:
         if earlier and any(key in earlier for key in STATE_KEYS):
             same = yield self.question(
                 "same_state",
-                f"Same state: {_state_in_words(earlier)}?",
+                f"Same state: {state_in_words(earlier)}?",
                 word_reader(tuple(YesNo)),
                 example="no, to give another state",
                 default="yes",
@@ -218,10 +220,10 @@ class _Asking:
         yield from self.ask(
             "unplugged",
             "Unplugged (several: with ,; or nothing)",
-            _unplugged,
+            read_unplugged,
             example="ABS, or nothing",
             help="Modules or connectors off while measuring. Enter alone means: not known.",
-            default=_unplugged_text(earlier),
+            default=unplugged_text(earlier),
         )
         if not is_resistance:
             yield from self.ask(
@@ -276,28 +278,3 @@ def _usual_pairs(medium: Medium, quantity: str) -> tuple[str, ...]:
 
 def _stage_of(reading: Data) -> str:
     return str(reading.get("stage", Stage.AS_FOUND))
-
-
-def _state_in_words(reading: Data) -> str:
-    unplugged = _unplugged_text(reading)
-    told = [
-        f"{name} {reading[key]}"
-        for key, name in (("ignition", "ignition"), ("battery", "battery"), ("tester", "tester"))
-        if key in reading
-    ]
-    told += [f"{unplugged} unplugged"] if unplugged else []
-    told += [str(reading["stage"])] if reading.get("stage") == Stage.ISOLATION else []
-    return ", ".join(told) or "not stated"
-
-
-def _unplugged_text(reading: Data) -> str | None:
-    unplugged = reading.get("unplugged")
-    return ", ".join(unplugged) or "nothing" if isinstance(unplugged, list) else unplugged
-
-
-def _unplugged(text: str) -> str | list[str]:
-    if text.casefold() in {"nothing", "none", "no"}:
-        return "nothing"
-    names = [name.strip() for name in text.replace(";", ",").split(",") if name.strip()]
-    check_field("readings[0].unplugged", names)
-    return names

@@ -5,12 +5,11 @@ from __future__ import annotations
 from datetime import date
 from typing import Any, Final
 
-from casebase.errors import RecordError
 from casebase.intake.answers import Reader, day_reader, field_reader, word_reader
 from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.review import cautions_so_far
 from casebase.intake.script_readings import ask_readings
-from casebase.record.cautions import BRAKES_OR_STEERING, MAKER_FIRST, cautions_of
-from casebase.record.loading import case_from_data
+from casebase.record.cautions import BRAKES_OR_STEERING
 from casebase.record.vocabulary import Fault, Mechanism, Place, Rescan, Stage, YesNo
 from casebase.record.words import FAULT_WORDS
 
@@ -176,22 +175,12 @@ def ask_verification(data: Data) -> Script:
     yield from ask("codes_cleared", "Codes cleared", word_reader(words), words=words)
     rescans = tuple(Rescan)
     yield from ask("rescan", "Scan afterwards", word_reader(rescans), words=rescans)
-    yield from ask(
-        "road_test", "Road test, how far (Enter: none)", example="12 km", notes=_road_test_cautions(data)
-    )
+    cautions = cautions_so_far({**data, "verification": shown}, BRAKES_OR_STEERING)
+    yield from ask("road_test", "Road test, how far (Enter: none)", example="12 km", notes=cautions)
     kept = {key: earlier[key] for key in ("days_without_return", "came_back", "note") if key in earlier}
     if shown or kept:
         data["verification"] = {**shown, **kept}
     yield from ask_readings(data, "verification", Stage.AFTER_REPAIR)
-
-
-def _road_test_cautions(data: Data) -> tuple[str, ...]:
-    """Return the caution against a road test where the record so far speaks of brakes or steering."""
-    try:
-        case = case_from_data(data, "the interview")
-    except RecordError:
-        return ()
-    return (BRAKES_OR_STEERING, MAKER_FIRST) if BRAKES_OR_STEERING in cautions_of(case) else ()
 
 
 def ask_leftover(data: Data) -> Script:

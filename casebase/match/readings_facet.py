@@ -12,7 +12,7 @@ from casebase.match.profile import OVER_LIMIT_OHMS, Profile, ReadingTrait, is_kn
 from casebase.match.rarity import Rarity
 
 SAME_FROM: Final = 0.7
-OTHER_BELOW: Final = 0.3
+OTHER_BELOW: Final = 0.4
 """Likeness from which two readings count as the same, and below which as another, in words."""
 
 STATE_NOT_STATED: Final = 0.6

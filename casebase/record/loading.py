@@ -6,6 +6,7 @@ A file may hold several records: YAML documents parted by `---`, a JSON list, or
 from __future__ import annotations
 
 import json
+from collections import Counter
 from collections.abc import Callable, Iterator
 from io import StringIO
 from pathlib import Path
@@ -16,10 +17,15 @@ from pydantic import ValidationError
 from casebase.errors import InputError, Problem, RecordError
 from casebase.record.case import Case
 from casebase.record.consistency import inconsistencies
-from casebase.record.problems import problems_of, with_lines
+from casebase.record.problems import printable, problems_of, with_lines
 
 LARGEST_FILE_BYTES: Final = 200_000_000
 """A record is some kilobytes; a file of many is tens of megabytes. Above this it is something else."""
+
+MOST_VALUES: Final = 500_000
+"""More than the longest lists of a record hold; YAML aliases can multiply a few lines into billions."""
+
+_MOST_DIGITS: Final = 30
 
 _EMPTY: Final = ("", "~", "null")
 
@@ -117,7 +123,7 @@ def _yaml_documents(text: str) -> Iterator[Any]:
 
     try:
         documents = _yaml_of_typed_text().load_all(StringIO(text))
-        yield from (_without_empty_keys(it, {}) for it in documents if it is not None)
+        yield from (_without_empty_keys(_not_multiplied(it), {}) for it in documents if it is not None)
     except YAMLError as error:
         raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
     except (ValueError, OverflowError, AttributeError, TypeError, LookupError) as error:
@@ -142,6 +148,26 @@ def _yaml_of_typed_text() -> Any:
     yaml: Any = YAML(typ="base", pure=True)
     yaml.Constructor = TypedText
     return yaml
+
+
+def _not_multiplied(data: Any) -> Any:
+    """Return `data`, unless its aliases, written out, make it larger than any record."""
+    if _values_in(data, {}) > MOST_VALUES:
+        raise _BrokenNotationError(
+            f"its aliases repeat into more than {MOST_VALUES} values: expected a record as casebase template prints it"
+        )
+    return data
+
+
+def _values_in(data: Any, seen: dict[int, int]) -> int:
+    """Return how many values `data` holds with every alias written out; what stands inside itself counts once."""
+    if not isinstance(data, dict | list):
+        return 1
+    if id(data) not in seen:
+        seen[id(data)] = 1
+        inner = data.values() if isinstance(data, dict) else data
+        seen[id(data)] = 1 + sum(_values_in(it, seen) for it in inner)
+    return seen[id(data)]
 
 
 def _without_empty_keys(data: Any, seen: dict[int, Any]) -> Any:
@@ -172,7 +198,9 @@ def _json_lines(text: str) -> Iterator[Any]:
 
 def _json(text: str) -> Any:
     try:
-        return json.loads(text, object_pairs_hook=_unique_keys, parse_constant=_no_constant)
+        return json.loads(
+            text, object_pairs_hook=_unique_keys, parse_constant=_no_constant, parse_int=_whole_number
+        )
     except ValueError as error:
         raise _BrokenNotationError(f"not readable as JSON: {_first_sentence(error)}") from None
 
@@ -180,10 +208,16 @@ def _json(text: str) -> Any:
 def _unique_keys(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     unique = dict(pairs)
     if len(unique) < len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
+        counts = Counter(key for key, _ in pairs)
+        twice = next(key for key, times in counts.items() if times > 1)
         raise ValueError(f"the key '{twice}' is given twice")
     return unique
+
+
+def _whole_number(digits: str) -> int:
+    if len(digits) > _MOST_DIGITS:
+        raise ValueError(f"a number of {len(digits)} digits")
+    return int(digits)
 
 
 def _no_constant(word: str) -> Any:
@@ -194,7 +228,7 @@ def _first_sentence(error: Exception) -> str:
     mark = getattr(error, "problem_mark", None)
     place = f"line {mark.line + 1}, column {mark.column + 1}: " if mark else ""
     words = getattr(error, "problem", None) or (str(error).splitlines() or [type(error).__name__])[0]
-    return f"{place}{words}"
+    return f"{place}{printable(words)}"
 
 
 _READERS: Final[dict[str, Callable[[str], Iterator[Any]]]] = {

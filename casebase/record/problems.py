@@ -22,6 +22,9 @@ _LONGEST_VALUE: Final = 60
 _LONGEST_COMPOSED: Final = 1_000_000
 """Characters; above this, finding a line would take longer than anybody waits."""
 
+MOST_PROBLEMS: Final = 50
+"""Nobody mends more at once; a damaged file can hold a million."""
+
 _Location = tuple[int | str, ...]
 
 _SENTENCES: Final = {
@@ -36,10 +39,10 @@ _SENTENCES: Final = {
     "string_type": "expected text",
     "string_unicode": "holds a broken character: expected plain text",
     "invalid_key": "not a key: expected one word before the colon",
-    "recursion_loop": "stands inside itself: expected plain values without aliases",
     "int_type": "expected a whole number",
     "int_parsing": "expected a whole number",
     "int_from_float": "expected a whole number",
+    "finite_number": "expected a whole number",
     "int_parsing_size": "expected a whole number of ordinary size",
     "greater_than_equal": "too low: expected {ge} or more",
     "less_than_equal": "too high: expected {le} or less",
@@ -67,7 +70,10 @@ def problems_of(
     """
     details = error.errors(include_url=False, include_context=True)
     lines = _Lines(text, record)
-    return [_problem(item["type"], item["loc"], item, lines) for item in details]
+    problems = [_problem(item["type"], item["loc"], item, lines) for item in details[:MOST_PROBLEMS]]
+    more = len(details) - len(problems)
+    said = f"{more} problems more: mend those named so far, then try again"
+    return [*problems, Problem("the file", "", said)] if more else problems
 
 
 def with_lines(problems: list[Problem], text: str | None, record: int = 0) -> list[Problem]:
@@ -92,7 +98,7 @@ def field_path(location: _Location) -> str:
         if isinstance(step, int):
             path += f"[{step}]"
         elif step != "[key]":
-            path += f".{_printable(step)}" if path else _printable(step)
+            path += f".{printable(step)}" if path else printable(step)
     return path or "the file"
 
 
@@ -145,11 +151,12 @@ def _shown(value: object) -> str:
         return "a group of keys"
     if isinstance(value, list | tuple | set):
         return "a list"
-    printable = _printable(f"'{value}'" if isinstance(value, str) else str(value))
-    return printable if len(printable) <= _LONGEST_VALUE else f"{printable[:_LONGEST_VALUE]}..."
+    shown = printable(f"'{value}'" if isinstance(value, str) else str(value))
+    return shown if len(shown) <= _LONGEST_VALUE else f"{shown[:_LONGEST_VALUE]}..."
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
+    """Return the beginning of `text` in one line; what no terminal prints becomes a question mark."""
     return "".join(character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2])
 
 

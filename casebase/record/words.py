@@ -70,7 +70,8 @@ def title_of(case: Case) -> str:
     if case.title:
         return case.title
     if case.kind is Kind.KNOWN_GOOD:
-        return f"Known good: {case.vehicle.make} {case.vehicle.model}"
+        named = ", ".join(network.name for network in case.networks)
+        return _shortened(f"Known good: {named or f'{case.vehicle.make} {case.vehicle.model}'}")
     if case.cause:
         return _shortened(_capital(_cause_title(case.cause)))
     told = case.concern or next(iter(case.symptoms), None) or _what_stands_out(case)

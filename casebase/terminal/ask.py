@@ -23,7 +23,7 @@ LineReader = Callable[[str], str]
 
 _WELCOME: Final = (
     "Enter skips a question or takes what stands in [ ]; - leaves it empty; ? helps.",
-    "back: the question before. back vehicle: that part again. forward: answers as before.",
+    "back: question before; back vehicle: that part again; forward: on as before.",
     "stop: leave, the draft is kept.",
 )
 _LONGEST_DEFAULT: Final = 60

@@ -123,7 +123,7 @@ def _vehicle(past: Profile) -> str:
 
 
 def _verdict(row: ReadingBeside) -> str:
-    return {True: "same", False: "other", None: "near"}[row.fits]
+    return {True: "same", False: "other", None: "close"}[row.fits]
 
 
 def _shortened(texts: list[str], most: int) -> list[str]:

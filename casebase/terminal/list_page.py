@@ -12,7 +12,11 @@ def print_list(rows: list[dict[str, Any]], of_what: str, page: Page) -> None:
     if not rows:
         page.line(f"No {of_what}. Log one with casebase log, or loosen the filters.")
         return
-    page.line(f"{len(rows)} {of_what}")
+    page.line(
+        f"{len(rows)} {of_what}"
+        if len(rows) != 1
+        else f"1 {of_what.replace('records', 'record').replace(' fit', ' fits')}"
+    )
     for row in rows:
         vehicle = " ".join(str(row[key]) for key in ("make", "model", "model_year") if row[key])
         state = row["status"] or row["kind"]

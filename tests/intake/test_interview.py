@@ -44,6 +44,100 @@ JOB = {
     "keep": "yes",
 }
 
+EVERYTHING = {
+    **VEHICLE,
+    "vehicle.model_year": "2019",
+    "vehicle.platform": "K2",
+    "vehicle.powertrain": "5",
+    "vehicle.odometer": "84 200 km",
+    "vehicle.vin": "NKKDS41B9K0012345",
+    "concern": "Windows dead",
+    "symptoms": "windows dead; no chime",
+    "lamps": "1 2",
+    "conditions": "wet",
+    "networks[0].medium": "fault",
+    "networks[0].name": "body CAN",
+    "networks[0].bit_rate": "125 kbit/s",
+    "networks[0].reached": "behind",
+    "networks[0].gateway": "GWM",
+    "networks[0].terminators_in": "BCM, splice S204",
+    "networks[1].medium": "LIN",
+    "networks[1].name": "door LIN",
+    "networks[1].bit_rate": "19.2 kbit/s",
+    "networks[1].reached": "3",
+    "networks[1].terminators_in": "DDM",
+    "networks[2].medium": "",
+    "scan.report": "BCM U0121-00",
+    "scan.left_out": "all",
+    "codes[0].code": "U0073",
+    "codes[0].module": "BCM",
+    "codes[0].status": "pending",
+    "codes[1].code": "",
+    "modules.no": "DDM, PDM",
+    "modules.intermittent": "ABS",
+    "modules.yes": "BCM",
+    "readings[0].quantity": "volts",
+    "readings[0].network": "body CAN",
+    "readings[0].pair": "other",
+    "readings[0].line": "supply",
+    "readings[0].against": "gnd",
+    "readings[0].at": "connector of BCM",
+    "readings[0].ignition": "running",
+    "readings[0].battery": "con",
+    "readings[0].unplugged": "ABS, EPS",
+    "readings[0].tester": "silent",
+    "readings[0].stage": "2",
+    "readings[0].value": "11.8",
+    "readings[1].quantity": "scope",
+    "readings[1].network": "door",
+    "readings[1].at": "DLC",
+    "readings[1].same_state": "no",
+    "readings[1].ignition": "on",
+    "readings[1].battery": "con",
+    "readings[1].unplugged": "nothing",
+    "readings[1].tester": "talking",
+    "readings[1].traffic": "n",
+    "readings[1].recessive": "12",
+    "readings[1].dominant": "0.4",
+    "readings[1].looks": "slow",
+    "readings[1].waveform_note": "one slave only",
+    "readings[2].quantity": "no",
+    "steps[0].did": "load test",
+    "steps[0].found": "1 V drop",
+    "steps[0].minutes": "15",
+    "steps[1].did": "",
+    "cause.fault": "corroded",
+    "cause.network": "body",
+    "cause.where.place": "connector",
+    "cause.where.text": "C12",
+    "cause.module": "BCM",
+    "cause.mechanism": "water",
+    "cause.proof": "drop gone with the terminal cleaned",
+    "fix.done": "new terminal",
+    "fix.parts[0].name": "terminal",
+    "fix.parts[0].cost": "2.00 EUR",
+    "fix.parts[1].name": "",
+    "fix.minutes": "1.5 h",
+    "fix.cost": "120 EUR",
+    "verification.codes_cleared": "y",
+    "verification.rescan": "clean",
+    "verification.road_test": "12 km",
+    "verification.readings[2].quantity": "voltage",
+    "verification.readings[2].network": "body CAN",
+    "verification.readings[2].pair": "CAN high to ground",
+    "verification.readings[2].at": "DLC",
+    "verification.readings[2].same_state": "y",
+    "verification.readings[2].value": "0.3",
+    "verification.readings[3].quantity": "",
+    "leftover": "chime late",
+    "note": "same harness as in the estate",
+    "provenance.author": "day.tech",
+    "provenance.shop": "Quay Street Garage",
+    "provenance.opened": "yesterday",
+    "provenance.ended": "today",
+    "keep": "yes",
+}
+
 
 def begin(**more: object) -> Interview:
     """Begin an interview at Quay Street Garage (invented)."""
@@ -346,6 +440,49 @@ def test_brakes_concerned_means_a_caution_before_the_road_test() -> None:
     """With EPS silent and the repair not yet proven the road test is asked with the caution."""
     question = go_to(begin(), "verification.road_test", {**JOB, "verification.rescan": ""}).question
     assert any("Brakes or steering" in note for note in question.notes)
+
+
+def test_a_high_voltage_vehicle_means_a_caution_before_the_first_reading() -> None:
+    """A hybrid with the airbag module silent: both cautions stand before anything is measured."""
+    answers = {**JOB, "vehicle.powertrain": "hybrid", "modules.no": "SRS"}
+    notes = go_to(begin(), "readings[0].quantity", answers).question.notes
+    assert [note.split(":")[0] for note in notes[:2]] == ["High-voltage vehicle", "Restraint systems"]
+
+
+def test_every_question_takes_an_answer() -> None:
+    """A job in which every single question is answered; each answer arrives in the record."""
+    interview = begin()
+    asked = hold(interview, EVERYTHING)
+    assert set(asked) == set(EVERYTHING)
+    data = plain_data(interview.case())
+    assert data["networks"][0] == {
+        "name": "body CAN",
+        "medium": "fault-tolerant low-speed CAN",
+        "bit_rate": "125 kbit/s",
+        "reached": "behind a gateway",
+        "gateway": "GWM",
+        "terminators_in": ["BCM", "splice S204"],
+    }
+    assert data["codes"] == [{"module": "BCM", "code": "U0073", "status": "pending"}]
+    assert [module["answers"] for module in data["modules"]] == ["no", "no", "intermittent", "yes"]
+    assert data["readings"][0] == {
+        "network": "body CAN",
+        "quantity": "voltage",
+        "line": "supply",
+        "against": "ground",
+        "at": "connector of BCM",
+        "ignition": "running",
+        "battery": "connected",
+        "unplugged": ["ABS", "EPS"],
+        "tester": "silent",
+        "stage": "isolation",
+        "value": "11.8 V",
+    }
+    assert data["steps"] == [{"did": "load test", "found": "1 V drop", "minutes": 15.0}]
+    assert data["cause"]["where"] == {"place": "connector", "text": "C12"}
+    assert data["fix"]["parts"] == [{"name": "terminal", "cost": "2.00 EUR"}]
+    assert data["verification"] == {"codes_cleared": "yes", "rescan": "clean", "road_test": "12 km"}
+    assert data["note"] == "same harness as in the estate"
 
 
 def test_a_record_that_does_not_fit_cannot_be_kept() -> None:

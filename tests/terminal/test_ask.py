@@ -24,7 +24,7 @@ from casebase.terminal.ask import hold_interview
 TODAY = date(2026, 3, 2)
 TO_CONCERN = ["Norrland", "Kestrel", "", "", "", "", ""]
 TO_SCAN = [*TO_CONCERN, "no crank", "", "", "", ""]
-TO_REVIEW_AFTER_SCAN = ["", "", "", "", "", "", "", "", "", "", ""]
+TO_REVIEW_AFTER_SCAN = [""] * 12
 PROGRAM = """
 import sys
 from datetime import date
@@ -173,7 +173,7 @@ def test_an_answer_that_cannot_be_saved_is_not_lost(tmp_path: Path, interview: I
 
 def test_it_reads_from_a_pipe(tmp_path: Path) -> None:
     """Lines piped in are answers like any other."""
-    lines = "\n".join([*TO_SCAN, "BCM U0121-00", "", *TO_REVIEW_AFTER_SCAN, "", "yes"]) + "\n"
+    lines = "\n".join([*TO_SCAN, "BCM U0121-00", "", *TO_REVIEW_AFTER_SCAN, "yes"]) + "\n"
     done = subprocess.run(
         [sys.executable, "-c", PROGRAM, str(tmp_path)],
         input=lines,

@@ -1,0 +1,204 @@
+"""One reading: what belongs together, what may be left out, and what it then counts for."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from pydantic import ValidationError
+
+from casebase.record.quantities import Amount, Comparison, OverLimit
+from casebase.record.reading import Reading, Waveform, place_kind
+from casebase.record.vocabulary import Battery, Ignition, Line, Look, Quantity, Stage, Tester, YesNo
+
+PAIR_OHMS = {
+    "quantity": "resistance",
+    "line": "CAN high",
+    "against": "CAN low",
+    "battery": "disconnected",
+    "unplugged": "nothing",
+    "value": "60.2 ohm",
+}
+LINE_VOLTS = {
+    "quantity": "voltage",
+    "line": "CAN high",
+    "against": "ground",
+    "ignition": "on",
+    "unplugged": "nothing",
+    "value": "2.66 V",
+}
+
+
+def reading(like: dict[str, Any], **other: Any) -> Reading:
+    """Return a reading as a file gives it; a key set to None is left out."""
+    return Reading.model_validate({key: it for key, it in (like | other).items() if it is not None})
+
+
+def refusal(like: dict[str, Any], **other: Any) -> str:
+    """Return the sentence with which a reading is refused."""
+    with pytest.raises(ValidationError) as refused:
+        reading(like, **other)
+    return str(refused.value)
+
+
+def test_a_whole_reading_leaves_nothing_open() -> None:
+    """Ohms with both leads, battery off and all plugs in: as certain as a reading gets."""
+    whole = reading(PAIR_OHMS)
+    assert whole.unknown_state == ()
+    assert (whole.quantity, whole.line, whole.against) == (Quantity.RESISTANCE, Line.CAN_HIGH, Line.CAN_LOW)
+    assert (whole.battery, whole.unplugged, whole.stage) == (Battery.DISCONNECTED, [], Stage.AS_FOUND)
+    assert whole.number == 60.2
+
+
+@pytest.mark.parametrize(
+    ("like", "key"),
+    [(PAIR_OHMS, key) for key in ("against", "battery", "unplugged")]
+    + [(LINE_VOLTS, key) for key in ("against", "ignition", "unplugged")],
+)
+def test_a_reading_without_part_of_its_state_is_kept_and_marked(like: dict[str, Any], key: str) -> None:
+    """What nobody noted is told as unknown; the reading itself is not thrown away."""
+    kept = reading(like, **{key: None})
+    assert kept.number is not None
+    assert kept.unknown_state == (key,)
+
+
+def test_ohms_do_not_hang_on_the_ignition_nor_volts_on_the_battery_note() -> None:
+    """With the battery off the ignition says nothing; volts at ignition on tell that the battery is connected."""
+    assert reading(PAIR_OHMS, ignition=None).unknown_state == ()
+    assert reading(LINE_VOLTS, battery=None).unknown_state == ()
+    assert reading({"quantity": "waveform", "waveform": {"traffic": "yes"}}).unknown_state == ("ignition",)
+
+
+def test_forgiving_spellings_give_the_same_reading() -> None:
+    """`CAN-H` against `gnd` at the `OBD socket` is CAN high against ground at the DLC."""
+    typed = reading(LINE_VOLTS, quantity="Volts", line="CAN-H", against="gnd", at="OBD socket", value="2,66")
+    assert typed == reading(LINE_VOLTS)
+    assert typed.at == "DLC"
+
+
+@pytest.mark.parametrize("typed", ["nothing", "None", " NOTHING ", [], ["nothing"]])
+def test_nothing_unplugged_is_not_the_same_as_not_stated(typed: object) -> None:
+    """`unplugged: nothing` is knowledge; leaving the key out is not."""
+    assert reading(PAIR_OHMS, unplugged=typed).unplugged == []
+    assert reading(PAIR_OHMS, unplugged=None).unplugged is None
+
+
+def test_one_unplugged_module_may_be_typed_without_brackets() -> None:
+    """`unplugged: ABS` is a list of one."""
+    assert reading(PAIR_OHMS, unplugged="ABS").unplugged == ["ABS"]
+
+
+def test_the_unit_must_suit_the_quantity() -> None:
+    """Volts under resistance, ohms under voltage and OL under voltage are refused."""
+    assert "'V' is no unit of resistance" in refusal(PAIR_OHMS, value="2.5 V")
+    assert "'ohm' is no unit of voltage" in refusal(LINE_VOLTS, value="60 ohm")
+    assert "not of voltage" in refusal(LINE_VOLTS, value="OL")
+    assert "cannot be a voltage" in refusal(LINE_VOLTS, value="400 V")
+
+
+def test_a_bare_number_takes_the_unit_of_its_quantity() -> None:
+    """`value: 60.2` under resistance is ohms, under voltage it is volts."""
+    assert str(reading(PAIR_OHMS, value=60.2).value) == "60.2 ohm"
+    assert str(reading(LINE_VOLTS, value="2.5").value) == "2.5 V"
+
+
+def test_a_value_tells_its_number_where_it_has_one() -> None:
+    """OL is more ohms than any meter shows; a comparison has no number of its own."""
+    assert reading(PAIR_OHMS, value="OL").number == math.inf
+    assert reading(PAIR_OHMS, value="OL").value is OverLimit.OL
+    assert reading(PAIR_OHMS, value="unchanged").value is Comparison.UNCHANGED
+    assert reading(PAIR_OHMS, value="unchanged").number is None
+    assert reading(LINE_VOLTS, value="2.3 to 2.7").number == pytest.approx(2.5)
+
+
+@pytest.mark.parametrize(
+    ("other", "said"),
+    [
+        ({"line": None}, "needs the key line"),
+        ({"value": None}, "needs the key value"),
+        ({"against": "CAN-H"}, "CAN high against itself reads nothing"),
+        ({"waveform": {"looks": "clean"}}, "a resistance has no waveform: use quantity: waveform"),
+        ({"quantity": None}, "Field required"),
+        ({"stage": "later"}, "Input should be"),
+        ({"resistance": "60"}, "Extra inputs are not permitted"),
+        ({"at": ""}, "at least 1 character"),
+    ],
+)
+def test_parts_that_do_not_make_a_reading_are_refused(other: dict[str, Any], said: str) -> None:
+    """A reading says at least what was measured, on which line, and what it showed."""
+    assert said in refusal(PAIR_OHMS, **other)
+
+
+def test_a_scope_picture_needs_what_was_seen() -> None:
+    """A waveform has levels, traffic or looks; a single value is none, a comparison is enough."""
+    assert "needs the key waveform" in refusal({"quantity": "waveform"})
+    assert "has no single value" in refusal({"quantity": "waveform"}, value="2.5 V")
+    assert reading({"quantity": "scope"}, value="back to normal").value is Comparison.BACK_TO_NORMAL
+
+
+def test_a_scope_picture_tells_levels_per_line() -> None:
+    """Levels are volts on named lines; every line counts as one the reading speaks of, once."""
+    seen = reading(
+        {"quantity": "waveform"},
+        waveform={
+            "traffic": "yes",
+            "recessive": {"CAN-H": "2.5", "CAN-L": "2.5 V"},
+            "dominant": {"CAN high": "3.5 V"},
+            "looks": "ringing",
+        },
+    )
+    assert seen.waveform is not None
+    assert seen.waveform.recessive[Line.CAN_LOW] == Amount("2.5", "V", 2.5, 2.5)
+    assert (seen.waveform.traffic, seen.waveform.looks) == (YesNo.YES, [Look.RINGING])
+    assert seen.lines == (Line.CAN_HIGH, Line.CAN_LOW)
+
+
+def test_a_line_given_twice_in_two_spellings_is_refused() -> None:
+    """`CAN-H` and `CAN high` in one waveform would silently lose one of the two levels."""
+    levels = {"CAN-H": "2.5 V", "CAN high": "2.4 V"}
+    assert "names a line twice" in refusal({"quantity": "waveform"}, waveform={"recessive": levels})
+
+
+def test_a_waveform_level_that_cannot_be_is_refused() -> None:
+    """Levels of a waveform obey the same bounds as a meter's volts."""
+    assert "cannot be a voltage" in refusal({"quantity": "waveform"}, waveform={"dominant": {"LIN": "400 V"}})
+
+
+@pytest.mark.parametrize(
+    ("at", "kind"),
+    [
+        ("DLC", "DLC"),
+        ("splice S204", "splice"),
+        ("star point of the body bus", "splice"),
+        ("connector of ABS", "connector"),
+        ("BCM plug", "connector"),
+        ("left strut tower", "other"),
+        ("adjoint bracket", "other"),
+    ],
+)
+def test_places_are_of_a_few_kinds(at: str, kind: str) -> None:
+    """The diagnostic connector, a splice, a plug or somewhere else; whole words count."""
+    assert place_kind(at) == kind
+
+
+def test_a_reading_says_in_words_what_where_and_in_which_state() -> None:
+    """What was measured and the vehicle's state read as one would say them."""
+    said = reading(LINE_VOLTS, tester="silent", battery="connected", unplugged=["ABS", "SAS"])
+    assert said.what() == "CAN high to ground at DLC"
+    assert said.state() == "ignition on, battery connected, tester silent, ABS, SAS unplugged"
+    assert said.tester is Tester.SILENT
+    assert said.ignition is Ignition.ON
+    assert reading(PAIR_OHMS).state() == "battery disconnected, nothing unplugged"
+    assert reading(PAIR_OHMS, battery=None, unplugged=None).state() == ""
+
+
+def test_a_reading_never_changes_once_made() -> None:
+    """Records are compared by their digest, so their parts are frozen."""
+    with pytest.raises(ValidationError, match="frozen"):
+        reading(PAIR_OHMS).at = "splice"  # type: ignore[misc]
+
+
+def test_an_empty_waveform_says_nothing_but_is_kept() -> None:
+    """A scope that was put on and not described is still told."""
+    assert reading({"quantity": "waveform"}, waveform={}).waveform == Waveform()

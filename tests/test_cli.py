@@ -1,0 +1,222 @@
+"""The commands as a user meets them: real processes, real files."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+import typer
+from typer.testing import CliRunner
+
+from casebase.cli import app
+
+ROOT = Path(__file__).parent.parent
+DEMO = ROOT / "demo_cases"
+ABS_GROUND = DEMO / "k4-abs-ground-point-rotten.yaml"
+JOB = DEMO / "jobs" / "k4-fjellet-abs-silent.yaml"
+
+
+def casebase(*arguments, library=None, stdin="", **environment):
+    """Run the command in a process of its own."""
+    named = {"CASEBASE_LIBRARY": str(library)} if library else {}
+    return subprocess.run(
+        [sys.executable, "-m", "casebase", *map(str, arguments)],
+        input=stdin,
+        capture_output=True,
+        text=True,
+        env=os.environ | {"COLUMNS": "100"} | named | environment,
+        timeout=60,
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory):
+    """A library with all demo records."""
+    path = tmp_path_factory.mktemp("shop") / "shop.db"
+    assert casebase("init", library=path).returncode == 0
+    assert casebase("log", DEMO, library=path).returncode == 0
+    return path
+
+
+def test_demo_answers_a_stuck_job_without_network(tmp_path):
+    """The first command of README: the job, the nearest cases, what is normal, where to go next, cautions."""
+    done = casebase(
+        "demo",
+        library=tmp_path / "demo.db",
+        http_proxy="http://127.0.0.1:9",
+        https_proxy="http://127.0.0.1:9",
+    )
+
+    assert done.returncode == 0, done.stderr
+    for heading in ("The job", "Nearest past cases", "Is it normal here?", "Where to go next", "Take care"):
+        assert heading in done.stdout
+    assert "ground point behind the left headlamp" in done.stdout
+
+
+def test_demo_never_touches_a_library_of_real_cases(shop):
+    """A shop's own library is refused as the place for invented cases, and stays as it is."""
+    before = shop.read_bytes()
+    done = casebase("demo", library=shop)
+    assert done.returncode == 2
+    assert "holds cases of your own" in done.stderr
+    assert shop.read_bytes() == before
+
+
+def test_similar_as_json_has_the_promised_shape(shop):
+    """What other programs build on: case_id, title, score, facets, agree, differ, status, cause; best first."""
+    told = json.loads(casebase("similar", JOB, "--json", library=shop).stdout)
+
+    scores = [match["score"] for match in told["matches"]]
+    assert scores == sorted(scores, reverse=True)
+    for match in told["matches"] + told["known_good"]:
+        assert {"case_id", "title", "score", "facets", "agree", "differ", "status", "cause"} <= match.keys()
+        for facet in match["facets"].values():
+            assert facet["likeness"] is None or 0 <= facet["likeness"] <= 1
+            assert 0 <= facet["weight"] <= 1
+    assert set(told["matches"][0]["facets"]) == {
+        "readings",
+        "silence",
+        "symptoms",
+        "network",
+        "codes",
+        "vehicle",
+    }
+
+
+def test_similar_takes_a_kept_case_by_the_beginning_of_its_id(shop):
+    """A case that is kept may be the job, and is not its own answer."""
+    told = json.loads(casebase("similar", "r40", "--json", library=shop).stdout)
+    assert told["job"]["case_id"].startswith("r40")
+    assert told["job"]["case_id"] not in [match["case_id"] for match in told["matches"]]
+
+
+@pytest.mark.parametrize("arguments", [("list",), ("show", "r40"), ("check",), ("codes", "U0121")])
+def test_every_answer_is_also_json(shop, arguments):
+    """All commands that answer can be read by a program."""
+    done = casebase(*arguments, "--json", library=shop)
+    assert done.returncode == 0
+    assert json.loads(done.stdout)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("show", "zzzzzz"), "no case with an ID that begins with 'zzzzzz'"),
+        (("show", "not-an-id!"), "is no case ID"),
+        (("similar", "missing.yaml"), "missing.yaml: cannot be read"),
+        (("log", "missing.yaml"), "missing.yaml: cannot be read"),
+        (("codes", "X9"), "fits no known form"),
+        (("list", "--fault", "low_opne"), "Did you mean 'low_open'?"),
+        (("init",), "something stands there already"),
+        (
+            ("demo", "--job", "nonesuch", "--library", "elsewhere.db"),
+            "no demonstration job called 'nonesuch'",
+        ),
+    ],
+)
+def test_what_cannot_be_done_is_said_in_a_sentence(shop, arguments, said, monkeypatch, tmp_path):
+    """One line that begins with Error, exit code 2, no traceback."""
+    monkeypatch.chdir(tmp_path)
+    done = casebase(*arguments, library=shop)
+    assert done.returncode == 2
+    assert done.stderr.startswith("Error: ")
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_no_library_is_said_with_what_to_do(tmp_path):
+    """A library named by mistake is not made silently."""
+    done = casebase("list", library=tmp_path / "typo.db")
+    assert done.returncode == 2
+    assert "casebase init" in done.stderr
+    assert not (tmp_path / "typo.db").exists()
+
+
+def test_own_library_is_made_when_the_first_case_is_logged(tmp_path):
+    """Nobody loses a case because init was forgotten; the place is told."""
+    environment = {"XDG_DATA_HOME": str(tmp_path), "HOME": str(tmp_path)}
+    done = casebase("log", ABS_GROUND, **environment)
+    assert done.returncode == 0
+    assert "New library" in done.stderr
+    assert "Kept as" in done.stdout
+
+
+def test_all_files_or_none(tmp_path):
+    """One bad file among good ones: nothing of the call is kept."""
+    library = tmp_path / "shop.db"
+    casebase("init", library=library)
+    bad = tmp_path / "bad.yaml"
+    bad.write_text("kind: fault case\nvehicle: {make: Norrvik}\n")
+    done = casebase("log", ABS_GROUND, bad, library=library)
+    assert done.returncode == 2
+    assert "vehicle.model: missing" in done.stderr
+    assert json.loads(casebase("list", "--json", library=library).stdout) == []
+
+
+def test_a_shown_file_can_be_logged_again(shop, tmp_path):
+    """Taking a record out and logging it unchanged keeps no second copy."""
+    out = tmp_path / "out.yaml"
+    out.write_text(casebase("show", "r40", "--file", library=shop).stdout)
+    done = casebase("log", out, library=shop)
+    assert "Already there" in done.stdout
+
+
+def test_scan_report_from_a_pipe(tmp_path):
+    """A pasted scan is read whatever its layout: codes, their modules, silent modules, and who blames whom."""
+    report = "ECM\n  U0121-87 confirmed\nABS: no response\n"
+    told = json.loads(casebase("codes", "-", "--json", stdin=report).stdout)
+    assert told["codes"][0]["module"] == "ECM"
+    assert told["blame"][0]["module"] == "anti-lock brakes (ABS)"
+    assert told["silent_modules"] == ["ABS"]
+
+
+def test_help_needs_nothing_heavy():
+    """`casebase --help` imports no storage, no models, no YAML: it must answer at once."""
+    code = (
+        "import sys, casebase.cli, typer; typer.main.get_command(casebase.cli.app);"
+        "print([name for name in ('pydantic', 'sqlite_utils', 'ruamel.yaml', 'numpy') if name in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_every_command_has_help_with_an_example():
+    """Help is one sentence and an example that can be typed."""
+    for name, command in typer.main.get_command(app).commands.items():
+        assert "Example: casebase " in command.help, name
+        assert CliRunner().invoke(app, [name, "--help"]).exit_code == 0
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_shell_completion_offers_commands(shell):
+    """What the completion script asks for is answered with the commands."""
+    asked = {
+        "_CASEBASE_COMPLETE": f"complete_{shell}",
+        "_TYPER_COMPLETE_ARGS": "casebase si",
+        "COMP_WORDS": "casebase si",
+        "COMP_CWORD": "1",
+        "_TYPER_COMPLETE_FISH_ACTION": "get-args",
+    }
+    done = subprocess.run(
+        [str(Path(sys.executable).parent / "casebase")],
+        capture_output=True,
+        text=True,
+        env=os.environ | asked,
+        check=False,
+    )
+    assert "similar" in done.stdout
+
+
+def test_a_closed_pipe_is_no_error(shop):
+    """`casebase list | head -1` ends quietly."""
+    done = subprocess.run(
+        ["bash", "-c", f"'{sys.executable}' -m casebase list | head -1"],
+        capture_output=True,
+        text=True,
+        env=os.environ | {"CASEBASE_LIBRARY": str(shop)},
+        check=False,
+    )
+    assert "Traceback" not in done.stderr
