@@ -131,6 +131,12 @@ def log(
     files: Annotated[
         list[Path] | None, typer.Argument(metavar="[FILE]...", help="Record files or folders.")
     ] = None,
+    on: Annotated[
+        str | None, typer.Option("--on", metavar="ID", help="Go on with this open job, by asking.")
+    ] = None,
+    author: Annotated[
+        str | None, typer.Option(envvar=places.AUTHOR_VARIABLE, help="The handle offered as author.")
+    ] = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -140,11 +146,14 @@ def log(
 
     Example: casebase log case.yaml
     """
-    from casebase.terminal.log_page import ask_for_case, print_logged  # noqa: PLC0415
+    from casebase.terminal.log_page import log_by_asking, print_logged, print_logged_json  # noqa: PLC0415
 
+    cases = _load(files) if files else []
     with _open(library, make_own=True) as kept:
-        cases = _load(files) if files else ask_for_case(kept)
-        print_logged(kept.log(cases), cases, json, _page())
+        if not files:
+            return log_by_asking(kept, places.draft_folder(), _page(), author, on)
+        logged = kept.log(cases)
+    return print_logged_json(logged) if json else print_logged(logged, cases, _page())
 
 
 @app.command(name="list")

@@ -9,6 +9,10 @@ LIBRARY_VARIABLE: Final = "CASEBASE_LIBRARY"
 """The environment variable that names the library."""
 
 
+AUTHOR_VARIABLE: Final = "CASEBASE_AUTHOR"
+"""The environment variable whose handle is offered as the author of a record."""
+
+
 def data_folder() -> Path:
     """Return the user's data folder for casebase, by the conventions of the operating system."""
     from platformdirs import user_data_path  # noqa: PLC0415  not needed where --library is given

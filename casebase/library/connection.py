@@ -20,7 +20,7 @@ BUSY_SECONDS: Final = 60.0
 
 def create_database(path: Path) -> Database:
     """Make a new library file at `path` and return it; refuse when something stands there already."""
-    if path.exists() and path.stat().st_size:
+    if _stands_there(path) and path.stat().st_size:
         raise LibraryError(f"{path}: something stands there already: name a new file, or use it as it is")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -33,13 +33,20 @@ def create_database(path: Path) -> Database:
 
 def open_database(path: Path) -> Database:
     """Return the library at `path`, brought up to this casebase's schema."""
-    if not path.exists():
+    if not _stands_there(path):
         raise LibraryError(
             f"{path}: no library there: make one with casebase init, or name another with --library"
         )
     if path.is_dir():
         raise LibraryError(f"{path}: a folder, not a library file: name the file itself")
     return _opened(path)
+
+
+def _stands_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError as error:  # such as a name that is too long
+        raise LibraryError(f"{path}: cannot be looked at ({error.strerror}): name another place") from None
 
 
 @contextmanager
@@ -84,19 +91,28 @@ def _sentence(path: Path, said: str) -> str:
 def _opened(path: Path) -> Database:
     with sqlite_errors_as_sentences(path):
         connection = sqlite3.connect(path, timeout=BUSY_SECONDS)
-        db = Database(connection, execute_plugins=False)
-        _refuse_other_files(db, path)
-        _refuse_newer(db, path)
-        if _is_outdated(db):
-            _upgrade(db)
-        # FULL: a confirmed case survives a power cut too, not only a killed process.
-        connection.execute("PRAGMA synchronous = FULL")
-        return db
+        try:
+            return _ready(Database(connection, execute_plugins=False), path)
+        except BaseException:
+            connection.close()
+            raise
+
+
+def _ready(db: Database, path: Path) -> Database:
+    """Return the database once it is known for a library that this casebase can read, and brought up to date."""
+    _refuse_other_files(db, path)
+    _refuse_newer(db, path)
+    if _is_outdated(db):
+        _upgrade(db)
+    # FULL: a confirmed case survives a power cut too, not only a killed process.
+    db.conn.execute("PRAGMA synchronous = FULL")
+    return db
 
 
 def _refuse_other_files(db: Database, path: Path) -> None:
-    mark = db.execute("PRAGMA application_id").fetchone()[0]
+    # In this order: another process may be making the library just now, mark and tables in one transaction.
     tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    mark = db.execute("PRAGMA application_id").fetchone()[0]
     if mark != APPLICATION_ID and (mark or tables):
         raise LibraryError(
             f"{path}: a database of another program, not a casebase library: name another file"

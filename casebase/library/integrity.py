@@ -9,6 +9,8 @@ from typing import Final
 from pydantic import ValidationError
 from sqlite_utils import Database
 
+from casebase.library.derived import Row, rows_of
+from casebase.library.records import readable_records
 from casebase.library.schema import DERIVED_TABLES
 from casebase.record.canonical import canonical_json, sha256_of
 from casebase.record.case import Case
@@ -54,13 +56,21 @@ def _revisions_are_complete(db: Database) -> Iterator[str]:
 
 
 def _tables_are_in_step(db: Database) -> Iterator[str]:
-    sql = (
-        "SELECT last.case_id AS id, last.revision AS revision, cases.revision AS shown FROM"
-        " (SELECT case_id, max(revision) AS revision FROM records GROUP BY case_id) AS last"
-        " LEFT JOIN cases ON cases.id = last.case_id WHERE shown IS NOT last.revision"
-    )
-    for row in db.query(sql):
-        yield f"case {row['id']}: its tables are not in step with its record: run casebase rebuild"
+    for kept in readable_records(db):
+        made = rows_of(kept)
+        wrong = [table for table in DERIVED_TABLES if _rows_of_case(db, table, kept.case_id) != made[table]]
+        if wrong:
+            yield (
+                f"case {kept.case_id}: not in step with its record: {', '.join(wrong)}: run casebase rebuild"
+            )
+
+
+def _rows_of_case(db: Database, table: str, case_id: str) -> list[Row]:
+    key, order = ("id", "id") if table == "cases" else ("case_id", "rowid")
+    return list(db.query(f"SELECT * FROM {table} WHERE {key} = ? ORDER BY {order}", [case_id]))
+
+
+def _rows_have_a_record(db: Database) -> Iterator[str]:
     for table in DERIVED_TABLES:
         key = "id" if table == "cases" else "case_id"
         orphans = db.execute(f"SELECT count(*) FROM {table} WHERE {key} NOT IN (SELECT case_id FROM records)")
@@ -73,7 +83,9 @@ def _full_text_is_whole(db: Database) -> Iterator[str]:
     db.conn.execute("BEGIN")
     try:
         db.conn.execute("INSERT INTO cases_fts(cases_fts, rank) VALUES('integrity-check', 1)")
-    except sqlite3.DatabaseError:
+    except sqlite3.DatabaseError as error:
+        if "locked" in str(error) or "readonly" in str(error):
+            raise
         yield "the full-text index is not in step with the cases: run casebase rebuild"
     finally:
         db.conn.execute("ROLLBACK")
@@ -84,5 +96,6 @@ _CHECKS: Final[tuple[Callable[[Database], Iterator[str]], ...]] = (
     _records_match_their_digest,
     _revisions_are_complete,
     _tables_are_in_step,
+    _rows_have_a_record,
     _full_text_is_whole,
 )

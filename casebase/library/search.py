@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import unicodedata
 from typing import Any, Final
 
 from sqlite_utils import Database
@@ -16,7 +17,7 @@ _TOKEN: Final = re.compile(r"[^\W_]+")
 
 def found_ids(db: Database, text: str) -> list[str]:
     """Return the IDs of the cases that hold every telling word of `text`, the most relevant first."""
-    query = match_query(_telling(db, words_in(text)))
+    query = match_query(_telling(db, list(dict.fromkeys(words_in(text)))))
     if not query:
         return []
     rows = db.query(
@@ -33,7 +34,7 @@ def words_in(text: str) -> list[str]:
     >>> words_in("U0100-87, CAN-H it's 60.2 (")
     ['U0100', '87', 'CAN', 'H', 'it', 's', '60', '2']
     """
-    return _TOKEN.findall(text)
+    return _TOKEN.findall(unicodedata.normalize("NFC", text))
 
 
 def match_query(words: list[str]) -> str:
@@ -50,8 +51,7 @@ def _telling(db: Database, words: list[str]) -> list[str]:
     total = _count(db, "SELECT count(*) AS n FROM cases", {})
     if total < _FEW_CASES:
         return words
-    counts = {word: _holding(db, word) for word in dict.fromkeys(words)}
-    telling = [word for word in words if counts[word] <= COMMON_SHARE * total]
+    telling = [word for word in words if _holding(db, word) <= COMMON_SHARE * total]
     return telling or words
 
 

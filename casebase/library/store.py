@@ -18,6 +18,7 @@ from casebase.library.connection import create_database, open_database, sqlite_e
 from casebase.library.derived import DERIVED_VERSION, Kept, write_derived
 from casebase.library.identity import new_id, resolve_id
 from casebase.library.integrity import faults_in
+from casebase.library.records import current_record, readable_records
 from casebase.library.schema import DERIVED_TABLES
 from casebase.library.search import found_ids
 from casebase.match.profile import Profile, from_data
@@ -102,7 +103,7 @@ class Library:
         """Return the current revision of a case, by its ID or the beginning of it."""
         case_id = self.resolve(prefix)
         with self._readable():
-            return next(self._kept("WHERE records.case_id = ?", (case_id,)))
+            return current_record(self._db, case_id)
 
     def revisions(self, prefix: str) -> list[dict[str, Any]]:
         """Return every revision of a case: number, SHA-256, when logged, and the record."""
@@ -133,7 +134,15 @@ class Library:
         """Return what is compared of every case."""
         with self._readable():
             rows = self._db.execute("SELECT data FROM profiles ORDER BY case_id")
-            return [from_data(json.loads(data)) for (data,) in rows]
+            return [_profile(data) for (data,) in rows]
+
+    def last_shop(self) -> str | None:
+        """Return the shop of the record logged last: most likely that of the next one too."""
+        with self._readable():
+            row = self._db.execute(
+                "SELECT shop FROM cases WHERE shop IS NOT NULL ORDER BY logged_at DESC LIMIT 1"
+            ).fetchone()
+            return row[0] if row else None
 
     def count(self) -> int:
         """Return the number of cases."""
@@ -217,18 +226,8 @@ class Library:
         )
 
     def _write_derived_of(self, case_ids: set[str]) -> None:
-        kept = (next(self._kept("WHERE records.case_id = ?", (case_id,))) for case_id in sorted(case_ids))
+        kept = (current_record(self._db, case_id) for case_id in sorted(case_ids))
         write_derived(self._db, kept, replace=True)
-
-    def _kept(self, where: str = "", values: tuple[str, ...] = ()) -> Iterator[Kept]:
-        """Yield the current revision of every case that `where` admits."""
-        rows = self._db.execute(
-            "SELECT case_id, max(revision), logged_at, json FROM records"
-            f" {where} GROUP BY case_id ORDER BY case_id",
-            values,
-        )
-        for case_id, revision, logged_at, text in rows:
-            yield Kept(case_id, revision, logged_at, Case.model_validate_json(text))
 
     def _make_derived_again_if_outdated(self) -> None:
         if self.fact("derived version") != DERIVED_VERSION:
@@ -238,7 +237,7 @@ class Library:
         for table in DERIVED_TABLES:
             self._db.conn.execute(f"DELETE FROM {table}")
         self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
-        count = write_derived(self._db, self._kept(), replace=False)
+        count = write_derived(self._db, readable_records(self._db), replace=False)
         self._set_fact("derived version", DERIVED_VERSION)
         return count
 
@@ -257,6 +256,13 @@ def _summary_query(filters: dict[str, str]) -> tuple[str, dict[str, str]]:
     where = [conditions.get(key, f"{key} = :{key} COLLATE NOCASE") for key in filters]
     sql = f"SELECT {_SUMMARY_COLUMNS} FROM cases{' WHERE ' if where else ''}{' AND '.join(where)}"
     return f"{sql} ORDER BY logged_at DESC, id", filters
+
+
+def _profile(data: str) -> Profile:
+    try:
+        return from_data(json.loads(data))
+    except (ValueError, TypeError, KeyError, AttributeError):
+        raise LibraryError("what is compared of a case cannot be read: run casebase rebuild") from None
 
 
 def _now() -> str:

@@ -79,11 +79,23 @@ def case_from_data(data: object, source: str, text: str | None = None, record: i
 
 def record_files(paths: list[Path]) -> list[Path]:
     """Return the record files that `paths` name, folders opened one level deep, in a stable order."""
-    return [file for path in paths for file in (_files_in(path) if path.is_dir() else [path])]
+    return [file for path in paths for file in (_files_in(path) if _is_folder(path) else [path])]
+
+
+def _is_folder(path: Path) -> bool:
+    try:
+        return path.is_dir()
+    except OSError:  # such as a name that is too long: reading it as a file says what is wrong
+        return False
 
 
 def _files_in(folder: Path) -> list[Path]:
-    files = sorted(path for path in folder.iterdir() if path.suffix.casefold() in SUFFIXES and path.is_file())
+    try:
+        files = sorted(
+            path for path in folder.iterdir() if path.suffix.casefold() in SUFFIXES and path.is_file()
+        )
+    except OSError as error:
+        raise InputError(f"{folder}: cannot be read ({error.strerror}): check the path") from None
     if not files:
         raise InputError(
             f"{folder}: no record in this folder: expected files ending in {', '.join(SUFFIXES)}"

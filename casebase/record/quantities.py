@@ -38,6 +38,11 @@ class Dimension:
     bare: str | None = None
 
     @property
+    def an(self) -> str:
+        """The article that goes before the name."""
+        return "an" if self.name[0] in "aeiou" else "a"
+
+    @property
     def base_unit(self) -> str:
         """The canonical unit whose factor is 1."""
         return next(unit for unit, factor in self.units.values() if factor == 1.0)
@@ -241,10 +246,14 @@ def read_money(text: object) -> Amount:
 def _spelled(text: object, dimension: Dimension) -> str:
     """Return `text` as one line to read; a bare number is spelled out."""
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        raise QuantityError(f"not a {dimension.name}: expected a value such as {dimension.example}")
+        raise QuantityError(
+            f"not {dimension.an} {dimension.name}: expected a value such as {dimension.example}"
+        )
     spelled = " ".join(str(text).split())
     if not spelled or len(spelled) > _LONGEST:
-        raise QuantityError(f"not a {dimension.name}: expected a value such as {dimension.example}")
+        raise QuantityError(
+            f"not {dimension.an} {dimension.name}: expected a value such as {dimension.example}"
+        )
     whole = _LETTER_AS_POINT.fullmatch(spelled)
     return f"{whole[1]}.{whole[3]}{whole[2]}" if whole else _THOUSANDS_GAP.sub("", spelled)
 
@@ -268,10 +277,14 @@ def _number_and_unit(body: str, dimension: Dimension, spelled: str) -> tuple[str
     """Return (digits, canonical unit, its factor to the base unit)."""
     match = _AMOUNT.fullmatch(body)
     if match is None:
-        raise QuantityError(f"not a {dimension.name}: expected a value such as {dimension.example}")
+        raise QuantityError(
+            f"not {dimension.an} {dimension.name}: expected a value such as {dimension.example}"
+        )
     spelling = (match["unit"] or "").strip() or dimension.bare
     if spelling is None:
-        raise QuantityError(f"{spelled} has no unit: expected a {dimension.name} such as {dimension.example}")
+        raise QuantityError(
+            f"{spelled} has no unit: expected {dimension.an} {dimension.name} such as {dimension.example}"
+        )
     found = dimension.unit(spelling)
     if found is None:
         raise QuantityError(
@@ -293,7 +306,7 @@ def _plain_digits(number: str, spelled: str) -> str:
 def _in_bounds(amount: Amount, dimension: Dimension) -> Amount:
     if not (dimension.low <= amount.low and amount.high <= dimension.high):
         raise QuantityError(
-            f"{amount} cannot be a {dimension.name}: expected {dimension.low:g} to {dimension.high:g}"
+            f"{amount} cannot be {dimension.an} {dimension.name}: expected {dimension.low:g} to {dimension.high:g}"
             f" {dimension.base_unit}"
         )
     return amount
