@@ -43,12 +43,14 @@ class Problem:
     suggestion: str | None = None
 
     def sentence(self) -> str:
-        """Return the problem as one sentence."""
+        """Return the problem as one sentence of printable characters."""
         where = f"line {self.line}, {self.field}" if self.line else self.field
         found = f" is {self.value}" if self.value else ""
-        if self.suggestion is None:
-            return f"{where}{found}: {self.expected}"
-        return f"{where}{found}: did you mean '{self.suggestion}'? {self.expected[:1].upper()}{self.expected[1:]}"
+        hint = f"did you mean '{self.suggestion}'? " if self.suggestion else ""
+        expected = f"{self.expected[:1].upper()}{self.expected[1:]}" if hint else self.expected
+        return "".join(
+            letter if letter.isprintable() else "?" for letter in f"{where}{found}: {hint}{expected}"
+        )
 
 
 class RecordError(CasebaseError):

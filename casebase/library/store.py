@@ -234,9 +234,10 @@ class Library:
             self.rebuild()
 
     def _make_derived_again(self) -> int:
+        # The index first: triggers that take cases out of one that is not in step would fail.
+        self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
         for table in DERIVED_TABLES:
             self._db.conn.execute(f"DELETE FROM {table}")
-        self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
         count = write_derived(self._db, readable_records(self._db), replace=False)
         self._set_fact("derived version", DERIVED_VERSION)
         return count

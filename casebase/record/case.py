@@ -16,12 +16,13 @@ from casebase.record.fields import (
     Code,
     Day,
     Distance,
+    FileName,
     Minutes,
     Money,
     Name,
+    NotATruthValue,
     Part,
     Text,
-    WholeNumber,
 )
 from casebase.record.reading import Reading
 from casebase.record.vehicle import Vehicle
@@ -126,7 +127,7 @@ class Verification(Part):
     codes_cleared: YesNo | None = None
     rescan: Rescan | None = None
     road_test: Distance | None = None
-    days_without_return: Annotated[WholeNumber, Field(ge=0, le=36_500)] | None = None
+    days_without_return: Annotated[int, Field(ge=0, le=36_500), NotATruthValue] | None = None
     came_back: YesNo | None = Field(
         default=None, description="Whether the customer returned with the same complaint."
     )
@@ -136,7 +137,7 @@ class Verification(Part):
 class Attachment(Part):
     """A file that belongs to the case."""
 
-    file: Annotated[Name, Field(pattern=r"^[^/\\]+$")]
+    file: FileName
     shows: Text | None = None
 
 
@@ -171,7 +172,7 @@ class Case(Part):
     id: Annotated[str, Field(pattern=ID_PATTERN)] | None = Field(
         default=None, description="Given by the library; leave it out of a new record."
     )
-    revision: Annotated[WholeNumber, Field(ge=1)] | None = Field(
+    revision: Annotated[int, Field(ge=1), NotATruthValue] | None = Field(
         default=None, description="The revision this file was made from; leave it out of a new record."
     )
     kind: Kind

@@ -43,6 +43,8 @@ class Part(BaseModel):
 
 
 def _without_control_characters(text: str) -> str:
+    """Return text in one Unicode form with plain line ends, so that the same words give the same record."""
+    text = unicodedata.normalize("NFC", text.replace("\r\n", "\n"))
     for character in text:
         if unicodedata.category(character) in {"Cc", "Cs"} and character not in "\n\t":
             raise InputError("holds a control character: expected plain text")
@@ -67,6 +69,14 @@ Name = Annotated[
     AfterValidator(_one_line),
 ]
 """One line of text: a name, a place, a pin."""
+
+FileName = Annotated[
+    str,
+    StringConstraints(strip_whitespace=True, min_length=1, max_length=LONGEST_NAME, pattern=r"^[^/\\]+$"),
+    AfterValidator(_without_control_characters),
+    AfterValidator(_one_line),
+]
+"""The name of a file, without a folder."""
 
 
 def _amount_field(dimension: Dimension) -> Any:
@@ -116,7 +126,7 @@ def _code(value: object) -> TroubleCode:
 
 
 def _code_text(code: TroubleCode) -> str:
-    return code.text
+    return code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}"
 
 
 Code = Annotated[
@@ -155,8 +165,8 @@ def _not_a_truth_value(value: object) -> object:
     return value
 
 
-WholeNumber = Annotated[int, BeforeValidator(_not_a_truth_value)]
-"""A count; JSON's `true` is none."""
+NotATruthValue: Final = BeforeValidator(_not_a_truth_value)
+"""For counts: JSON's `true` is no 1. Stands after the bounds, so that these reach the JSON Schema."""
 
 
 def _as_list(value: object) -> object:

@@ -159,6 +159,7 @@ def _yaml_of_typed_text() -> Any:
 
     yaml: Any = YAML(typ="base", pure=True)
     yaml.Constructor = TypedText
+    yaml.composer.warn_double_anchors = False  # YAML allows it (1.2.2, 7.1)
     return yaml
 
 

@@ -22,6 +22,8 @@ _LONGEST_VALUE: Final = 60
 _LONGEST_COMPOSED: Final = 1_000_000
 """Characters; above this, finding a line would take longer than anybody waits."""
 
+_LONGEST_SENTENCE: Final = 700
+
 MOST_PROBLEMS: Final = 50
 """Nobody mends more at once; a damaged file can hold a million."""
 
@@ -79,7 +81,15 @@ def problems_of(
 def with_lines(problems: list[Problem], text: str | None, record: int = 0) -> list[Problem]:
     """Return `problems` with the line at which their field stands in `text`."""
     lines = _Lines(text if problems else None, record)
-    return [replace(problem, line=lines.of(_location_of(problem.field))) for problem in problems]
+    return [
+        replace(
+            problem,
+            value=printable(problem.value, _LONGEST_SENTENCE),
+            expected=printable(problem.expected, _LONGEST_SENTENCE),
+            line=lines.of(_location_of(problem.field)),
+        )
+        for problem in problems[:MOST_PROBLEMS]
+    ]
 
 
 def _location_of(path: str) -> _Location:
@@ -138,7 +148,7 @@ def _unknown_word(location: _Location, path: str, value: object, line: int | Non
 def _expected(kind: str, location: _Location, item: Any) -> str:
     context = item.get("ctx") or {}
     if kind == "value_error":
-        return str(context.get("error", item["msg"]))
+        return printable(str(context.get("error", item["msg"])), _LONGEST_SENTENCE)
     if kind == "string_pattern_mismatch":
         return _SPECIAL_PATTERNS.get(str(location[-1]), "does not fit the pattern expected here")
     template = _SENTENCES.get(kind)
@@ -155,9 +165,9 @@ def _shown(value: object) -> str:
     return shown if len(shown) <= _LONGEST_VALUE else f"{shown[:_LONGEST_VALUE]}..."
 
 
-def printable(text: str) -> str:
+def printable(text: str, longest: int = 2 * _LONGEST_VALUE) -> str:
     """Return the beginning of `text` in one line; what no terminal prints becomes a question mark."""
-    return "".join(character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2])
+    return "".join(character if character.isprintable() else "?" for character in text[:longest])
 
 
 def _keys_at(location: _Location) -> list[str]:
@@ -229,7 +239,9 @@ def _composed(text: str, record: int) -> Any:
     from ruamel.yaml.error import YAMLError  # noqa: PLC0415
 
     try:
-        roots = [node for node in YAML(typ="safe", pure=True).compose_all(StringIO(text)) if node.value]
+        yaml = YAML(typ="safe", pure=True)
+        yaml.composer.warn_double_anchors = False
+        roots = [node for node in yaml.compose_all(StringIO(text)) if node.value]
         listed = roots[0].value if len(roots) == 1 and roots[0].id == "sequence" else roots
         return listed[record] if record < len(listed) else None
     except (YAMLError, ValueError, RecursionError):

@@ -15,7 +15,8 @@ from casebase.errors import QuantityError
 _NUMBER: Final = r"[+-]?(?:[0-9]+(?:[.,][0-9]+)?|[.,][0-9]+)"
 _AMOUNT: Final = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>[^0-9\s].*)?", re.DOTALL)
 _RANGE: Final = re.compile(
-    rf"(?P<low>{_NUMBER})\s*(?:to|\.\.|…|\u2013)\s*(?P<high>{_NUMBER}\s*[^0-9]*)", re.IGNORECASE
+    rf"(?P<low>{_NUMBER})\s*(?P<unit>[^0-9\s.…\u2013-]*?)\s*(?:to|\.\.|…|\u2013|-)\s*(?P<high>{_NUMBER}\s*[^0-9]*)",
+    re.IGNORECASE,
 )
 _LETTER_AS_POINT: Final = re.compile(r"([0-9]+)([kKMRΩ])([0-9]+)")
 _ABOUT: Final = re.compile(r"(?:about|approx\.?|ca\.?|~)\s*", re.IGNORECASE)
@@ -49,9 +50,10 @@ class Dimension:
 
     def unit(self, spelling: str) -> tuple[str, float] | None:
         """Return (canonical unit, factor) of a spelling; capitals matter only where m is not M."""
-        if spelling in self.units or spelling[:1] in "mM":
+        if spelling in self.units or spelling == "m":
             return self.units.get(spelling)
-        folded = {value for text, value in self.units.items() if text.casefold() == spelling.casefold()}
+        same = (text for text in self.units if text.casefold() == spelling.casefold())
+        folded = {self.units[text] for text in same if text[:1] not in "mM" or text[:1] == spelling[:1]}
         return folded.pop() if len(folded) == 1 else None
 
 
@@ -138,7 +140,13 @@ BIT_RATE: Final = Dimension(
 )
 ODOMETER: Final = Dimension(
     name="odometer",
-    units={"km": ("km", 1.0), "mi": ("mi", 1.609344), "mile": ("mi", 1.609344), "miles": ("mi", 1.609344)},
+    units={
+        "km": ("km", 1.0),
+        "mi": ("mi", 1.609344),
+        "mile": ("mi", 1.609344),
+        "miles": ("mi", 1.609344),
+        "Miles": ("mi", 1.609344),
+    },
     example="84200 km",
     low=0.0,
     high=4e6,
@@ -155,7 +163,7 @@ MINUTES: Final = Dimension(
     units={
         spelling: (unit, factor)
         for unit, factor, spellings in (
-            ("min", 1.0, ("min", "mins", "minute", "minutes", "Min", "MIN")),
+            ("min", 1.0, ("min", "mins", "minute", "minutes", "Min", "MIN", "Minutes")),
             ("h", 60.0, ("h", "hr", "hour", "hours")),
         )
         for spelling in spellings
@@ -268,6 +276,8 @@ def _range(spread: re.Match[str], dimension: Dimension, spelled: str, *, about: 
     high_digits, unit, factor = _number_and_unit(spread["high"], dimension, spelled)
     low_digits = _plain_digits(spread["low"], spelled)
     low, high = float(low_digits) * factor, float(high_digits) * factor
+    if spread["unit"] and dimension.unit(spread["unit"]) != dimension.unit(unit):
+        raise QuantityError(f"the range {spelled} changes its unit: write both values in one")
     if low > high:
         raise QuantityError(f"the range {spelled} runs backwards: put the lower value first")
     return _in_bounds(Amount(f"{low_digits} to {high_digits}", unit, low, high, about), dimension)

@@ -32,7 +32,7 @@ class Vehicle(Part):
 
     make: Name
     model: Name
-    model_year: Annotated[int, AfterValidator(_model_year)] | None = Field(default=None, ge=FIRST_MODEL_YEAR)
+    model_year: Annotated[int, Field(ge=FIRST_MODEL_YEAR), AfterValidator(_model_year)] | None = None
     platform: Name | None = Field(
         default=None,
         description="The maker's name for the platform: the same harness and networks under several models.",

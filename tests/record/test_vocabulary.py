@@ -48,6 +48,7 @@ def test_a_word_is_found_in_any_capitals_and_with_any_separator(word: Word) -> N
         ("CANH", Line.CAN_HIGH),
         ("can hi", Line.CAN_HIGH),
         ("CAN_L", Line.CAN_LOW),
+        ("CAN lo", Line.CAN_LOW),
         ("gnd", Line.GROUND),
         ("Earth", Line.GROUND),
         ("k-line", Line.K_LINE),

@@ -1,0 +1,1 @@
+"""What readings mean: physical layers, the electrical network of a bus, faults, the posterior, the next test."""

@@ -1,0 +1,188 @@
+"""From readings as people record them to observations on simulated buses; what cannot be used is said, not dropped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from casebase.bus.bank import Bank
+from casebase.bus.meter import Uncertain, typed_error, uncertain_ohms, uncertain_volts
+from casebase.bus.observation import (
+    BackToNormalRead,
+    GroundPairRead,
+    LevelRead,
+    NumberRead,
+    Observation,
+    OverLimitRead,
+    TrafficRead,
+    UnchangedRead,
+)
+from casebase.bus.observe import View
+from casebase.bus.roles import Roles
+from casebase.record.quantities import Amount, Comparison, OverLimit
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import Battery, BusState, Ignition, Line, Quantity, Stage, YesNo
+
+GROUND: Final = (Line.GROUND, Line.BATTERY_MINUS, None)
+UPPER: Final = (Line.CAN_HIGH, Line.BUS_PLUS)
+LOWER: Final = (Line.CAN_LOW, Line.BUS_MINUS)
+
+
+@dataclass(frozen=True)
+class _Work:
+    roles: Roles
+    bank: Bank
+
+
+@dataclass
+class Interpreted:
+    """Observations made of the readings, and in words what could not be used and why."""
+
+    observations: list[Observation] = field(default_factory=list)
+    unused: list[tuple[int, str]] = field(default_factory=list)
+
+
+def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpreted:
+    """Return what the readings say about the bus; readings after the repair are left out."""
+    found = Interpreted()
+    numbers: dict[tuple[View, str], tuple[int, Reading]] = {}
+    for index, reading in enumerate(readings):
+        reason = _unusable(reading, roles)
+        if reason:
+            found.unused.append((index, reason))
+            continue
+        view = View(roles.place(reading), roles.unplugged(reading) or "nothing")
+        quantity = quantity_of(reading)
+        if quantity is not None and isinstance(reading.value, Amount):
+            numbers[view, quantity] = (index, reading)
+        elif quantity is not None:
+            found.observations += _special(index, readings, view, quantity, _Work(roles, bank))
+        else:
+            found.observations += list(_seen_on_scope(index, reading, view))
+    found.observations += list(_numbers(numbers))
+    return found
+
+
+def quantity_of(reading: Reading) -> str | None:
+    """Return the simulated quantity that a reading tells, None for a scope picture or what no bus line shows."""
+    kind = {Quantity.RESISTANCE: "ohms", Quantity.VOLTAGE: "volts"}.get(reading.quantity)
+    if kind is None:
+        return None
+    lines = {reading.line, reading.against}
+    if kind == "ohms" and lines & set(UPPER) and lines & set(LOWER):
+        return "ohms_between"
+    for side, of_side in (("high", UPPER), ("low", LOWER)):
+        if reading.line in of_side and reading.against in GROUND:
+            return f"{kind}_{side}_ground" if kind == "ohms" else f"volts_{side}"
+    return None
+
+
+def _unusable(reading: Reading, roles: Roles) -> str | None:
+    """Return why a reading says nothing about the bus; None where it does."""
+    ohms, scope = reading.quantity is Quantity.RESISTANCE, reading.quantity is Quantity.WAVEFORM
+    reasons = (
+        (reading.stage is Stage.AFTER_REPAIR, "taken after the repair"),
+        (
+            not scope and quantity_of(reading) is None,
+            "not a reading of the bus lines against each other or ground",
+        ),
+        (
+            ohms and _is_live(reading),
+            "ohms on a live circuit mean nothing: disconnect the battery and read again",
+        ),
+        (
+            not ohms and reading.battery is Battery.DISCONNECTED,
+            "volts with the battery disconnected say nothing",
+        ),
+        (
+            not ohms and reading.ignition is Ignition.OFF,
+            "taken with the ignition off: the bus may be awake or asleep",
+        ),
+        (roles.unplugged(reading) is None, "more modules were unplugged than can be told apart"),
+    )
+    return next((words for applies, words in reasons if applies), None)
+
+
+def _is_live(reading: Reading) -> bool:
+    if reading.battery is Battery.DISCONNECTED:
+        return False
+    return reading.battery is Battery.CONNECTED or reading.ignition in (Ignition.ON, Ignition.RUNNING)
+
+
+def _numbers(numbers: dict[tuple[View, str], tuple[int, Reading]]) -> Iterator[Observation]:
+    """Yield the numbers; the two resistances to ground of one view are read together."""
+    for (view, quantity), (index, reading) in numbers.items():
+        partner = numbers.get((view, "ohms_low_ground")) if quantity == "ohms_high_ground" else None
+        if partner and _both_large(reading, partner[1]):
+            yield _ground_pair(view, (index, reading), partner)
+        elif quantity == "ohms_low_ground" and _is_paired(numbers, view, reading):
+            continue
+        else:
+            yield NumberRead((index,), view, quantity, _uncertain(reading))
+
+
+def _is_paired(numbers: dict[tuple[View, str], tuple[int, Reading]], view: View, low: Reading) -> bool:
+    high = numbers.get((view, "ohms_high_ground"))
+    return high is not None and _both_large(high[1], low)
+
+
+def _both_large(high: Reading, low: Reading) -> bool:
+    return all(reading.number is not None and reading.number > 300 for reading in (high, low))
+
+
+def _ground_pair(view: View, high: tuple[int, Reading], low: tuple[int, Reading]) -> GroundPairRead:
+    amounts = [reading.value for _, reading in (high, low)]
+    typing = sum(typed_error(amount) ** 2 for amount in amounts if isinstance(amount, Amount)) ** 0.5
+    return GroundPairRead((high[0], low[0]), view, _uncertain(high[1]), _uncertain(low[1]), typing)
+
+
+def _uncertain(reading: Reading) -> Uncertain:
+    if not isinstance(reading.value, Amount):
+        raise TypeError("only a number has an error")
+    stated = not reading.unknown_state
+    if reading.quantity is Quantity.RESISTANCE:
+        return uncertain_ohms(reading.value, stated=stated)
+    return uncertain_volts(reading.value, stated=stated)
+
+
+def _special(
+    index: int, readings: Sequence[Reading], view: View, quantity: str, work: _Work
+) -> list[Observation]:
+    """Return what `OL`, `unchanged` and `back to normal` say."""
+    value = readings[index].value
+    if isinstance(value, OverLimit):
+        return [OverLimitRead((index,), view, quantity)]
+    if value is Comparison.BACK_TO_NORMAL:
+        return [BackToNormalRead((index,), view, quantity, work.bank.rows_of(BusState.HEALTHY))]
+    before = _earlier_view(index, readings, work.roles)
+    return [] if before is None or before == view else [UnchangedRead((index,), view, before, quantity)]
+
+
+def _earlier_view(index: int, readings: Sequence[Reading], roles: Roles) -> View | None:
+    """Return the view of the reading that `unchanged` refers to: the last of the same lines and place before it."""
+    this = readings[index]
+    for earlier in reversed(readings[:index]):
+        same = (earlier.quantity, earlier.line, earlier.against, earlier.at) == (
+            this.quantity,
+            this.line,
+            this.against,
+            this.at,
+        )
+        if same and not isinstance(earlier.value, Comparison):
+            unplugged = roles.unplugged(earlier)
+            return None if unplugged is None else View(roles.place(earlier), unplugged)
+    return None
+
+
+def _seen_on_scope(index: int, reading: Reading, view: View) -> Iterator[Observation]:
+    seen = reading.waveform
+    if seen is None:
+        return
+    if seen.traffic is not None:
+        yield TrafficRead((index,), view, seen.traffic is YesNo.YES)
+    for name, levels in (("recessive", seen.recessive), ("dominant", seen.dominant)):
+        for line, level in levels.items():
+            side = "high" if line in UPPER else "low" if line in LOWER else None
+            if side:
+                yield LevelRead((index,), view, f"{name}_{side}", level.number)

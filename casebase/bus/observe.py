@@ -1,0 +1,170 @@
+"""What instruments would show on simulated buses: every quantity, at the DLC, the ends and modules' connectors.
+
+A `View` names where and with what unplugged; `observed` gives one value per bus for each quantity there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+
+from casebase.bus.chain import Array, Block, ohms_between_lines
+from casebase.bus.pair import METER_OHMS, PairBuses, Slots, Solved, dominant, recessive, unpowered
+from casebase.bus.pair_draws import ROLES, Drawn
+
+OHMS: Final = ("ohms_between", "ohms_high_ground", "ohms_low_ground")
+VOLTS: Final = ("volts_high", "volts_low")
+LEVELS: Final = ("recessive_high", "recessive_low", "dominant_high", "dominant_low")
+QUANTITIES: Final = (*OHMS, *VOLTS, *LEVELS, "traffic")
+
+TRAFFIC_SEEN_VOLTS: Final = 0.15
+"""The least swing of a line that a scope shows as traffic at 1 V a division (common practice, no source)."""
+
+DLC: Final = "DLC"
+ENDS: Final = ("end A", "end B")
+NOTHING: Final = "nothing"
+
+
+@dataclass(frozen=True)
+class View:
+    """Where the leads are (`DLC`, an end, a role's connector) and which role's module is unplugged."""
+
+    place: str = DLC
+    unplugged: str = NOTHING
+
+    def column(self, quantity: str) -> str:
+        """Return the name of one quantity seen from here."""
+        return f"{self.place}|{self.unplugged}|{quantity}"
+
+
+def views_with(unplugged: str) -> tuple[View, ...]:
+    """Return every place, seen with these modules (or nothing) unplugged."""
+    return tuple(View(place, unplugged) for place in (DLC, *ENDS, *ROLES))
+
+
+def observed(drawn: Drawn, unplugged: str) -> dict[str, Array]:
+    """Return every column of every view with `unplugged` taken off, shape (buses,) each."""
+    buses = drawn.buses
+    for role in roles_in(unplugged):
+        buses = buses.without(drawn.roles[ROLES.index(role)])
+    dead = unpowered(buses)
+    rest = recessive(buses)
+    sent = [dominant(buses, _another_sender(drawn, buses, sender)) for sender in drawn.senders]
+    columns: dict[str, Array] = {}
+    for view in views_with(unplugged):
+        probe = _Probe(view, drawn, view.place in roles_in(unplugged))
+        for quantity, values in _seen(probe, dead, rest, sent, drawn.shares):
+            columns[view.column(quantity)] = values
+    return columns
+
+
+def roles_in(unplugged: str) -> tuple[str, ...]:
+    """Return the roles in a key such as `module 1+terminator A`.
+
+    >>> roles_in("nothing"), roles_in("module 1+module 2")
+    ((), ('module 1', 'module 2'))
+    """
+    return () if unplugged == NOTHING else tuple(unplugged.split("+"))
+
+
+def _another_sender(drawn: Drawn, buses: PairBuses, sender: Slots) -> Slots:
+    """Return the senders, the unplugged one replaced by another module of its bus."""
+    columns = np.arange(buses.count)
+    gone = ~buses.present[sender, columns]
+    return np.where(gone, np.argmax(buses.present, axis=0), sender)
+
+
+@dataclass(frozen=True)
+class _Probe:
+    """A place to put the leads, on every bus."""
+
+    view: View
+    drawn: Drawn
+    open_connector: bool
+
+    def volts(self, solved: Solved) -> tuple[Array, Array]:
+        """Return what a voltmeter shows."""
+        if self.view.place == DLC:
+            return solved.at_dlc()
+        slots, columns = self._slots(), np.arange(self.drawn.buses.count)
+        if self.view.place in ENDS:
+            return solved.trunk_high[slots, columns], solved.trunk_low[slots, columns]
+        if self.open_connector:
+            stub_high, stub_low = self._stub()
+            return (
+                solved.trunk_high[slots, columns] * METER_OHMS / (METER_OHMS + stub_high),
+                solved.trunk_low[slots, columns] * METER_OHMS / (METER_OHMS + stub_low),
+            )
+        pins_high, pins_low = solved.at_modules()
+        return pins_high[slots, columns], pins_low[slots, columns]
+
+    def impedance(self, solved: Solved) -> Block:
+        """Return what an ohmmeter works into."""
+        if self.view.place == DLC:
+            trunk = solved.impedance_at(self.drawn.buses.dlc)
+            return _in_series(trunk, self.drawn.buses.dlc_ohms_high, self.drawn.buses.dlc_ohms_low)
+        trunk = solved.impedance_at(self._slots())
+        if self.view.place in ENDS:
+            return trunk
+        if self.open_connector:
+            return _in_series(trunk, *self._stub())
+        return self._at_pins(solved, trunk)
+
+    def _at_pins(self, solved: Solved, trunk: Block) -> Block:
+        """Return the impedance at a plugged module's pins, from that of the trunk where its stub begins."""
+        slots, columns = self._slots(), np.arange(self.drawn.buses.count)
+        module = solved.module
+        series_high, series_low = (1 / ohms for ohms in self._stub())
+        high, low, across = (part[slots, columns] for part in (module.high, module.low, module.across))
+        own = Block(high + across + series_high, low + across + series_low, -across).inverse()
+        # Z = inv(Gs + Y) + inv(Gs + Y) Gs Ztrunk Gs inv(Gs + Y)
+        a, b, c, d = own.hh * series_high, own.hl * series_low, own.hl * series_high, own.ll * series_low
+        return Block(
+            own.hh + a * a * trunk.hh + 2 * a * b * trunk.hl + b * b * trunk.ll,
+            own.ll + c * c * trunk.hh + 2 * c * d * trunk.hl + d * d * trunk.ll,
+            own.hl + a * c * trunk.hh + (a * d + b * c) * trunk.hl + b * d * trunk.ll,
+        )
+
+    def _slots(self) -> Slots:
+        if self.view.place in ENDS:
+            return np.asarray(self.drawn.ends[ENDS.index(self.view.place)])
+        return np.asarray(self.drawn.roles[ROLES.index(self.view.place)])
+
+    def _stub(self) -> tuple[Array, Array]:
+        slots, columns = self._slots(), np.arange(self.drawn.buses.count)
+        return self.drawn.buses.stub_ohms_high[slots, columns], self.drawn.buses.stub_ohms_low[slots, columns]
+
+
+def _in_series(block: Block, ohms_high: Array, ohms_low: Array) -> Block:
+    return replace(block, hh=block.hh + ohms_high, ll=block.ll + ohms_low)
+
+
+def _seen(
+    probe: _Probe, dead: Solved, rest: Solved, sent: list[Solved], shares: Array
+) -> Iterator[tuple[str, Array]]:
+    impedance = probe.impedance(dead)
+    yield "ohms_between", ohms_between_lines(impedance)
+    yield "ohms_high_ground", impedance.hh
+    yield "ohms_low_ground", impedance.ll
+    recessive_volts = probe.volts(rest)
+    sent_volts = [probe.volts(solved) for solved in sent]
+    most = np.argmax(shares, axis=0)
+    for index, line in enumerate(("high", "low")):
+        levels = np.stack([volts[index] for volts in sent_volts])
+        still = recessive_volts[index]
+        yield f"volts_{line}", still * (1 - shares.sum(axis=0)) + (shares * levels).sum(axis=0)
+        yield f"recessive_{line}", still
+        yield f"dominant_{line}", np.take_along_axis(levels, most[None, :], axis=0)[0]
+    yield "traffic", _traffic(recessive_volts, sent_volts, shares)
+
+
+def _traffic(still: tuple[Array, Array], sent: list[tuple[Array, Array]], shares: Array) -> Array:
+    """Return 1 where a scope shows traffic on either line, else 0."""
+    swing: Any = np.zeros_like(still[0])
+    for volts, share in zip(sent, shares, strict=True):
+        moved = np.maximum(np.abs(volts[0] - still[0]), np.abs(volts[1] - still[1]))
+        swing = np.maximum(swing, np.where(share > 0, moved, 0.0))
+    return np.asarray(swing > TRAFFIC_SEEN_VOLTS, dtype=np.float64)

@@ -1,0 +1,115 @@
+"""From observations to probabilities: the share of each state's simulated buses that explains what was read."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from casebase.bus.bank import Bank
+from casebase.bus.chain import Array
+from casebase.bus.observation import Observation
+from casebase.record.vocabulary import BusState
+
+SLIP: Final = 0.004
+"""Chance that one reading is a slip (lead on the wrong line, wrong decimal): no reading rules a bus out for ever."""
+
+CLASH_FROM: Final = 3.6
+"""Standard errors by which at least one of two readings misses every simulated bus before they clash."""
+
+CREDIBLE: Final = 0.90
+
+
+@dataclass(frozen=True)
+class Posterior:
+    """Probabilities of the states, and the weight of every simulated bus (shape (rows,), summing to 1)."""
+
+    states: tuple[BusState, ...]
+    probabilities: Array
+    weights: Array
+    hosts: NDArray[np.int64]
+
+    def probability(self, state: BusState) -> float:
+        """Return the probability of one state."""
+        return float(self.probabilities[self.states.index(state)])
+
+    def ranked(self) -> list[tuple[BusState, float]]:
+        """Return (state, probability), the likeliest first."""
+        order = np.argsort(-self.probabilities, kind="stable")
+        return [(self.states[index], float(self.probabilities[index])) for index in order]
+
+    def credible(self, share: float = CREDIBLE) -> list[BusState]:
+        """Return the smallest set of states that holds `share` of the probability."""
+        held, found = 0.0, []
+        for state, probability in self.ranked():
+            found.append(state)
+            held += probability
+            if held >= share:
+                break
+        return found
+
+
+def posterior(
+    bank: Bank, observations: Sequence[Observation], prior: Mapping[BusState, float] | None = None
+) -> Posterior:
+    """Return the probabilities after `observations`; without a prior every state is as likely as another."""
+    misfits = [observation.misfit(bank) for observation in observations]
+    return posterior_of(bank, misfits, prior)
+
+
+def posterior_of(
+    bank: Bank, misfits: Sequence[Array], prior: Mapping[BusState, float] | None = None
+) -> Posterior:
+    """Return the probabilities from each observation's misfits."""
+    of_state = np.array([(prior or {}).get(state, 1.0) for state in bank.states])
+    log_weights = np.repeat(np.log(np.maximum(of_state, 1e-12)), bank.per_state)
+    for misfit in misfits:
+        log_weights = log_weights + log_explained(misfit)
+    weights = np.exp(log_weights - log_weights.max())
+    weights /= weights.sum()
+    by_state = weights.reshape(len(bank.states), bank.per_state).sum(axis=1)
+    return Posterior(bank.states, by_state, weights, bank.hosts())
+
+
+def log_explained(misfit: Array) -> Array:
+    """Return the log of how well each bus explains one observation, allowing for a slip."""
+    return np.log((1 - SLIP) * np.exp(-0.5 * misfit**2) + SLIP * np.exp(-0.5 * (misfit / 20.0) ** 2) / 20.0)
+
+
+@dataclass(frozen=True)
+class Clash:
+    """Observations that no simulated bus shows together; indices into the observations, one or two."""
+
+    observations: tuple[int, ...]
+    misfit: float
+
+
+def clashes(misfits: Sequence[Array]) -> list[Clash]:
+    """Return which observations fit no bus of any state, alone or in pairs; the worst first.
+
+    Where no pair clashes but all together do, the pair that fits worst is named.
+    """
+    alone = [Clash((index,), float(misfit.min())) for index, misfit in enumerate(misfits)]
+    found = [clash for clash in alone if clash.misfit > CLASH_FROM]
+    if found:
+        return sorted(found, key=lambda clash: -clash.misfit)
+    pairs = [
+        Clash((one, other), float(np.maximum(misfits[one], misfits[other]).min()))
+        for one, other in combinations(range(len(misfits)), 2)
+    ]
+    found = sorted((clash for clash in pairs if clash.misfit > CLASH_FROM), key=lambda clash: -clash.misfit)
+    if found or len(misfits) < 3:
+        return found
+    together = float(np.maximum.reduce(list(misfits)).min())
+    worst = max(pairs, key=lambda clash: clash.misfit)
+    return [Clash(worst.observations, together)] if together > CLASH_FROM else []
+
+
+def expected_entropy(probabilities: Array) -> float:
+    """Return the entropy of a distribution in bits."""
+    positive = probabilities[probabilities > 0]
+    return float(-(positive * np.log2(positive)).sum())
