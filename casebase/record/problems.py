@@ -22,8 +22,6 @@ _LONGEST_VALUE: Final = 60
 _LONGEST_COMPOSED: Final = 1_000_000
 """Characters; above this, finding a line would take longer than anybody waits."""
 
-_LONGEST_SENTENCE: Final = 700
-
 MOST_PROBLEMS: Final = 50
 """Nobody mends more at once; a damaged file can hold a million."""
 
@@ -72,24 +70,23 @@ def problems_of(
     """
     details = error.errors(include_url=False, include_context=True)
     lines = _Lines(text, record)
-    problems = [_problem(item["type"], item["loc"], item, lines) for item in details[:MOST_PROBLEMS]]
-    more = len(details) - len(problems)
-    said = f"{more} problems more: mend those named so far, then try again"
-    return [*problems, Problem("the file", "", said)] if more else problems
+    told = [_problem(item["type"], item["loc"], item, lines) for item in details[:MOST_PROBLEMS]]
+    return told + _rest(len(details) - len(told))
 
 
 def with_lines(problems: list[Problem], text: str | None, record: int = 0) -> list[Problem]:
     """Return `problems` with the line at which their field stands in `text`."""
     lines = _Lines(text if problems else None, record)
-    return [
-        replace(
-            problem,
-            value=printable(problem.value, _LONGEST_SENTENCE),
-            expected=printable(problem.expected, _LONGEST_SENTENCE),
-            line=lines.of(_location_of(problem.field)),
-        )
-        for problem in problems[:MOST_PROBLEMS]
+    told = [
+        replace(problem, line=lines.of(_location_of(problem.field))) for problem in problems[:MOST_PROBLEMS]
     ]
+    return told + _rest(len(problems) - len(told))
+
+
+def _rest(more: int) -> list[Problem]:
+    """Return one problem that stands for those left untold."""
+    said = f"{more} problems more: mend those named so far, then try again"
+    return [Problem("the file", "", said)] if more else []
 
 
 def _location_of(path: str) -> _Location:
@@ -148,7 +145,7 @@ def _unknown_word(location: _Location, path: str, value: object, line: int | Non
 def _expected(kind: str, location: _Location, item: Any) -> str:
     context = item.get("ctx") or {}
     if kind == "value_error":
-        return printable(str(context.get("error", item["msg"])), _LONGEST_SENTENCE)
+        return str(context.get("error", item["msg"]))
     if kind == "string_pattern_mismatch":
         return _SPECIAL_PATTERNS.get(str(location[-1]), "does not fit the pattern expected here")
     template = _SENTENCES.get(kind)
@@ -165,9 +162,9 @@ def _shown(value: object) -> str:
     return shown if len(shown) <= _LONGEST_VALUE else f"{shown[:_LONGEST_VALUE]}..."
 
 
-def printable(text: str, longest: int = 2 * _LONGEST_VALUE) -> str:
+def printable(text: str) -> str:
     """Return the beginning of `text` in one line; what no terminal prints becomes a question mark."""
-    return "".join(character if character.isprintable() else "?" for character in text[:longest])
+    return "".join(character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2])
 
 
 def _keys_at(location: _Location) -> list[str]:

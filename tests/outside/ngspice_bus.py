@@ -253,7 +253,8 @@ def _run(home: Path) -> None:
 
 
 def _is_trouble(line: str) -> bool:
-    return any(word in line.lower() for word in ("error", "singular", "no convergence", "aborted", "failed"))
+    """Tell a run given up from one that got there after a retry (stepping gmin or the sources)."""
+    return any(word in line.lower() for word in ("error", "aborted", "could not"))
 
 
 def _read(home: Path, number: int, buses: Sequence[SpiceBus]) -> Iterator[Solved]:

@@ -1,0 +1,125 @@
+"""What a set of readings on one bus can mean: probabilities, evidence, clashes, in data and in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from casebase.bus.bank import Bank
+from casebase.bus.chain import Array
+from casebase.bus.interpret import Interpreted, interpret
+from casebase.bus.models import bank_for
+from casebase.bus.observation import Observation
+from casebase.bus.posterior import Clash, Posterior, clashes, log_explained, posterior_of
+from casebase.bus.roles import BusUnderTest, Roles, roles_for
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import BusState, Medium
+
+FAVOURS_FROM: Final = 2.0
+AGAINST_BELOW: Final = 0.05
+"""How much likelier a state must make a reading than the states do on average, to count for or against it."""
+
+HOST_FROM: Final = 0.5
+"""Probability from which the module that the fault lies in is named."""
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What one reading says: the states it speaks for and against."""
+
+    reading: int
+    favours: tuple[BusState, ...]
+    against: tuple[BusState, ...]
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What the readings of one bus can mean."""
+
+    bank: Bank
+    roles: Roles
+    readings: tuple[Reading, ...]
+    interpreted: Interpreted
+    misfits: tuple[Array, ...]
+    posterior: Posterior
+
+    def probability(self, state: BusState) -> float:
+        """Return the probability of one state."""
+        return self.posterior.probability(state)
+
+    def ranked(self) -> list[tuple[BusState, float]]:
+        """Return (state, probability), the likeliest first."""
+        return self.posterior.ranked()
+
+    def credible(self) -> list[BusState]:
+        """Return the smallest set of states that holds 90 %."""
+        return self.posterior.credible()
+
+    @property
+    def observations(self) -> list[Observation]:
+        """What was made of the readings."""
+        return self.interpreted.observations
+
+    @cached_property
+    def clashes(self) -> list[Clash]:
+        """Observations that no simulated bus of any state shows together; the worst first."""
+        return clashes(self.misfits)
+
+    @cached_property
+    def evidence(self) -> list[Evidence]:
+        """What each reading says by itself, in the order of the readings."""
+        return [self._evidence_of(index) for index in range(len(self.readings)) if self._misfits_of(index)]
+
+    @cached_property
+    def host(self) -> tuple[str, float] | None:
+        """The module that the fault most likely lies in, with the probability, where one stands out."""
+        roles = self.bank.model.unpluggable
+        shares = [
+            float(self.posterior.weights[self.posterior.hosts == index].sum()) for index in range(len(roles))
+        ]
+        named = [
+            (share, roles[index]) for index, share in enumerate(shares) if roles[index] in self.roles.names
+        ]
+        if not named or max(named)[0] < HOST_FROM:
+            return None
+        share, role = max(named)
+        return self.roles.called(role), share
+
+    def _misfits_of(self, reading: int) -> list[Array]:
+        return [
+            misfit
+            for observation, misfit in zip(self.observations, self.misfits, strict=True)
+            if reading in observation.readings
+        ]
+
+    def _evidence_of(self, reading: int) -> Evidence:
+        explained = np.exp(sum(log_explained(misfit) for misfit in self._misfits_of(reading)))
+        by_state = explained.reshape(len(self.bank.states), self.bank.per_state).mean(axis=1)
+        pull = by_state / by_state.mean()
+        order = np.argsort(-pull)
+        favours = tuple(self.bank.states[i] for i in order if pull[i] >= FAVOURS_FROM)
+        against = tuple(self.bank.states[i] for i in order[::-1] if pull[i] < AGAINST_BELOW)
+        return Evidence(reading, favours, against)
+
+
+def diagnose(
+    readings: Sequence[Reading],
+    medium: Medium,
+    bus: BusUnderTest = BusUnderTest(),
+    prior: Mapping[BusState, float] | None = None,
+    cache: Path | None = None,
+) -> Diagnosis:
+    """Return what `readings`, taken on one bus of `medium`, can mean.
+
+    `prior` gives the states' relative frequencies (left out: all alike). `cache` is a folder for the simulated buses.
+    """
+    bank = bank_for(medium, cache)
+    roles = roles_for(bus, readings)
+    interpreted = interpret(readings, roles, bank)
+    misfits = tuple(observation.misfit(bank) for observation in interpreted.observations)
+    return Diagnosis(bank, roles, tuple(readings), interpreted, misfits, posterior_of(bank, misfits, prior))
