@@ -246,6 +246,48 @@ def similar(
 
 
 @app.command()
+def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
+    job: Annotated[
+        str | None, typer.Argument(metavar="[FILE|ID]", help="A record file, or a case ID.")
+    ] = None,
+    pair: Annotated[str | None, typer.Option(help="Ohms between the lines, battery off.")] = None,
+    high: Annotated[str | None, typer.Option(help="Volts of CAN high to ground, ignition on.")] = None,
+    low: Annotated[str | None, typer.Option(help="Volts of CAN low to ground, ignition on.")] = None,
+    high_ohms: Annotated[str | None, typer.Option(help="Ohms of CAN high to ground, battery off.")] = None,
+    low_ohms: Annotated[str | None, typer.Option(help="Ohms of CAN low to ground, battery off.")] = None,
+    medium: Annotated[str, typer.Option(help="The medium of readings given as options.")] = "high-speed CAN",
+    base_rates: Annotated[
+        bool, typer.Option("--base-rates", help="Weigh the states by how often the library found them.")
+    ] = False,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say what readings can mean, and the next test.
+
+    Computed from simulated buses; the first run on a machine simulates them, which takes some seconds.
+
+    Example: casebase readings --pair 61 --high 2.48 --low 2.47
+    """
+    from casebase.match import meaning  # noqa: PLC0415
+    from casebase.match.quick_readings import quick_readings  # noqa: PLC0415
+    from casebase.terminal.readings_page import print_meanings  # noqa: PLC0415
+
+    cache, prior = _simulated_buses(), None
+    if base_rates:
+        with _open(library) as kept:
+            prior = meaning.base_rates(kept.profiles())
+    given = quick_readings(medium, pair=pair, high=high, low=low, high_ohms=high_ohms, low_ohms=low_ohms)
+    found = (
+        meaning.meanings_of(_any_job(job, library), cache, prior)
+        if job
+        else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
+    )
+    if json:
+        return _print_json(meaning.meanings_data(found, prior))
+    return print_meanings(found, _page())
+
+
+@app.command()
 def codes(
     texts: Annotated[
         list[str], typer.Argument(metavar="TEXT...", help="Trouble codes, or - for a scan on stdin.")
@@ -313,6 +355,15 @@ def _load(paths: list[Path]) -> list[Case]:
     return [case for path in record_files(paths) for case in load_file(path)]
 
 
+def _any_job(named: str, library: Path | None) -> Case:
+    """Return the job that a file path or a case ID names; a file needs no library."""
+    path = Path(named)
+    if path.exists() or path.suffix:
+        return _load([path])[0]
+    with _open(library) as kept:
+        return _job(named, kept)
+
+
 def _job(named: str, library: Library) -> Case:
     """Return the job that a file path or a case ID names."""
     path = Path(named)
@@ -326,11 +377,19 @@ def _print_similar(library: Library, job: Case, most: int, json: bool) -> None:
     from casebase.match.answer import answer_data, answer_to  # noqa: PLC0415
     from casebase.terminal.job_page import print_answer  # noqa: PLC0415
 
-    answer = answer_to(job, library.profiles(), most)
+    answer = answer_to(job, library.profiles(), most, _simulated_buses())
     if json:
         _print_json(answer_data(answer))
     else:
         print_answer(answer, _page())
+
+
+def _simulated_buses() -> Path:
+    """Return the folder of the simulated buses, and say so when they have to be made first."""
+    folder = places.simulation_folder()
+    if not folder.exists():
+        typer.echo("Simulating buses: once on this machine, some seconds ...", err=True)
+    return folder
 
 
 def _print_json(data: object) -> None:

@@ -20,6 +20,13 @@ def data_folder() -> Path:
     return user_data_path("casebase", appauthor=False)
 
 
+def simulation_folder() -> Path:
+    """Return the folder in which simulated buses are kept between runs; it may be emptied at any time."""
+    from platformdirs import user_cache_path  # noqa: PLC0415  only the bus computation needs it
+
+    return user_cache_path("casebase", appauthor=False) / "simulated-buses"
+
+
 def default_library() -> Path:
     """Return the path of the user's own library."""
     return data_folder() / "library.db"

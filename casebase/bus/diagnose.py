@@ -107,10 +107,13 @@ class Diagnosis:
         return Evidence(reading, favours, against)
 
 
+NOTHING_KNOWN: Final = BusUnderTest()
+
+
 def diagnose(
     readings: Sequence[Reading],
     medium: Medium,
-    bus: BusUnderTest = BusUnderTest(),
+    bus: BusUnderTest = NOTHING_KNOWN,
     prior: Mapping[BusState, float] | None = None,
     cache: Path | None = None,
 ) -> Diagnosis:

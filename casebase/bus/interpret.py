@@ -27,6 +27,7 @@ from casebase.record.vocabulary import Battery, BusState, Ignition, Line, Quanti
 GROUND: Final = (Line.GROUND, Line.BATTERY_MINUS, None)
 UPPER: Final = (Line.CAN_HIGH, Line.BUS_PLUS)
 LOWER: Final = (Line.CAN_LOW, Line.BUS_MINUS)
+SINGLE: Final = (Line.LIN, Line.K_LINE, Line.CAN_SINGLE)
 
 
 @dataclass(frozen=True)
@@ -72,10 +73,18 @@ def quantity_of(reading: Reading) -> str | None:
     lines = {reading.line, reading.against}
     if kind == "ohms" and lines & set(UPPER) and lines & set(LOWER):
         return "ohms_between"
-    for side, of_side in (("high", UPPER), ("low", LOWER)):
-        if reading.line in of_side and reading.against in GROUND:
-            return f"{kind}_{side}_ground" if kind == "ohms" else f"volts_{side}"
+    side = _side(reading.line)
+    if side and reading.against in GROUND:
+        return f"{kind}_{side}_ground" if kind == "ohms" else f"volts_{side}"
+    if kind == "ohms" and lines & set(SINGLE) and Line.BATTERY_PLUS in lines:
+        return "ohms_line_battery"
     return None
+
+
+def _side(line: Line | None) -> str | None:
+    """Return what a line is called in simulated quantities; None for what is no bus line."""
+    sides = (("high", UPPER), ("low", LOWER), ("line", SINGLE))
+    return next((side for side, of_side in sides if line in of_side), None)
 
 
 def _unusable(reading: Reading, roles: Roles) -> str | None:
@@ -183,6 +192,6 @@ def _seen_on_scope(index: int, reading: Reading, view: View) -> Iterator[Observa
         yield TrafficRead((index,), view, seen.traffic is YesNo.YES)
     for name, levels in (("recessive", seen.recessive), ("dominant", seen.dominant)):
         for line, level in levels.items():
-            side = "high" if line in UPPER else "low" if line in LOWER else None
+            side = _side(line)
             if side:
                 yield LevelRead((index,), view, f"{name}_{side}", level.number)

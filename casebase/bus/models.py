@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
-from casebase.bus.bank import Bank
+from casebase.bus.bank import Bank, Model
+from casebase.bus.fault_tolerant_model import fault_tolerant_can
+from casebase.bus.flexray_model import flexray
 from casebase.bus.pair_model import high_speed_can, j1939
+from casebase.bus.single_model import k_line, lin, single_wire_can
 from casebase.record.vocabulary import Medium
 
-_MODELS: Final = {
+_MODELS: Final[dict[Medium, Callable[[], Model]]] = {
     Medium.HIGH_SPEED_CAN: high_speed_can,
     Medium.J1939: j1939,
+    Medium.FAULT_TOLERANT_CAN: fault_tolerant_can,
+    Medium.SINGLE_WIRE_CAN: single_wire_can,
+    Medium.LIN: lin,
+    Medium.FLEXRAY: flexray,
+    Medium.K_LINE: k_line,
 }
 
 

@@ -5,7 +5,7 @@ A `View` names where and with what unplugged; `observed` gives one value per bus
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -40,22 +40,25 @@ class View:
         return f"{self.place}|{self.unplugged}|{quantity}"
 
 
-def views_with(unplugged: str) -> tuple[View, ...]:
+def views_with(unplugged: str, roles: Sequence[str] = ROLES) -> tuple[View, ...]:
     """Return every place, seen with these modules (or nothing) unplugged."""
-    return tuple(View(place, unplugged) for place in (DLC, *ENDS, *ROLES))
+    return tuple(View(place, unplugged) for place in (DLC, *ENDS, *roles))
 
 
-def observed(drawn: Drawn, unplugged: str) -> dict[str, Array]:
-    """Return every column of every view with `unplugged` taken off, shape (buses,) each."""
+def observed(drawn: Drawn, unplugged: str, roles: Sequence[str] = ROLES) -> dict[str, Array]:
+    """Return every column of every view with `unplugged` taken off, shape (buses,) each.
+
+    `roles` names the rows of `drawn.roles`.
+    """
     buses = drawn.buses
     for role in roles_in(unplugged):
-        buses = buses.without(drawn.roles[ROLES.index(role)])
+        buses = buses.without(drawn.roles[roles.index(role)])
     dead = unpowered(buses)
     rest = recessive(buses)
     sent = [dominant(buses, _another_sender(drawn, buses, sender)) for sender in drawn.senders]
     columns: dict[str, Array] = {}
-    for view in views_with(unplugged):
-        probe = _Probe(view, drawn, view.place in roles_in(unplugged))
+    for view in views_with(unplugged, roles):
+        probe = _Probe(view, drawn, view.place in roles_in(unplugged), tuple(roles))
         for quantity, values in _seen(probe, dead, rest, sent, drawn.shares):
             columns[view.column(quantity)] = values
     return columns
@@ -84,6 +87,7 @@ class _Probe:
     view: View
     drawn: Drawn
     open_connector: bool
+    roles: tuple[str, ...] = ROLES
 
     def volts(self, solved: Solved) -> tuple[Array, Array]:
         """Return what a voltmeter shows."""
@@ -131,7 +135,7 @@ class _Probe:
     def _slots(self) -> Slots:
         if self.view.place in ENDS:
             return np.asarray(self.drawn.ends[ENDS.index(self.view.place)])
-        return np.asarray(self.drawn.roles[ROLES.index(self.view.place)])
+        return np.asarray(self.drawn.roles[self.roles.index(self.view.place)])
 
     def _stub(self) -> tuple[Array, Array]:
         slots, columns = self._slots(), np.arange(self.drawn.buses.count)

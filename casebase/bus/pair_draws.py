@@ -37,11 +37,11 @@ class Spread:
     bias_volts: tuple[float, float] = (2.40, 2.58)
     """0.5 VCC with VCC 4.75 to 5.25 V, typically much closer (TCAN1042HGV 7.7)."""
 
-    high_volts: tuple[float, float] = (4.15, 4.45)
-    low_volts: tuple[float, float] = (0.55, 0.85)
-    """Behind the diodes of the output stages; with 20 to 45 ohm they give the dominant levels of TJA1051 table 7."""
+    high_volts: tuple[float, float] = (4.2, 4.45)
+    low_volts: tuple[float, float] = (0.55, 0.8)
+    """Behind the diodes of the output stages; with 20 to 40 ohm they give the dominant levels of TJA1051 table 7."""
 
-    driver_ohms: tuple[float, float] = (20.0, 45.0)
+    driver_ohms: tuple[float, float] = (20.0, 40.0)
     limit_amperes: tuple[float, float] = (0.040, 0.115)
     """Short-circuit current, dominant (TJA1051 table 7; TCAN1044V)."""
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final
 
+from casebase.match.meaning import Meaning, meanings_data, meanings_of
 from casebase.match.next_look import NextLook, next_looks
 from casebase.match.profile import Profile, profile_of
 from casebase.match.ranking import Match, Ranking, rank
@@ -40,6 +42,7 @@ class Answer:
     ranking: Ranking
     looks: list[NextLook]
     cautions: list[str]
+    meanings: list[Meaning]
 
     @property
     def looks_normal(self) -> bool:
@@ -59,11 +62,18 @@ class Answer:
         ]
 
 
-def answer_to(job: Case, profiles: Iterable[Profile], most: int = 5) -> Answer:
-    """Compare `job` with every profile and return what is to be said."""
+def answer_to(job: Case, profiles: Iterable[Profile], most: int = 5, cache: Path | None = None) -> Answer:
+    """Compare `job` with every profile and return what is to be said; `cache` holds the simulated buses."""
     profile = profile_of(job, job.id or "")
     ranking = rank(profile, profiles, most)
-    return Answer(job, profile, ranking, next_looks(profile, ranking.matches), cautions_of(job))
+    return Answer(
+        job,
+        profile,
+        ranking,
+        next_looks(profile, ranking.matches),
+        cautions_of(job),
+        meanings_of(job, cache, most_tests=0),
+    )
 
 
 def answer_data(answer: Answer) -> dict[str, Any]:
@@ -102,6 +112,7 @@ def answer_data(answer: Answer) -> dict[str, Any]:
             }
             for look in answer.looks
         ],
+        "meaning": meanings_data(answer.meanings)["networks"],
         "looks_normal": answer.looks_normal,
         "cautions": answer.cautions,
         "compared_with": answer.ranking.compared_with,

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from typing import Final
 
+from casebase.bus.explain import verdict
 from casebase.match.answer import Answer, ReadingBeside
 from casebase.match.profile import Profile
 from casebase.match.ranking import Match
 from casebase.record.case import Case
 from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
-from casebase.terminal.page import Page
+from casebase.terminal.page import LABEL_WIDTH, Page
 
 _MOST_REASONS: Final = 5
 _MOST_DIFFERENCES: Final = 4
@@ -19,6 +20,7 @@ _LONGEST_LINE: Final = 320
 def print_answer(answer: Answer, page: Page) -> None:
     """Print everything that is said to a stuck job; where the readings look normal, that comes first."""
     print_job(answer.job, page)
+    _print_meaning(answer, page)
     if answer.looks_normal:
         _print_normal(answer, page)
         _print_matches(answer, page)
@@ -37,6 +39,15 @@ def print_job(job: Case, page: Page) -> None:
     page.labelled("Modules", _in_short(_modules_and_codes(job)))
     page.labelled("Network", _in_short(network_line(job)))
     page.labelled("Readings", _in_short(readings_in_short(job)))
+
+
+def _print_meaning(answer: Answer, page: Page) -> None:
+    """Print what the readings can mean, one sentence per network."""
+    told = [meaning for meaning in answer.meanings if meaning.diagnosis.observations]
+    if told:
+        page.heading("What the readings can mean (computed; casebase readings shows why, and the next test)")
+    for meaning in told:
+        page.labelled(meaning.name if len(meaning.name) < LABEL_WIDTH else "here", verdict(meaning.diagnosis))
 
 
 def print_cautions(cautions: list[str], page: Page) -> None:

@@ -25,7 +25,7 @@ SENDERS: Final = 6
 METER_OHMS: Final = 10e6
 """Input resistance of a hand-held voltmeter (common practice, no source)."""
 
-SUPPLY_SIEMENS: Final = 1e3
+SUPPLY_SIEMENS: Final = 1e5
 LEAK_OHMS: Final = 1e10
 """From every node to ground, so that none floats; ten times what an open line is."""
 
@@ -113,10 +113,10 @@ class SpiceBus:
 def netlist(buses: Sequence[SpiceBus]) -> Iterator[str]:
     """Yield the lines of one circuit that holds every bus."""
     yield "* two-wire buses"
-    for control in CONTROLS:
-        yield f"Vctl_{control} {control} 0 DC 0"
+    yield from (f"Vctl_{control} {control} 0 DC 0" for control in CONTROLS)
     for number, bus in enumerate(buses):
         yield from _bus_lines(f"b{number}", bus)
+    yield from (_OPTIONS, ".end")
 
 
 def _bus_lines(name: str, bus: SpiceBus) -> Iterator[str]:
@@ -170,7 +170,7 @@ def _driver_lines(pins: str, driver: Driver, control: str) -> Iterator[str]:
 
 def _meter_lines(pins: str, where: str) -> Iterator[str]:
     for line in "hl":
-        yield f"Bm{pins}{line} {pins}{line} 0 I=v(meter)*v({pins}{line})/{METER_OHMS:g}"
+        yield f"Bm{pins}{line} {pins}{line} 0 I=v(volts_{where})*v({pins}{line})/{METER_OHMS:g}"
     for ends, (plus, minus) in _LEADS.items():
         leads = [f"{pins}{end}" if end != "0" else "0" for end in (minus, plus)]
         yield f"Gp{pins}{ends} {leads[0]} {leads[1]} ohms_{where}_{ends} 0 {PROBE_AMPERES:g}"
@@ -188,8 +188,9 @@ def _bridge_node(name: str, bridge: Bridge, end: str) -> str:
 _LEADS: Final = {"between": ("h", "l"), "high": ("h", "0"), "low": ("l", "0")}
 _OHMS: Final = tuple(f"ohms_{where}_{ends}" for where in ("dlc", "plug") for ends in _LEADS)
 _SENDS: Final = tuple(f"send{order}" for order in range(1, SENDERS + 1))
-CONTROLS: Final = ("on", "battery", "meter", *_SENDS, *_OHMS)
-_AWAKE: Final = ("on", "battery", "meter")
+_VOLTS: Final = ("volts_dlc", "volts_plug")
+CONTROLS: Final = ("on", "battery", *_VOLTS, *_SENDS, *_OHMS)
+_AWAKE: Final = ("on", "battery", "volts_dlc")
 
 
 @dataclass(frozen=True)
@@ -206,34 +207,39 @@ class Solved:
     plug_rest: tuple[float, float]
 
 
-def solved(buses: Sequence[SpiceBus], at_once: int = 100) -> list[Solved]:
+def solved(buses: Sequence[SpiceBus], at_once: int = 5) -> list[Solved]:
     """Return what ngspice finds on every bus, `at_once` of them in one circuit, all in one process."""
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
         groups = [buses[start : start + at_once] for start in range(0, len(buses), at_once)]
         script = ["* many circuits", ".control", "set filetype=binary"]
         for number, group in enumerate(groups):
-            lines = [*netlist(group), _OPTIONS, ".end"]
-            (home / f"{number}.cir").write_text("\n".join(lines), encoding="ascii")
-            script += [f"source {number}.cir", *_state_lines(number), "remcirc", "destroy all"]
+            (home / f"{number}.cir").write_text("\n".join(netlist(group)), encoding="ascii")
+            script += [f"source {number}.cir", *_state_lines(number, _runs(group)), "remcirc", "destroy all"]
         (home / "all.cir").write_text("\n".join([*script, ".endc", ".end"]) + "\n", encoding="ascii")
         _run(home)
         return [one for number, group in enumerate(groups) for one in _read(home, number, group)]
 
 
 _OPTIONS: Final = ".options reltol=1e-7 vntol=1e-9 abstol=1e-13 itl1=500"
-_RUNS: Final = {
-    "rest": _AWAKE,
-    "asleep": ("battery", "meter"),
-    **{send: (*_AWAKE, send) for send in _SENDS},
-    **{ohms: (ohms,) for ohms in _OHMS},
-}
 
 
-def _state_lines(number: int) -> Iterator[str]:
+def _runs(buses: Sequence[SpiceBus]) -> dict[str, tuple[str, ...]]:
+    """Return the controls that are on in each state to solve; no more senders than some bus has."""
+    sends = _SENDS[: max(len(bus.senders) for bus in buses)]
+    return {
+        "rest": _AWAKE,
+        "plug_rest": ("on", "battery", "volts_plug"),
+        "asleep": ("battery", "volts_dlc"),
+        **{send: (*_AWAKE, send) for send in sends},
+        **{ohms: (ohms,) for ohms in _OHMS},
+    }
+
+
+def _state_lines(number: int, runs: dict[str, tuple[str, ...]]) -> Iterator[str]:
     """Yield the commands that solve every state; only the controls that change are altered."""
     before: tuple[str, ...] = ()
-    for run, now in _RUNS.items():
+    for run, now in runs.items():
         for control in CONTROLS:
             if (control in now) != (control in before):
                 yield f"alter vctl_{control} dc = {int(control in now)}"
@@ -258,7 +264,7 @@ def _is_trouble(line: str) -> bool:
 
 
 def _read(home: Path, number: int, buses: Sequence[SpiceBus]) -> Iterator[Solved]:
-    runs = {run: _volts_by_node(home / f"{number}-{run}.raw") for run in _RUNS}
+    runs = {run: _volts_by_node(home / f"{number}-{run}.raw") for run in _runs(buses)}
     for order, bus in enumerate(buses):
         pins = {"dlc": f"b{order}_d", "plug": f"b{order}_c{bus.probed}"}
         yield Solved(
@@ -270,7 +276,7 @@ def _read(home: Path, number: int, buses: Sequence[SpiceBus]) -> Iterator[Solved
             rest=_pair(runs["rest"], pins["dlc"]),
             sent=tuple(_pair(runs[send], pins["dlc"]) for send in _SENDS[: len(bus.senders)]),
             asleep=_pair(runs["asleep"], pins["dlc"]),
-            plug_rest=_pair(runs["rest"], pins["plug"]),
+            plug_rest=_pair(runs["plug_rest"], pins["plug"]),
         )
 
 

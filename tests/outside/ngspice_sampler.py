@@ -176,7 +176,13 @@ def _module(at_end: bool, draw: Draw) -> Module:
 def _driver(supply_volts: float, draw: Draw) -> Driver:
     ohms, high = draw.triangular(DRIVER_OHMS), draw.triangular(HIGH_VOLTS) + supply_volts - 5.0
     low = supply_volts - high + draw.random.gauss(0.0, SYMMETRY_VOLTS / 2)
-    return Driver(high, max(low, 0.3), ohms * draw.near(1, 0.1), ohms * draw.near(1, 0.1), draw.triangular(LIMIT_AMPERES))
+    return Driver(
+        high,
+        max(low, 0.3),
+        ohms * draw.near(1, 0.1),
+        ohms * draw.near(1, 0.1),
+        draw.triangular(LIMIT_AMPERES),
+    )
 
 
 def _shares(state: str, senders: int, draw: Draw) -> tuple[float, ...]:

@@ -1,0 +1,124 @@
+"""What the readings of a record mean, network by network: the bus computation put to a case."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+from casebase.bus.diagnose import Diagnosis, diagnose
+from casebase.bus.explain import clash_words, evidence_rows, split_words, verdict
+from casebase.bus.models import computed_media
+from casebase.bus.nexttest import NextTest, next_tests
+from casebase.bus.roles import BusUnderTest
+from casebase.match.profile import Profile
+from casebase.record.case import Case, Network
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import Answers, BusState, Medium
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What the readings of one network of a case mean."""
+
+    name: str
+    network: Network
+    diagnosis: Diagnosis
+    tests: list[NextTest]
+
+
+EVEN_PRIOR: Final = "every state as likely as another before the readings"
+
+
+def meaning_of_readings(
+    readings: Sequence[Reading],
+    medium: Medium,
+    cache: Path | None,
+    prior: Mapping[BusState, float] | None = None,
+    most_tests: int = 3,
+) -> Meaning:
+    """Return the meaning of readings taken on one bus that no record describes."""
+    network = Network(name="the bus at the DLC", medium=medium)
+    diagnosis = diagnose(readings, medium, prior=prior, cache=cache)
+    return Meaning(network.name, network, diagnosis, next_tests(diagnosis, most_tests))
+
+
+def base_rates(profiles: Iterable[Profile]) -> dict[BusState, float]:
+    """Return how often each state was the cause in a library, plus one: a prior of its own cases.
+
+    A cause that is no bus state (a module's supply, a configuration ...) counts as a healthy bus.
+    """
+    rates = dict.fromkeys(BusState, 1.0)
+    states = {str(state): state for state in BusState}
+    for profile in profiles:
+        if profile.fault:
+            rates[states.get(profile.fault, BusState.HEALTHY)] += 1.0
+    return rates
+
+
+def meanings_of(
+    case: Case, cache: Path | None, prior: Mapping[BusState, float] | None = None, most_tests: int = 3
+) -> list[Meaning]:
+    """Return the meaning of every network of `case` on which something was read; `most_tests` 0 proposes none."""
+    found = []
+    for network in case.networks:
+        readings = tuple(reading for reading in case.readings if case.network_of(reading.network) == network)
+        if readings and network.medium in computed_media():
+            diagnosis = diagnose(readings, network.medium, _under_test(case, network), prior, cache)
+            tests = next_tests(diagnosis, most_tests) if most_tests and diagnosis.observations else []
+            found.append(Meaning(network.name, network, diagnosis, tests))
+    return found
+
+
+def _under_test(case: Case, network: Network) -> BusUnderTest:
+    """Return what is known of the network; silent modules first, for they are looked at first."""
+    on_it = [module for module in case.modules if module.network in (None, network.name)]
+    ordered = sorted(on_it, key=lambda module: module.answers not in (Answers.NO, Answers.INTERMITTENT))
+    return BusUnderTest(tuple(network.terminators_in), tuple(module.name for module in ordered))
+
+
+def meanings_data(meanings: list[Meaning], prior: Mapping[BusState, float] | None = None) -> dict[str, Any]:
+    """Return meanings as plain data: what `--json` prints."""
+    stated = EVEN_PRIOR if prior is None else {str(state): weight for state, weight in prior.items()}
+    return {"networks": [_meaning_data(meaning) for meaning in meanings], "prior": stated}
+
+
+def _meaning_data(meaning: Meaning) -> dict[str, Any]:
+    diagnosis = meaning.diagnosis
+    return {
+        "name": meaning.name,
+        "medium": str(meaning.network.medium),
+        "verdict": verdict(diagnosis),
+        "states": [
+            {"state": str(state), "probability": round(share, 4)} for state, share in diagnosis.ranked()
+        ],
+        "credible_90": [str(state) for state in diagnosis.credible()],
+        "evidence": [
+            {"reading": row.reading, "for": list(row.favours), "against": list(row.against)}
+            for row in evidence_rows(diagnosis)
+        ],
+        "contradictions": clash_words(diagnosis),
+        "module": None
+        if diagnosis.host is None
+        else {"name": diagnosis.host[0], "probability": round(diagnosis.host[1], 4)},
+        "not_used": [
+            {"reading": _line(diagnosis.readings[index]), "why": why}
+            for index, why in diagnosis.interpreted.unused
+        ],
+        "next_tests": [
+            {
+                "reading": test.candidate.words(),
+                "bits": round(test.bits, 3),
+                "minutes": test.candidate.minutes,
+                "splits": split_words(test),
+                "preconditions": test.candidate.kind.precondition,
+                "cautions": list(test.candidate.cautions()),
+            }
+            for test in meaning.tests
+        ],
+    }
+
+
+def _line(reading: Reading) -> str:
+    return f"{reading.what()}: {reading.value}" if reading.value is not None else reading.what()
