@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 from random import Random
 from typing import Any, Final
 
-from ngspice_bus import Solved, SpiceBus
+from ngspice_bus import SpiceBus
+from ngspice_run import Solved
 
 from casebase.record.reading import Reading
 

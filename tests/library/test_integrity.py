@@ -287,16 +287,3 @@ def test_a_damaged_file_brings_sentences_not_tracebacks(damaged: Path) -> None:
             said.append(str(error))
     assert any("damaged" in sentence for sentence in said)
     assert all("\n" not in sentence or "SQLite file" in sentence for sentence in said)
-
-
-def test_a_check_waits_for_another_process_and_says_so(
-    library: Library, logged: Logged, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """A library that is being written to is not called broken."""
-    library._db.execute("PRAGMA busy_timeout = 50")
-    with closing(sqlite3.connect(library.path, isolation_level=None)) as other:
-        other.execute("BEGIN IMMEDIATE")
-        with pytest.raises(LibraryError, match="another process has been writing"):
-            library.faults()
-        other.execute("ROLLBACK")
-    assert library.faults() == []

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import json
 import os
+import sqlite3
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -82,12 +84,12 @@ def test_two_processes_logging_at_once_lose_nothing(tmp_path: Path, is_there: bo
 def test_many_first_openings_at_once_make_one_library(tmp_path: Path) -> None:
     """Several processes that find no library all end up in the same one, the schema laid once."""
     path, go = tmp_path / "shop.db", tmp_path / "go"
-    processes = [start(path, f"Make {number}", 2, go) for number in range(6)]
+    processes = [start(path, f"Make {number}", 2, go) for number in range(4)]
     go.touch()
     for process in processes:
         assert process.communicate(timeout=60)[1] == ""
     with Library.open(path) as library:
-        assert library.count() == 12
+        assert library.count() == 8
         assert library.faults() == []
 
 
@@ -145,3 +147,15 @@ def test_reading_goes_on_while_another_writes(tmp_path: Path, make_case: MakeCas
         writer.log(half_way())  # type: ignore[arg-type]
         assert counts == [1, 0]
         assert reader.count() == 2
+
+
+def test_a_check_waits_for_another_process_and_says_so(library: Library, make_case: MakeCase) -> None:
+    """A library that is being written to is not called broken."""
+    library.log([make_case()])
+    library._db.execute("PRAGMA busy_timeout = 50")
+    with closing(sqlite3.connect(library.path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with pytest.raises(LibraryError, match="another process has been writing"):
+            library.faults()
+        other.execute("ROLLBACK")
+    assert library.faults() == []

@@ -1,24 +1,15 @@
-"""Two-wire buses for the circuit simulator ngspice: a description, its netlist, and one run for many of them.
+"""Two-wire buses for the circuit simulator ngspice: a description and its netlist.
 
-ngspice (`ngspice -b`) is the outside solver: it shares nothing with casebase but Kirchhoff's laws. All buses of a run
-stand in one circuit, each with nodes of its own; control nodes shared by all (`on`, `battery`, `send1`, ...) put
-every bus into one state after the other. Units: volt, ohm, ampere.
+The outside solver shares nothing with casebase but Kirchhoff's laws. Several buses stand in one circuit, each with
+nodes of its own; control nodes shared by all put every bus into one state after the other. Units: volt, ohm, ampere.
 """
 
 from __future__ import annotations
 
-import shutil
-import subprocess
-import tempfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Final
 
-import numpy as np
-from numpy.typing import NDArray
-
-NGSPICE: Final = shutil.which("ngspice")
 SENDERS: Final = 6
 """Modules of a bus that can be made to send, one at a time."""
 
@@ -30,6 +21,20 @@ LEAK_OHMS: Final = 1e10
 """From every node to ground, so that none floats; ten times what an open line is."""
 
 PROBE_AMPERES: Final = 1e-3
+
+LEADS: Final = {"between": ("h", "l"), "high": ("h", "0"), "low": ("l", "0")}
+"""An ohmmeter's leads: nodes of the plus and the minus lead."""
+
+MEASURED_AT: Final = ("dlc", "plug")
+"""The DLC, and the connector of the bus's probed branch."""
+
+SENDS: Final = tuple(f"send{order}" for order in range(1, SENDERS + 1))
+OHMMETERS: Final = tuple(f"ohms_{where}_{ends}" for where in MEASURED_AT for ends in LEADS)
+VOLTMETERS: Final = tuple(f"volts_{where}_{line}" for where in MEASURED_AT for line in "hl")
+CONTROLS: Final = ("on", "battery", *SENDS, *OHMMETERS, *VOLTMETERS)
+"""Nodes at 0 or 1 V that put every bus into a state: biased, supplied, a sender, an instrument on its leads."""
+
+_OPTIONS: Final = ".options reltol=1e-7 vntol=1e-9 abstol=1e-13 itl1=500"
 
 
 @dataclass(frozen=True)
@@ -170,8 +175,8 @@ def _driver_lines(pins: str, driver: Driver, control: str) -> Iterator[str]:
 
 def _meter_lines(pins: str, where: str) -> Iterator[str]:
     for line in "hl":
-        yield f"Bm{pins}{line} {pins}{line} 0 I=v(volts_{where})*v({pins}{line})/{METER_OHMS:g}"
-    for ends, (plus, minus) in _LEADS.items():
+        yield f"Bm{pins}{line} {pins}{line} 0 I=v(volts_{where}_{line})*v({pins}{line})/{METER_OHMS:g}"
+    for ends, (plus, minus) in LEADS.items():
         leads = [f"{pins}{end}" if end != "0" else "0" for end in (minus, plus)]
         yield f"Gp{pins}{ends} {leads[0]} {leads[1]} ohms_{where}_{ends} 0 {PROBE_AMPERES:g}"
 
@@ -181,120 +186,3 @@ def _bridge_node(name: str, bridge: Bridge, end: str) -> str:
         return "0" if end == "ground" else f"{name}_rail"
     place = f"t{bridge.place}" if bridge.branch is None else f"c{bridge.branch}"
     return f"{name}_{place}{end[0]}"
-
-
-# --- states -------------------------------------------------------------------------------------------------------
-
-_LEADS: Final = {"between": ("h", "l"), "high": ("h", "0"), "low": ("l", "0")}
-_OHMS: Final = tuple(f"ohms_{where}_{ends}" for where in ("dlc", "plug") for ends in _LEADS)
-_SENDS: Final = tuple(f"send{order}" for order in range(1, SENDERS + 1))
-_VOLTS: Final = ("volts_dlc", "volts_plug")
-CONTROLS: Final = ("on", "battery", *_VOLTS, *_SENDS, *_OHMS)
-_AWAKE: Final = ("on", "battery", "volts_dlc")
-
-
-@dataclass(frozen=True)
-class Solved:
-    """What ngspice found on one bus. Ohms by (`dlc` or `plug`, `between`, `high` or `low`); volts as (high, low).
-
-    `plug` is the connector of the bus's probed branch.
-    """
-
-    ohms: dict[tuple[str, str], float]
-    rest: tuple[float, float]
-    sent: tuple[tuple[float, float], ...]
-    asleep: tuple[float, float]
-    plug_rest: tuple[float, float]
-
-
-def solved(buses: Sequence[SpiceBus], at_once: int = 5) -> list[Solved]:
-    """Return what ngspice finds on every bus, `at_once` of them in one circuit, all in one process."""
-    with tempfile.TemporaryDirectory() as folder:
-        home = Path(folder)
-        groups = [buses[start : start + at_once] for start in range(0, len(buses), at_once)]
-        script = ["* many circuits", ".control", "set filetype=binary"]
-        for number, group in enumerate(groups):
-            (home / f"{number}.cir").write_text("\n".join(netlist(group)), encoding="ascii")
-            script += [f"source {number}.cir", *_state_lines(number, _runs(group)), "remcirc", "destroy all"]
-        (home / "all.cir").write_text("\n".join([*script, ".endc", ".end"]) + "\n", encoding="ascii")
-        _run(home)
-        return [one for number, group in enumerate(groups) for one in _read(home, number, group)]
-
-
-_OPTIONS: Final = ".options reltol=1e-7 vntol=1e-9 abstol=1e-13 itl1=500"
-
-
-def _runs(buses: Sequence[SpiceBus]) -> dict[str, tuple[str, ...]]:
-    """Return the controls that are on in each state to solve; no more senders than some bus has."""
-    sends = _SENDS[: max(len(bus.senders) for bus in buses)]
-    return {
-        "rest": _AWAKE,
-        "plug_rest": ("on", "battery", "volts_plug"),
-        "asleep": ("battery", "volts_dlc"),
-        **{send: (*_AWAKE, send) for send in sends},
-        **{ohms: (ohms,) for ohms in _OHMS},
-    }
-
-
-def _state_lines(number: int, runs: dict[str, tuple[str, ...]]) -> Iterator[str]:
-    """Yield the commands that solve every state; only the controls that change are altered."""
-    before: tuple[str, ...] = ()
-    for run, now in runs.items():
-        for control in CONTROLS:
-            if (control in now) != (control in before):
-                yield f"alter vctl_{control} dc = {int(control in now)}"
-        yield from ("op", f"write {number}-{run}.raw", "destroy all")
-        before = now
-
-
-def _run(home: Path) -> None:
-    if NGSPICE is None:
-        raise FileNotFoundError("ngspice is not installed: apt-get install ngspice")
-    done = subprocess.run(
-        [NGSPICE, "-b", "all.cir"], cwd=home, capture_output=True, text=True, check=False, timeout=600
-    )
-    trouble = [line for line in (done.stdout + done.stderr).splitlines() if _is_trouble(line)]
-    if trouble:
-        raise RuntimeError("ngspice: " + "; ".join(trouble[:5]))
-
-
-def _is_trouble(line: str) -> bool:
-    """Tell a run given up from one that got there after a retry (stepping gmin or the sources)."""
-    return any(word in line.lower() for word in ("error", "aborted", "could not"))
-
-
-def _read(home: Path, number: int, buses: Sequence[SpiceBus]) -> Iterator[Solved]:
-    runs = {run: _volts_by_node(home / f"{number}-{run}.raw") for run in _runs(buses)}
-    for order, bus in enumerate(buses):
-        pins = {"dlc": f"b{order}_d", "plug": f"b{order}_c{bus.probed}"}
-        yield Solved(
-            ohms={
-                (where, ends): _ohms(runs[f"ohms_{where}_{ends}"], pins[where], ends)
-                for where in pins
-                for ends in _LEADS
-            },
-            rest=_pair(runs["rest"], pins["dlc"]),
-            sent=tuple(_pair(runs[send], pins["dlc"]) for send in _SENDS[: len(bus.senders)]),
-            asleep=_pair(runs["asleep"], pins["dlc"]),
-            plug_rest=_pair(runs["plug_rest"], pins["plug"]),
-        )
-
-
-def _pair(volts: dict[str, float], pins: str) -> tuple[float, float]:
-    return volts[pins + "h"], volts[pins + "l"]
-
-
-def _ohms(volts: dict[str, float], pins: str, ends: str) -> float:
-    plus, minus = _LEADS[ends]
-    return (volts[pins + plus] - (0.0 if minus == "0" else volts[pins + minus])) / PROBE_AMPERES
-
-
-def _volts_by_node(path: Path) -> dict[str, float]:
-    """Return the voltages of a binary raw file with one point."""
-    head, _, body = path.read_bytes().partition(b"Binary:\n")
-    rows = [line.split() for line in head.decode("ascii").partition("Variables:\n")[2].splitlines()]
-    values: NDArray[np.float64] = np.frombuffer(body, dtype=np.float64, count=len(rows))
-    return {
-        row[1].removeprefix("v(").removesuffix(")"): float(value)
-        for row, value in zip(rows, values, strict=True)
-    }

@@ -7,7 +7,8 @@ from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
-from ngspice_bus import Branch, Bridge, Module, SpiceBus, solved
+from ngspice_bus import Branch, Bridge, Module, SpiceBus
+from ngspice_run import solved
 
 from casebase.bus.observe import observed
 from casebase.bus.pair import Drivers, PairBuses, Shunt, asleep, dominant, recessive

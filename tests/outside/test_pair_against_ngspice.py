@@ -18,7 +18,8 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from ngspice_bus import NGSPICE, Branch, Bridge, Driver, Module, SpiceBus
+from ngspice_bus import Branch, Bridge, Driver, Module, SpiceBus
+from ngspice_run import NGSPICE
 from ngspice_sampler import OPEN_OHMS, STATES, drawn_bus
 from spice_bus_as_pair import Values, by_casebase, by_ngspice, with_one_bias
 
