@@ -6,6 +6,7 @@ Nothing heavy is imported up here, so that `casebase --help` answers at once.
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -345,7 +346,8 @@ def _open(path: Path | None, *, make_own: bool = False) -> Library:
     own = places.default_library() if path is None else path
     if make_own and path is None and not own.exists():
         typer.echo(f"New library: {own}", err=True)
-        return Library.create(own)
+        with suppress(CasebaseError):  # another process was first
+            return Library.create(own)
     return Library.open(own)
 
 
@@ -357,20 +359,25 @@ def _load(paths: list[Path]) -> list[Case]:
 
 def _any_job(named: str, library: Path | None) -> Case:
     """Return the job that a file path or a case ID names; a file needs no library."""
-    path = Path(named)
-    if path.exists() or path.suffix:
-        return _load([path])[0]
+    if _names_a_file(named):
+        return _load([Path(named)])[0]
     with _open(library) as kept:
         return _job(named, kept)
 
 
 def _job(named: str, library: Library) -> Case:
     """Return the job that a file path or a case ID names."""
-    path = Path(named)
-    if path.exists() or path.suffix:
-        return _load([path])[0]
+    if _names_a_file(named):
+        return _load([Path(named)])[0]
     kept = library.get(named)
     return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
+
+
+def _names_a_file(named: str) -> bool:
+    try:
+        return Path(named).exists() or bool(Path(named).suffix)
+    except OSError:  # longer than any name of a file
+        return True
 
 
 def _print_similar(library: Library, job: Case, most: int, json: bool) -> None:

@@ -46,6 +46,7 @@ class Diagnosis:
     readings: tuple[Reading, ...]
     interpreted: Interpreted
     misfits: tuple[Array, ...]
+    explained: tuple[Array, ...]
     posterior: Posterior
 
     def probability(self, state: BusState) -> float:
@@ -73,7 +74,7 @@ class Diagnosis:
     @cached_property
     def evidence(self) -> list[Evidence]:
         """What each reading says by itself, in the order of the readings."""
-        return [self._evidence_of(index) for index in range(len(self.readings)) if self._misfits_of(index)]
+        return [self._evidence_of(index) for index in range(len(self.readings)) if self._explained_of(index)]
 
     @cached_property
     def host(self) -> tuple[str, float] | None:
@@ -90,15 +91,15 @@ class Diagnosis:
         share, role = max(named)
         return self.roles.called(role), share
 
-    def _misfits_of(self, reading: int) -> list[Array]:
+    def _explained_of(self, reading: int) -> list[Array]:
         return [
-            misfit
-            for observation, misfit in zip(self.observations, self.misfits, strict=True)
+            logs
+            for observation, logs in zip(self.observations, self.explained, strict=True)
             if reading in observation.readings
         ]
 
     def _evidence_of(self, reading: int) -> Evidence:
-        explained = np.exp(sum(log_explained(misfit) for misfit in self._misfits_of(reading)))
+        explained = np.exp(sum(self._explained_of(reading)))
         by_state = explained.reshape(len(self.bank.states), self.bank.per_state).mean(axis=1)
         pull = by_state / by_state.mean()
         order = np.argsort(-pull)
@@ -123,6 +124,19 @@ def diagnose(
     """
     bank = bank_for(medium, cache)
     roles = roles_for(bus, readings)
-    interpreted = interpret(readings, roles, bank)
+    return weighed(bank, roles, tuple(readings), interpret(readings, roles, bank), prior)
+
+
+def weighed(
+    bank: Bank,
+    roles: Roles,
+    readings: tuple[Reading, ...],
+    interpreted: Interpreted,
+    prior: Mapping[BusState, float] | None = None,
+) -> Diagnosis:
+    """Return the diagnosis that follows from observations already made of the readings."""
     misfits = tuple(observation.misfit(bank) for observation in interpreted.observations)
-    return Diagnosis(bank, roles, tuple(readings), interpreted, misfits, posterior_of(bank, misfits, prior))
+    explained = tuple(log_explained(observation, bank) for observation in interpreted.observations)
+    return Diagnosis(
+        bank, roles, readings, interpreted, misfits, explained, posterior_of(bank, explained, prior)
+    )

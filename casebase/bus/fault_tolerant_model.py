@@ -161,8 +161,8 @@ def _held(drawn: Drawn, state: BusState, failed: NDArray[np.bool_], random: Gene
     changed = replace(
         buses,
         termination=np.zeros_like(buses.termination),
-        bias_volts_high=np.zeros(count),
-        bias_volts_low=np.zeros(count),
+        bias_volts_high=np.zeros_like(buses.bias_high),
+        bias_volts_low=np.zeros_like(buses.bias_low),
         powered_module=buses.powered_module + live,
         unpowered_module=buses.unpowered_module + _resistors(seen_rth, seen_rtl),
     )

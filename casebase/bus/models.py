@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
-from casebase.bus.bank import Bank, Model
+from casebase.bus.bank import BUSES_PER_STATE, Bank, Model
 from casebase.bus.fault_tolerant_model import fault_tolerant_can
 from casebase.bus.flexray_model import flexray
 from casebase.bus.pair_model import high_speed_can, j1939
@@ -24,11 +24,15 @@ _MODELS: Final[dict[Medium, Callable[[], Model]]] = {
     Medium.K_LINE: k_line,
 }
 
+_OF_FEW_STATES: Final = (Medium.LIN, Medium.K_LINE, Medium.SINGLE_WIRE_CAN)
+"""Media with half the states of a pair: twice the buses for each, in the same time."""
+
 
 @lru_cache(maxsize=16)
 def bank_for(medium: Medium, cache: Path | None = None) -> Bank:
     """Return the bank of a medium; `cache` is a folder in which simulated buses are kept between runs."""
-    return Bank(_MODELS[medium](), cache)
+    per_state = BUSES_PER_STATE * (2 if medium in _OF_FEW_STATES else 1)
+    return Bank(_MODELS[medium](), cache, per_state)
 
 
 def computed_media() -> tuple[Medium, ...]:

@@ -49,6 +49,17 @@ class Observation(Protocol):
     def misfit(self, bench: Bench) -> Array:
         """Return how many standard errors each simulated bus misses it by, never negative."""
 
+    def slips(self, bench: Bench) -> list[Array]:
+        """Return the misfits it would have, had it been taken wrongly: each way that people take it wrongly."""
+
+
+class _NoUsualSlip:
+    """What nobody usually takes wrongly."""
+
+    def slips(self, bench: Bench) -> list[Array]:
+        """Return nothing."""
+        return []
+
 
 def column_of(bench: Bench, view: View, quantity: str) -> Array:
     """Return one simulated column as float64."""
@@ -66,6 +77,21 @@ class NumberRead:
 
     def misfit(self, bench: Bench) -> Array:
         """Return |read - simulated| in standard errors."""
+        return self._from(column_of(bench, self.view, self.quantity), 1.0)
+
+    def slips(self, bench: Bench) -> list[Array]:
+        """Return the misfits with the point moved, the lead on the other line, or the bus asleep unnoticed."""
+        own = column_of(bench, self.view, self.quantity)
+        slips = [self._from(own, factor) for factor in (0.1, 10.0)]
+        other = _OTHER_LINE.get(self.quantity)
+        if other is not None:
+            slips.append(self._from(column_of(bench, self.view, other), 1.0))
+        if self.quantity.startswith("volts"):
+            slips.append(np.full_like(own, min(abs(self.read.value) / ASLEEP_VOLTS, FARTHEST)))
+        return slips
+
+    def _from(self, true: Array, factor: float) -> Array:
+        """Return the misfit of what was read from `true`, shown `factor` times too large."""
         smooth = (
             SMOOTH_OHMS_SHARE * self.read.value
             if self.quantity.startswith("ohms")
@@ -74,7 +100,18 @@ class NumberRead:
         if self.quantity.startswith("ohms_") and self.quantity.endswith("_ground") and self.read.value > 300:
             smooth = SMOOTH_GROUND_LOG * self.read.value
         error = (self.read.error**2 + smooth**2) ** 0.5
-        return capped((column_of(bench, self.view, self.quantity) - self.read.value) / error)
+        return capped((factor * true - self.read.value) / error)
+
+
+ASLEEP_VOLTS: Final = 0.06
+"""A line of a sleeping bus lies within 0.1 V of ground (TCAN1042HGV 7.7): taken as a standard error."""
+
+_OTHER_LINE: Final = {
+    "volts_high": "volts_low",
+    "volts_low": "volts_high",
+    "ohms_high_ground": "ohms_low_ground",
+    "ohms_low_ground": "ohms_high_ground",
+}
 
 
 @dataclass(frozen=True)
@@ -89,8 +126,17 @@ class GroundPairRead:
 
     def misfit(self, bench: Bench) -> Array:
         """Return the misfit of size and difference together."""
-        high = column_of(bench, self.view, "ohms_high_ground")
-        low = column_of(bench, self.view, "ohms_low_ground")
+        return self._from(*self._columns(bench))
+
+    def slips(self, bench: Bench) -> list[Array]:
+        """Return the misfits with the two lines exchanged, and with both readings taken on one line."""
+        high, low = self._columns(bench)
+        return [self._from(low, high), self._from(high, high), self._from(low, low)]
+
+    def _columns(self, bench: Bench) -> tuple[Array, Array]:
+        return tuple(column_of(bench, self.view, f"ohms_{line}_ground") for line in ("high", "low"))  # type: ignore[return-value]
+
+    def _from(self, high: Array, low: Array) -> Array:
         size = (np.log(high * low) - np.log(self.high.value * self.low.value)) / 2
         apart = self.high.value - self.low.value
         mean = (self.high.value + self.low.value) / 2
@@ -100,7 +146,7 @@ class GroundPairRead:
 
 
 @dataclass(frozen=True)
-class OverLimitRead:
+class OverLimitRead(_NoUsualSlip):
     """`OL`: more than the meter shows."""
 
     readings: tuple[int, ...]
@@ -115,7 +161,7 @@ class OverLimitRead:
 
 
 @dataclass(frozen=True)
-class UnchangedRead:
+class UnchangedRead(_NoUsualSlip):
     """The same value as an earlier reading, in another state."""
 
     readings: tuple[int, ...]
@@ -132,7 +178,7 @@ class UnchangedRead:
 
 
 @dataclass(frozen=True)
-class BackToNormalRead:
+class BackToNormalRead(_NoUsualSlip):
     """A value as on a healthy bus, in this state; `healthy` marks the rows of healthy buses."""
 
     readings: tuple[int, ...]
@@ -150,7 +196,7 @@ class BackToNormalRead:
 
 
 @dataclass(frozen=True)
-class TrafficRead:
+class TrafficRead(_NoUsualSlip):
     """Traffic seen on a scope, or none."""
 
     readings: tuple[int, ...]
@@ -163,7 +209,7 @@ class TrafficRead:
 
 
 @dataclass(frozen=True)
-class LevelRead:
+class LevelRead(_NoUsualSlip):
     """A level read off a scope."""
 
     readings: tuple[int, ...]

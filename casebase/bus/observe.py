@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from casebase.bus.chain import Array, Block, ohms_between_lines
-from casebase.bus.pair import METER_OHMS, PairBuses, Slots, Solved, dominant, recessive, unpowered
+from casebase.bus.pair import PairBuses, Slots, Solved, dominant, recessive, unpowered
 from casebase.bus.pair_draws import ROLES, Drawn
 
 OHMS: Final = ("ohms_between", "ohms_high_ground", "ohms_low_ground")
@@ -95,13 +95,9 @@ class _Probe:
             return solved.at_dlc()
         slots, columns = self._slots(), np.arange(self.drawn.buses.count)
         if self.view.place in ENDS:
-            return solved.trunk_high[slots, columns], solved.trunk_low[slots, columns]
+            return solved.metered(slots, *np.zeros((2, self.drawn.buses.count)))
         if self.open_connector:
-            stub_high, stub_low = self._stub()
-            return (
-                solved.trunk_high[slots, columns] * METER_OHMS / (METER_OHMS + stub_high),
-                solved.trunk_low[slots, columns] * METER_OHMS / (METER_OHMS + stub_low),
-            )
+            return solved.metered(slots, *self._stub())
         pins_high, pins_low = solved.at_modules()
         return pins_high[slots, columns], pins_low[slots, columns]
 

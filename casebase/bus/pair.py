@@ -78,8 +78,8 @@ class PairBuses:
     """Many buses of one two-wire medium, each with its fault.
 
     `present`: where a module hangs. `bias_high`, `bias_low`: siemens to the bias voltage (powered) or ground
-    (unpowered, asleep). `bias_volts_high`, `bias_volts_low`: shape (buses,). `termination`: siemens between the lines
-    inside the module. `stub_ohms_high`, `stub_ohms_low`: the module's stub. `wire_ohms_high`, `wire_ohms_low`: shape
+    (unpowered, asleep). `bias_volts_high`, `bias_volts_low`: each module's own. `termination`: siemens between the
+    lines inside the module. `stub_ohms_high`, `stub_ohms_low`: the module's stub. `wire_ohms_high`, `wire_ohms_low`: shape
     (places - 1, buses). `powered_*`, `unpowered_*`: what the fault and fixed parts add, on the trunk and inside
     modules. `stuck`: modules whose driver never lets go. `dlc`: shape (buses,), the DLC's place, on its own stub.
     """
@@ -145,10 +145,18 @@ class Solved:
 
     def at_dlc(self) -> tuple[Array, Array]:
         """Return what a voltmeter shows at the DLC."""
-        rows, columns = self.buses.dlc, np.arange(self.buses.count)
+        return self.metered(self.buses.dlc, self.buses.dlc_ohms_high, self.buses.dlc_ohms_low)
+
+    def metered(self, slots: Slots, ohms_high: Array, ohms_low: Array) -> tuple[Array, Array]:
+        """Return what a voltmeter shows on the trunk at one place per bus, through `ohms_high` and `ohms_low`.
+
+        The meter loads a line that hardly anything holds.
+        """
+        columns = np.arange(self.buses.count)
+        source = self.impedance_at(slots)
         return (
-            self.trunk_high[rows, columns] * METER_OHMS / (METER_OHMS + self.buses.dlc_ohms_high),
-            self.trunk_low[rows, columns] * METER_OHMS / (METER_OHMS + self.buses.dlc_ohms_low),
+            self.trunk_high[slots, columns] * METER_OHMS / (METER_OHMS + ohms_high + source.hh),
+            self.trunk_low[slots, columns] * METER_OHMS / (METER_OHMS + ohms_low + source.ll),
         )
 
     def impedance_at(self, slots: Slots) -> Block:

@@ -28,14 +28,14 @@ ROLES: Final = ("terminator A", "terminator B", "module 1", "module 2", "module 
 class Spread:
     """The tolerances a medium's buses are drawn from: (low, high) in volt, ohm, ampere, metre."""
 
-    bias_ohms: tuple[float, float] = (15e3, 50e3)
-    """Per line, 15/25/35 kohm (TJA1041A pages 13-14), up to 50 for other makers (from memory)."""
+    bias_ohms: tuple[float, float] = (9e3, 50e3)
+    """Per line, 9/15/28 kohm (TJA1051 table 7), 15/25/35 (TJA1041A pages 13-14), up to 50 elsewhere (from memory)."""
 
     bias_mismatch: float = 0.03
     """Matching of the two input resistances +-3 % (TJA1041A pages 13-14)."""
 
     bias_volts: tuple[float, float] = (2.40, 2.58)
-    """0.5 VCC with VCC 4.75 to 5.25 V, typically much closer (TCAN1042HGV 7.7)."""
+    """0.5 VCC of each module with VCC 4.75 to 5.25 V (TCAN1042HGV 7.7); the bus shows the mean of its modules."""
 
     high_volts: tuple[float, float] = (4.2, 4.45)
     low_volts: tuple[float, float] = (0.55, 0.8)
@@ -106,8 +106,9 @@ def _healthy(count: int, random: Generator, spread: Spread) -> Drawn:
         present=present,
         bias_high=bias * mismatch,
         bias_low=bias / mismatch,
-        bias_volts_high=(volts := _uniform(random, spread.bias_volts, count)) + random.normal(0, 0.01, count),
-        bias_volts_low=volts + random.normal(0, 0.01, count),
+        bias_volts_high=(volts := _uniform(random, spread.bias_volts, shape))
+        + random.normal(0, 0.005, shape),
+        bias_volts_low=volts + random.normal(0, 0.005, shape),
         termination=np.where((places == 0) | (places == last), terminator, 0.0),
         stub_ohms_high=_stubs(random, spread, shape),
         stub_ohms_low=_stubs(random, spread, shape),
@@ -179,7 +180,7 @@ def _shares(random: Generator, count: int, total: tuple[float, float]) -> Array:
 
 Fault = Callable[[Drawn, Generator, Spread], Drawn]
 
-SHORT_OHMS: Final = (0.05, 12.0)
+SHORT_OHMS: Final = (0.05, 20.0)
 RAIL_OHMS: Final = (2.0, 60.0)
 """What the loads on a dead battery rail amount to (common practice, no source)."""
 
@@ -310,7 +311,8 @@ def _quiet(drawn: Drawn, random: Generator, spread: Spread) -> Drawn:
 
 def _asleep(drawn: Drawn, random: Generator, spread: Spread) -> Drawn:
     """Standby: each line within 0.1 V of ground (TCAN1042HGV 7.7)."""
-    volts = random.uniform(-0.02, 0.10, (2, drawn.buses.count))
+    shape = drawn.buses.present.shape
+    volts = np.broadcast_to(random.uniform(-0.10, 0.10, (2, 1, drawn.buses.count)), (2, *shape))
     buses = replace(drawn.buses, bias_volts_high=volts[0], bias_volts_low=volts[1])
     return replace(drawn, buses=buses, shares=np.zeros_like(drawn.shares))
 

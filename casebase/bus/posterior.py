@@ -15,8 +15,11 @@ from casebase.bus.chain import Array
 from casebase.bus.observation import Observation
 from casebase.record.vocabulary import BusState
 
-SLIP: Final = 0.004
-"""Chance that one reading is a slip (lead on the wrong line, wrong decimal): no reading rules a bus out for ever."""
+USUAL_SLIPS: Final = 0.02
+"""Chance that a reading was taken in one of the usual wrong ways: point moved, other line, bus asleep (judged)."""
+
+ANY_SLIP: Final = 0.004
+"""Chance that it is wrong in any other way: no reading rules a bus out for ever (judged)."""
 
 CLASH_FROM: Final = 3.6
 """Standard errors by which at least one of two readings misses every simulated bus before they clash."""
@@ -53,31 +56,28 @@ class Posterior:
         return found
 
 
-def posterior(
-    bank: Bank, observations: Sequence[Observation], prior: Mapping[BusState, float] | None = None
-) -> Posterior:
-    """Return the probabilities after `observations`; without a prior every state is as likely as another."""
-    misfits = [observation.misfit(bank) for observation in observations]
-    return posterior_of(bank, misfits, prior)
-
-
 def posterior_of(
-    bank: Bank, misfits: Sequence[Array], prior: Mapping[BusState, float] | None = None
+    bank: Bank, explained: Sequence[Array], prior: Mapping[BusState, float] | None = None
 ) -> Posterior:
-    """Return the probabilities from each observation's misfits."""
+    """Return the probabilities from how well each observation is explained; without a prior all states are alike."""
     of_state = np.array([(prior or {}).get(state, 1.0) for state in bank.states])
     log_weights = np.repeat(np.log(np.maximum(of_state, 1e-12)), bank.per_state)
-    for misfit in misfits:
-        log_weights = log_weights + log_explained(misfit)
+    for logs in explained:
+        log_weights = log_weights + logs
     weights = np.exp(log_weights - log_weights.max())
     weights /= weights.sum()
     by_state = weights.reshape(len(bank.states), bank.per_state).sum(axis=1)
     return Posterior(bank.states, by_state, weights, bank.hosts())
 
 
-def log_explained(misfit: Array) -> Array:
-    """Return the log of how well each bus explains one observation, allowing for a slip."""
-    return np.log((1 - SLIP) * np.exp(-0.5 * misfit**2) + SLIP * np.exp(-0.5 * (misfit / 20.0) ** 2) / 20.0)
+def log_explained(observation: Observation, bank: Bank) -> Array:
+    """Return the log of how well each bus explains one observation, taken rightly or in one of the usual wrong ways."""
+    misfit = observation.misfit(bank)
+    slips = observation.slips(bank)
+    explained = (1 - USUAL_SLIPS - ANY_SLIP) * np.exp(-0.5 * misfit**2)
+    for slip in slips:
+        explained = explained + USUAL_SLIPS / len(slips) * np.exp(-0.5 * slip**2)
+    return np.asarray(np.log(explained + ANY_SLIP * np.exp(-0.5 * (misfit / 20.0) ** 2) / 20.0))
 
 
 @dataclass(frozen=True)

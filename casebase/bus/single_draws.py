@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
 from casebase.bus.media import (
+    DOMINANT_SHARE,
     K_LINE,
     K_LINE_24_VOLT_OHMS,
     LIN,
@@ -72,6 +73,7 @@ class SingleSpread:
     leader_is_tester: bool = False
     on_24_volts: float = 0.0
     unlisted: int = 1
+    traffic: Bounds = (DOMINANT_SHARE.low, DOMINANT_SHARE.high)
     leak_ohms: Bounds = (3e5, 1e7)
     drop_volts: Bounds = (0.15, 0.7)
     """The pull-up's diode, at some 10 microampere to some milliampere (common practice, no source)."""
@@ -89,21 +91,21 @@ LIN_SPREAD: Final = SingleSpread(
     leader_ohms=_ends(LIN.termination),
     leader_24_ohms=_ends(LIN.termination),
     unpowered_leader_ohms=(1e3, 1e5),
-    on_24_volts=0.15,
+    on_24_volts=0.10,
 )
 K_LINE_SPREAD: Final = SingleSpread(
     drive=Drive.DOWN,
     modules=(2, 6),
     module_ohms=(3e4, 1e6),  # high-ohmic; common practice, no source
-    unpowered_ohms=(3e4, 3e5),
+    unpowered_ohms=(6e4, 6e5),
     driver_volts=(0.05, 0.5),
     driver_ohms=(10.0, 30.0),  # ST L9613, table 5
     limit_amperes=(0.040, 0.150),  # ST L9613, table 5
     leader_ohms=_ends(K_LINE.termination),
     leader_24_ohms=_ends(K_LINE_24_VOLT_OHMS),
     leader_is_tester=True,
-    on_24_volts=0.15,
-    leak_ohms=(3e4, 1e6),
+    on_24_volts=0.10,
+    leak_ohms=(6e4, 1e6),
     drop_volts=(0.0, 0.1),
 )
 SINGLE_WIRE_SPREAD: Final = SingleSpread(
@@ -114,13 +116,16 @@ SINGLE_WIRE_SPREAD: Final = SingleSpread(
     driver_volts=(3.75, 4.5),  # with its load 3.5 to 4.55 V (TH8055 page 7)
     driver_ohms=(3.0, 12.0),
     limit_amperes=(0.040, 0.150),  # TH8055 page 7
+    traffic=(
+        0.03,
+        0.30,
+    ),  # frames for half of the time at most, half of each dominant (common practice, no source)
     unlisted=3,  # 2 to 32 modules (TH8055 page 7)
 )
 
 GROUND_OFFSET_VOLTS: Final = (-0.02, 0.10)
 """Between a module's ground and the meter's; the standard allows 0.8 V (TH8055 page 7), vehicles show less (judged)."""
 
-TRAFFIC: Final = (0.03, 0.45)
 RAIL_OHMS: Final = (2.0, 60.0)
 
 
@@ -175,7 +180,7 @@ def bare_buses(count: int, random: Generator, spread: SingleSpread) -> tuple[Dra
         buses=buses,
         roles=np.stack([leader, *others]),
         senders=senders,
-        shares=shares_of_time(random, count, TRAFFIC),
+        shares=shares_of_time(random, count, spread.traffic),
         host=np.full(count, -1),
         ends=np.stack([np.zeros(count, dtype=np.int64), modules]),
     )

@@ -30,7 +30,9 @@ SHORT_OHMS: Final = (0.05, 12.0)
 SOFT_SHORT_OHMS: Final = (0.05, 600.0)
 """Inside a module a short may be a wet or burnt board of some hundred ohm (judged)."""
 
-IN_MODULE: Final = 0.35
+IN_MODULE: Final = 0.5
+"""Share of shorts inside a module: a single line mostly serves small ones in doors, seats, mirrors (judged)."""
+
 TRUNK_CUT: Final = 0.5
 """A single line often is a star of branches: half of the opens lie in one module's branch (judged)."""
 
@@ -51,10 +53,12 @@ Fault = Callable[[Drawn, Parts, Generator, SingleSpread], Drawn]
 class SingleDrawn:
     """Drawn buses, and what makes the edges of a weakly held line slow; all shaped (buses,).
 
-    `farads`: of the line. `bit_seconds`. `run_bits`: bits between two rising edges.
+    `healthy_shares`: (3, buses), the traffic once the fault is gone. `farads`: of the line. `bit_seconds`. `run_bits`:
+    bits between two rising edges.
     """
 
     drawn: Drawn
+    healthy_shares: Array
     farads: Array
     bit_seconds: Array
     run_bits: Array
@@ -68,7 +72,7 @@ def draw_single(state: BusState, count: int, random: Generator, spread: SingleSp
     # 220 pF a module, 1 nF at the commander, 100 to 150 pF a metre: 1 to 10 nF in all (from memory, ISO 17987-4).
     farads = 1e-9 + modules * uniform(random, (1e-10, 2.5e-10), count) + uniform(random, (2e-10, 2e-9), count)
     bit_seconds = 1 / random.choice([9600.0, 10400.0, 19200.0], count)
-    return SingleDrawn(drawn, farads, bit_seconds, uniform(random, (1.5, 4.0), count))
+    return SingleDrawn(drawn, bare.shares, farads, bit_seconds, uniform(random, (1.5, 4.0), count))
 
 
 def _at(place: Slots, value: Array) -> Array:
@@ -187,10 +191,12 @@ def _without_own_pull(drawn: Drawn, parts: Parts) -> Drawn:
 
 
 def _stuck(drawn: Drawn, parts: Parts, random: Generator, spread: SingleSpread) -> Drawn:
+    """A driver that never lets go; nobody else gets a word in."""
     module = _any_module(drawn, parts, random, spread)
     stuck = np.arange(PLACES)[:, None] == module
-    faulty = replace(drawn, buses=replace(drawn.buses, stuck=stuck), host=module)
-    return _still_talking(_with_leader(faulty, parts, spread), random, 0.6)
+    senders = np.stack([module] * len(drawn.senders))
+    faulty = replace(drawn, buses=replace(drawn.buses, stuck=stuck), host=module, senders=senders)
+    return _with_leader(faulty, parts, spread)
 
 
 def _to_ground(spread: SingleSpread, siemens: Array) -> Shunt:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,9 +36,7 @@ class SingleModel:
     ) -> dict[str, NDArray[np.float64]]:
         """Return every column seen with `unplugged` taken off."""
         single = self._drawn(state, count, seed)
-        leaderless = SINGLE_ROLES[0] in roles_in(unplugged) and self.spread.leader_ohms is not None
-        if leaderless:
-            single.drawn.shares[:] = 0.0
+        single = replace(single, drawn=replace(single.drawn, shares=self._shares(single, unplugged)))
         columns = line_columns(observed(single.drawn, unplugged, SINGLE_ROLES), self.spread.drive)
         if state is BusState.PULL_UP_MISSING:
             return _slowed(columns, single, unplugged)
@@ -52,6 +50,16 @@ class SingleModel:
             slots = drawn.roles[SINGLE_ROLES.index(self.unpluggable[index])]
             found = np.where((drawn.host >= 0) & (slots == drawn.host), index, found)
         return found
+
+    def _shares(self, single: SingleDrawn, unplugged: str) -> Array:
+        """Return the traffic with modules unplugged: none without a commander, as usual once the fault is gone."""
+        drawn, roles = single.drawn, roles_in(unplugged)
+        if SINGLE_ROLES[0] in roles and self.spread.leader_ohms is not None:
+            return np.zeros_like(drawn.shares)
+        gone = np.zeros(drawn.buses.count, dtype=bool)
+        for role in roles:
+            gone |= drawn.host == drawn.roles[SINGLE_ROLES.index(role)]
+        return np.where(gone, single.healthy_shares, drawn.shares)
 
     def _drawn(self, state: BusState, count: int, seed: int) -> SingleDrawn:
         return draw_single(state, count, np.random.default_rng(seed), self.spread)

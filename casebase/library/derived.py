@@ -39,12 +39,10 @@ class Kept:
     case: Case
 
 
-def write_derived(db: Database, kept: Iterable[Kept], *, replace: bool) -> int:
-    """Write the rows of every record given, in batches; `replace` first removes what stands there. Return how many."""
+def write_derived(db: Database, kept: Iterable[Kept]) -> int:
+    """Write the rows of every record given, in batches; return how many records."""
     count = 0
     for batch in _batches(kept, _ROWS_AT_ONCE):
-        if replace:
-            remove_derived(db, [one.case_id for one in batch])
         rows: Rows = defaultdict(list)
         for one in batch:
             for table, its_rows in rows_of(one).items():

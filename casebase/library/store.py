@@ -15,7 +15,7 @@ from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
-from casebase.library.derived import DERIVED_VERSION, Kept, write_derived
+from casebase.library.derived import DERIVED_VERSION, Kept, remove_derived, write_derived
 from casebase.library.identity import new_id, resolve_id
 from casebase.library.integrity import faults_in
 from casebase.library.records import current_record, readable_records
@@ -87,11 +87,16 @@ class Library:
         of that case; where it names the revision it was made from, that must be the current one.
         """
         now = _now()
+        logged: list[Logged] = []
+        changed: dict[str, Kept] = {}
         with self._writing():
-            logged = [self._keep(case, now) for case in cases]
-            self._write_derived_of(
-                {one.case_id for one in logged if one.outcome is not Outcome.ALREADY_THERE}
-            )
+            for case in cases:
+                one = self._keep(case, now)
+                logged.append(one)
+                if one.outcome is not Outcome.ALREADY_THERE:
+                    changed[one.case_id] = Kept(one.case_id, one.revision, now, case)
+            remove_derived(self._db, [one.case_id for one in logged if one.outcome is Outcome.REVISED])
+            write_derived(self._db, changed.values())
         return logged
 
     def resolve(self, prefix: str) -> str:
@@ -225,10 +230,6 @@ class Library:
             (case_id, revision, sha256, canonical, now),
         )
 
-    def _write_derived_of(self, case_ids: set[str]) -> None:
-        kept = (current_record(self._db, case_id) for case_id in sorted(case_ids))
-        write_derived(self._db, kept, replace=True)
-
     def _make_derived_again_if_outdated(self) -> None:
         if self.fact("derived version") != DERIVED_VERSION:
             self.rebuild()
@@ -238,7 +239,7 @@ class Library:
         self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
         for table in DERIVED_TABLES:
             self._db.conn.execute(f"DELETE FROM {table}")
-        count = write_derived(self._db, readable_records(self._db), replace=False)
+        count = write_derived(self._db, readable_records(self._db))
         self._set_fact("derived version", DERIVED_VERSION)
         return count
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import asdict, dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, Final
 
 from casebase.record.case import Case, CodeEntry
@@ -137,18 +137,26 @@ def profile_of(case: Case, case_id: str) -> Profile:
 
 def to_data(profile: Profile) -> dict[str, Any]:
     """Return a profile as plain data for JSON."""
-    return asdict(profile)
+    # dataclasses.asdict copies every string deeply; a library of thousands feels it.
+    data = _fields_of(profile)
+    for key in ("codes", "networks", "readings"):
+        data[key] = [_fields_of(trait) for trait in data[key]]
+    return data
+
+
+def _fields_of(instance: Any) -> dict[str, Any]:
+    return {each.name: getattr(instance, each.name) for each in fields(instance)}
 
 
 def from_data(data: dict[str, Any]) -> Profile:
     """Return the profile that `to_data` gave."""
-    fields: dict[str, Any] = {
+    told: dict[str, Any] = {
         key: tuple(value) if isinstance(value, list) else value for key, value in data.items()
     }
-    fields["codes"] = tuple(CodeTrait(**code) for code in data["codes"])
-    fields["networks"] = tuple(NetworkTrait(**network) for network in data["networks"])
-    fields["readings"] = tuple(_reading_from(reading) for reading in data["readings"])
-    return Profile(**fields)
+    told["codes"] = tuple(CodeTrait(**code) for code in data["codes"])
+    told["networks"] = tuple(NetworkTrait(**network) for network in data["networks"])
+    told["readings"] = tuple(_reading_from(reading) for reading in data["readings"])
+    return Profile(**told)
 
 
 def words_of(text: str) -> tuple[str, ...]:

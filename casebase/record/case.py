@@ -44,7 +44,7 @@ from casebase.record.vocabulary import (
 MOST_ENTRIES: Final = 2000
 """The longest list a record may hold: far above any job, low enough that a damaged file is refused."""
 
-ID_PATTERN: Final = r"^[0-9a-hjkmnp-tv-z]{4,26}$"
+ID_PATTERN: Final = r"^[0-9a-hjkmnp-tv-z]{8,26}$"
 """Crockford's base 32 in small letters: no i, l, o, u to misread."""
 
 

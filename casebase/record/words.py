@@ -124,7 +124,7 @@ def waveform_words(reading: Reading) -> str:
     parts = [f"traffic {seen.traffic}"] if seen.traffic else []
     for name, levels in (("recessive", seen.recessive), ("dominant", seen.dominant)):
         if levels:
-            parts.append(f"{name} " + ", ".join(f"{line} {level}" for line, level in levels.items()))
+            parts.append(f"{name} " + ", ".join(f"{line} {levels[line]}" for line in Line if line in levels))
     parts += [str(look) for look in seen.looks]
     parts += [seen.note] if seen.note else []
     return "; ".join(parts) or "nothing noted"

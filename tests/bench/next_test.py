@@ -10,7 +10,6 @@ both again, then the rest; its second form reads each line's ohms to ground befo
 
 import random
 import sys
-from dataclasses import replace
 from pathlib import Path
 from tempfile import gettempdir
 
@@ -18,7 +17,7 @@ import numpy as np
 
 from casebase.bus.bank import Bank
 from casebase.bus.candidates import candidates_for
-from casebase.bus.diagnose import Diagnosis
+from casebase.bus.diagnose import weighed
 from casebase.bus.interpret import Interpreted
 from casebase.bus.meter import Uncertain
 from casebase.bus.nexttest import next_tests
@@ -26,7 +25,6 @@ from casebase.bus.observation import GroundPairRead, LevelRead, NumberRead, Over
 from casebase.bus.observe import observed
 from casebase.bus.pair_draws import PAIR_STATES, ROLES, draw_pairs
 from casebase.bus.pair_model import high_speed_can
-from casebase.bus.posterior import posterior_of
 from casebase.bus.roles import Roles
 
 SURE = 0.9
@@ -104,20 +102,13 @@ def ohms_read(view, quantity, true, meter):
 
 def start(bank):
     """Return the diagnosis before any reading."""
-    roles = Roles({}, NAMES)
-    return Diagnosis(bank, roles, (), Interpreted(), (), posterior_of(bank, []))
+    return weighed(bank, Roles({}, NAMES), (), Interpreted())
 
 
 def after(diagnosis, observations):
     """Return the diagnosis after some more observations."""
-    everything = [*diagnosis.observations, *observations]
-    misfits = (*diagnosis.misfits, *(observation.misfit(diagnosis.bank) for observation in observations))
-    return replace(
-        diagnosis,
-        interpreted=Interpreted(everything),
-        misfits=misfits,
-        posterior=posterior_of(diagnosis.bank, misfits),
-    )
+    everything = Interpreted([*diagnosis.observations, *observations])
+    return weighed(diagnosis.bank, diagnosis.roles, (), everything)
 
 
 def proposed(diagnosis, _):

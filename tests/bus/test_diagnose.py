@@ -3,11 +3,10 @@
 import numpy as np
 import pytest
 
-from casebase.bus.diagnose import Diagnosis
+from casebase.bus.diagnose import weighed
 from casebase.bus.explain import clash_words, evidence_rows, verdict
 from casebase.bus.interpret import interpret
 from casebase.bus.nexttest import next_tests
-from casebase.bus.posterior import posterior_of
 from casebase.bus.roles import BusUnderTest, roles_for
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
@@ -22,9 +21,7 @@ def diagnose(bank):
 
     def of(*readings, bus=ENDS, prior=None):
         roles = roles_for(bus, readings)
-        interpreted = interpret(readings, roles, bank)
-        misfits = tuple(observation.misfit(bank) for observation in interpreted.observations)
-        return Diagnosis(bank, roles, readings, interpreted, misfits, posterior_of(bank, misfits, prior))
+        return weighed(bank, roles, readings, interpret(readings, roles, bank), prior)
 
     return of
 
