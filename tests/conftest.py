@@ -1,5 +1,6 @@
 """What tests share: the invented demo records, and small records built by hand."""
 
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,15 @@ from casebase.record.case import Case
 from casebase.record.loading import case_from_data, load_file
 
 DEMO = Path(__file__).parent.parent / "demo_cases"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def simulated_buses(tmp_path_factory):
+    """Keep the simulated buses of one test run together, away from the user's own."""
+    folder = tmp_path_factory.mktemp("cache")
+    (folder / "casebase" / "simulated-buses").mkdir(parents=True)
+    os.environ["XDG_CACHE_HOME"] = str(folder)
+    return folder
 
 
 @pytest.fixture(scope="session")

@@ -164,6 +164,42 @@ def test_a_shown_file_can_be_logged_again(shop, tmp_path):
     assert "Already there" in done.stdout
 
 
+def test_readings_under_the_dash_need_no_file_and_no_library():
+    """Three numbers in, the verdict out; nothing else is needed."""
+    done = casebase("readings", "--pair", "61", "--high", "2.48", "--low", "2.47")
+    assert done.returncode == 0
+    assert "a bus awake without traffic" in done.stdout
+    assert "Levels" in done.stdout
+    assert "Next test" in done.stdout
+
+
+def test_readings_as_json_have_the_promised_shape():
+    """What other programs build on."""
+    told = json.loads(casebase("readings", DEMO / "jobs" / "k4-havik-dead-bus-comes-back.yaml", "--json").stdout)
+    (network,) = told["networks"]
+    assert {"name", "medium", "states", "credible_90", "evidence", "contradictions", "next_tests"} <= network.keys()
+    assert network["states"][0]["state"] == "driver_stuck_dominant"
+    assert sum(state["probability"] for state in network["states"]) == pytest.approx(1.0, abs=1e-3)
+    assert network["module"]["name"] == "SAS"
+    assert {"reading", "for", "against"} <= network["evidence"][0].keys()
+    for test in network["next_tests"]:
+        assert {"reading", "bits", "minutes", "splits", "cautions"} <= test.keys()
+
+
+def test_readings_of_a_kept_case_with_the_librarys_base_rates(shop):
+    """A library's own cases may weigh the states; the prior is told."""
+    told = json.loads(casebase("readings", "9rk", "--base-rates", "--json", library=shop).stdout)
+    assert told["prior"]["low_open"] > 1
+    assert told["networks"][0]["states"][0]["state"] == "low_open"
+
+
+def test_a_wrong_reading_option_is_said_with_the_option():
+    """The sentence names the option as it was typed."""
+    done = casebase("readings", "--high-ohms", "2.4 V")
+    assert done.returncode == 2
+    assert "--high-ohms '2.4 V'" in done.stderr
+
+
 def test_scan_report_from_a_pipe(tmp_path):
     """A pasted scan is read whatever its layout: codes, their modules, silent modules, and who blames whom."""
     report = "ECM\n  U0121-87 confirmed\nABS: no response\n"

@@ -32,6 +32,7 @@ def workshop(tmp_path):
         "PATH": f"{Path(sys.executable).parent}:{os.environ['PATH']}",
         "HOME": str(tmp_path),
         "XDG_DATA_HOME": str(tmp_path / "data"),
+        "XDG_CACHE_HOME": os.environ["XDG_CACHE_HOME"],
         "COLUMNS": "80",
         "LANG": "C.UTF-8",
         "TERM": "dumb",

@@ -18,6 +18,8 @@ from casebase.bus.chain import Array
 from casebase.bus.diagnose import Diagnosis
 from casebase.bus.observe import DLC, NOTHING, View
 from casebase.record.modules import module_identity
+from casebase.record.reading import place_kind
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Medium
 
 BATTERY_OFF: Final = "battery disconnected, networks asleep"
 IGNITION_ON: Final = "ignition on, battery connected"
@@ -108,7 +110,20 @@ def _scope(read: Read) -> Array:
     return np.stack([*levels, read("traffic") * 3.0], axis=1)
 
 
-KINDS: Final = (
+def _line_to_ground(read: Read) -> Array:
+    return np.asarray(np.log(np.minimum(read("ohms_line_ground"), 2e7) + 10)[:, None] / 0.10)
+
+
+def _line_volts(read: Read) -> Array:
+    return _scaled_volts(read("volts_line"))[:, None]
+
+
+def _line_scope(read: Read) -> Array:
+    levels = [read(f"{name}_line") / 0.2 for name in ("recessive", "dominant")]
+    return np.stack([*levels, read("traffic") * 3.0], axis=1)
+
+
+PAIR_KINDS: Final = (
     Kind("ohms between the lines", ("ohms_between",), 6.0, BATTERY_OFF, (OHMS_CAUTION,), _ohms_between),
     Kind(
         "ohms of each line to ground",
@@ -121,6 +136,18 @@ KINDS: Final = (
     Kind("volts of each line to ground", ("volts_high", "volts_low"), 3.0, IGNITION_ON, (), _volts),
     Kind("scope on both lines", ("traffic", "dominant_high"), 8.0, IGNITION_ON, (), _scope),
 )
+SINGLE_KINDS: Final = (
+    Kind(
+        "ohms of the line to ground",
+        ("ohms_line_ground",),
+        6.0,
+        BATTERY_OFF,
+        (OHMS_CAUTION,),
+        _line_to_ground,
+    ),
+    Kind("volts of the line to ground", ("volts_line",), 2.0, IGNITION_ON, (), _line_volts),
+    Kind("scope on the line", ("traffic",), 7.0, IGNITION_ON, (), _line_scope),
+)
 AWAY_FROM_DLC_MINUTES: Final = 8.0
 UNPLUGGING_MINUTES: Final = 6.0
 
@@ -128,10 +155,20 @@ UNPLUGGING_MINUTES: Final = 6.0
 def candidates_for(diagnosis: Diagnosis) -> Iterator[Candidate]:
     """Yield every test not done yet that makes sense and hurts nobody."""
     done = _done(diagnosis)
-    for kind in KINDS:
+    kinds = (
+        SINGLE_KINDS
+        if len(LINES_OF_MEDIUM[diagnosis.bank.model.medium]) == 1 or _is_k_line(diagnosis)
+        else PAIR_KINDS
+    )
+    for kind in kinds:
         for view, place, unplugged, minutes in _places(diagnosis):
             if not all((view, quantity) in done for quantity in kind.quantities):
                 yield Candidate(kind, view, place, unplugged, kind.minutes + minutes)
+
+
+def _is_k_line(diagnosis: Diagnosis) -> bool:
+    """The L-line is listed beside it, but one line is what there is to measure."""
+    return diagnosis.bank.model.medium is Medium.K_LINE
 
 
 def _done(diagnosis: Diagnosis) -> set[tuple[View, str]]:
@@ -160,4 +197,4 @@ def _places(diagnosis: Diagnosis) -> Iterator[tuple[View, str, str, float]]:
 
 def _is_unsafe(name: str) -> bool:
     identity = module_identity(name)
-    return any(word in identity for word in _UNSAFE)
+    return any(word in identity for word in _UNSAFE) or place_kind(name) == "splice"

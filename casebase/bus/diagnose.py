@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -16,7 +17,7 @@ from casebase.bus.interpret import Interpreted, interpret
 from casebase.bus.models import bank_for
 from casebase.bus.observation import Observation
 from casebase.bus.posterior import Clash, Posterior, clashes, log_explained, posterior_of
-from casebase.bus.roles import BusUnderTest, Roles, roles_for
+from casebase.bus.roles import BusUnderTest, Roles, roles_for, ways_to_hold
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium
 
@@ -123,8 +124,12 @@ def diagnose(
     `prior` gives the states' relative frequencies (left out: all alike). `cache` is a folder for the simulated buses.
     """
     bank = bank_for(medium, cache)
-    roles = roles_for(bus, readings)
-    return weighed(bank, roles, tuple(readings), interpret(readings, roles, bank), prior)
+    found = []
+    for known, chance in ways_to_hold(bus, readings):
+        roles = roles_for(known, readings, bank.model.unpluggable)
+        diagnosis = weighed(bank, roles, tuple(readings), interpret(readings, roles, bank), prior)
+        found.append((diagnosis.posterior.log_evidence + math.log(chance), diagnosis))
+    return max(found, key=lambda each: each[0])[1]
 
 
 def weighed(

@@ -38,7 +38,11 @@ def verdict(diagnosis: Diagnosis) -> str:
     ranked = diagnosis.ranked()
     first, share = ranked[0]
     named = ", or ".join(state_words(state) for state in diagnosis.credible()[:MOST_NAMED])
-    where = f" It most likely lies in {diagnosis.host[0]} or its plug." if diagnosis.host else ""
+    where = (
+        f" It goes with {diagnosis.host[0]}: look in it, its plug and what hangs behind."
+        if diagnosis.host
+        else ""
+    )
     if share >= SURE_FROM:
         return f"These readings mean: {state_words(first)} (probability {_shown(share)}).{where}"
     if share >= LIKELY_FROM:

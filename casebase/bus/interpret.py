@@ -22,11 +22,14 @@ from casebase.bus.observe import View
 from casebase.bus.roles import Roles
 from casebase.record.quantities import Amount, Comparison, OverLimit
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import Battery, BusState, Ignition, Line, Quantity, Stage, YesNo
+from casebase.record.vocabulary import Battery, BusState, Ignition, Line, Medium, Quantity, Stage, YesNo
 
 GROUND: Final = (Line.GROUND, Line.BATTERY_MINUS, None)
 UPPER: Final = (Line.CAN_HIGH, Line.BUS_PLUS)
 LOWER: Final = (Line.CAN_LOW, Line.BUS_MINUS)
+JOINED_LINES: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939, Medium.FLEXRAY)
+"""Media whose lines terminators join, and whose lines lie near ground when the bus sleeps."""
+
 SINGLE: Final = (Line.LIN, Line.K_LINE, Line.CAN_SINGLE)
 
 
@@ -47,7 +50,7 @@ class Interpreted:
 def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpreted:
     """Return what the readings say about the bus; readings after the repair are left out."""
     found = Interpreted()
-    numbers: dict[tuple[View, str], tuple[int, Reading]] = {}
+    numbers: Numbers = {}
     for index, reading in enumerate(readings):
         reason = _unusable(reading, roles)
         if reason:
@@ -56,13 +59,25 @@ def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpre
         view = View(roles.place(reading), roles.unplugged(reading) or "nothing")
         quantity = quantity_of(reading)
         if quantity is not None and isinstance(reading.value, Amount):
-            numbers[view, quantity] = (index, reading)
+            _keep_last(found, numbers, (view, quantity), index, reading)
         elif quantity is not None:
             found.observations += _special(index, readings, view, quantity, _Work(roles, bank))
         else:
             found.observations += list(_seen_on_scope(index, reading, view))
-    found.observations += list(_numbers(numbers))
+    found.observations += list(_numbers(numbers, bank.model.medium))
     return found
+
+
+Numbers = dict[tuple[View, str], tuple[int, Reading]]
+
+
+def _keep_last(
+    found: Interpreted, numbers: Numbers, key: tuple[View, str], index: int, reading: Reading
+) -> None:
+    """Keep a number; of two of the same kind the later counts, for the bus may have changed between them."""
+    if key in numbers:
+        found.unused.append((numbers[key][0], "read again later in another state: the later reading counts"))
+    numbers[key] = (index, reading)
 
 
 def quantity_of(reading: Reading) -> str | None:
@@ -119,21 +134,21 @@ def _is_live(reading: Reading) -> bool:
     return reading.battery is Battery.CONNECTED or reading.ignition in (Ignition.ON, Ignition.RUNNING)
 
 
-def _numbers(numbers: dict[tuple[View, str], tuple[int, Reading]]) -> Iterator[Observation]:
-    """Yield the numbers; the two resistances to ground of one view are read together."""
+def _numbers(numbers: Numbers, medium: Medium) -> Iterator[Observation]:
+    """Yield the numbers; where terminators join the lines, both resistances to ground are read together."""
+    rests_at_ground = medium in JOINED_LINES
     for (view, quantity), (index, reading) in numbers.items():
         partner = numbers.get((view, "ohms_low_ground")) if quantity == "ohms_high_ground" else None
-        if partner and _both_large(reading, partner[1]):
+        if partner and rests_at_ground and _both_large(reading, partner[1]):
             yield _ground_pair(view, (index, reading), partner)
-        elif quantity == "ohms_low_ground" and _is_paired(numbers, view, reading):
-            continue
-        else:
-            yield NumberRead((index,), view, quantity, _uncertain(reading))
+        elif not (quantity == "ohms_low_ground" and _is_read_with_high(numbers, view, reading, medium)):
+            at_rest = rests_at_ground and quantity.startswith("volts")
+            yield NumberRead((index,), view, quantity, _uncertain(reading), at_rest)
 
 
-def _is_paired(numbers: dict[tuple[View, str], tuple[int, Reading]], view: View, low: Reading) -> bool:
+def _is_read_with_high(numbers: Numbers, view: View, low: Reading, medium: Medium) -> bool:
     high = numbers.get((view, "ohms_high_ground"))
-    return high is not None and _both_large(high[1], low)
+    return medium in JOINED_LINES and high is not None and _both_large(high[1], low)
 
 
 def _both_large(high: Reading, low: Reading) -> bool:

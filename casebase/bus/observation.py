@@ -68,12 +68,13 @@ def column_of(bench: Bench, view: View, quantity: str) -> Array:
 
 @dataclass(frozen=True)
 class NumberRead:
-    """A resistance or voltage with its error."""
+    """A resistance or voltage with its error; `rests_at_ground`: a voltage that lies near 0 V when the bus sleeps."""
 
     readings: tuple[int, ...]
     view: View
     quantity: str
     read: Uncertain
+    rests_at_ground: bool = False
 
     def misfit(self, bench: Bench) -> Array:
         """Return |read - simulated| in standard errors."""
@@ -86,7 +87,7 @@ class NumberRead:
         other = _OTHER_LINE.get(self.quantity)
         if other is not None:
             slips.append(self._from(column_of(bench, self.view, other), 1.0))
-        if self.quantity.startswith("volts"):
+        if self.rests_at_ground:
             slips.append(np.full_like(own, min(abs(self.read.value) / ASLEEP_VOLTS, FARTHEST)))
         return slips
 
@@ -97,7 +98,7 @@ class NumberRead:
             if self.quantity.startswith("ohms")
             else _volts_smoothing(self.read.value)
         )
-        if self.quantity.startswith("ohms_") and self.quantity.endswith("_ground") and self.read.value > 300:
+        if self.quantity in _THROUGH_MODULES and self.read.value > 300:
             smooth = SMOOTH_GROUND_LOG * self.read.value
         error = (self.read.error**2 + smooth**2) ** 0.5
         return capped((factor * true - self.read.value) / error)
@@ -105,6 +106,9 @@ class NumberRead:
 
 ASLEEP_VOLTS: Final = 0.06
 """A line of a sleeping bus lies within 0.1 V of ground (TCAN1042HGV 7.7): taken as a standard error."""
+
+_THROUGH_MODULES: Final = {"ohms_high_ground", "ohms_low_ground", "ohms_line_ground", "ohms_line_battery"}
+"""Resistances that follow from how many modules there are."""
 
 _OTHER_LINE: Final = {
     "volts_high": "volts_low",
@@ -192,7 +196,8 @@ class BackToNormalRead(_NoUsualSlip):
         normal = values[self.healthy]
         if self.quantity.startswith("ohms"):
             values, normal = np.log(values + 1), np.log(normal + 1)
-        return capped((values - normal.mean()) / (normal.std() + 0.02) / 1.5)
+        low, middle, high = np.percentile(normal, [16, 50, 84])
+        return capped((values - middle) / ((high - low) / 2 + 0.02) / 1.5)
 
 
 @dataclass(frozen=True)

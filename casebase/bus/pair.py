@@ -79,8 +79,8 @@ class PairBuses:
 
     `present`: where a module hangs. `bias_high`, `bias_low`: siemens to the bias voltage (powered) or ground
     (unpowered, asleep). `bias_volts_high`, `bias_volts_low`: each module's own. `termination`: siemens between the
-    lines inside the module. `stub_ohms_high`, `stub_ohms_low`: the module's stub. `wire_ohms_high`, `wire_ohms_low`: shape
-    (places - 1, buses). `powered_*`, `unpowered_*`: what the fault and fixed parts add, on the trunk and inside
+    lines inside the module. `stub_ohms_high`, `stub_ohms_low`: the module's stub. `wire_ohms_high`, `wire_ohms_low`:
+    shape (places - 1, buses). `powered_*`, `unpowered_*`: what the fault and fixed parts add, on the trunk and inside
     modules. `stuck`: modules whose driver never lets go. `dlc`: shape (buses,), the DLC's place, on its own stub.
     """
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -21,6 +22,11 @@ USUAL_SLIPS: Final = 0.02
 ANY_SLIP: Final = 0.004
 """Chance that it is wrong in any other way: no reading rules a bus out for ever (judged)."""
 
+LEAST_BUSES: Final = 20.0
+"""How many simulated buses (effective sample size) must at least carry what is said within a state (judged)."""
+
+LEAST_EXPONENT: Final = 0.1
+
 CLASH_FROM: Final = 3.6
 """Standard errors by which at least one of two readings misses every simulated bus before they clash."""
 
@@ -29,12 +35,16 @@ CREDIBLE: Final = 0.90
 
 @dataclass(frozen=True)
 class Posterior:
-    """Probabilities of the states, and the weight of every simulated bus (shape (rows,), summing to 1)."""
+    """Probabilities of the states, and the weight of every simulated bus (shape (rows,), summing to 1).
+
+    `log_evidence` is the log of how well all buses together explain the readings: it compares ways of reading them.
+    """
 
     states: tuple[BusState, ...]
     probabilities: Array
     weights: Array
     hosts: NDArray[np.int64]
+    log_evidence: float
 
     def probability(self, state: BusState) -> float:
         """Return the probability of one state."""
@@ -60,14 +70,37 @@ def posterior_of(
     bank: Bank, explained: Sequence[Array], prior: Mapping[BusState, float] | None = None
 ) -> Posterior:
     """Return the probabilities from how well each observation is explained; without a prior all states are alike."""
+    logs = np.sum(explained, axis=0) if len(explained) else np.zeros(len(bank.states) * bank.per_state)
+    by_bus = logs.reshape(len(bank.states), bank.per_state)
     of_state = np.array([(prior or {}).get(state, 1.0) for state in bank.states])
-    log_weights = np.repeat(np.log(np.maximum(of_state, 1e-12)), bank.per_state)
-    for logs in explained:
-        log_weights = log_weights + logs
-    weights = np.exp(log_weights - log_weights.max())
-    weights /= weights.sum()
-    by_state = weights.reshape(len(bank.states), bank.per_state).sum(axis=1)
-    return Posterior(bank.states, by_state, weights, bank.hosts())
+    log_states = _log_mean(by_bus) + np.log(np.maximum(of_state, 1e-12))
+    probabilities = np.exp(log_states - log_states.max())
+    log_evidence = float(log_states.max()) + math.log(probabilities.sum() / of_state.sum())
+    probabilities /= probabilities.sum()
+    within = np.stack([_weights_within(row) for row in by_bus])
+    weights = (probabilities[:, None] * within).ravel()
+    return Posterior(bank.states, probabilities, weights, bank.hosts(), log_evidence)
+
+
+def _log_mean(logs: Array) -> Array:
+    """Return the log of the mean of each row."""
+    highest = logs.max(axis=1)
+    return np.asarray(highest + np.log(np.exp(logs - highest[:, None]).mean(axis=1)))
+
+
+def _weights_within(logs: Array) -> Array:
+    """Return the weights of one state's buses, summing to 1; where a handful would decide, all errors are taken wider.
+
+    Some thousand simulated buses cannot meet many narrow readings at once: where the fault lies must not hang on what
+    one of them happens to show. The exponent is lowered until at least `LEAST_BUSES` carry the answer.
+    """
+    exponent = 1.0
+    while True:
+        weights = np.exp(exponent * (logs - logs.max()))
+        weights /= weights.sum()
+        if 1.0 / float((weights**2).sum()) >= LEAST_BUSES or exponent < LEAST_EXPONENT:
+            return np.asarray(weights)
+        exponent *= 0.85
 
 
 def log_explained(observation: Observation, bank: Bank) -> Array:
@@ -104,9 +137,11 @@ def clashes(misfits: Sequence[Array]) -> list[Clash]:
     found = sorted((clash for clash in pairs if clash.misfit > CLASH_FROM), key=lambda clash: -clash.misfit)
     if found or len(misfits) < 3:
         return found
+    # The more there is to meet at once, the fewer of some thousand buses meet it all.
+    allowed = CLASH_FROM * (1 + max(0, len(misfits) - 3) / 8)
     together = float(np.maximum.reduce(list(misfits)).min())
     worst = max(pairs, key=lambda clash: clash.misfit)
-    return [Clash(worst.observations, together)] if together > CLASH_FROM else []
+    return [Clash(worst.observations, together)] if together > allowed else []
 
 
 def expected_entropy(probabilities: Array) -> float:

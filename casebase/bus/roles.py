@@ -5,8 +5,11 @@ The modules that hold the terminators are the ends; others take a role in the or
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
+from typing import Final
 
 from casebase.bus.observe import DLC, NOTHING
 from casebase.bus.pair_draws import ROLES
@@ -53,32 +56,54 @@ class Roles:
         return self.names.get(role) or _UNNAMED[role]
 
 
-_UNNAMED = {
+_UNNAMED: Final = {
     "terminator A": "the module with one terminator",
     "terminator B": "the module with the other terminator",
+    "commander": "the commander",
     "module 1": "a module",
     "module 2": "another module",
     "module 3": "a third module",
 }
+HOLDS_TERMINATOR: Final = 0.25
+"""Chance that a module holds a terminator where nobody says: two of about eight modules do."""
+
+_ON_THE_WAY: Final = re.compile(r"\b(pillar|in-?line|bulkhead|coupling|intermediate)\b", re.IGNORECASE)
 
 
-def roles_for(bus: BusUnderTest, readings: Sequence[Reading], suspects: Sequence[str] = ()) -> Roles:
-    """Return the roles of the modules that matter: terminators, those that readings name, then `suspects`."""
+def roles_for(bus: BusUnderTest, readings: Sequence[Reading], unpluggable: Sequence[str] = ROLES) -> Roles:
+    """Return the roles of the modules that matter: those at the ends, those that readings name, then the others.
+
+    `unpluggable` are the roles that the medium's simulated buses have.
+    """
+    ends = [role for role in unpluggable if not role.startswith("module")]
+    inner = [role for role in unpluggable if role.startswith("module")]
     by_module: dict[str, str] = {}
     names: dict[str, str] = {}
-    for role, name in zip(ROLES, bus.terminators_in, strict=False):
-        if role.startswith("terminator"):
-            by_module.setdefault(module_identity(name), role)
-            names.setdefault(role, name)
-    free = [role for role in ROLES if role not in names and not (role.startswith("terminator") and not names)]
-    inner = [role for role in free if role.startswith("module")]
-    for name in (*_named_in(readings), *suspects, *bus.modules):
+    held = bus.terminators_in if ends else ()
+    for name in (*held, *_named_in(readings), *bus.modules):
         identity = module_identity(name)
-        if identity not in by_module and inner:
-            role = inner.pop(0)
+        free = ends if name in held and ends else inner
+        if identity not in by_module and free:
+            role = free.pop(0)
             by_module[identity] = role
             names[role] = name
     return Roles(by_module, names)
+
+
+def ways_to_hold(bus: BusUnderTest, readings: Sequence[Reading]) -> list[tuple[BusUnderTest, float]]:
+    """Return (what may be known of the bus, how likely) where nobody says which modules hold the terminators.
+
+    A module that was unplugged may have taken its terminator along: both are tried, and the readings decide.
+    """
+    named = list(dict.fromkeys(name for reading in readings for name in reading.unplugged or ()))[:3]
+    if bus.terminators_in or not named:
+        return [(bus, 1.0)]
+    ways = [(bus, (1 - HOLDS_TERMINATOR) ** len(named))]
+    for many in (1, 2):
+        for holders in combinations(named, many):
+            chance = HOLDS_TERMINATOR**many * (1 - HOLDS_TERMINATOR) ** (len(named) - many)
+            ways.append((BusUnderTest(holders, bus.modules), chance))
+    return ways
 
 
 def _named_in(readings: Sequence[Reading]) -> list[str]:
@@ -87,8 +112,8 @@ def _named_in(readings: Sequence[Reading]) -> list[str]:
 
 
 def _module_at(reading: Reading) -> str | None:
-    """Return the identity of the module at whose connector a reading was taken."""
-    if place_kind(reading.at) != "connector":
+    """Return the identity of the module at whose own connector a reading was taken."""
+    if place_kind(reading.at) != "connector" or _ON_THE_WAY.search(reading.at):
         return None
     found = modules_named_in(reading.at, strict=False)
     return found[0].key if found else None
