@@ -175,9 +175,19 @@ def test_readings_under_the_dash_need_no_file_and_no_library():
 
 def test_readings_as_json_have_the_promised_shape():
     """What other programs build on."""
-    told = json.loads(casebase("readings", DEMO / "jobs" / "k4-havik-dead-bus-comes-back.yaml", "--json").stdout)
+    told = json.loads(
+        casebase("readings", DEMO / "jobs" / "k4-havik-dead-bus-comes-back.yaml", "--json").stdout
+    )
     (network,) = told["networks"]
-    assert {"name", "medium", "states", "credible_90", "evidence", "contradictions", "next_tests"} <= network.keys()
+    assert {
+        "name",
+        "medium",
+        "states",
+        "credible_90",
+        "evidence",
+        "contradictions",
+        "next_tests",
+    } <= network.keys()
     assert network["states"][0]["state"] == "driver_stuck_dominant"
     assert sum(state["probability"] for state in network["states"]) == pytest.approx(1.0, abs=1e-3)
     assert network["module"]["name"] == "SAS"

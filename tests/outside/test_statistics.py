@@ -1,0 +1,47 @@
+"""The statistics of the diagnosis against SciPy."""
+
+import numpy as np
+import pytest
+from scipy import integrate, special, stats
+
+from casebase.bus.nexttest import _information, _left_after
+from casebase.bus.posterior import _log_mean, expected_entropy
+
+
+@pytest.mark.parametrize("shares", [[1.0], [0.5, 0.5], [0.7, 0.2, 0.1, 0.0], [1 / 15] * 15])
+def test_entropy_in_bits(shares):
+    """scipy.stats.entropy with base 2."""
+    assert expected_entropy(np.array(shares)) == pytest.approx(stats.entropy(shares, base=2))
+
+
+def test_mean_of_tiny_likelihoods():
+    """scipy.special.logsumexp: nothing is lost where every likelihood is below the smallest number."""
+    logs = np.random.default_rng(1).uniform(-2000, -1000, (3, 50))
+    assert _log_mean(logs) == pytest.approx(special.logsumexp(logs, axis=1) - np.log(50))
+
+
+@pytest.mark.parametrize("apart", [0.5, 1.5, 3.0, 8.0])
+def test_information_of_a_noisy_reading(apart):
+    """Two states whose true readings lie `apart` standard errors from each other: the bits by numerical integration."""
+
+    def loss(x):
+        one, other = stats.norm.pdf(x), stats.norm.pdf(x - apart)
+        share = one / (one + other)
+        return (one + other) / 2 * stats.entropy([share, 1 - share], base=2)
+
+    exact = 1.0 - integrate.quad(loss, -8, apart + 8, limit=200)[0]
+    labels = np.tile([0, 1], 800)
+    features = labels[:, None] * apart
+    assert _information(features, labels, 2)[0] == pytest.approx(exact, abs=0.08)
+
+
+def test_what_is_believed_after_a_reading_is_bayes():
+    """The probabilities left after a reading are those of Bayes' rule with normal errors (scipy.stats.norm)."""
+    labels = np.tile([0, 1, 2], 500)
+    features = np.choose(labels, [0.0, 1.0, 4.0])[:, None]
+    left = _left_after(features, labels, 3)
+    assert left.sum(axis=1) == pytest.approx(np.ones(len(left)))
+    shown = features[: len(left)] + np.random.default_rng(8).normal(0, 1, (len(left), 1))
+    by_rule = stats.norm.pdf(shown - np.array([0.0, 1.0, 4.0]))
+    by_rule /= by_rule.sum(axis=1, keepdims=True)
+    assert np.abs(left - by_rule).max() < 0.05
