@@ -45,7 +45,7 @@ def _print_meaning(answer: Answer, page: Page) -> None:
     """Print what the readings can mean, one sentence per network."""
     told = [meaning for meaning in answer.meanings if meaning.diagnosis.observations]
     if told:
-        page.heading("What the readings can mean (computed; casebase readings shows why, and the next test)")
+        page.heading("What the readings can mean (computed; casebase readings says why)")
     for meaning in told:
         page.labelled(meaning.name if len(meaning.name) < LABEL_WIDTH else "here", verdict(meaning.diagnosis))
 
