@@ -6,7 +6,6 @@ Nothing heavy is imported up here, so that `casebase --help` answers at once.
 from __future__ import annotations
 
 import sys
-from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -15,6 +14,7 @@ from typer.core import TyperGroup
 
 from casebase import __version__, places
 from casebase.errors import CasebaseError
+from casebase.opening import job_from_anywhere, job_named, load_records, open_library, simulated_buses
 
 if TYPE_CHECKING:
     from casebase.library.store import Library
@@ -149,8 +149,8 @@ def log(
     """
     from casebase.terminal.log_page import log_by_asking, print_logged, print_logged_json  # noqa: PLC0415
 
-    cases = _load(files) if files else []
-    with _open(library, make_own=True) as kept:
+    cases = load_records(files) if files else []
+    with open_library(library, make_own=True) as kept:
         if not files:
             return log_by_asking(kept, places.draft_folder(), _page(), author, on)
         logged = kept.log(cases)
@@ -192,7 +192,7 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
         status=status,
         kind=kind,
     )
-    with _open(library) as kept:
+    with open_library(library) as kept:
         rows = kept.summaries(find=find, **wanted)
     if json:
         _print_json(rows)
@@ -214,7 +214,7 @@ def show(
     """
     from casebase.terminal.case_page import case_data, print_case, print_revisions  # noqa: PLC0415
 
-    with _open(library) as kept:
+    with open_library(library) as kept:
         found = kept.get(case_id)
         history = kept.revisions(found.case_id) if revisions else []
     if file:
@@ -242,8 +242,8 @@ def similar(
 
     Example: casebase similar job.yaml
     """
-    with _open(library) as kept:
-        _print_similar(kept, _job(job, kept), most, json)
+    with open_library(library) as kept:
+        _print_similar(kept, job_named(job, kept), most, json)
 
 
 @app.command()
@@ -273,13 +273,13 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
     from casebase.match.quick_readings import quick_readings  # noqa: PLC0415
     from casebase.terminal.readings_page import print_meanings  # noqa: PLC0415
 
-    cache, prior = _simulated_buses(), None
+    cache, prior = simulated_buses(), None
     if base_rates:
-        with _open(library) as kept:
+        with open_library(library) as kept:
             prior = meaning.base_rates(kept.profiles())
     given = quick_readings(medium, pair=pair, high=high, low=low, high_ohms=high_ohms, low_ohms=low_ohms)
     found = (
-        meaning.meanings_of(_any_job(job, library), cache, prior)
+        meaning.meanings_of(job_from_anywhere(job, library), cache, prior)
         if job
         else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
     )
@@ -319,7 +319,7 @@ def check(library: LibraryOption = None, json: JsonOption = False) -> None:
 
     Example: casebase check --library shop.db
     """
-    with _open(library) as kept:
+    with open_library(library) as kept:
         faults, count = kept.faults(), kept.count()
     if json:
         _print_json({"cases": count, "faults": faults})
@@ -330,73 +330,28 @@ def check(library: LibraryOption = None, json: JsonOption = False) -> None:
 
 
 @app.command()
-def rebuild(library: LibraryOption = None) -> None:
+def rebuild(library: LibraryOption = None, json: JsonOption = False) -> None:
     """Make the tables again from the records.
 
     Example: casebase rebuild --library shop.db
     """
-    with _open(library) as kept:
-        typer.echo(f"{kept.rebuild()} records: tables and full text made again.")
-
-
-def _open(path: Path | None, *, make_own: bool = False) -> Library:
-    """Open the library named, or the user's own; `make_own` makes that one where there is none yet."""
-    from casebase.library.store import Library  # noqa: PLC0415
-
-    own = places.default_library() if path is None else path
-    if make_own and path is None and not own.exists():
-        typer.echo(f"New library: {own}", err=True)
-        with suppress(CasebaseError):  # another process was first
-            return Library.create(own)
-    return Library.open(own)
-
-
-def _load(paths: list[Path]) -> list[Case]:
-    from casebase.record.loading import load_file, record_files  # noqa: PLC0415
-
-    return [case for path in record_files(paths) for case in load_file(path)]
-
-
-def _any_job(named: str, library: Path | None) -> Case:
-    """Return the job that a file path or a case ID names; a file needs no library."""
-    if _names_a_file(named):
-        return _load([Path(named)])[0]
-    with _open(library) as kept:
-        return _job(named, kept)
-
-
-def _job(named: str, library: Library) -> Case:
-    """Return the job that a file path or a case ID names."""
-    if _names_a_file(named):
-        return _load([Path(named)])[0]
-    kept = library.get(named)
-    return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
-
-
-def _names_a_file(named: str) -> bool:
-    try:
-        return Path(named).exists() or bool(Path(named).suffix)
-    except OSError:  # longer than any name of a file
-        return True
+    with open_library(library) as kept:
+        count = kept.rebuild()
+    if json:
+        _print_json({"records": count})
+    else:
+        typer.echo(f"{count} records: tables and full text made again.")
 
 
 def _print_similar(library: Library, job: Case, most: int, json: bool) -> None:
     from casebase.match.answer import answer_data, answer_to  # noqa: PLC0415
     from casebase.terminal.job_page import print_answer  # noqa: PLC0415
 
-    answer = answer_to(job, library.profiles(), most, _simulated_buses())
+    answer = answer_to(job, library.profiles(), most, simulated_buses())
     if json:
         _print_json(answer_data(answer))
     else:
         print_answer(answer, _page())
-
-
-def _simulated_buses() -> Path:
-    """Return the folder of the simulated buses, and say so when they have to be made first."""
-    folder = places.simulation_folder()
-    if not folder.exists():
-        typer.echo("Simulating buses: once on this machine, some seconds ...", err=True)
-    return folder
 
 
 def _print_json(data: object) -> None:

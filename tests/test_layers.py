@@ -16,7 +16,7 @@ LAYERS = [
     {"library"},
     {"publish"},
     {"terminal", "site"},
-    {"places", "demo"},
+    {"places", "demo", "opening"},
     {"cli"},
     {"__main__"},
 ]

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from casebase.bus.bank import Bank
 from casebase.bus.chain import Array
 from casebase.bus.diagnose import Diagnosis
-from casebase.bus.observe import DLC, NOTHING, View
+from casebase.bus.observe import DLC, NOTHING, TRAFFIC_SEEN_VOLTS, View
 from casebase.record.modules import module_identity
 from casebase.record.reading import place_kind
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Medium
@@ -110,6 +110,15 @@ def _scope(read: Read) -> Array:
     return np.stack([*levels, read("traffic") * 3.0], axis=1)
 
 
+def _asked(read: Read) -> Array:
+    """With a tester asking there is somebody to send on any bus that works."""
+    levels = [read(f"dominant_{line}") / 0.12 for line in ("high", "low")]
+    swing = np.maximum(
+        *(np.abs(read(f"dominant_{line}") - read(f"recessive_{line}")) for line in ("high", "low"))
+    )
+    return np.stack([*levels, (swing > TRAFFIC_SEEN_VOLTS) * 3.0], axis=1)
+
+
 def _line_to_ground(read: Read) -> Array:
     return np.asarray(np.log(np.minimum(read("ohms_line_ground"), 2e7) + 10)[:, None] / 0.10)
 
@@ -135,6 +144,7 @@ PAIR_KINDS: Final = (
     ),
     Kind("volts of each line to ground", ("volts_high", "volts_low"), 3.0, IGNITION_ON, (), _volts),
     Kind("scope on both lines", ("traffic", "dominant_high"), 8.0, IGNITION_ON, (), _scope),
+    Kind("scope on both lines, a tester asking,", ("asked",), 10.0, IGNITION_ON, (), _asked),
 )
 SINGLE_KINDS: Final = (
     Kind(

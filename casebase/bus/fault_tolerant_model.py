@@ -16,9 +16,10 @@ from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
 from casebase.bus.media import FAULT_TOLERANT, FAULT_TOLERANT_LINE_OHMS, SUPPLY_12_VOLTS
+from casebase.bus.network import OPEN_OHMS, Drivers, Shunt
 from casebase.bus.observe import observed, roles_in
-from casebase.bus.pair import OPEN_OHMS, Drivers, Shunt
-from casebase.bus.pair_draws import ROLES, Drawn, Spread, draw_pairs
+from casebase.bus.pair_draws import ROLES, Drawn, Spread
+from casebase.bus.pair_faults import draw_pairs
 from casebase.record.vocabulary import BusState, Medium
 
 FAULT_TOLERANT_STATES: Final = (

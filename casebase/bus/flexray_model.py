@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
 from casebase.bus.media import FLEXRAY
+from casebase.bus.network import Shunt
 from casebase.bus.observe import observed
-from casebase.bus.pair import Shunt
-from casebase.bus.pair_draws import PAIR_STATES, ROLES, Drawn, Spread, draw_pairs
+from casebase.bus.pair_draws import ROLES, Drawn, Spread
+from casebase.bus.pair_faults import PAIR_STATES, draw_pairs
 from casebase.record.vocabulary import BusState, Medium
 
 FLEXRAY_SPREAD: Final = Spread(

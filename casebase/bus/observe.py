@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 
 from casebase.bus.chain import Array, Block, ohms_between_lines
-from casebase.bus.pair import PairBuses, Slots, Solved, dominant, recessive, unpowered
+from casebase.bus.network import PairBuses, Slots, Solved, dominant, recessive, unpowered
 from casebase.bus.pair_draws import ROLES, Drawn
 
 OHMS: Final = ("ohms_between", "ohms_high_ground", "ohms_low_ground")

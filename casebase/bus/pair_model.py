@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.bus.observe import observed
-from casebase.bus.pair_draws import PAIR_STATES, ROLES, Drawn, Spread, draw_pairs
+from casebase.bus.pair_draws import ROLES, Drawn, Spread
+from casebase.bus.pair_faults import PAIR_STATES, draw_pairs
 from casebase.record.vocabulary import BusState, Medium
 
 

@@ -24,7 +24,7 @@ from casebase.bus.media import (
     SUPPLY_24_VOLTS,
     Figure,
 )
-from casebase.bus.pair import PairBuses, Slots
+from casebase.bus.network import PairBuses, Slots
 from casebase.bus.pair_draws import Drawn
 from casebase.bus.single_line import (
     RAIL_SIEMENS,

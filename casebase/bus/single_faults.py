@@ -11,7 +11,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
-from casebase.bus.pair import OPEN_OHMS, Shunt, Slots
+from casebase.bus.network import OPEN_OHMS, Shunt, Slots
 from casebase.bus.pair_draws import Drawn
 from casebase.bus.single_draws import (
     PLACES,

@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
-from casebase.bus.pair import Drivers, PairBuses, Shunt, Slots
+from casebase.bus.network import Drivers, PairBuses, Shunt, Slots
 
 RAIL_SIEMENS: Final = 50.0
 """Battery and feed, 20 milliohm (common practice, no source): stiff against anything a signal line can do."""

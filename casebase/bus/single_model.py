@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
+from casebase.bus.network import PairBuses
 from casebase.bus.observe import observed, roles_in
-from casebase.bus.pair import PairBuses
 from casebase.bus.single_draws import (
     K_LINE_SPREAD,
     LIN_SPREAD,

@@ -16,7 +16,7 @@ from pydantic import ValidationError
 from casebase.errors import InputError
 from casebase.record.case import Case
 from casebase.record.problems import problems_of
-from casebase.record.vocabulary import SHORT_FORMS, plain_form
+from casebase.record.word import SHORT_FORMS, plain_form
 
 Reader = Callable[[str], Any]
 

@@ -17,7 +17,8 @@ from pydantic.fields import FieldInfo
 
 from casebase.intake.template_example import EXAMPLE, HEALTHY_EXAMPLE
 from casebase.record.case import Case
-from casebase.record.vocabulary import Kind, Word
+from casebase.record.vocabulary import Kind
+from casebase.record.word import Word
 
 EXAMPLE_MARK: Final = "#: "
 _WIDTH: Final = 100

@@ -7,7 +7,8 @@ from difflib import get_close_matches
 from casebase.errors import CodeError, InputError
 from casebase.record.codes import parse_code
 from casebase.record.modules import module_key
-from casebase.record.vocabulary import Fault, Kind, Status, Word
+from casebase.record.vocabulary import Fault, Kind, Status
+from casebase.record.word import Word
 
 
 def list_filters(**given: str | None) -> dict[str, str | None]:

@@ -18,6 +18,59 @@ DERIVED_TABLES: Final = ("networks", "modules", "codes", "readings", "steps", "p
 """Made from `records`, emptied and filled again by a rebuild; `cases` last, for its full text hangs on it."""
 
 
+_CASE_COLUMNS: Final = {
+    "id": str,
+    "revision": int,
+    "kind": str,
+    "status": str,
+    "title": str,
+    "make": str,
+    "model": str,
+    "model_year": int,
+    "platform": str,
+    "fault": str,
+    "cause": str,
+    "leftover": str,
+    "author": str,
+    "shop": str,
+    "opened": str,
+    "ended": str,
+    "logged_at": str,
+    "words": str,
+    "code_words": str,
+}
+_ENTRY_COLUMNS: Final[dict[str, dict[str, type]]] = {
+    "networks": {"name": str, "medium": str, "bits_per_second": float, "reached": str},
+    "modules": {"name": str, "module_key": str, "network": str, "answers": str},
+    "codes": {
+        "module": str,
+        "code": str,
+        "base": str,
+        "failure_type": int,
+        "statement": str,
+        "about": str,
+        "status": str,
+        "text": str,
+    },
+    "readings": {
+        "network": str,
+        "quantity": str,
+        "line": str,
+        "against": str,
+        "place": str,
+        "ignition": str,
+        "battery": str,
+        "unplugged": str,
+        "tester": str,
+        "stage": str,
+        "value": str,
+        "base_number": float,
+    },
+    "steps": {"did": str, "found": str, "minutes": float},
+}
+"""Columns of step 0003; a later step adds its own beside it."""
+
+
 @MIGRATIONS(name="0001_records")
 def _records(db: Database) -> None:
     """Every revision of every record, as canonical JSON."""
@@ -38,65 +91,9 @@ def _facts(db: Database) -> None:
 @MIGRATIONS(name="0003_derived_tables")
 def _derived_tables(db: Database) -> None:
     """One row per case, and one per network, module, code, reading and step of it."""
-    db.table("cases").create(
-        {
-            "id": str,
-            "revision": int,
-            "kind": str,
-            "status": str,
-            "title": str,
-            "make": str,
-            "model": str,
-            "model_year": int,
-            "platform": str,
-            "fault": str,
-            "cause": str,
-            "leftover": str,
-            "author": str,
-            "shop": str,
-            "opened": str,
-            "ended": str,
-            "logged_at": str,
-            "words": str,
-            "code_words": str,
-        },
-        pk="id",
-    )
-    _table_of_entries(db, "networks", {"name": str, "medium": str, "bits_per_second": float, "reached": str})
-    _table_of_entries(db, "modules", {"name": str, "module_key": str, "network": str, "answers": str})
-    _table_of_entries(
-        db,
-        "codes",
-        {
-            "module": str,
-            "code": str,
-            "base": str,
-            "failure_type": int,
-            "statement": str,
-            "about": str,
-            "status": str,
-            "text": str,
-        },
-    )
-    _table_of_entries(
-        db,
-        "readings",
-        {
-            "network": str,
-            "quantity": str,
-            "line": str,
-            "against": str,
-            "place": str,
-            "ignition": str,
-            "battery": str,
-            "unplugged": str,
-            "tester": str,
-            "stage": str,
-            "value": str,
-            "base_number": float,
-        },
-    )
-    _table_of_entries(db, "steps", {"did": str, "found": str, "minutes": float})
+    db.table("cases").create(_CASE_COLUMNS, pk="id")
+    for name, columns in _ENTRY_COLUMNS.items():
+        db.table(name).create({"case_id": str, "position": int, **columns}, pk=("case_id", "position"))
     db.table("profiles").create({"case_id": str, "data": str}, pk="case_id", not_null={"data"})
     db.table("cases").create_index(["make", "model"])
     db.table("codes").create_index(["base"])
@@ -109,7 +106,3 @@ def _full_text(db: Database) -> None:
     db.table("cases").enable_fts(
         ["title", "make", "model", "words", "code_words"], tokenize="porter unicode61", create_triggers=True
     )
-
-
-def _table_of_entries(db: Database, name: str, columns: dict[str, type]) -> None:
-    db.table(name).create({"case_id": str, "position": int, **columns}, pk=("case_id", "position"))

@@ -23,7 +23,8 @@ from casebase.bus.meter import Uncertain
 from casebase.bus.nexttest import next_tests
 from casebase.bus.observation import GroundPairRead, LevelRead, NumberRead, OverLimitRead, TrafficRead
 from casebase.bus.observe import observed
-from casebase.bus.pair_draws import PAIR_STATES, ROLES, draw_pairs
+from casebase.bus.pair_draws import ROLES
+from casebase.bus.pair_faults import PAIR_STATES, draw_pairs
 from casebase.bus.pair_model import high_speed_can
 from casebase.bus.roles import Roles
 

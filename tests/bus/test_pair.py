@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from casebase.bus.observe import View, observed
-from casebase.bus.pair_draws import PAIR_STATES, ROLES, draw_pairs
+from casebase.bus.pair_draws import ROLES
+from casebase.bus.pair_faults import PAIR_STATES, draw_pairs
 from casebase.record.vocabulary import BusState
 
 BUSES = 400

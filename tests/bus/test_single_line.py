@@ -6,7 +6,7 @@ import pytest
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import diagnose
 from casebase.bus.models import computed_media
-from casebase.bus.pair import dominant, recessive, unpowered
+from casebase.bus.network import dominant, recessive, unpowered
 from casebase.bus.single_line import (
     Drive,
     Line,

@@ -13,7 +13,6 @@ from casebase.record.vocabulary import (
     HIGH_VOLTAGE_POWERTRAINS,
     LINES_OF_MEDIUM,
     POWER_LINES,
-    SHORT_FORMS,
     BusState,
     Condition,
     Fault,
@@ -23,9 +22,8 @@ from casebase.record.vocabulary import (
     Medium,
     Powertrain,
     Quantity,
-    Word,
-    plain_form,
 )
+from casebase.record.word import SHORT_FORMS, Word, plain_form
 
 LISTS = [
     it for it in vars(vocabulary).values() if isinstance(it, type) and issubclass(it, Word) and it is not Word

@@ -29,9 +29,9 @@ from casebase.record.vocabulary import (
     Rescan,
     Review,
     Stage,
-    Word,
     YesNo,
 )
+from casebase.record.word import Word
 from casebase.record.writing import record_yaml
 
 

@@ -1,0 +1,66 @@
+"""What the commands open: the library, record files, the job that is meant, the folder of simulated buses."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from casebase import places
+from casebase.errors import CasebaseError
+
+if TYPE_CHECKING:
+    from casebase.library.store import Library
+    from casebase.record.case import Case
+
+
+def open_library(path: Path | None, *, make_own: bool = False) -> Library:
+    """Open the library named, or the user's own; `make_own` makes that one where there is none yet."""
+    from casebase.library.store import Library  # noqa: PLC0415
+
+    own = places.default_library() if path is None else path
+    if make_own and path is None and not own.exists():
+        typer.echo(f"New library: {own}", err=True)
+        with suppress(CasebaseError):  # another process was first
+            return Library.create(own)
+    return Library.open(own)
+
+
+def load_records(paths: list[Path]) -> list[Case]:
+    """Return every record in the files and folders named."""
+    from casebase.record.loading import load_file, record_files  # noqa: PLC0415
+
+    return [case for path in record_files(paths) for case in load_file(path)]
+
+
+def job_from_anywhere(named: str, library: Path | None) -> Case:
+    """Return the job that a file path or a case ID names; a file needs no library."""
+    if _names_a_file(named):
+        return load_records([Path(named)])[0]
+    with open_library(library) as kept:
+        return job_named(named, kept)
+
+
+def job_named(named: str, library: Library) -> Case:
+    """Return the job that a file path or a case ID names."""
+    if _names_a_file(named):
+        return load_records([Path(named)])[0]
+    kept = library.get(named)
+    return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
+
+
+def _names_a_file(named: str) -> bool:
+    try:
+        return Path(named).exists() or bool(Path(named).suffix)
+    except OSError:  # longer than any name of a file
+        return True
+
+
+def simulated_buses() -> Path:
+    """Return the folder of the simulated buses, and say so when they have to be made first."""
+    folder = places.simulation_folder()
+    if not folder.exists():
+        typer.echo("Simulating buses: once on this machine, some seconds ...", err=True)
+    return folder
