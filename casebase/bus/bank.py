@@ -20,7 +20,7 @@ from casebase.record.vocabulary import BusState, Medium
 
 BANK_VERSION: Final = 2
 SEED: Final = 20_011_898
-BUSES_PER_STATE: Final = 6000
+BUSES_PER_STATE: Final = 10000
 
 Column = NDArray[np.float32]
 
@@ -84,15 +84,22 @@ class Bank:
     def hosts(self) -> NDArray[np.int64]:
         """Return for each row the role of the module that its fault lies in, -1 for none."""
         if self._hosts is None:
-            parts = [
-                self.model.hosts(state, self.per_state, self._seed(index))
-                for index, state in enumerate(self.states)
-            ]
-            self._hosts = np.concatenate(parts)
+            kept = self._read("hosts")
+            self._hosts = self._made_hosts() if kept is None else np.asarray(kept["hosts"], dtype=np.int64)
         return self._hosts
+
+    def _made_hosts(self) -> NDArray[np.int64]:
+        parts = [
+            self.model.hosts(state, self.per_state, self._seed(index))
+            for index, state in enumerate(self.states)
+        ]
+        hosts = np.concatenate(parts)
+        self._write("hosts", {"hosts": hosts.astype(np.float32)})
+        return hosts
 
     def build(self) -> None:
         """Simulate every view now."""
+        self.hosts()
         for unplugged in ("nothing", *self.model.unpluggable):
             self.columns(unplugged)
 

@@ -25,7 +25,7 @@ SMOOTH_GROUND_LOG: Final = 0.10
 """Of the size of the resistances to ground: it follows from how many modules there are and tells of no fault."""
 
 SMOOTH_VOLTS: Final = 0.004
-SMOOTH_VOLTS_SHARE: Final = 0.010
+SMOOTH_VOLTS_SHARE: Final = 0.006
 """Of a voltage: what fine differences near ground tell is kept."""
 
 FARTHEST: Final = 30.0
