@@ -32,8 +32,8 @@ def ask_vehicle(data: Data) -> Script:
         )
         return put(vehicle, key, question)
 
-    yield from ask("make", "Make", "Norrland (invented)", required=True)
-    yield from ask("model", "Model", "Kestrel (invented)", required=True)
+    yield from ask("make", "Make", "Norrvik (invented)", required=True)
+    yield from ask("model", "Model", "Skarn (invented)", required=True)
     yield from ask("model_year", "Model year", "2019")
     yield from ask(
         "platform",

@@ -8,10 +8,10 @@ EXAMPLE: Final[dict[str, Any]] = {
     "id": "7k3m9q2x",
     "revision": 1,
     "kind": "fault case",
-    "title": "Kestrel dies at the lights in the wet",
+    "title": "Skarn dies at the lights in the wet",
     "vehicle": {
-        "make": "Norrland",
-        "model": "Kestrel",
+        "make": "Norrvik",
+        "model": "Skarn",
         "model_year": 2019,
         "platform": "K2",
         "powertrain": "diesel",
@@ -116,7 +116,7 @@ EXAMPLE: Final[dict[str, Any]] = {
     },
     "review": {"state": "not read yet", "by": "lead.tech", "on": "2026-03-06"},
 }
-"""Norrland, Kestrel, the shop, its people and the VIN are invented."""
+"""Norrvik, Skarn, the shop, its people and the VIN are invented."""
 
 _HEALTHY_READINGS: Final[list[dict[str, Any]]] = [
     {**EXAMPLE["readings"][0], "value": "60.2 ohm"},
@@ -139,7 +139,7 @@ _OF_FAULT_CASES: Final = frozenset(
 HEALTHY_EXAMPLE: Final[dict[str, Any]] = {
     **{key: value for key, value in EXAMPLE.items() if key not in _OF_FAULT_CASES},
     "kind": "known good",
-    "title": "Kestrel, healthy powertrain CAN",
+    "title": "Skarn, healthy powertrain CAN",
     "readings": _HEALTHY_READINGS,
 }
 """The same vehicle in health, with the textbook levels of high-speed CAN (ISO 11898-2, typical values)."""

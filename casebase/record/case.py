@@ -162,12 +162,7 @@ class ReviewState(Part):
 
 
 class Case(Part):
-    """A whole record.
-
-    >>> case = Case.model_validate({"kind": "fault case", "vehicle": {"make": "Norrland", "model": "Kestrel"}})
-    >>> case.kind
-    <Kind.FAULT_CASE: 'fault case'>
-    """
+    """A whole record."""
 
     id: Annotated[str, Field(pattern=ID_PATTERN)] | None = Field(
         default=None, description="Given by the library; leave it out of a new record."

@@ -64,7 +64,7 @@ class Likeness:
 def make_likeness(a: str | None, b: str | None) -> float | None:
     """Compare two makes: 1 the same, 0.8 a near spelling, 0 another make, None if either is unknown.
 
-    >>> [make_likeness("Norrland", other) for other in ("NORRLAND ", "Norland", "Tessera", None)]
+    >>> [make_likeness("Norrvik", other) for other in ("NORRVIK ", "Norvik", "Tessaro", None)]
     [1.0, 0.8, 0.0, None]
     """
     return _name_likeness(a, b)
@@ -73,7 +73,7 @@ def make_likeness(a: str | None, b: str | None) -> float | None:
 def model_likeness(a: str | None, b: str | None) -> float | None:
     """Compare two models as `make_likeness` does; a different number is always a different model.
 
-    >>> model_likeness("Q-5", "q5"), model_likeness("Kestrel 200", "Kestrel 300")
+    >>> model_likeness("Q-5", "q5"), model_likeness("Skarn 200", "Skarn 300")
     (1.0, 0.0)
     """
     return _name_likeness(a, b)
@@ -110,12 +110,12 @@ def vehicle_likeness(a: VehicleIdentity, b: VehicleIdentity) -> Likeness:
 
     The build is model and platform taken together, because one platform under two names is one harness.
 
-    >>> kestrel = VehicleIdentity("Norrland", "Kestrel", "K4", 2014)
-    >>> vireo = VehicleIdentity("Tessera", "Vireo", "K-4", 2019)
-    >>> vehicle_likeness(kestrel, vireo).agree
+    >>> skarn = VehicleIdentity("Norrvik", "Skarn", "K4", 2014)
+    >>> velin = VehicleIdentity("Tessaro", "Velin", "K-4", 2019)
+    >>> vehicle_likeness(skarn, velin).agree
     ['same platform K-4']
-    >>> vehicle_likeness(kestrel, vireo).differ
-    ['makes Norrland and Tessera', 'models Kestrel and Vireo', '5 years apart']
+    >>> vehicle_likeness(skarn, velin).differ
+    ['makes Norrvik and Tessaro', 'models Skarn and Velin', '5 years apart']
     """
     make = make_likeness(a.make, b.make)
     model = model_likeness(a.model, b.model)

@@ -43,8 +43,8 @@ for number in range(100_000):
 def interview() -> Interview:
     """An interview about an invented vehicle, two answers in."""
     begun = Interview(Beginning(TODAY))
-    begun.answer("Norrland")
-    begun.answer("Kestrel")
+    begun.answer("Norrvik")
+    begun.answer("Skarn")
     return begun
 
 
@@ -182,7 +182,7 @@ def test_a_draft_is_chosen_by_its_vehicle(tmp_path: Path, interview: Interview) 
     """The line tells vehicle, answers and when it was saved; what cannot be read says so."""
     draft = new_draft(tmp_path)
     draft.save(interview.state())
-    assert draft_line(draft.path).startswith("Norrland Kestrel, 2 answers, saved 20")
+    assert draft_line(draft.path).startswith("Norrvik Skarn, 2 answers, saved 20")
     draft.path.write_text("{")
     assert draft_line(draft.path).endswith("cannot be read")
 

@@ -16,7 +16,7 @@ from casebase.record.status import status_of
 from casebase.record.vocabulary import Answers, Kind, Line, Medium, Stage, Status
 
 TODAY = date(2026, 3, 2)
-VEHICLE = {"vehicle.make": "Norrland", "vehicle.model": "Kestrel"}
+VEHICLE = {"vehicle.make": "Norrvik", "vehicle.model": "Skarn"}
 NETWORK = {"networks[0].medium": "hi", "networks[0].name": "powertrain CAN"}
 STATE = {"ignition": "off", "battery": "dis", "unplugged": "nothing"}
 JOB = {
@@ -167,7 +167,7 @@ def test_a_whole_job_becomes_a_verified_case() -> None:
     hold(interview, JOB)
     case = interview.case()
     assert status_of(case) is Status.FIXED_VERIFIED
-    assert case.vehicle.line() == "Norrland Kestrel"
+    assert case.vehicle.line() == "Norrvik Skarn"
     assert case.networks[0].medium is Medium.HIGH_SPEED_CAN
     assert [str(condition) for condition in case.conditions] == ["wet", "rough road"]
     assert [(entry.module, entry.code.text) for entry in case.codes] == [("BCM", "U0121-00")]
@@ -351,10 +351,10 @@ def test_back_offers_the_answer_gone_over() -> None:
     interview = go_to(begin(), "vehicle.platform", {**VEHICLE, "vehicle.model_year": "2019"})
     interview.back()
     interview.back()
-    assert (interview.question.key, interview.question.default) == ("vehicle.model", "Kestrel")
+    assert (interview.question.key, interview.question.default) == ("vehicle.model", "Skarn")
     interview.answer("")
     interview.answer("")
-    assert interview.data["vehicle"] == {"make": "Norrland", "model": "Kestrel", "model_year": "2019"}
+    assert interview.data["vehicle"] == {"make": "Norrvik", "model": "Skarn", "model_year": "2019"}
 
 
 def test_a_dash_empties_what_is_offered() -> None:
@@ -373,7 +373,7 @@ def test_a_part_is_mended_without_answering_the_rest_again() -> None:
     interview.answer("Nordmark")
     assert interview.forward() > 40
     assert interview.question.key == "keep"
-    assert plain_data(interview.case()) == {**before, "vehicle": {"make": "Nordmark", "model": "Kestrel"}}
+    assert plain_data(interview.case()) == {**before, "vehicle": {"make": "Nordmark", "model": "Skarn"}}
 
 
 def test_there_is_nothing_before_the_first_question() -> None:
@@ -396,12 +396,12 @@ def test_a_draft_goes_on_where_it_was_left(key: str) -> None:
 def test_a_draft_of_an_older_order_is_not_misread() -> None:
     """An answer whose question comes elsewhere now is offered there, and never taken for another question's."""
     state = go_to(begin(), "vehicle.powertrain", {**VEHICLE, "vehicle.platform": "K2"}).state()
-    state["given"] = [["vehicle.model", "Kestrel"], ["vehicle.make", "Norrland"], ["vehicle.doors", "5"]]
+    state["given"] = [["vehicle.model", "Skarn"], ["vehicle.make", "Norrvik"], ["vehicle.doors", "5"]]
     resumed = Interview.from_state(state, TODAY)
     assert resumed.misfits == 3
-    assert (resumed.question.key, resumed.question.default, resumed.given) == ("vehicle.make", "Norrland", [])
+    assert (resumed.question.key, resumed.question.default, resumed.given) == ("vehicle.make", "Norrvik", [])
     resumed.answer("")
-    assert resumed.question.default == "Kestrel"
+    assert resumed.question.default == "Skarn"
 
 
 def test_the_day_of_ending_is_the_day_of_finishing() -> None:
@@ -500,7 +500,7 @@ def test_a_record_that_does_not_fit_cannot_be_kept() -> None:
 def test_a_draft_is_named_by_its_vehicle() -> None:
     """The line to choose a draft by tells the vehicle and how far it has come."""
     assert state_line(begin().state()) == "vehicle not named yet, 0 answers"
-    assert state_line(go_to(begin(), "vehicle.powertrain", VEHICLE).state()) == "Norrland Kestrel, 4 answers"
+    assert state_line(go_to(begin(), "vehicle.powertrain", VEHICLE).state()) == "Norrvik Skarn, 4 answers"
 
 
 TYPED = st.one_of(
@@ -516,7 +516,7 @@ TYPED = st.one_of(
 def test_nothing_typed_breaks_the_interview(lines: list[str]) -> None:
     """Whatever is typed is taken or refused with a sentence; the draft then leads to the same place."""
     interview = begin()
-    for line in ["Norrland", "Kestrel", *lines]:
+    for line in ["Norrvik", "Skarn", *lines]:
         if interview.question is None:
             break
         with suppress(InputError):

@@ -14,7 +14,7 @@ from casebase.record.vocabulary import Kind, Status
 
 SCHEMA = Case.model_json_schema(mode="validation")
 FORMS = [(full, kind) for full in (False, True) for kind in Kind]
-BY_HAND = {"make": "Norrland", "model": "Kestrel", "concern": "Dies at the lights"}
+BY_HAND = {"make": "Norrvik", "model": "Skarn", "concern": "Dies at the lights"}
 
 
 def filled_in(text: str) -> str:

@@ -20,7 +20,7 @@ VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 DEMO_FILES = sorted((CHECKOUT / "demo_cases").rglob("*.yaml"))
 EXAMPLE: dict[str, Any] = {
     "kind": "fault case",
-    "vehicle": {"make": "Norrland", "model": "Kestrel", "model_year": 2015},
+    "vehicle": {"make": "Norrvik", "model": "Skarn", "model_year": 2015},
     "lamps": ["airbag"],
     "networks": [{"name": "drive CAN", "medium": "high-speed CAN", "bit_rate": "500 kbit/s"}],
     "modules": [{"name": "ABS", "answers": "no"}],
@@ -93,7 +93,7 @@ def changed(path: tuple[str | int, ...], value: object) -> dict[str, Any]:
         (("status",), "fixed, verified"),
         (("titel",), "x"),
         (("kind",), "fault"),
-        (("vehicle",), {"make": "Norrland"}),
+        (("vehicle",), {"make": "Norrvik"}),
         (("vehicle", "colour"), "red"),
         (("vehicle", "model_year"), 1979),
         (("vehicle", "model_year"), "new"),

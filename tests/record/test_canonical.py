@@ -15,7 +15,7 @@ from casebase.record.loading import load_text
 
 TYPED_NEATLY = """\
 kind: fault case
-vehicle: {make: Norrland, model: Kestrel, model_year: 2015, odometer: 84200 km}
+vehicle: {make: Norrvik, model: Skarn, model_year: 2015, odometer: 84200 km}
 concern: no crank
 lamps: [anti-lock brake system]
 conditions: [wet]
@@ -43,7 +43,7 @@ conditions: rain
 lamps: abs
 concern: no crank
 cause:
-vehicle: {model: Kestrel, make: Norrland, odometer: 84 200 km, model_year: "2015"}
+vehicle: {model: Skarn, make: Norrvik, odometer: 84 200 km, model_year: "2015"}
 kind: Fault_Case
 review: {state: not read yet}
 """
@@ -93,9 +93,9 @@ def test_canonical_json_has_sorted_keys_no_spaces_and_plain_letters() -> None:
 
 def test_what_was_not_said_is_not_written() -> None:
     """Neither empty lists nor defaults stand in the record; a record that says little is little."""
-    assert plain_data(one("kind: fault case\nvehicle: {make: Norrland, model: Kestrel}\nconcern: x\n")) == {
+    assert plain_data(one("kind: fault case\nvehicle: {make: Norrvik, model: Skarn}\nconcern: x\n")) == {
         "kind": "fault case",
-        "vehicle": {"make": "Norrland", "model": "Kestrel"},
+        "vehicle": {"make": "Norrvik", "model": "Skarn"},
         "concern": "x",
     }
 

@@ -11,7 +11,7 @@ from pydantic import ValidationError
 from casebase.record.case import Case
 from casebase.record.vocabulary import Fault, Kind, Lamp, Medium, Place, Review, YesNo
 
-VEHICLE = {"make": "Norrland", "model": "Kestrel"}
+VEHICLE = {"make": "Norrvik", "model": "Skarn"}
 
 
 def case(**keys: Any) -> Case:
@@ -29,7 +29,7 @@ def refusal(**keys: Any) -> str:
 def test_kind_and_vehicle_are_all_a_record_must_have() -> None:
     """Everything else may be unknown; what is not said is empty."""
     least = case()
-    assert (least.kind, least.vehicle.make) == (Kind.FAULT_CASE, "Norrland")
+    assert (least.kind, least.vehicle.make) == (Kind.FAULT_CASE, "Norrvik")
     assert (least.readings, least.codes, least.cause) == ([], [], None)
     assert least.review.state is Review.NOT_READ
     assert "Field required" in refusal(kind=None, vehicle={})
@@ -72,8 +72,8 @@ def test_high_voltage_follows_from_the_powertrain_unless_stated(vehicle: dict[st
 def test_the_vehicle_in_one_line_leaves_out_what_is_unknown() -> None:
     """Make and model, then year, powertrain, odometer and platform as far as known."""
     whole = VEHICLE | {"model_year": 2015, "powertrain": "petrol", "odometer": "84 200 km", "platform": "K4"}
-    assert case(vehicle=whole).vehicle.line() == "Norrland Kestrel, 2015, petrol, 84200 km, platform K4"
-    assert case().vehicle.line() == "Norrland Kestrel"
+    assert case(vehicle=whole).vehicle.line() == "Norrvik Skarn, 2015, petrol, 84200 km, platform K4"
+    assert case().vehicle.line() == "Norrvik Skarn"
 
 
 @pytest.mark.parametrize("days", [True, -1, 40_000, "a week"])

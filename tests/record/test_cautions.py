@@ -27,7 +27,7 @@ PROVEN_AND_FIXED = {
 
 def cautions(**keys: Any) -> list[str]:
     """Return the cautions of a fault case with `keys` added."""
-    vehicle = {"make": "Norrland", "model": "Kestrel"}
+    vehicle = {"make": "Norrvik", "model": "Skarn"}
     data = {"kind": "fault case", "vehicle": vehicle, "concern": "no crank", **keys}
     return cautions_of(Case.model_validate(data))
 
@@ -87,7 +87,7 @@ def test_a_healthy_vehicle_has_no_repair_to_prove() -> None:
 @pytest.mark.parametrize("powertrain", ["hybrid", "plug-in hybrid", "battery electric", "fuel cell"])
 def test_a_high_voltage_vehicle_is_for_trained_people(powertrain: str) -> None:
     """It comes before everything else."""
-    vehicle = {"make": "Norrland", "model": "Kestrel", "powertrain": powertrain}
+    vehicle = {"make": "Norrvik", "model": "Skarn", "powertrain": powertrain}
     told = cautions(
         vehicle=vehicle, lamps=["airbag", "abs"], readings=[OHMS_READING | {"ignition": "running"}]
     )

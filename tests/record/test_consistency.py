@@ -17,7 +17,7 @@ PAIR_OHMS = {"quantity": "resistance", "line": "CAN high", "against": "CAN low",
 
 def breaches(**keys: Any) -> list[tuple[str, str]]:
     """Return field and value of all that does not fit together in a record with `keys`."""
-    data = {"kind": "fault case", "vehicle": {"make": "Norrland", "model": "Kestrel"}, **keys}
+    data = {"kind": "fault case", "vehicle": {"make": "Norrvik", "model": "Skarn"}, **keys}
     return [(it.field, it.value) for it in inconsistencies(Case.model_validate(data))]
 
 
@@ -82,7 +82,7 @@ def test_a_network_that_is_named_must_be_listed() -> None:
         ("readings[0].network", "'drive CAN'"),
         ("cause.network", "'Body bus'"),
     ]
-    data = {"kind": "fault case", "vehicle": {"make": "Norrland", "model": "Kestrel"}, **keys}
+    data = {"kind": "fault case", "vehicle": {"make": "Norrvik", "model": "Skarn"}, **keys}
     suggestions = [it.suggestion for it in inconsistencies(Case.model_validate(data))]
     assert suggestions == ["body bus", None, "body bus"]
 

@@ -16,10 +16,10 @@ from casebase.record import loading
 from casebase.record.loading import case_from_data, load_file, load_text, record_files
 from casebase.record.vocabulary import Answers, Ignition, Kind, YesNo
 
-LEAST = "kind: fault case\nvehicle: {make: Norrland, model: Kestrel}\nconcern: no crank\n"
+LEAST = "kind: fault case\nvehicle: {make: Norrvik, model: Skarn}\nconcern: no crank\n"
 LEAST_DATA = {
     "kind": "fault case",
-    "vehicle": {"make": "Norrland", "model": "Kestrel"},
+    "vehicle": {"make": "Norrvik", "model": "Skarn"},
     "concern": "no crank",
 }
 
@@ -112,7 +112,7 @@ def test_every_problem_of_a_file_is_told_at_once() -> None:
     text = dedent("""\
         kind: falt case
         vehicle:
-          make: Norrland
+          make: Norrvik
           model_year: 2099
         concern: no crank
         lamps: [amber]

@@ -11,7 +11,7 @@ from casebase.errors import Problem, RecordError
 from casebase.record.case import Case
 from casebase.record.problems import field_path, problems_of, with_lines
 
-VEHICLE = {"make": "Norrland", "model": "Kestrel"}
+VEHICLE = {"make": "Norrvik", "model": "Skarn"}
 
 
 def problems(text: str | None = None, **keys: Any) -> list[Problem]:
@@ -49,8 +49,8 @@ def test_a_place_in_a_record_is_written_as_people_write_it(
 @pytest.mark.parametrize(
     ("keys", "said"),
     [
-        ({"vehicle": {"make": "Norrland"}}, "vehicle.model: missing: expected here"),
-        ({"vehicle": "Kestrel"}, "vehicle is 'Kestrel': expected keys and values, indented below it"),
+        ({"vehicle": {"make": "Norrvik"}}, "vehicle.model: missing: expected here"),
+        ({"vehicle": "Skarn"}, "vehicle is 'Skarn': expected keys and values, indented below it"),
         (
             {"vehicle": VEHICLE | {"model": ""}},
             "vehicle.model is '': empty: expected text, or leave the key out",
@@ -145,8 +145,8 @@ def test_a_truth_value_is_told_without_a_guess() -> None:
 
 def test_the_line_is_that_of_the_deepest_part_that_is_there() -> None:
     """A value's own line, or for what is missing the line of the group that lacks it."""
-    text = "kind: fault case\nvehicle:\n  make: Norrland\nlamps:\n  - abs\n  - amber\n"
-    told = problems(text, vehicle={"make": "Norrland"}, lamps=["abs", "amber"])
+    text = "kind: fault case\nvehicle:\n  make: Norrvik\nlamps:\n  - abs\n  - amber\n"
+    told = problems(text, vehicle={"make": "Norrvik"}, lamps=["abs", "amber"])
     assert [(problem.field, problem.line) for problem in told] == [("vehicle.model", 2), ("lamps[1]", 6)]
 
 

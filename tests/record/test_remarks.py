@@ -21,7 +21,7 @@ WHOLE_OHMS = {
 
 def case(**keys: Any) -> Case:
     """Return a fault case with `keys` added."""
-    vehicle = {"make": "Norrland", "model": "Kestrel"}
+    vehicle = {"make": "Norrvik", "model": "Skarn"}
     return Case.model_validate({"kind": "fault case", "vehicle": vehicle, "concern": "no crank", **keys})
 
 
@@ -113,7 +113,7 @@ def test_a_fix_without_proof_is_told_what_it_still_needs() -> None:
 
 def test_a_vin_with_a_wrong_check_digit_or_year_is_remarked() -> None:
     """1G4AH59H45G118341 is the regulation's own example (49 CFR 565.15); its tenth place says 2005."""
-    good = {"make": "Norrland", "model": "Kestrel", "vin": "1G4AH59H45G118341", "market": "North America"}
+    good = {"make": "Norrvik", "model": "Skarn", "vin": "1G4AH59H45G118341", "market": "North America"}
     assert remarks_on(case(vehicle=good | {"model_year": 2005})) == []
     for wrong in ({"vin": "1G4AH59H55G118341"}, {"model_year": 2011}):
         told = remarks_on(case(vehicle=good | wrong))

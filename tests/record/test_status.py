@@ -28,7 +28,7 @@ AS_FOUND = {"readings": [{"quantity": "voltage", "line": "LIN", "value": "0 V"}]
 
 def case(*parts: dict[str, Any], kind: str = "fault case") -> Case:
     """Return a record made of `parts`."""
-    vehicle = {"make": "Norrland", "model": "Kestrel"}
+    vehicle = {"make": "Norrvik", "model": "Skarn"}
     data: dict[str, Any] = {"kind": kind, "vehicle": vehicle, "concern": "no crank"}
     for part in parts:
         data |= part

@@ -35,7 +35,7 @@ PAIR_OHMS = {
 
 def case(kind: str = "fault case", **keys: Any) -> Case:
     """Return a record of an invented vehicle."""
-    return Case.model_validate({"kind": kind, "vehicle": {"make": "Norrland", "model": "Kestrel"}, **keys})
+    return Case.model_validate({"kind": kind, "vehicle": {"make": "Norrvik", "model": "Skarn"}, **keys})
 
 
 def line_of(**keys: Any) -> str:
@@ -77,7 +77,7 @@ def test_a_title_that_was_typed_stands() -> None:
         ({"modules": [{"name": "ABS", "answers": "no"}], "codes": [{"code": "U0121"}]}, "No answer from ABS"),
         ({"codes": [{"code": "U0121"}, {"code": "U0001"}, {"code": "U0121"}]}, "Codes U0121, U0001"),
         ({"readings": [PAIR_OHMS | {"unplugged": "ABS"}]}, None),
-        ({"lamps": ["abs"]}, "Norrland Kestrel"),
+        ({"lamps": ["abs"]}, "Norrvik Skarn"),
     ],
 )
 def test_a_title_follows_from_what_is_known_best(keys: dict[str, Any], title: str | None) -> None:
@@ -87,7 +87,7 @@ def test_a_title_follows_from_what_is_known_best(keys: dict[str, Any], title: st
 
 def test_a_known_good_record_is_titled_as_such() -> None:
     """It begins with what it is."""
-    assert title_of(case("known good", readings=[PAIR_OHMS])) == "Known good: Norrland Kestrel"
+    assert title_of(case("known good", readings=[PAIR_OHMS])) == "Known good: Norrvik Skarn"
 
 
 @pytest.mark.parametrize("word", ["blinks ", "b" * 200])
@@ -250,6 +250,6 @@ def test_all_free_text_of_a_record_can_be_searched() -> None:
         cause={"fault": "none", "proof": next(texts), "where": {"place": "fuse", "text": next(texts)}},
         verification={"note": next(texts)},
         attachments=[{"file": "a.png", "shows": next(texts)}],
-        vehicle={"make": "Norrland", "model": "Kestrel", "platform": next(texts)},
+        vehicle={"make": "Norrvik", "model": "Skarn", "platform": next(texts)},
     )
     assert sorted(searchable_text(told).split()) == sorted(free[:-1])

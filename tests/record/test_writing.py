@@ -157,7 +157,7 @@ CASES = st.fixed_dictionaries(
         "review": group(state=of_list(Review), by=NAMES, on=DATES),
     },
 )
-KESTREL = {"kind": "fault case", "vehicle": {"make": "Norrland", "model": "Kestrel"}, "concern": "no crank"}
+KESTREL = {"kind": "fault case", "vehicle": {"make": "Norrvik", "model": "Skarn"}, "concern": "no crank"}
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -214,6 +214,6 @@ def test_a_written_record_is_readable_as_it_is() -> None:
         "steps": [{"did": "scan"}],
     }
     assert record_yaml(Case.model_validate(data)) == (
-        "kind: fault case\nvehicle:\n  make: Norrland\n  model: Kestrel\nconcern: d\u00f8r \u96e8\n"
+        "kind: fault case\nvehicle:\n  make: Norrvik\n  model: Skarn\nconcern: d\u00f8r \u96e8\n"
         "steps:\n- did: scan\nprovenance:\n  invented: yes\n"
     )

@@ -22,7 +22,7 @@ from casebase.record.vocabulary import Status
 from casebase.terminal.ask import hold_interview
 
 TODAY = date(2026, 3, 2)
-TO_CONCERN = ["Norrland", "Kestrel", "", "", "", "", ""]
+TO_CONCERN = ["Norrvik", "Skarn", "", "", "", "", ""]
 TO_SCAN = [*TO_CONCERN, "no crank", "", "", "", ""]
 TO_REVIEW_AFTER_SCAN = [""] * 12
 PROGRAM = """
@@ -72,7 +72,7 @@ def test_a_short_job_is_kept(tmp_path: Path, interview: Interview) -> None:
     """Vehicle and concern, Enter for the rest, yes: an open job; the draft stays until the caller has stored it."""
     draft = new_draft(tmp_path)
     case = hold_interview(interview, draft, screen(), typed([*TO_SCAN, *TO_REVIEW_AFTER_SCAN, "yes"]))
-    assert (case.vehicle.make, status_of(case)) == ("Norrland", Status.OPEN)
+    assert (case.vehicle.make, status_of(case)) == ("Norrvik", Status.OPEN)
     assert draft.path.exists()
     draft.remove()
 
@@ -80,7 +80,7 @@ def test_a_short_job_is_kept(tmp_path: Path, interview: Interview) -> None:
 def test_the_end_of_input_keeps_the_draft(tmp_path: Path, interview: Interview) -> None:
     """When the input ends the answers so far are on the disk and the way back to them is told."""
     console, draft = screen(), new_draft(tmp_path)
-    assert hold_interview(interview, draft, console, typed(["Norrland", "Kestrel"])) is None
+    assert hold_interview(interview, draft, console, typed(["Norrvik", "Skarn"])) is None
     assert "2 answers kept in" in text_of(console)
     assert draft_files(tmp_path) == [draft.path]
     assert resume(draft.path, TODAY)[0].question.key == "vehicle.model_year"
@@ -93,10 +93,10 @@ def test_stop_and_interruption_keep_the_draft(tmp_path: Path, interview: Intervi
         raise KeyboardInterrupt
 
     draft = new_draft(tmp_path)
-    assert hold_interview(interview, draft, screen(), typed(["Norrland", "STOP"])) is None
+    assert hold_interview(interview, draft, screen(), typed(["Norrvik", "STOP"])) is None
     going_on, same = resume(draft.path, TODAY)
     assert hold_interview(going_on, same, screen(), interrupted) is None
-    assert [tuple(answer) for answer in Draft(draft.path).load()["given"]] == [("vehicle.make", "Norrland")]
+    assert [tuple(answer) for answer in Draft(draft.path).load()["given"]] == [("vehicle.make", "Norrvik")]
 
 
 def test_stopping_before_the_first_answer_leaves_no_draft(tmp_path: Path, interview: Interview) -> None:
@@ -110,7 +110,7 @@ def test_stopping_before_the_first_answer_leaves_no_draft(tmp_path: Path, interv
 def test_a_question_mark_shows_words_and_an_example(interview: Interview) -> None:
     """Help tells what the question is for, its words, an example, and how to move."""
     console = screen()
-    hold_interview(interview, None, console, typed(["Norrland", "Kestrel", "", "", "?"]))
+    hold_interview(interview, None, console, typed(["Norrvik", "Skarn", "", "", "?"]))
     shown = text_of(console)
     assert shown.count("7 battery electric") == 2
     assert "Example: diesel" in shown
@@ -120,7 +120,7 @@ def test_a_question_mark_shows_words_and_an_example(interview: Interview) -> Non
 def test_a_refused_answer_is_asked_again_with_the_reason(interview: Interview) -> None:
     """The sentence stands on the screen and the next line answers the same question."""
     console = screen()
-    hold_interview(interview, None, console, typed(["Norrland", "Kestrel", "1959", "2019"]))
+    hold_interview(interview, None, console, typed(["Norrvik", "Skarn", "1959", "2019"]))
     assert "Too low: expected 1980 or more" in text_of(console)
     assert interview.data["vehicle"]["model_year"] == "2019"
 
@@ -130,7 +130,7 @@ def test_back_and_forward_move_through_the_answers(interview: Interview) -> None
     lines = [*TO_CONCERN, "no crnak", "back", "no crank", "back vehicle", "Nordmark", "forward"]
     hold_interview(interview, None, screen(), typed(lines))
     assert interview.question.key == "symptoms"
-    assert interview.data["vehicle"] == {"make": "Nordmark", "model": "Kestrel"}
+    assert interview.data["vehicle"] == {"make": "Nordmark", "model": "Skarn"}
     assert interview.data["concern"] == "no crank"
 
 
@@ -181,7 +181,7 @@ def test_it_reads_from_a_pipe(tmp_path: Path) -> None:
         text=True,
         check=True,
     )
-    assert "RESULT ('Kestrel', ['U0121-00'])" in done.stdout
+    assert "RESULT ('Skarn', ['U0121-00'])" in done.stdout
     assert done.stderr == ""
 
 
@@ -207,8 +207,8 @@ def test_killed_halfway_every_confirmed_answer_is_there(tmp_path: Path, window: 
     """SIGKILL while a question is open: the interview is taken up with that question, all answers in place."""
     answer(
         window,
-        ("Norrland", "Model: "),
-        ("Kestrel", "Model year: "),
+        ("Norrvik", "Model: "),
+        ("Skarn", "Model year: "),
         ("2019", "Platform: "),
         ("K2", "Powertrain: "),
         ("die", "km or mi: "),
@@ -222,8 +222,8 @@ def test_killed_halfway_every_confirmed_answer_is_there(tmp_path: Path, window: 
     draft.release()
     assert going_on.question.key == "vehicle.vin"
     assert going_on.data["vehicle"] == {
-        "make": "Norrland",
-        "model": "Kestrel",
+        "make": "Norrvik",
+        "model": "Skarn",
         "model_year": "2019",
         "platform": "K2",
         "powertrain": "diesel",
@@ -233,7 +233,7 @@ def test_killed_halfway_every_confirmed_answer_is_there(tmp_path: Path, window: 
 
 def test_a_paste_with_empty_lines_in_it_is_read_to_its_end(window: pexpect.spawn) -> None:
     """Reports have empty lines between modules; pasted into a window they arrive at once and belong together."""
-    answer(window, ("Norrland", "Model: "), ("Kestrel", "Model year: "))
+    answer(window, ("Norrvik", "Model: "), ("Skarn", "Model year: "))
     for prompt in ("Platform: ", "Powertrain: ", "km or mi: ", "VIN: ", "customer says: "):
         answer(window, ("", prompt))
     answer(window, ("no crank", "yourself"))
@@ -246,7 +246,7 @@ def test_a_paste_with_empty_lines_in_it_is_read_to_its_end(window: pexpect.spawn
 
 def test_ctrl_c_leaves_without_a_traceback(tmp_path: Path, window: pexpect.spawn) -> None:
     """The window says where the answers are."""
-    answer(window, ("Norrland", "Model: "))
+    answer(window, ("Norrvik", "Model: "))
     window.sendintr()
     window.expect_exact("1 answer kept in")
     window.expect_exact("RESULT None")
