@@ -196,12 +196,13 @@ def _done(diagnosis: Diagnosis) -> set[tuple[View, str]]:
 
 def _places(diagnosis: Diagnosis) -> Iterator[tuple[View, str, str, float]]:
     """Yield (view, place in words, unplugged in words, minutes beyond those at the DLC)."""
-    yield View(DLC, NOTHING), "the DLC", "", 0.0
+    here = diagnosis.roles.reached_at
+    yield View(DLC, NOTHING), here, "", 0.0
     for role in diagnosis.bank.model.unpluggable:
         name = diagnosis.roles.names.get(role)
         if name is None or _is_unsafe(name):
             continue
-        yield View(DLC, role), "the DLC", name, UNPLUGGING_MINUTES
+        yield View(DLC, role), here, name, UNPLUGGING_MINUTES
         yield View(role, role), f"the connector of {name}", name, AWAY_FROM_DLC_MINUTES + UNPLUGGING_MINUTES
 
 

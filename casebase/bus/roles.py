@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Final
 
@@ -19,10 +19,11 @@ from casebase.record.reading import Reading, place_kind
 
 @dataclass(frozen=True)
 class BusUnderTest:
-    """What is known of the network that the readings were taken on."""
+    """What is known of the network that the readings were taken on; `reached_at` is where it can be read at once."""
 
     terminators_in: tuple[str, ...] = ()
     modules: tuple[str, ...] = ()
+    reached_at: str = "the DLC"
 
 
 @dataclass(frozen=True)
@@ -31,6 +32,7 @@ class Roles:
 
     by_module: dict[str, str]
     names: dict[str, str]
+    reached_at: str = "the DLC"
 
     def of(self, name: str) -> str | None:
         """Return the role of a module, None where none was free."""
@@ -87,7 +89,7 @@ def roles_for(bus: BusUnderTest, readings: Sequence[Reading], unpluggable: Seque
             role = free.pop(0)
             by_module[identity] = role
             names[role] = name
-    return Roles(by_module, names)
+    return Roles(by_module, names, bus.reached_at)
 
 
 def ways_to_hold(bus: BusUnderTest, readings: Sequence[Reading]) -> list[tuple[BusUnderTest, float]]:
@@ -102,7 +104,7 @@ def ways_to_hold(bus: BusUnderTest, readings: Sequence[Reading]) -> list[tuple[B
     for many in (1, 2):
         for holders in combinations(named, many):
             chance = HOLDS_TERMINATOR**many * (1 - HOLDS_TERMINATOR) ** (len(named) - many)
-            ways.append((BusUnderTest(holders, bus.modules), chance))
+            ways.append((replace(bus, terminators_in=holders), chance))
     return ways
 
 

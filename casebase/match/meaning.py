@@ -15,7 +15,7 @@ from casebase.bus.roles import BusUnderTest
 from casebase.match.profile import Profile
 from casebase.record.case import Case, Network
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import Answers, BusState, Medium
+from casebase.record.vocabulary import Answers, BusState, Medium, Reached
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,12 @@ def _under_test(case: Case, network: Network) -> BusUnderTest:
     """Return what is known of the network; silent modules first, for they are looked at first."""
     on_it = [module for module in case.modules if module.network in (None, network.name)]
     ordered = sorted(on_it, key=lambda module: module.answers not in (Answers.NO, Answers.INTERMITTENT))
-    return BusUnderTest(tuple(network.terminators_in), tuple(module.name for module in ordered))
+    at_dlc = network.reached in (None, Reached.DIRECTLY) and network.medium is not Medium.LIN
+    return BusUnderTest(
+        tuple(network.terminators_in),
+        tuple(module.name for module in ordered),
+        "the DLC" if at_dlc else "any connector of this network",
+    )
 
 
 def meanings_data(meanings: list[Meaning], prior: Mapping[BusState, float] | None = None) -> dict[str, Any]:
