@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 
 import pytest
 from hypothesis import given, settings
@@ -303,12 +302,10 @@ def test_any_text_is_read(text: str) -> None:
     ["U0121-00 ", "U0", "SPN 1 FMI 2 ", "DTC C121, ", "a,", "(", " ", "- ", "no codes ", "front ", "ABS: U0121\n",
      "Module: ABS\nU0121\n", "U0121\n", "code ", "XY: no response\n", "ABS |", "status 2F "],
 )  # fmt: skip
-def test_a_long_text_takes_time_in_step_with_its_length(piece: str) -> None:
-    """A huge paste is read in seconds: twenty times the text must not take four hundred times as long."""
-    short, long = piece * (10_000 // len(piece)), piece * (200_000 // len(piece))
-    started = time.perf_counter()
-    read_report(short)
-    between = time.perf_counter()
-    read_report(long)
-    ended = time.perf_counter()
-    assert ended - between < 100 * (between - started) + 0.5
+def test_a_huge_paste_is_read(piece: str) -> None:
+    """Two hundred thousand characters of one piece: no text makes the reader run away (its speed: tests/bench)."""
+    text = piece * (200_000 // len(piece))
+
+    report = read_report(text)
+
+    assert all(1 <= one.line <= text.count("\n") + 1 for one in report.findings)

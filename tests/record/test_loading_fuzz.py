@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import time
 from typing import Any
 
 import pytest
@@ -181,13 +180,11 @@ def test_a_record_spoilt_in_one_place_brings_no_traceback(cut: int, put: str) ->
     ],
     ids=range(12),
 )
-def test_a_file_made_to_take_long_is_refused_in_seconds(text: str, suffix: str) -> None:
-    """Depth, aliases, thousands of mistakes: a refusal comes while the technician still looks at the screen."""
-    begun = time.perf_counter()
+def test_a_file_made_to_take_long_is_refused(text: str, suffix: str) -> None:
+    """Depth, aliases, thousands of mistakes: none makes the loader run away (how long it takes: tests/bench)."""
     with pytest.raises(CasebaseError):
         load_text(text, "case", suffix)
     records_or_sentences(text, suffix)
-    assert time.perf_counter() - begun < 20
 
 
 def test_an_anchor_set_twice_brings_no_warning_to_the_screen(recwarn: pytest.WarningsRecorder) -> None:
