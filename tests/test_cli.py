@@ -11,6 +11,7 @@ import typer
 from typer.testing import CliRunner
 
 from casebase.cli import app
+from casebase.match.weights import WEIGHTS
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo_cases"
@@ -76,14 +77,7 @@ def test_similar_as_json_has_the_promised_shape(shop):
         for facet in match["facets"].values():
             assert facet["likeness"] is None or 0 <= facet["likeness"] <= 1
             assert 0 <= facet["weight"] <= 1
-    assert set(told["matches"][0]["facets"]) == {
-        "readings",
-        "silence",
-        "symptoms",
-        "network",
-        "codes",
-        "vehicle",
-    }
+    assert set(told["matches"][0]["facets"]) == set(WEIGHTS)
 
 
 def test_similar_takes_a_kept_case_by_the_beginning_of_its_id(shop):

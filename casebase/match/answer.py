@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from casebase.match.meaning import Meaning, meanings_data, meanings_of
+from casebase.match.meaning import Meaning, meanings_data, meanings_of, shares_by_medium
 from casebase.match.next_look import NextLook, next_looks
 from casebase.match.profile import Profile, profile_of
 from casebase.match.ranking import Match, Ranking, rank
@@ -17,6 +17,9 @@ from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
 from casebase.record.vehicle_likeness import platform_likeness
 from casebase.record.words import title_of
+
+CASES_LOOKED_AT: Final = 8
+"""How many of the nearest cases may say where to look next, however few are shown."""
 
 READINGS_TO_LOOK_NORMAL: Final = 3
 """One or two readings agree with a healthy vehicle by chance (judged)."""
@@ -64,15 +67,17 @@ class Answer:
 
 def answer_to(job: Case, profiles: Iterable[Profile], most: int = 5, cache: Path | None = None) -> Answer:
     """Compare `job` with every profile and return what is to be said; `cache` holds the simulated buses."""
-    profile = profile_of(job, job.id or "")
-    ranking = rank(profile, profiles, most)
+    meanings = meanings_of(job, cache, most_tests=0)
+    profile = replace(profile_of(job, job.id or ""), meaning=shares_by_medium(meanings))
+    ranking = rank(profile, profiles, max(most, CASES_LOOKED_AT))
+    shown = replace(ranking, matches=ranking.matches[:most], known_good=ranking.known_good[:most])
     return Answer(
         job,
         profile,
-        ranking,
+        shown,
         next_looks(profile, ranking.matches),
         cautions_of(job),
-        meanings_of(job, cache, most_tests=0),
+        meanings,
     )
 
 

@@ -83,6 +83,18 @@ def _under_test(case: Case, network: Network) -> BusUnderTest:
     )
 
 
+def shares_by_medium(meanings: list[Meaning]) -> dict[str, dict[str, float]]:
+    """Return, by medium, the probability of each state; of two networks of one medium the less healthy one."""
+    told = [
+        meaning for meaning in meanings if meaning.diagnosis.observations and not meaning.diagnosis.clashes
+    ]
+    ordered = sorted(told, key=lambda meaning: -meaning.diagnosis.probability(BusState.HEALTHY))
+    return {
+        str(meaning.network.medium): {str(state): share for state, share in meaning.diagnosis.ranked()}
+        for meaning in ordered
+    }
+
+
 def meanings_data(meanings: list[Meaning], prior: Mapping[BusState, float] | None = None) -> dict[str, Any]:
     """Return meanings as plain data: what `--json` prints."""
     stated = EVEN_PRIOR if prior is None else {str(state): weight for state, weight in prior.items()}

@@ -19,7 +19,7 @@ from casebase.record.status import status_of
 from casebase.record.vocabulary import Answers, Kind, Medium, Quantity, Reached, Stage
 from casebase.record.words import FAULT_WORDS, title_of, value_words
 
-PROFILE_VERSION: Final = 1
+PROFILE_VERSION: Final = 2
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
 
@@ -95,6 +95,8 @@ class Profile:
     networks: tuple[NetworkTrait, ...] = ()
     readings: tuple[ReadingTrait, ...] = ()
     note: str | None = None
+    meaning: dict[str, dict[str, float]] = field(default_factory=dict)
+    """Of a job, while it is compared: by medium, the probability of each bus state. Not kept of past cases."""
 
     @property
     def cause(self) -> str | None:

@@ -6,6 +6,7 @@ from typing import Final
 
 from casebase.match.codes_facet import compare_codes
 from casebase.match.facet import Compare
+from casebase.match.meaning_facet import compare_meaning
 from casebase.match.network_facet import compare_networks
 from casebase.match.readings_facet import compare_readings, share_comparable
 from casebase.match.silence_facet import compare_silence
@@ -13,6 +14,7 @@ from casebase.match.symptoms_facet import compare_symptoms
 from casebase.match.vehicle_facet import compare_vehicles
 
 FACETS: Final[dict[str, Compare]] = {
+    "meaning": compare_meaning,
     "readings": compare_readings,
     "silence": compare_silence,
     "symptoms": compare_symptoms,
@@ -23,12 +25,13 @@ FACETS: Final[dict[str, Compare]] = {
 """Every facet by its name. A new one is a module with a `Compare` function, a line here and a weight below."""
 
 WEIGHTS: Final[dict[str, float]] = {
-    "readings": 0.40,
-    "silence": 0.17,
-    "symptoms": 0.15,
-    "network": 0.10,
-    "codes": 0.10,
-    "vehicle": 0.08,
+    "meaning": 0.28,
+    "readings": 0.26,
+    "silence": 0.13,
+    "symptoms": 0.12,
+    "codes": 0.08,
+    "vehicle": 0.07,
+    "network": 0.06,
 }
 
 HEALTHY_FACETS: Final[dict[str, Compare]] = {
@@ -41,6 +44,6 @@ HEALTHY_WEIGHTS: Final[dict[str, float]] = {"vehicle": 0.4, "network": 0.25, "co
 readings, not that these agree (judged)."""
 
 WEIGHTS_ORIGIN: Final = (
-    "judged, not fitted: readings tell look-alikes apart, so they weigh most; the same model and the same codes are "
+    "judged, not fitted: readings and what they mean tell look-alikes apart, so they weigh most; model and codes are "
     "what look-alikes share, so these weigh little"
 )

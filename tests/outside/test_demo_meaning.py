@@ -6,7 +6,6 @@ the makers' levels), so this checks the bank against people's work, not against 
 
 import pytest
 
-from casebase.bus import models
 from casebase.match.meaning import meanings_of
 from casebase.record.vocabulary import BusState, Fault, Kind
 
@@ -22,21 +21,10 @@ EXCEPTIONS = {
 """Records whose cause is no bus state and yet disturbs the bus: what their readings mean is named here."""
 
 
-@pytest.fixture(scope="module", autouse=True)
-def small_banks():
-    """Two thirds of the usual buses are enough here."""
-    patch = pytest.MonkeyPatch()
-    patch.setattr(models, "BUSES_PER_STATE", 4000)
-    models.bank_for.cache_clear()
-    yield
-    patch.undo()
-    models.bank_for.cache_clear()
-
-
 @pytest.fixture(scope="module")
-def meanings(demo_cases, tmp_path_factory):
+def meanings(demo_cases, simulated_buses):
     """What the readings of every record mean, by file name."""
-    cache = tmp_path_factory.mktemp("buses")
+    cache = simulated_buses / "casebase" / "simulated-buses"
     return {name: meanings_of(case, cache, most_tests=0) for name, case in demo_cases.items()}
 
 
