@@ -44,10 +44,11 @@ def verdict(diagnosis: Diagnosis) -> str:
         else ""
     )
     if share >= SURE_FROM:
-        return f"These readings mean: {state_words(first)} (probability {_shown(share)}).{where}"
+        return f"These readings fit {state_words(first)} (probability {_shown(share)} among the states computed).{where}"
     if share >= LIKELY_FROM:
         others = ", ".join(f"{state_words(state)} {part:.2f}" for state, part in ranked[1:4] if part >= 0.02)
-        return f"Most likely {state_words(first)} (probability {share:.2f}); not ruled out: {others}.{where}"
+        likely = f"Most likely {state_words(first)} (probability {share:.2f} among the states computed)"
+        return f"{likely}; not ruled out: {others}.{where}"
     return f"Not decided: {named}. No reading given tells these apart.{where}"
 
 
