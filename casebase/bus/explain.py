@@ -44,7 +44,8 @@ def verdict(diagnosis: Diagnosis) -> str:
         else ""
     )
     if share >= SURE_FROM:
-        return f"These readings fit {state_words(first)} (probability {_shown(share)} among the states computed).{where}"
+        sure = f"(probability {_shown(share)} among the states computed)"
+        return f"These readings fit {state_words(first)} {sure}.{where}"
     if share >= LIKELY_FROM:
         others = ", ".join(f"{state_words(state)} {part:.2f}" for state, part in ranked[1:4] if part >= 0.02)
         likely = f"Most likely {state_words(first)} (probability {share:.2f} among the states computed)"
