@@ -16,7 +16,7 @@ from casebase.bus.chain import Array
 from casebase.bus.observation import Observation
 from casebase.record.vocabulary import BusState
 
-USUAL_SLIPS: Final = 0.02
+USUAL_SLIPS: Final = 0.04
 """Chance that a reading was taken in one of the usual wrong ways: point moved, other line, bus asleep (judged)."""
 
 ANY_SLIP: Final = 0.004
