@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from casebase.bus.bank import Bank
 from casebase.bus.chain import Array
 from casebase.bus.diagnose import Diagnosis
+from casebase.bus.interpret import SINGLE
 from casebase.bus.observe import DLC, NOTHING, TRAFFIC_SEEN_VOLTS, View
 from casebase.record.modules import module_identity
 from casebase.record.reading import place_kind
-from casebase.record.vocabulary import LINES_OF_MEDIUM, Medium
+from casebase.record.vocabulary import LINES_OF_MEDIUM
 
 BATTERY_OFF: Final = "battery disconnected, networks asleep"
 IGNITION_ON: Final = "ignition on, battery connected"
@@ -143,7 +144,7 @@ PAIR_KINDS: Final = (
         _ohms_to_ground,
     ),
     Kind("volts of each line to ground", ("volts_high", "volts_low"), 3.0, IGNITION_ON, (), _volts),
-    Kind("scope on both lines", ("traffic", "dominant_high"), 8.0, IGNITION_ON, (), _scope),
+    Kind("scope on both lines", ("traffic",), 8.0, IGNITION_ON, (), _scope),
     Kind("scope on both lines, a tester asking,", ("asked",), 10.0, IGNITION_ON, (), _asked),
 )
 SINGLE_KINDS: Final = (
@@ -164,34 +165,12 @@ UNPLUGGING_MINUTES: Final = 6.0
 
 def candidates_for(diagnosis: Diagnosis) -> Iterator[Candidate]:
     """Yield every test not done yet that makes sense and hurts nobody."""
-    done = _done(diagnosis)
-    kinds = (
-        SINGLE_KINDS
-        if len(LINES_OF_MEDIUM[diagnosis.bank.model.medium]) == 1 or _is_k_line(diagnosis)
-        else PAIR_KINDS
-    )
-    for kind in kinds:
+    done = {told for observation in diagnosis.observations for told in observation.told}
+    single = LINES_OF_MEDIUM[diagnosis.bank.model.medium][0] in SINGLE
+    for kind in SINGLE_KINDS if single else PAIR_KINDS:
         for view, place, unplugged, minutes in _places(diagnosis):
             if not all((view, quantity) in done for quantity in kind.quantities):
                 yield Candidate(kind, view, place, unplugged, kind.minutes + minutes)
-
-
-def _is_k_line(diagnosis: Diagnosis) -> bool:
-    """The L-line is listed beside it, but one line is what there is to measure."""
-    return diagnosis.bank.model.medium is Medium.K_LINE
-
-
-def _done(diagnosis: Diagnosis) -> set[tuple[View, str]]:
-    """Return every (view, quantity) that the readings hold."""
-    done: set[tuple[View, str]] = set()
-    for observation in diagnosis.observations:
-        view = getattr(observation, "view", None)
-        quantity = getattr(observation, "quantity", None)
-        if view is None:
-            continue
-        quantities = (quantity,) if quantity else ("traffic", "ohms_high_ground", "ohms_low_ground")
-        done |= {(view, name) for name in quantities}
-    return done
 
 
 def _places(diagnosis: Diagnosis) -> Iterator[tuple[View, str, str, float]]:

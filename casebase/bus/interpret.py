@@ -136,19 +136,20 @@ def _is_live(reading: Reading) -> bool:
 
 def _numbers(numbers: Numbers, medium: Medium) -> Iterator[Observation]:
     """Yield the numbers; where terminators join the lines, both resistances to ground are read together."""
-    rests_at_ground = medium in JOINED_LINES
+    joined = medium in JOINED_LINES
     for (view, quantity), (index, reading) in numbers.items():
-        partner = numbers.get((view, "ohms_low_ground")) if quantity == "ohms_high_ground" else None
-        if partner and rests_at_ground and _both_large(reading, partner[1]):
-            yield _ground_pair(view, (index, reading), partner)
-        elif not (quantity == "ohms_low_ground" and _is_read_with_high(numbers, view, reading, medium)):
-            at_rest = rests_at_ground and quantity.startswith("volts")
-            yield NumberRead((index,), view, quantity, _uncertain(reading), at_rest)
+        high, low = (numbers.get((view, f"ohms_{line}_ground")) for line in ("high", "low"))
+        together = joined and quantity in _TO_GROUND and high and low and _both_large(high[1], low[1])
+        if together and high and low:
+            if quantity == "ohms_high_ground":
+                yield _ground_pair(view, high, low)
+        else:
+            yield NumberRead(
+                (index,), view, quantity, _uncertain(reading), joined and quantity.startswith("volts")
+            )
 
 
-def _is_read_with_high(numbers: Numbers, view: View, low: Reading, medium: Medium) -> bool:
-    high = numbers.get((view, "ohms_high_ground"))
-    return medium in JOINED_LINES and high is not None and _both_large(high[1], low)
+_TO_GROUND: Final = ("ohms_high_ground", "ohms_low_ground")
 
 
 def _both_large(high: Reading, low: Reading) -> bool:

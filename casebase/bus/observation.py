@@ -14,7 +14,7 @@ import numpy as np
 
 from casebase.bus.chain import Array
 from casebase.bus.meter import OHMS_REPEAT, OVER_LIMIT_OHMS, SCOPE_VOLTS, Uncertain
-from casebase.bus.observe import NOTHING, View
+from casebase.bus.observe import View
 
 Columns = Mapping[str, Any]
 
@@ -46,6 +46,10 @@ class Observation(Protocol):
     def readings(self) -> tuple[int, ...]:
         """The readings it comes from."""
 
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again: (where, simulated quantity)."""
+
     def misfit(self, bench: Bench) -> Array:
         """Return how many standard errors each simulated bus misses it by, never negative."""
 
@@ -75,6 +79,11 @@ class NumberRead:
     quantity: str
     read: Uncertain
     rests_at_ground: bool = False
+
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again."""
+        return ((self.view, self.quantity),)
 
     def misfit(self, bench: Bench) -> Array:
         """Return |read - simulated| in standard errors."""
@@ -128,6 +137,11 @@ class GroundPairRead:
     low: Uncertain
     typing: float
 
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again: both lines."""
+        return (self.view, "ohms_high_ground"), (self.view, "ohms_low_ground")
+
     def misfit(self, bench: Bench) -> Array:
         """Return the misfit of size and difference together."""
         return self._from(*self._columns(bench))
@@ -157,6 +171,11 @@ class OverLimitRead(_NoUsualSlip):
     view: View
     quantity: str
 
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again."""
+        return ((self.view, self.quantity),)
+
     def misfit(self, bench: Bench) -> Array:
         """Return 0 for what no meter shows, growing below the lowest limit."""
         return capped(
@@ -172,6 +191,11 @@ class UnchangedRead(_NoUsualSlip):
     view: View
     before: View
     quantity: str
+
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again."""
+        return ((self.view, self.quantity),)
 
     def misfit(self, bench: Bench) -> Array:
         """Return how far the two simulated values lie apart."""
@@ -189,6 +213,11 @@ class BackToNormalRead(_NoUsualSlip):
     view: View
     quantity: str
     healthy: slice
+
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again."""
+        return ((self.view, self.quantity),)
 
     def misfit(self, bench: Bench) -> Array:
         """Return the distance from the middle of what healthy buses show here."""
@@ -208,6 +237,11 @@ class TrafficRead(_NoUsualSlip):
     view: View
     seen: bool
 
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again: the scope was on."""
+        return ((self.view, "traffic"),)
+
     def misfit(self, bench: Bench) -> Array:
         """Return 0 where the simulated bus agrees."""
         return np.where((column_of(bench, self.view, "traffic") > 0.5) == self.seen, 0.0, WRONG_LOOK)
@@ -221,6 +255,11 @@ class LevelRead(_NoUsualSlip):
     view: View
     quantity: str
     volts: float
+
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again: the scope was on, so traffic would have been seen."""
+        return (self.view, self.quantity), (self.view, "traffic")
 
     def misfit(self, bench: Bench) -> Array:
         """Return |read - simulated| in standard errors."""
@@ -241,8 +280,3 @@ def capped(misfit: Any) -> Array:
     return np.asarray(
         np.minimum(np.abs(np.nan_to_num(misfit, nan=FARTHEST, posinf=FARTHEST, neginf=FARTHEST)), FARTHEST)
     )
-
-
-def plain_view() -> View:
-    """Return the DLC with everything plugged in."""
-    return View(unplugged=NOTHING)

@@ -135,11 +135,6 @@ def spn_statement(spn: int, fmi: int) -> Statement:
     return Statement.SUPPLY if spn in _SUPPLIES_BY_SPN else says
 
 
-def is_network_spn(spn: int) -> bool:
-    """Return whether the parameter stands for a whole network."""
-    return spn in _NETWORKS_BY_SPN
-
-
 def bus_of(base: str, spn: int | None) -> str | None:
     """Return the bus that a code is about as a whole: `high-speed CAN`, `bus A`, `J1939 network 1`."""
     if spn is not None:

@@ -160,6 +160,22 @@ def test_what_has_been_read_is_not_proposed_again(diagnose, pair, high, low):
     assert "ohms between the lines at the DLC" not in [test.candidate.words() for test in tests]
 
 
+def test_a_scope_reading_does_not_stand_for_ohms_to_ground(diagnose, pair):
+    """Traffic seen at the DLC: the scope is not proposed there again, the ohms of each line to ground still are."""
+    seen = Reading.model_validate({"quantity": "waveform", "ignition": "on", "waveform": {"traffic": "yes"}})
+    words = [test.candidate.words() for test in next_tests(diagnose(pair("119"), seen), 50)]
+    assert "ohms of each line to ground at the DLC" in words
+    assert "scope on both lines at the DLC" not in words
+
+
+def test_ohms_to_ground_do_not_stand_for_a_scope(diagnose, pair, high_ground, low_ground):
+    """Both lines' ohms to ground are known: they are not proposed again, the scope still is."""
+    found = diagnose(pair("119"), high_ground("1.60 kohm"), low_ground("1.60 kohm"))
+    words = [test.candidate.words() for test in next_tests(found, 50)]
+    assert "ohms of each line to ground at the DLC" not in words
+    assert any(word.startswith("scope on both lines") for word in words)
+
+
 def test_no_restraint_or_high_voltage_module_is_unplugged_for_a_test(diagnose, pair):
     """Squib circuits and high voltage are left alone."""
     bus = BusUnderTest(terminators_in=("ECM", "airbag"), modules=("battery management", "drive motor"))
