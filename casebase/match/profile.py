@@ -11,6 +11,9 @@ import re
 from dataclasses import dataclass, field, fields
 from typing import Any, Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from casebase.record.case import Case, CodeEntry
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.quantities import Comparison
@@ -19,9 +22,11 @@ from casebase.record.status import status_of
 from casebase.record.vocabulary import Answers, Kind, Medium, Quantity, Reached, Stage
 from casebase.record.words import FAULT_WORDS, title_of, value_words
 
-PROFILE_VERSION: Final = 2
+PROFILE_VERSION: Final = 3
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
+
+Vector = NDArray[np.float32]
 
 OVER_LIMIT_OHMS: Final = 20e6
 """What `OL` is taken as: the top of a hand-held meter (common practice, no source)."""
@@ -88,7 +93,15 @@ class Profile:
     model_year: int | None
     lamps: tuple[str, ...]
     conditions: tuple[str, ...]
-    words: tuple[str, ...]
+    story: str = ""
+    """The concern and symptoms in somebody's words, as they stood before the cause was known."""
+    shop: str | None = None
+    dated: str | None = None
+    """The day on which the job ended, or else was opened (ISO 8601)."""
+    cause_place: str | None = None
+    proven: bool = False
+    settled_by: str | None = None
+    """The last step of the search: what was done that settled it, and what it showed."""
     silent: dict[str, float] = field(default_factory=dict)
     answering: tuple[str, ...] = ()
     codes: tuple[CodeTrait, ...] = ()
@@ -96,7 +109,16 @@ class Profile:
     readings: tuple[ReadingTrait, ...] = ()
     note: str | None = None
     meaning: dict[str, dict[str, float]] = field(default_factory=dict)
-    """Of a job, while it is compared: by medium, the probability of each bus state. Not kept of past cases."""
+    """By medium, the probability of each bus state that the readings give. Filled in to compare; not kept as JSON."""
+    host: tuple[str, float] | None = None
+    """The module in which the readings place the fault, with the probability. Filled in to compare."""
+    vector: Vector | None = field(default=None, compare=False)
+    """What the story means, as a vector of length 1. Filled in to compare."""
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The telling words of the story."""
+        return words_of(self.story)
 
     @property
     def cause(self) -> str | None:
@@ -123,7 +145,12 @@ def profile_of(case: Case, case_id: str) -> Profile:
         model_year=vehicle.model_year,
         lamps=tuple(str(lamp) for lamp in case.lamps),
         conditions=tuple(str(condition) for condition in case.conditions),
-        words=words_of(_story_before_the_cause(case)),
+        story=_story_before_the_cause(case),
+        shop=case.provenance.shop,
+        dated=_text(case.provenance.ended or case.provenance.opened),
+        cause_place=_text(case.cause.where.place) if case.cause and case.cause.where else None,
+        proven=bool(case.cause and case.cause.proof),
+        settled_by=_settled_by(case),
         silent={
             _key(module.name): _SILENCE[module.answers]
             for module in case.modules
@@ -140,10 +167,13 @@ def profile_of(case: Case, case_id: str) -> Profile:
 def to_data(profile: Profile) -> dict[str, Any]:
     """Return a profile as plain data for JSON."""
     # dataclasses.asdict copies every string deeply; a library of thousands feels it.
-    data = _fields_of(profile)
+    data = {key: value for key, value in _fields_of(profile).items() if key not in _FILLED_IN}
     for key in ("codes", "networks", "readings"):
         data[key] = [_fields_of(trait) for trait in data[key]]
     return data
+
+
+_FILLED_IN: Final = ("meaning", "host", "vector")
 
 
 def _fields_of(instance: Any) -> dict[str, Any]:
@@ -183,6 +213,14 @@ _EMPTY_WORDS: Final = frozenset(
 def _story_before_the_cause(case: Case) -> str:
     """A stuck job has no cause yet: comparing what was found out later would compare nothing with something."""
     return "\n".join(text for text in (case.concern, *case.symptoms, case.leftover) if text)
+
+
+def _settled_by(case: Case) -> str | None:
+    """The search ends with the step that settled it; without a cause nothing was settled."""
+    if case.cause is None or not case.steps:
+        return None
+    last = case.steps[-1]
+    return f"{last.did}: {last.found}" if last.found else last.did
 
 
 def _singular(word: str) -> str:
