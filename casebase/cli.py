@@ -14,13 +14,13 @@ import typer
 from typer.core import TyperGroup
 
 from casebase import __version__, places
+from casebase.comparing import evaluate, print_similar, similar
 from casebase.errors import CasebaseError
-from casebase.opening import job_from_anywhere, job_named, load_records, open_library, simulated_buses
+from casebase.opening import job_from_anywhere, load_records, open_library, simulated_buses
+from casebase.options import JsonOption, LibraryOption, own_page, print_json
 
 if TYPE_CHECKING:
-    from casebase.library.store import Library
-    from casebase.record.case import Case
-    from casebase.terminal.page import Page
+    pass
 
 
 class SentencesNotTracebacks(TyperGroup):
@@ -48,18 +48,6 @@ app = typer.Typer(
     rich_markup_mode=None,
     help="Keep solved vehicle-network cases, and find the past cases most like a stuck job.",
 )
-
-LibraryOption = Annotated[
-    Path | None,
-    typer.Option(
-        "--library",
-        envvar=places.LIBRARY_VARIABLE,
-        metavar="PATH",
-        help="The library file.",
-        show_default="your own",
-    ),
-]
-JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
 
 
 def main() -> None:
@@ -108,10 +96,10 @@ def demo(
     stuck = load_demo_job(job)
     with build_demo_library(path) as built:
         if json:
-            return _print_similar(built, stuck, 5, json)
-        print_demo_start(built, _page())
-        _print_similar(built, stuck, 3, json)
-        return print_demo_end(built, [path.stem for path in job_files()], _page())
+            return print_similar(built, stuck, 5, json)
+        print_demo_start(built, own_page())
+        print_similar(built, stuck, 3, json)
+        return print_demo_end(built, [path.stem for path in job_files()], own_page())
 
 
 @app.command()
@@ -155,9 +143,9 @@ def log(
     cases = load_records(files) if files else []
     with open_library(library, make_own=True) as kept:
         if not files:
-            return log_by_asking(kept, places.draft_folder(), _page(), author, on)
+            return log_by_asking(kept, places.draft_folder(), own_page(), author, on)
         logged = kept.log(cases)
-    return print_logged_json(logged) if json else print_logged(logged, cases, _page())
+    return print_logged_json(logged) if json else print_logged(logged, cases, own_page())
 
 
 @app.command(name="list")
@@ -198,9 +186,9 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
     with open_library(library) as kept:
         rows = kept.summaries(find=find, **wanted)
     if json:
-        _print_json(rows)
+        print_json(rows)
     else:
-        print_list(rows, "records that fit" if wanted or find else "records", _page())
+        print_list(rows, "records that fit" if wanted or find else "records", own_page())
 
 
 @app.command()
@@ -225,28 +213,15 @@ def show(
 
         typer.echo(record_yaml(found.case, found.case_id, found.revision), nl=False)
     elif json:
-        _print_json(history if revisions else case_data(found))
+        print_json(history if revisions else case_data(found))
     elif revisions:
-        print_revisions(found, history, _page())
+        print_revisions(found, history, own_page())
     else:
-        print_case(found, _page())
+        print_case(found, own_page())
 
 
-@app.command()
-def similar(
-    job: Annotated[
-        str, typer.Argument(metavar="FILE|ID", help="A record file of the stuck job, or a case ID.")
-    ],
-    most: Annotated[int, typer.Option("--most", min=1, max=200, help="How many cases.")] = 5,
-    library: LibraryOption = None,
-    json: JsonOption = False,
-) -> None:
-    """Find the cases most like a job.
-
-    Example: casebase similar job.yaml
-    """
-    with open_library(library) as kept:
-        _print_similar(kept, job_named(job, kept), most, json)
+app.command()(similar)
+app.command()(evaluate)
 
 
 @app.command()
@@ -279,7 +254,7 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
     cache, prior = simulated_buses(), None
     if base_rates:
         with open_library(library) as kept:
-            prior = meaning.base_rates(kept.profiles())
+            prior = meaning.base_rates(kept.fault_counts())
     given = quick_readings(medium, pair=pair, high=high, low=low, high_ohms=high_ohms, low_ohms=low_ohms)
     found = (
         meaning.meanings_of(job_from_anywhere(job, library), cache, prior)
@@ -287,8 +262,8 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
     )
     if json:
-        return _print_json(meaning.meanings_data(found, prior))
-    return print_meanings(found, _page())
+        return print_json(meaning.meanings_data(found, prior))
+    return print_meanings(found, own_page())
 
 
 @app.command()
@@ -309,9 +284,9 @@ def codes(
 
     told = explained_report(sys.stdin.read()) if texts == ["-"] else explained_codes(texts)
     if json:
-        _print_json(told)
+        print_json(told)
     else:
-        print_codes(told, _page())
+        print_codes(told, own_page())
 
 
 @app.command()
@@ -325,7 +300,7 @@ def check(library: LibraryOption = None, json: JsonOption = False) -> None:
     with open_library(library) as kept:
         faults, count = kept.faults(), kept.count()
     if json:
-        _print_json({"cases": count, "faults": faults})
+        print_json({"cases": count, "faults": faults})
     else:
         typer.echo("\n".join(faults) if faults else f"{count} records, all whole.")
     if faults:
@@ -341,29 +316,6 @@ def rebuild(library: LibraryOption = None, json: JsonOption = False) -> None:
     with open_library(library) as kept:
         count = kept.rebuild()
     if json:
-        _print_json({"records": count})
+        print_json({"records": count})
     else:
         typer.echo(f"{count} records: tables and full text made again.")
-
-
-def _print_similar(library: Library, job: Case, most: int, json: bool) -> None:
-    from casebase.match.answer import answer_data, answer_to  # noqa: PLC0415
-    from casebase.terminal.job_page import print_answer  # noqa: PLC0415
-
-    answer = answer_to(job, library.profiles(), most, simulated_buses())
-    if json:
-        _print_json(answer_data(answer))
-    else:
-        print_answer(answer, _page())
-
-
-def _print_json(data: object) -> None:
-    import json  # noqa: PLC0415
-
-    typer.echo(json.dumps(data, ensure_ascii=False, indent=2))
-
-
-def _page() -> Page:
-    from casebase.terminal.page import Page  # noqa: PLC0415
-
-    return Page()

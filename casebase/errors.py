@@ -5,7 +5,8 @@ CasebaseError                 base: one clear sentence for the user, exit code 2
 │   ├── CodeError             a trouble code that fits no grammar
 │   └── QuantityError         a value whose number or unit cannot be read
 ├── RecordError               a record file that does not fit the format; carries every problem found
-└── LibraryError              the library file: missing, too new, damaged, an unknown or ambiguous ID
+├── LibraryError              the library file: missing, too new, damaged, an unknown or ambiguous ID
+└── ModelError                the text model: not installed, damaged, without the needed files, out of reach
 """
 
 from __future__ import annotations
@@ -64,3 +65,7 @@ class RecordError(CasebaseError):
 
 class LibraryError(CasebaseError):
     """The library file: missing, too new, damaged, an unknown or ambiguous ID."""
+
+
+class ModelError(CasebaseError):
+    """The text model: not installed, damaged, without the needed files, out of reach."""

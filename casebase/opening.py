@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,7 +13,9 @@ from casebase import places
 from casebase.errors import CasebaseError
 
 if TYPE_CHECKING:
+    from casebase.library.index_update import Means
     from casebase.library.store import Library
+    from casebase.match.text import Embedder
     from casebase.record.case import Case
 
 
@@ -49,6 +52,29 @@ def job_named(named: str, library: Library) -> Case:
         return load_records([Path(named)])[0]
     kept = library.get(named)
     return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
+
+
+def means_to_compare() -> Means:
+    """Return what the match index needs: simulated buses, the text model where it can be had, a bar on stderr."""
+    from casebase.library.index_update import Means  # noqa: PLC0415
+    from casebase.terminal.progress import Counted  # noqa: PLC0415
+
+    return Means(simulated_buses(), text_model(), Counted("Comparing what is new").tell)
+
+
+def text_model() -> Embedder | None:
+    """Return the text model; where it cannot be had say so, for everything else works without it."""
+    from casebase.match.text import open_embedder  # noqa: PLC0415
+    from casebase.terminal.progress import Shared  # noqa: PLC0415
+
+    with Shared() as bar:
+        try:
+            return open_embedder(
+                places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE), bar.tell
+            )
+        except CasebaseError as error:
+            typer.echo(f"Stories are left out of the comparison: {error}", err=True)
+            return None
 
 
 def _names_a_file(named: str) -> bool:

@@ -13,6 +13,10 @@ AUTHOR_VARIABLE: Final = "CASEBASE_AUTHOR"
 """The environment variable whose handle is offered as the author of a record."""
 
 
+TEXT_MODEL_VARIABLE: Final = "CASEBASE_TEXT_MODEL"
+"""The environment variable that names another text model: a folder, or a name on the model hub."""
+
+
 def data_folder() -> Path:
     """Return the user's data folder for casebase, by the conventions of the operating system."""
     from platformdirs import user_data_path  # noqa: PLC0415  not needed where --library is given
@@ -25,6 +29,13 @@ def simulation_folder() -> Path:
     from platformdirs import user_cache_path  # noqa: PLC0415  only the bus computation needs it
 
     return user_cache_path("casebase", appauthor=False) / "simulated-buses"
+
+
+def text_model_folder() -> Path:
+    """Return the folder in which exported text models are kept between runs; it may be emptied at any time."""
+    from platformdirs import user_cache_path  # noqa: PLC0415  only the text model needs it
+
+    return user_cache_path("casebase", appauthor=False) / "text-models"
 
 
 def default_library() -> Path:

@@ -16,7 +16,9 @@ LAYERS = [
     {"library"},
     {"publish"},
     {"terminal", "site"},
-    {"places", "demo", "opening"},
+    {"places", "demo"},
+    {"opening", "options"},
+    {"comparing"},
     {"cli"},
     {"__main__"},
 ]

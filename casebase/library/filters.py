@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from datetime import date
 from difflib import get_close_matches
 
 from casebase.errors import CodeError, InputError
+from casebase.match.narrowing import Narrowing
 from casebase.record.codes import parse_code
 from casebase.record.modules import module_key
-from casebase.record.vocabulary import Fault, Kind, Status
+from casebase.record.vocabulary import Fault, Kind, Medium, Status
 from casebase.record.word import Word
 
 
@@ -15,6 +17,33 @@ def list_filters(**given: str | None) -> dict[str, str | None]:
     """Return the filters given, words made whole; raise `InputError` for a word that no list has."""
     wanted = {key: value for key, value in given.items() if value}
     return {key: _made_whole(key, value) for key, value in wanted.items()}
+
+
+def narrowing_of(  # noqa: PLR0913  one per aspect
+    *,
+    medium: str | None = None,
+    make: str | None = None,
+    status: str | None = None,
+    shop: str | None = None,
+    since: str | None = None,
+    until: str | None = None,
+) -> Narrowing:
+    """Return which cases may be compared; raise `InputError` for a word that no list has, or a day that is none."""
+    return Narrowing(
+        medium=Medium(_word("medium", medium, Medium)) if medium else None,
+        make=make,
+        status=Status(_word("status", status, Status)) if status else None,
+        shop=shop,
+        since=_day("since", since),
+        until=_day("until", until),
+    )
+
+
+def _day(option: str, text: str | None) -> date | None:
+    try:
+        return date.fromisoformat(text) if text else None
+    except ValueError:
+        raise InputError(f"--{option} '{text}': expected a day such as 2026-03-14") from None
 
 
 def _made_whole(key: str, value: str) -> str:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Final, Self
+from uuid import uuid4
 
 from sqlite_utils import Database
 
@@ -17,11 +18,16 @@ from casebase.errors import LibraryError
 from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
 from casebase.library.derived import DERIVED_VERSION, Kept, remove_derived, write_derived
 from casebase.library.identity import new_id, resolve_id
+from casebase.library.index_update import Means
 from casebase.library.integrity import faults_in
+from casebase.library.matching import collection_in
 from casebase.library.records import current_record, readable_records
 from casebase.library.schema import DERIVED_TABLES
 from casebase.library.search import found_ids
-from casebase.match.profile import Profile, from_data
+from casebase.match.collection import Collection
+from casebase.match.profile import Profile
+from casebase.match.profile_json import from_data
+from casebase.match.ranking import FAULTS, Measure, faults_by
 from casebase.record.canonical import canonical_json, sha256_of
 from casebase.record.case import Case
 
@@ -42,6 +48,11 @@ class Logged:
     revision: int
     outcome: Outcome
 
+
+_ID_FACT: Final = "library id"
+"""Tells a library from another that stood at the same path: its index must not be taken for this one's."""
+
+_WEIGHTS_FACT: Final = "weights of the facets"
 
 _SUMMARY_COLUMNS: Final = (
     "id, revision, kind, status, title, make, model, model_year, platform, fault, cause, leftover, author, shop,"
@@ -140,6 +151,42 @@ class Library:
         with self._readable():
             rows = self._db.execute("SELECT data FROM profiles ORDER BY case_id")
             return [_profile(data) for (data,) in rows]
+
+    def collection(self, means: Means | None = None) -> Collection:
+        """Return the cases to compare with, their index brought up to date; without `means` from records alone."""
+        library = self.fact(_ID_FACT)
+        if library is None:
+            raise LibraryError(f"{self.path}: the library has no name of its own: run casebase rebuild")
+        with self._readable():
+            return collection_in(self._db, self.path, library, means or Means())
+
+    def measure(self) -> Measure:
+        """Return the measure that fault cases are compared by: the usual weights, or those kept for this library."""
+        kept = self.fact(_WEIGHTS_FACT)
+        if kept is None:
+            return FAULTS
+        try:
+            return faults_by({name: float(json.loads(kept)[name]) for name in FAULTS.facets})
+        except (ValueError, TypeError, KeyError):
+            raise LibraryError(
+                "the weights kept for this library cannot be read: casebase evaluate --usual goes back to the usual"
+            ) from None
+
+    def keep_weights(self, weights: Mapping[str, float] | None) -> None:
+        """Keep weights of the facets for this library; None goes back to the usual ones."""
+        with self._writing():
+            if weights is None:
+                self._db.conn.execute("DELETE FROM facts WHERE name = ?", (_WEIGHTS_FACT,))
+            else:
+                self._set_fact(_WEIGHTS_FACT, json.dumps(dict(weights)))
+
+    def fault_counts(self) -> dict[str, int]:
+        """Return how many cases had each fault."""
+        with self._readable():
+            rows = self._db.execute(
+                "SELECT fault, count(*) FROM cases WHERE fault IS NOT NULL GROUP BY fault ORDER BY fault"
+            )
+            return dict(rows)
 
     def last_shop(self) -> str | None:
         """Return the shop of the record logged last: most likely that of the next one too."""
@@ -240,6 +287,8 @@ class Library:
         for table in DERIVED_TABLES:
             self._db.conn.execute(f"DELETE FROM {table}")
         count = write_derived(self._db, readable_records(self._db))
+        if self._db.execute("SELECT 1 FROM facts WHERE name = ?", (_ID_FACT,)).fetchone() is None:
+            self._set_fact(_ID_FACT, uuid4().hex)
         self._set_fact("derived version", DERIVED_VERSION)
         return count
 

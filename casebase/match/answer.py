@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
-from casebase.match.meaning import Meaning, meanings_data, meanings_of, shares_by_medium
-from casebase.match.next_look import NextLook, next_looks
-from casebase.match.profile import Profile, profile_of
-from casebase.match.ranking import Match, Ranking, rank
+from casebase.match.collection import Collection
+from casebase.match.filling import Embeds, profile_to_compare
+from casebase.match.meaning import Meaning, meanings_data, meanings_of
+from casebase.match.narrowing import EVERY_CASE, Narrowing
+from casebase.match.nearest import nearest
+from casebase.match.next_look import NextLook, next_looks, would_settle
+from casebase.match.profile import Profile
+from casebase.match.ranking import FAULTS, Match, Measure, Ranking
+from casebase.match.rarity import Rarity
 from casebase.match.readings_facet import OTHER_BELOW, SAME_FROM, paired_readings
 from casebase.match.weights import WEIGHTS_ORIGIN
 from casebase.record.case import Case
@@ -46,6 +50,7 @@ class Answer:
     looks: list[NextLook]
     cautions: list[str]
     meanings: list[Meaning]
+    rarity: Rarity
 
     @property
     def looks_normal(self) -> bool:
@@ -61,15 +66,31 @@ class Answer:
         """Return the job's readings beside those of a known good record."""
         return [
             ReadingBeside(ours.what, ours.shown, theirs.shown, theirs.note, _fits(likeness))
-            for ours, theirs, likeness in paired_readings(self.profile, match.profile)
+            for ours, theirs, likeness in paired_readings(self.profile, match.profile, self.rarity)
         ]
 
 
-def answer_to(job: Case, profiles: Iterable[Profile], most: int = 5, cache: Path | None = None) -> Answer:
-    """Compare `job` with every profile and return what is to be said; `cache` holds the simulated buses."""
+def would_settle_in(answer: Answer, match: Match) -> str | None:
+    """Return what would settle whether the job is this past case."""
+    return would_settle(answer.profile, match, answer.rarity)
+
+
+def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
+    job: Case,
+    collection: Collection,
+    most: int = 5,
+    cache: Path | None = None,
+    embedder: Embeds | None = None,
+    narrowing: Narrowing = EVERY_CASE,
+    measure: Measure = FAULTS,
+) -> Answer:
+    """Compare `job` with every case of a collection and return what is to be said.
+
+    `cache` holds the simulated buses; without `embedder` stories are not compared.
+    """
     meanings = meanings_of(job, cache, most_tests=0)
-    profile = replace(profile_of(job, job.id or ""), meaning=shares_by_medium(meanings))
-    ranking = rank(profile, profiles, max(most, CASES_LOOKED_AT))
+    profile = profile_to_compare(job, meanings, embedder)
+    ranking = nearest(profile, collection, max(most, CASES_LOOKED_AT), narrowing, measure)
     shown = replace(ranking, matches=ranking.matches[:most], known_good=ranking.known_good[:most])
     return Answer(
         job,
@@ -78,6 +99,7 @@ def answer_to(job: Case, profiles: Iterable[Profile], most: int = 5, cache: Path
         next_looks(profile, ranking.matches),
         cautions_of(job),
         meanings,
+        collection.index.rarity,
     )
 
 
@@ -89,7 +111,10 @@ def answer_data(answer: Answer) -> dict[str, Any]:
             "title": title_of(answer.job),
             "vehicle": answer.job.vehicle.line(),
         },
-        "matches": [_match_data(match) for match in answer.ranking.matches],
+        "matches": [
+            {**_match_data(match), "would_settle": would_settle_in(answer, match)}
+            for match in answer.ranking.matches
+        ],
         "known_good": [
             {
                 **_match_data(match),

@@ -1,12 +1,22 @@
-"""Facet `codes`: graded relations between the stored codes; rare codes weigh more."""
+"""Facet `codes`: graded relations between the stored codes; rare codes weigh more.
+
+Which module a code speaks of matters more than which module stored it. The same blame is read by facet `silence` as
+well, on purpose and at a low weight: there as modules whatever the code, here as codes.
+"""
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import Final
 
+import numpy as np
+
+from casebase.match.arrays import NOT_THERE, Answer, Atom, Numbered, ToRows, nobody_known
 from casebase.match.facet import UNKNOWN, Compared, best_pairing, names
-from casebase.match.profile import CodeTrait, Profile
+from casebase.match.profile import Profile
+from casebase.match.ragged import Floats, Ragged
 from casebase.match.rarity import Rarity
+from casebase.match.traits import CodeTrait
 
 SAME_CODE: Final = 1.0
 SAME_CODE_OTHER_MODULE: Final = 0.85
@@ -24,7 +34,8 @@ def compare_codes(job: Profile, past: Profile, rarity: Rarity) -> Compared:
     """Compare the stored codes of two cases."""
     if not job.codes or not past.codes:
         return UNKNOWN
-    likeness = best_pairing(job.codes, past.codes, code_relation, lambda code: rarity.of(f"code {code.base}"))
+    ours, theirs = dict.fromkeys(job.codes), dict.fromkeys(past.codes)
+    likeness = best_pairing(ours, theirs, code_relation, lambda code: rarity.of(f"code {code.base}"))
     return Compared(likeness, 1.0, *_in_words(job, past))
 
 
@@ -47,6 +58,73 @@ def code_relation(ours: CodeTrait, theirs: CodeTrait) -> float:
         return SAME_BUS
     alike = ours.statement == theirs.statement and ours.statement in _NETWORK_STATEMENTS
     return SAME_STATEMENT_OF_NETWORK if alike else 0.0
+
+
+# --- all cases at once --------------------------------------------------------------------------------------------
+
+
+def code_atoms(profile: Profile) -> tuple[Atom, ...]:
+    """Return the codes of a case, each once; the failure types of one code stand side by side."""
+    told = {tuple(getattr(code, each.name) for each in fields(code)) for code in profile.codes}
+    return tuple(sorted(told, key=lambda atom: (atom[1], *map(str, atom))))
+
+
+class CodeArrays:
+    """The distinct codes of a library, as numbers."""
+
+    def __init__(self, atoms: list[Atom], rarity: Rarity) -> None:
+        self.text, self.base, self.statement, self.about, self.bus, self.stored_in = (
+            Numbered(atom[place] for atom in atoms) for place in range(6)
+        )
+        of_base = np.array([rarity.of(f"code {base}") for base in self.base.values])
+        self.weights = of_base[self.base.ids] if atoms else np.zeros(0)
+        networks = [self.statement.of(statement) for statement in _NETWORK_STATEMENTS]
+        self.of_network = np.isin(self.statement.ids, [one for one in networks if one >= 0])
+
+    def ask(self, job: Profile, rarity: Rarity) -> ToRows:
+        """Return what compares the job's codes with those of many cases."""
+        if not job.codes:
+            return nobody_known
+        ours = list(dict.fromkeys(job.codes))
+        own = np.array([rarity.of(f"code {code.base}") for code in ours])
+
+        def to_rows(rows: Ragged) -> Answer:
+            grades = np.stack([self._relation(code, rows) for code in ours])
+            from_here = own @ rows.best(grades) / own.sum()
+            weights = self.weights[rows.flat]
+            whole = rows.sums(weights)
+            from_there = rows.sums(weights * grades.max(axis=0)) / np.where(whole, whole, 1.0)
+            return (from_here + from_there) / 2, (rows.lengths > 0).astype(np.float64)
+
+        return to_rows
+
+    def _relation(self, code: CodeTrait, rows: Ragged) -> Floats:
+        """Return `code_relation` of one code with every code in `rows`."""
+        stored = self.stored_in.ids[rows.flat]
+        own = self.stored_in.of(code.stored_in)
+        same_module = (stored == own) | (stored == NOT_THERE) | (own == NOT_THERE)
+        about, bus = self.about.of(code.about), self.bus.of(code.bus)
+        statement = self.statement.ids[rows.flat] == self.statement.of(code.statement)
+        return np.select(
+            [
+                self.text.ids[rows.flat] == self.text.of(code.text),
+                self.base.ids[rows.flat] == self.base.of(code.base),
+                (self.about.ids[rows.flat] == about) & (about != NOT_THERE),
+                (self.bus.ids[rows.flat] == bus) & (bus != NOT_THERE),
+                statement & self.of_network[rows.flat],
+            ],
+            [
+                np.where(same_module, SAME_CODE, SAME_CODE_OTHER_MODULE),
+                np.where(same_module, OTHER_FAILURE_TYPE, OTHER_FAILURE_TYPE_OTHER_MODULE),
+                np.float64(SAME_MODULE_BLAMED),
+                np.float64(SAME_BUS),
+                np.float64(SAME_STATEMENT_OF_NETWORK),
+            ],
+            0.0,
+        )
+
+
+# --- in words -----------------------------------------------------------------------------------------------------
 
 
 def _in_words(job: Profile, past: Profile) -> tuple[list[str], list[str]]:

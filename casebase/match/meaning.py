@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -12,7 +12,6 @@ from casebase.bus.explain import clash_words, evidence_rows, split_words, verdic
 from casebase.bus.models import computed_media
 from casebase.bus.nexttest import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
-from casebase.match.profile import Profile
 from casebase.record.case import Case, Network
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Answers, BusState, Medium, Reached
@@ -44,28 +43,37 @@ def meaning_of_readings(
     return Meaning(network.name, network, diagnosis, next_tests(diagnosis, most_tests))
 
 
-def base_rates(profiles: Iterable[Profile]) -> dict[BusState, float]:
-    """Return how often each state was the cause in a library, plus one: a prior of its own cases.
+def base_rates(faults: Mapping[str, int]) -> dict[BusState, float]:
+    """Return how often each state was the cause in a library, plus one, from the number of cases of every fault.
 
     A cause that is no bus state (a module's supply, a configuration ...) counts as a healthy bus.
     """
     rates = dict.fromkeys(BusState, 1.0)
     states = {str(state): state for state in BusState}
-    for profile in profiles:
-        if profile.fault:
-            rates[states.get(profile.fault, BusState.HEALTHY)] += 1.0
+    for fault, count in faults.items():
+        rates[states.get(fault, BusState.HEALTHY)] += count
     return rates
 
 
 def meanings_of(
-    case: Case, cache: Path | None, prior: Mapping[BusState, float] | None = None, most_tests: int = 3
+    case: Case,
+    cache: Path | None,
+    prior: Mapping[BusState, float] | None = None,
+    most_tests: int = 3,
+    *,
+    rough: bool = False,
 ) -> list[Meaning]:
-    """Return the meaning of every network of `case` on which something was read; `most_tests` 0 proposes none."""
+    """Return the meaning of every network of `case` on which something was read; `most_tests` 0 proposes none.
+
+    `rough` asks fewer simulated buses, for what is kept of thousands of cases.
+    """
     found = []
     for network in case.networks:
         readings = tuple(reading for reading in case.readings if case.network_of(reading.network) == network)
         if readings and network.medium in computed_media():
-            diagnosis = diagnose(readings, network.medium, _under_test(case, network), prior, cache)
+            diagnosis = diagnose(
+                readings, network.medium, _under_test(case, network), prior, cache, rough=rough
+            )
             tests = next_tests(diagnosis, most_tests) if most_tests and diagnosis.observations else []
             found.append(Meaning(network.name, network, diagnosis, tests))
     return found
@@ -93,6 +101,12 @@ def shares_by_medium(meanings: list[Meaning]) -> dict[str, dict[str, float]]:
         str(meaning.network.medium): {str(state): share for state, share in meaning.diagnosis.ranked()}
         for meaning in ordered
     }
+
+
+def host_of(meanings: list[Meaning]) -> tuple[str, float] | None:
+    """Return the module that the readings place the fault in, with the probability; the surest of all networks."""
+    hosts = [meaning.diagnosis.host for meaning in meanings if not meaning.diagnosis.clashes]
+    return max((host for host in hosts if host), key=lambda host: host[1], default=None)
 
 
 def meanings_data(meanings: list[Meaning], prior: Mapping[BusState, float] | None = None) -> dict[str, Any]:

@@ -10,9 +10,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.match.profile import Profile, ReadingTrait
+from casebase.match.profile import Profile, readings_compared
 from casebase.match.ranking import Match
+from casebase.match.rarity import Rarity
 from casebase.match.readings_facet import comparability, value_likeness
+from casebase.match.traits import ReadingTrait
 
 NEAR_SHARE: Final = 0.6
 """A case this much less like the job than the best one is left out (judged)."""
@@ -50,6 +52,22 @@ def next_looks(job: Profile, matches: Iterable[Match], most: int = 3) -> list[Ne
                 grouped[_kind(reading)].append((past, reading))
     looks = [_look(group) for group in grouped.values()]
     return sorted(looks, key=lambda look: (-look.parts, -len(look.seen), look.what))[:most]
+
+
+def would_settle(job: Profile, match: Match, rarity: Rarity) -> str | None:
+    """Return what would settle whether the job is this past case: its most telling reading that the job has not.
+
+    Where the job has them all, the step that settled the search there.
+    """
+    past = match.profile
+    if past.fault is None:
+        return None
+    left = [reading for reading in readings_compared(past) if not _taken(job, reading)]
+    if not left:
+        return past.settled_by
+    best = max(left, key=lambda reading: (rarity.of(f"reading {reading.bucket}"), bool(reading.unplugged)))
+    state = _state(best)
+    return f"{best.what}{f' ({state})' if state else ''}: there {best.shown}"
 
 
 def _near_enough(matches: list[Match]) -> list[Profile]:

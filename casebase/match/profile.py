@@ -6,20 +6,22 @@ needs none of its records.
 
 from __future__ import annotations
 
-import math
 import re
-from dataclasses import dataclass, field, fields
-from typing import Any, Final
+from dataclasses import dataclass, field
+from functools import lru_cache
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
+from casebase.match.scales import OVER_LIMIT_OHMS
+from casebase.match.traits import CodeTrait, NetworkTrait, ReadingTrait
 from casebase.record.case import Case, CodeEntry
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.quantities import Comparison
 from casebase.record.reading import Reading, place_kind
 from casebase.record.status import status_of
-from casebase.record.vocabulary import Answers, Kind, Medium, Quantity, Reached, Stage
+from casebase.record.vocabulary import Answers, Kind, Medium, Reached, Stage
 from casebase.record.words import FAULT_WORDS, title_of, value_words
 
 PROFILE_VERSION: Final = 3
@@ -27,54 +29,6 @@ PROFILE_VERSION: Final = 3
 
 
 Vector = NDArray[np.float32]
-
-OVER_LIMIT_OHMS: Final = 20e6
-"""What `OL` is taken as: the top of a hand-held meter (common practice, no source)."""
-
-
-@dataclass(frozen=True, slots=True)
-class CodeTrait:
-    """One stored code: what it says and of whom."""
-
-    text: str
-    base: str
-    statement: str
-    about: str | None
-    bus: str | None
-    stored_in: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class NetworkTrait:
-    """One network and whether the fault shows on it."""
-
-    medium: str
-    bits_per_second: float | None
-    behind_gateway: bool | None
-    affected: bool
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingTrait:
-    """One reading in a form in which like can be found for it; `number` is ohms or volts."""
-
-    quantity: str
-    lines: tuple[str, ...]
-    place: str
-    place_module: str | None
-    medium: str | None
-    unplugged: tuple[str, ...] | None
-    powered: bool | None
-    tester: str | None
-    after_repair: bool
-    number: float | None
-    word: str | None
-    traffic: str | None
-    looks: tuple[str, ...]
-    what: str
-    shown: str
-    note: str | None
-    bucket: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,33 +118,7 @@ def profile_of(case: Case, case_id: str) -> Profile:
     )
 
 
-def to_data(profile: Profile) -> dict[str, Any]:
-    """Return a profile as plain data for JSON."""
-    # dataclasses.asdict copies every string deeply; a library of thousands feels it.
-    data = {key: value for key, value in _fields_of(profile).items() if key not in _FILLED_IN}
-    for key in ("codes", "networks", "readings"):
-        data[key] = [_fields_of(trait) for trait in data[key]]
-    return data
-
-
-_FILLED_IN: Final = ("meaning", "host", "vector")
-
-
-def _fields_of(instance: Any) -> dict[str, Any]:
-    return {each.name: getattr(instance, each.name) for each in fields(instance)}
-
-
-def from_data(data: dict[str, Any]) -> Profile:
-    """Return the profile that `to_data` gave."""
-    told: dict[str, Any] = {
-        key: tuple(value) if isinstance(value, list) else value for key, value in data.items()
-    }
-    told["codes"] = tuple(CodeTrait(**code) for code in data["codes"])
-    told["networks"] = tuple(NetworkTrait(**network) for network in data["networks"])
-    told["readings"] = tuple(_reading_from(reading) for reading in data["readings"])
-    return Profile(**told)
-
-
+@lru_cache(maxsize=1024)
 def words_of(text: str) -> tuple[str, ...]:
     """Return the telling words of a text, each once: no short or empty words, no plural endings.
 
@@ -201,7 +129,7 @@ def words_of(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(word for word in found if len(word) > 2 and word not in _EMPTY_WORDS))
 
 
-_SILENCE: Final[dict[Answers | None, float]] = {Answers.NO: 1.0, Answers.INTERMITTENT: 0.5}
+_SILENCE: Final[dict[Answers | None, float]] = {Answers.NO: 1.0, Answers.INTERMITTENT: 0.75}
 _WORD: Final = re.compile(r"[^\W\d_]+")
 _EMPTY_WORDS: Final = frozenset(
     """the and for with was were are has had have not but that this then than when while from into its his her they them
@@ -284,20 +212,7 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
         what=reading.what(),
         shown=value_words(reading),
         note=reading.note,
-        bucket=_bucket(reading),
     )
-
-
-def _bucket(reading: Reading) -> str:
-    """Return a name shared by readings of one kind with nearly the same value, to count how usual it is."""
-    number = _finite(reading.number)
-    if number is None:
-        value = value_words(reading)
-    elif reading.quantity is Quantity.RESISTANCE:
-        value = str(round(math.log(number + 10) / math.log(1.3)))
-    else:
-        value = str(round(number / 0.4))
-    return " ".join((*_line_pair(reading), place_kind(reading.at), value))
 
 
 def _finite(number: float | None) -> float | None:
@@ -329,18 +244,12 @@ def _powered(reading: Reading) -> bool | None:
     return None
 
 
-def _reading_from(data: dict[str, Any]) -> ReadingTrait:
-    unplugged = data["unplugged"]
-    return ReadingTrait(
-        **{
-            **data,
-            "lines": tuple(data["lines"]),
-            "looks": tuple(data["looks"]),
-            "unplugged": None if unplugged is None else tuple(unplugged),
-        }
-    )
-
-
 def is_known_good(profile: Profile) -> bool:
     """Return whether the profile is of a healthy vehicle."""
     return profile.kind == Kind.KNOWN_GOOD
+
+
+def readings_compared(profile: Profile) -> list[ReadingTrait]:
+    """Return the readings that speak of the fault: of a healthy vehicle all, else those before the repair."""
+    healthy = is_known_good(profile)
+    return [reading for reading in profile.readings if healthy or not reading.after_repair]

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
-from dataclasses import dataclass
-from functools import cached_property
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 
-from casebase.match.profile import Profile
+from casebase.match.profile import Profile, readings_compared
 
 
 @dataclass(frozen=True)
@@ -16,7 +15,8 @@ class Rarity:
     """Counts over a library, read as weights from about 0.1 (in every case) to 1 (in none)."""
 
     cases: int
-    counts: Counter[str]
+    counts: Mapping[str, int]
+    _weights: dict[str, float] = field(default_factory=dict)
 
     def of(self, trait: str) -> float:
         """Return the weight of a trait: log(cases / cases having it), scaled to 0.1..1.
@@ -24,16 +24,12 @@ class Rarity:
         >>> Rarity(100, Counter({"code U0100": 100})).of("code U0100")
         0.1
         """
-        return self._weights.get(trait, 1.0)
+        if trait not in self._weights:
+            self._weights[trait] = self._reckoned(self.counts.get(trait, 0))
+        return self._weights[trait]
 
-    @cached_property
-    def _weights(self) -> dict[str, float]:
-        """The weights of every trait counted, worked out once: a ranking asks for them half a million times."""
-        whole = math.log(self.cases + 1)
-        return {
-            trait: 0.1 + 0.9 * max(0.0, math.log((self.cases + 1) / (count + 1)) / whole)
-            for trait, count in self.counts.items()
-        }
+    def _reckoned(self, count: int) -> float:
+        return 0.1 + 0.9 * max(0.0, math.log((self.cases + 1) / (count + 1)) / math.log(self.cases + 1))
 
 
 def rarity_in(profiles: Iterable[Profile]) -> Rarity:
@@ -43,10 +39,7 @@ def rarity_in(profiles: Iterable[Profile]) -> Rarity:
     for profile in profiles:
         cases += 1
         counts.update({f"code {code.base}" for code in profile.codes})
-        counts.update(f"word {word}" for word in profile.words)
-        counts.update(f"lamp {lamp}" for lamp in profile.lamps)
-        counts.update(f"condition {condition}" for condition in profile.conditions)
-        counts.update(
-            {f"reading {reading.bucket}" for reading in profile.readings if not reading.after_repair}
-        )
+        counts.update(f"lamp {lamp}" for lamp in set(profile.lamps))
+        counts.update(f"condition {condition}" for condition in set(profile.conditions))
+        counts.update({f"reading {reading.bucket}" for reading in readings_compared(profile)})
     return Rarity(max(cases, 1), counts)

@@ -6,27 +6,33 @@ from collections.abc import Iterable, Mapping
 from functools import lru_cache
 from typing import Final
 
+import numpy as np
+
+from casebase.match.arrays import Answer, Atom, Numbered, ToRows, nobody_known
 from casebase.match.facet import UNKNOWN, Compared, joined, names
 from casebase.match.profile import Profile
+from casebase.match.ragged import Ragged
 from casebase.match.rarity import Rarity
 from casebase.record.modules import module_family, module_label
 
-SILENT_WEIGHT: Final = 0.5
-BLAMED_WEIGHT: Final = 0.35
-REPORTERS_WEIGHT: Final = 0.15
+SILENT_SHARE: Final = 0.5
+BLAMED_SHARE: Final = 0.35
+REPORTERS_SHARE: Final = 0.15
 SAME_FAMILY: Final = 0.7
 """Judged, not fitted: what was tried out weighs more than what the codes claim."""
 
 _LOST: Final = "lost communication"
+_ALL_ANSWER: Final = ("", 0.0)
+"""The atom of a case in which modules were tried and none was silent."""
 
 
 def compare_silence(job: Profile, past: Profile, rarity: Rarity) -> Compared:
     """Compare which modules are silent and which are blamed."""
     return joined(
         (
-            (SILENT_WEIGHT, _silent(job, past)),
-            (BLAMED_WEIGHT, _blamed(job, past)),
-            (REPORTERS_WEIGHT, _reporters(job, past)),
+            (SILENT_SHARE, _silent(job, past)),
+            (BLAMED_SHARE, _blamed(job, past)),
+            (REPORTERS_SHARE, _reporters(job, past)),
         )
     )
 
@@ -90,6 +96,70 @@ def _agreement(key: str, ours: Mapping[str, float], theirs: Mapping[str, float])
     family = _family(key)
     kin = (SAME_FAMILY * min(here, level) for other, level in there.items() if _family(other) == family)
     return max(kin, default=0.0)
+
+
+# --- all cases at once --------------------------------------------------------------------------------------------
+
+
+def silent_atoms(profile: Profile) -> tuple[Atom, ...]:
+    """Return the silent modules of a case and how silent each is; one mark where all that were tried answer."""
+    return tuple(sorted(profile.silent.items())) or ((_ALL_ANSWER,) if profile.answering else ())
+
+
+def blamed_atoms(profile: Profile) -> tuple[Atom, ...]:
+    """Return the modules that codes report lost."""
+    return tuple((key, 1.0) for key in sorted(_blamed_modules(profile)))
+
+
+def reporter_atoms(profile: Profile) -> tuple[Atom, ...]:
+    """Return the modules that report others lost."""
+    return tuple((key, 1.0) for key in sorted(_who_reports(profile)))
+
+
+class ModuleArrays:
+    """The distinct modules of a library with how silent each was, as numbers."""
+
+    def __init__(self, atoms: list[Atom], rarity: Rarity) -> None:
+        self.keys = Numbered(key for key, _ in atoms)
+        self.families = Numbered(_family(key) for key, _ in atoms)
+        self.levels = np.array([level for _, level in atoms])
+
+    def ask_silent(self, job: Profile, rarity: Rarity) -> ToRows:
+        """Return what compares the job's silent modules with those of many cases."""
+        if not job.silent and not job.answering:
+            return nobody_known
+        return self._soft_overlap_with(job.silent)
+
+    def ask_blamed(self, job: Profile, rarity: Rarity) -> ToRows:
+        """Return what compares the modules reported lost."""
+        blamed = _blamed_modules(job)
+        return self._soft_overlap_with(blamed) if blamed else nobody_known
+
+    def ask_reporters(self, job: Profile, rarity: Rarity) -> ToRows:
+        """Return what compares the modules that report."""
+        reporters = _who_reports(job)
+        return self._soft_overlap_with(reporters) if reporters else nobody_known
+
+    def _soft_overlap_with(self, ours: Mapping[str, float]) -> ToRows:
+        """Return `_soft_overlap` with the modules of many cases: their modules first, then ours that they lack."""
+        own_levels = np.array(list(ours.values()))
+        shape = len(ours), len(self.levels)
+        same = np.array([self.keys.ids == self.keys.of(key) for key in ours], dtype=bool).reshape(shape)
+        families = [self.families.of(_family(key)) for key in ours]
+        kin = np.array([self.families.ids == family for family in families], dtype=bool).reshape(shape)
+        lesser = np.minimum(own_levels[:, None], self.levels)
+        shared = np.where(same.any(axis=0), same * lesser, SAME_FAMILY * kin * lesser).max(axis=0, initial=0)
+        larger = np.maximum(self.levels, (same * own_levels[:, None]).max(axis=0, initial=0))
+
+        def to_rows(rows: Ragged) -> Answer:
+            there = rows.best(same[:, rows.flat].astype(np.float64)) > 0
+            lacking = np.where(there, 0.0, SAME_FAMILY * rows.best((kin * lesser)[:, rows.flat]))
+            agreed = rows.sums(shared[rows.flat]) + lacking.sum(axis=0)
+            whole = rows.sums(larger[rows.flat]) + (own_levels @ ~there if len(own_levels) else 0.0)
+            likeness = np.where(whole > 0, agreed / np.where(whole > 0, whole, 1.0), 1.0)
+            return likeness, (rows.lengths > 0).astype(np.float64)
+
+        return to_rows
 
 
 def _labels(keys: Iterable[str]) -> str:

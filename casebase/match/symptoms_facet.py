@@ -1,46 +1,42 @@
-"""Facet `symptoms`: lamps, conditions, and the words of the concern; rare ones weigh more.
+"""Facet `symptoms`: lamps, conditions, and what the story means; rare lamps and conditions weigh more.
 
-The words are compared as words here. A likeness of meaning takes the place of `compare_words` when there is one.
+What a story means is a vector of length 1 that the text embedder gives. Without it on either side, lamps and conditions
+are compared alone.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Final
 
+import numpy as np
+
+from casebase.match.arrays import Answer, Atom, ToRows, nobody_known
 from casebase.match.facet import UNKNOWN, Compared, joined, names, overlap
-from casebase.match.profile import Profile
+from casebase.match.profile import Profile, Vector
+from casebase.match.ragged import Floats, Ragged
 from casebase.match.rarity import Rarity
 
-LAMPS_WEIGHT: Final = 0.35
-CONDITIONS_WEIGHT: Final = 0.25
-WORDS_WEIGHT: Final = 0.4
+LAMPS_SHARE: Final = 0.35
+CONDITIONS_SHARE: Final = 0.25
+STORY_SHARE: Final = 0.4
 """Judged, not fitted."""
+
+UNRELATED_COSINE: Final = 0.15
+"""Cosine of two workshop stories that have nothing in common: any two speak of vehicles (judged)."""
+
+ALIKE_FROM: Final = 0.6
 
 
 def compare_symptoms(job: Profile, past: Profile, rarity: Rarity) -> Compared:
-    """Compare lamps, conditions and words."""
+    """Compare lamps, conditions and the meaning of the story."""
     return joined(
         (
-            (LAMPS_WEIGHT, _traits("lamp", job.lamps, past.lamps, rarity)),
-            (CONDITIONS_WEIGHT, _traits("condition", job.conditions, past.conditions, rarity)),
-            (WORDS_WEIGHT, compare_words(job, past, rarity)),
+            (LAMPS_SHARE, _traits("lamp", job.lamps, past.lamps, rarity)),
+            (CONDITIONS_SHARE, _traits("condition", job.conditions, past.conditions, rarity)),
+            (STORY_SHARE, _stories(job, past)),
         )
     )
-
-
-def compare_words(job: Profile, past: Profile, rarity: Rarity) -> Compared:
-    """Compare the telling words of two stories: cosine over words weighted by rarity."""
-    if not job.words or not past.words:
-        return UNKNOWN
-    both = set(job.words) & set(past.words)
-    shared = _energy(both, rarity)
-    likeness = shared / (_energy(job.words, rarity) * _energy(past.words, rarity)) ** 0.5
-    telling = sorted(both, key=lambda word: -rarity.of(f"word {word}"))
-    return Compared(min(likeness, 1.0), 1.0, [f"words in both: {names(telling, most=5)}"] if telling else [])
-
-
-def _energy(words: tuple[str, ...] | set[str], rarity: Rarity) -> float:
-    return sum(rarity.of(f"word {word}") ** 2 for word in words)
 
 
 def _traits(kind: str, ours: tuple[str, ...], theirs: tuple[str, ...], rarity: Rarity) -> Compared:
@@ -51,3 +47,95 @@ def _traits(kind: str, ours: tuple[str, ...], theirs: tuple[str, ...], rarity: R
     agree = [f"{kind}s in both: {names(both)}"] if both else []
     differ = [] if both else [f"{kind}s: here {names(ours)}, there {names(theirs)}"]
     return Compared(likeness, 1.0, agree, differ)
+
+
+def _stories(job: Profile, past: Profile) -> Compared:
+    if not told(job.vector) or not told(past.vector):
+        return UNKNOWN
+    likeness = float(story_likeness(np.dot(_exact(job.vector), _exact(past.vector))))
+    both = [word for word in job.words if word in past.words]
+    words = f"words in both: {names(both, most=5)}" if both else "without a word in both"
+    agree = [f"the stories are alike ({words})"] if likeness >= ALIKE_FROM else []
+    return Compared(likeness, 1.0, agree)
+
+
+def told(vector: Vector | None) -> bool:
+    """Return whether there is a story at all: an empty one has a vector of noughts."""
+    return vector is not None and bool(np.any(vector))
+
+
+def story_likeness(cosine: Floats) -> Floats:
+    """Return 0 for stories as unlike as any two are, 1 for the same words."""
+    return np.clip((cosine - UNRELATED_COSINE) / (1 - UNRELATED_COSINE), 0.0, 1.0)
+
+
+def _exact(vector: Vector | None) -> Floats:
+    return np.asarray(vector, dtype=np.float64)
+
+
+# --- all cases at once --------------------------------------------------------------------------------------------
+
+
+def lamp_atoms(profile: Profile) -> tuple[Atom, ...]:
+    """Return the lamps of a case."""
+    return tuple(sorted(set(profile.lamps)))
+
+
+def condition_atoms(profile: Profile) -> tuple[Atom, ...]:
+    """Return the conditions of a case."""
+    return tuple(sorted(set(profile.conditions)))
+
+
+class LampArrays:
+    """The distinct lamps of a library with their weights."""
+
+    def __init__(self, atoms: list[Atom], rarity: Rarity) -> None:
+        self.atoms, self.weights = atoms, _weights("lamp", atoms, rarity)
+
+    def ask(self, job: Profile, rarity: Rarity) -> ToRows:
+        """Return what compares the job's lamps with those of many cases."""
+        return _overlap_with(_weighted("lamp", job.lamps, rarity), self.atoms, self.weights)
+
+
+class ConditionArrays:
+    """The distinct conditions of a library with their weights."""
+
+    def __init__(self, atoms: list[Atom], rarity: Rarity) -> None:
+        self.atoms, self.weights = atoms, _weights("condition", atoms, rarity)
+
+    def ask(self, job: Profile, rarity: Rarity) -> ToRows:
+        """Return what compares the job's conditions with those of many cases."""
+        return _overlap_with(_weighted("condition", job.conditions, rarity), self.atoms, self.weights)
+
+
+def _weights(kind: str, atoms: list[Atom], rarity: Rarity) -> Floats:
+    return np.array([rarity.of(f"{kind} {atom}") for atom in atoms])
+
+
+def _weighted(kind: str, traits: tuple[str, ...], rarity: Rarity) -> dict[str, float]:
+    return {trait: rarity.of(f"{kind} {trait}") for trait in traits}
+
+
+def _overlap_with(ours: dict[str, float], atoms: list[Atom], weights: Floats) -> ToRows:
+    """Return `overlap` with the traits of many cases."""
+    if not ours:
+        return nobody_known
+    own = sum(ours.values())
+    shared = np.array([atom in ours for atom in atoms]) * weights
+
+    def to_rows(rows: Ragged) -> Answer:
+        both = rows.sums(shared[rows.flat])
+        return both / (own + rows.sums(weights[rows.flat]) - both), (rows.lengths > 0).astype(np.float64)
+
+    return to_rows
+
+
+def stories_to_rows(job: Profile, vectors: Vector) -> Callable[[np.ndarray], Answer]:
+    """Return what compares the job's story with those of the rows named; `vectors` has shape (cases, dimensions)."""
+    own = _exact(job.vector)
+
+    def to_rows(rows: np.ndarray) -> Answer:
+        theirs = vectors[rows].astype(np.float64)
+        return story_likeness(theirs @ own), theirs.any(axis=1).astype(np.float64)
+
+    return to_rows

@@ -85,7 +85,7 @@ def platform_likeness(a: str | None, b: str | None) -> float | None:
     >>> platform_likeness("K4", "k-4"), platform_likeness("K4", "K5"), platform_likeness("K4", "")
     (1.0, 0.0, None)
     """
-    code_a, code_b = _plain(a), _plain(b)
+    code_a, code_b = plain_name(a), plain_name(b)
     if not code_a or not code_b:
         return None
     return float(code_a == code_b)
@@ -198,7 +198,7 @@ def _years_in_words(a: int, b: int) -> str:
 
 
 def _name_likeness(a: str | None, b: str | None) -> float | None:
-    name_a, name_b = _plain(a), _plain(b)
+    name_a, name_b = plain_name(a), plain_name(b)
     if not name_a or not name_b:
         return None
     if name_a == name_b:
@@ -217,7 +217,7 @@ def _spelt_nearly_alike(a: str, b: str) -> bool:
 
 
 @lru_cache(maxsize=10_000)
-def _plain(name: str | None) -> str:
+def plain_name(name: str | None) -> str:
     """Reduce a name to its letters and digits without case and accents; empty if nothing is left."""
     decomposed = unicodedata.normalize("NFKD", (name or "").casefold())
     return "".join(c for c in decomposed.casefold() if c.isalnum())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from casebase.bus.explain import verdict
-from casebase.match.answer import Answer, ReadingBeside
+from casebase.match.answer import Answer, ReadingBeside, would_settle_in
 from casebase.match.profile import Profile
 from casebase.match.ranking import Match
 from casebase.record.case import Case
@@ -81,10 +81,10 @@ def _print_matches(answer: Answer, page: Page) -> None:
     if not matches:
         page.line("No fault case is kept yet: log the first one with casebase log.", 2)
     for place, match in enumerate(matches, start=1):
-        _print_match(place, match, page)
+        _print_match(place, match, answer, page)
 
 
-def _print_match(place: int, match: Match, page: Page) -> None:
+def _print_match(place: int, match: Match, answer: Answer, page: Page) -> None:
     past = match.profile
     page.line(f"{place}. {past.title}", 2, 5)
     cause = past.cause if past.cause and past.cause.casefold() not in past.title.casefold() else None
@@ -92,6 +92,7 @@ def _print_match(place: int, match: Match, page: Page) -> None:
     page.labelled("likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.status}; {past.case_id}", 5)
     page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
     page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)
+    page.labelled("settles", would_settle_in(answer, match) or "", 5)
 
 
 def _print_normal(answer: Answer, page: Page) -> None:

@@ -1,14 +1,17 @@
 """Each facet by itself: what counts as alike, and what is unknown."""
 
 from collections import Counter
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from casebase.match.codes_facet import compare_codes
 from casebase.match.network_facet import compare_networks
 from casebase.match.profile import profile_of
 from casebase.match.rarity import Rarity
-from casebase.match.readings_facet import compare_readings, ohms_apart, volts_apart
+from casebase.match.readings_facet import compare_readings
+from casebase.match.scales import ohms_apart, volts_apart
 from casebase.match.silence_facet import compare_silence
 from casebase.match.symptoms_facet import compare_symptoms
 from casebase.match.weights import FACETS, WEIGHTS
@@ -181,7 +184,15 @@ def test_unchanged_is_a_reading(make_case):
 
 
 def test_words_are_told_that_agreed(make_case):
-    """The symptoms facet says which words it found in both stories."""
-    job, past = make_case(concern="dead after heavy rain"), make_case(concern="Rain gets in, radio dead")
-    compared = compare_symptoms(profile_of(job, "a"), profile_of(past, "b"), NOTHING_COUNTED)
+    """Two stories alike in meaning: the symptoms facet says which words it found in both."""
+    stories = make_case(concern="dead after heavy rain"), make_case(concern="Rain gets in, radio dead")
+    vector = np.array([0.6, 0.8], dtype=np.float32)
+    job, past = (replace(profile_of(story, "a"), vector=vector) for story in stories)
+    compared = compare_symptoms(job, past, NOTHING_COUNTED)
     assert any("rain" in words for words in compared.agree)
+
+
+def test_without_vectors_stories_are_not_compared(make_case):
+    """Where no model gave a meaning, the words of two stories are unknown, not unlike."""
+    stories = make_case(concern="dead after heavy rain"), make_case(concern="Rain gets in, radio dead")
+    assert likeness(compare_symptoms, *stories) is None

@@ -25,7 +25,7 @@ def solved(make_case):
     """Return the profile of a case with a cause, on a medium."""
 
     def with_cause(fault, medium="high-speed CAN"):
-        cause = {"fault": fault, "network": "a"}
+        cause = {"fault": fault, "network": "a", "proof": "seen"}
         return profile_of(make_case(networks=[{"name": "a", "medium": medium}], cause=cause), "past")
 
     return with_cause

@@ -1,0 +1,66 @@
+"""Rows of unequal length in flat arrays, and what is reckoned over each row at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Ids = NDArray[np.integer]
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Ragged:
+    """`flat[offsets[i]:offsets[i + 1]]` are the items of row i. Shapes (rows + 1,) and (items,)."""
+
+    offsets: NDArray[np.int64]
+    flat: Ids
+
+    @classmethod
+    def of(cls, rows: list[tuple[int, ...]]) -> Ragged:
+        """Return the rows given as ragged arrays."""
+        lengths = np.fromiter(map(len, rows), dtype=np.int64, count=len(rows))
+        flat = np.fromiter((item for row in rows for item in row), dtype=np.int64, count=int(lengths.sum()))
+        return cls(_offsets(lengths), flat)
+
+    @property
+    def lengths(self) -> NDArray[np.int64]:
+        """The number of items of each row."""
+        return np.diff(self.offsets)
+
+    def take(self, rows: Ids) -> Ragged:
+        """Return the rows named, in that order.
+
+        >>> Ragged.of([(7,), (), (8, 9)]).take(np.array([2, 0])).flat.tolist()
+        [8, 9, 7]
+        """
+        begin, lengths = self.offsets[rows], self.offsets[rows + 1] - self.offsets[rows]
+        offsets = _offsets(lengths)
+        places = np.arange(offsets[-1]) + np.repeat(begin - offsets[:-1], lengths)
+        return Ragged(offsets, self.flat[places])
+
+    def sums(self, values: Floats) -> Floats:
+        """Return the sum over each row of `values`, one per item (last axis); 0 for an empty row."""
+        return self._reduced(np.add, values)
+
+    def best(self, values: Floats) -> Floats:
+        """Return the largest of `values`, one per item (last axis), in each row; 0 for an empty row."""
+        return self._reduced(np.maximum, values)
+
+    def repeated(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
+        """Return a value per item from a value per row."""
+        return np.repeat(values, self.lengths)
+
+    def _reduced(self, operation: np.ufunc, values: Floats) -> Floats:
+        # A row that is empty, or last, must not reach beyond the items: one nought more stands at the end.
+        padded = np.concatenate([values, np.zeros((*values.shape[:-1], 1))], axis=-1)
+        found = operation.reduceat(padded, self.offsets[:-1], axis=-1)
+        return np.where(self.lengths > 0, found, 0.0)
+
+
+def _offsets(lengths: NDArray[np.int64]) -> NDArray[np.int64]:
+    offsets = np.zeros(len(lengths) + 1, dtype=np.int64)
+    np.cumsum(lengths, out=offsets[1:])
+    return offsets

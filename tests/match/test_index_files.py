@@ -1,0 +1,114 @@
+"""The index in a folder: what is read back is what was kept, and a damaged folder is no index at all."""
+
+import json
+import os
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from casebase.match.index_building import IndexBuilder, empty_index
+from casebase.match.index_files import Stamp, append, begin_again, read_index, writing_alone
+from casebase.match.query import Query
+from casebase.match.ranking import FAULTS
+from tests.match.varied_profiles import DIMENSIONS, varied
+
+STAMP = Stamp("a library", "a model", DIMENSIONS)
+
+
+@pytest.fixture(scope="module")
+def many(profiles):
+    """A hundred profiles."""
+    return varied(profiles, 100, seed=6)
+
+
+def keep(folder, profiles, before, first=0):
+    """Append profiles to the index in `folder`; return it, read back."""
+    builder = IndexBuilder(before)
+    for number, profile in enumerate(profiles, start=first):
+        builder.add(number, profile)
+    append(folder, builder.finished(), before, replace(STAMP, last_number=first + len(profiles)))
+    return read_index(folder)
+
+
+@pytest.fixture
+def kept(tmp_path, many):
+    """A folder with an index written in two goes."""
+    index, _ = keep(tmp_path, many[:60], empty_index(DIMENSIONS, "a model"))
+    keep(tmp_path, many[60:], index, first=60)
+    return tmp_path
+
+
+def test_an_index_in_a_folder_scores_as_one_in_memory(kept, many, profiles):
+    """Written in two goes and mapped back, it gives the scores of one built at once."""
+    index, stamp = read_index(kept)
+    builder = IndexBuilder(dimensions=DIMENSIONS)
+    for number, profile in enumerate(many):
+        builder.add(number, profile)
+    whole = builder.finished()
+    assert stamp == replace(STAMP, last_number=100)
+    assert {name: array.tolist() for name, array in index.arrays.items()} == {
+        name: array.tolist() for name, array in whole.arrays.items()
+    }
+    assert index.atoms == whole.atoms
+    assert np.array_equal(index.vectors, whole.vectors)
+    assert Query(index, profiles[3], FAULTS).scores(np.arange(100)).max() > 0
+
+
+def test_what_no_manifest_counts_is_cut_off(kept, many):
+    """A process that died while it wrote leaves bytes behind: the next batch writes over them."""
+    index, _ = read_index(kept)
+    for path in kept.glob("*.bin"):
+        path.write_bytes(path.read_bytes() + b"\x07" * 24)
+    with (kept / "vehicle.jsonl").open("a", encoding="utf-8") as lines:
+        lines.write('["half a li')
+    again, _ = keep(kept, many[:5], index, first=100)
+    assert len(again) == 105
+    assert again.arrays["numbers"].tolist() == list(range(105))
+    assert again.atoms["vehicle"] == index.atoms["vehicle"]
+
+
+@pytest.mark.parametrize(
+    "name", ["manifest.json", "numbers.bin", "vectors.bin", "codes.jsonl", "codes.flat.bin"]
+)
+def test_a_file_gone_or_cut_is_no_index(kept, name):
+    """Rather none than a wrong one."""
+    whole = (kept / name).read_bytes()
+    (kept / name).write_bytes(whole[: len(whole) // 2])
+    assert read_index(kept) is None
+    (kept / name).unlink()
+    assert read_index(kept) is None
+
+
+def test_an_index_of_another_version_is_none(kept):
+    """Arrays that were made otherwise are not read."""
+    manifest = json.loads((kept / "manifest.json").read_text())
+    manifest["stamp"]["version"] = "0.1"
+    (kept / "manifest.json").write_text(json.dumps(manifest))
+    assert read_index(kept) is None
+
+
+def test_beginning_again_leaves_nothing(kept):
+    """An index that does not fit is removed before a new one is made."""
+    begin_again(kept)
+    assert list(kept.iterdir()) == []
+    assert read_index(kept) is None
+
+
+def test_only_one_writes(tmp_path):
+    """A second writer is told that it is not alone; afterwards it may."""
+    with writing_alone(tmp_path) as first, writing_alone(tmp_path) as second:
+        assert (first, second) == (True, False)
+    with writing_alone(tmp_path) as later:
+        assert later
+
+
+def test_the_lock_of_a_process_that_is_gone_does_not_last(tmp_path):
+    """A writer killed in the middle keeps nobody from writing."""
+    gone = os.fork()
+    if gone == 0:
+        os._exit(0)
+    os.waitpid(gone, 0)
+    (tmp_path / "being-written").write_text(str(gone))
+    with writing_alone(tmp_path) as alone:
+        assert alone
