@@ -45,16 +45,26 @@ def load_demo_job(name: str | None = None) -> Case:
 
 
 def build_demo_library(path: Path) -> Library:
-    """Return a library of the invented cases at `path`, made fresh; refuse to touch a library of real ones."""
+    """Return a library of the invented cases at `path`; refuse to touch a library of real ones.
+
+    One that holds just these cases already is left as it is, with the index beside it.
+    """
+    cases = [case for file in record_files([demo_folder()]) for case in load_file(file)]
     if path.exists():
-        with Library.open(path) as there:
-            if there.fact("purpose") != DEMO_PURPOSE:
-                raise CasebaseError(
-                    f"{path}: holds cases of your own: name another file for the demonstration"
-                )
+        there = Library.open(path)
+        if there.fact("purpose") != DEMO_PURPOSE:
+            there.close()
+            raise CasebaseError(f"{path}: holds cases of your own: name another file for the demonstration")
+        if _holds_just(there, cases):
+            return there
+        there.close()
         for part in (path, path.with_name(f"{path.name}-wal"), path.with_name(f"{path.name}-shm")):
             part.unlink(missing_ok=True)
     library = Library.create(path)
     library.set_fact("purpose", DEMO_PURPOSE)
-    library.log(case for file in record_files([demo_folder()]) for case in load_file(file))
+    library.log(cases)
     return library
+
+
+def _holds_just(library: Library, cases: list[Case]) -> bool:
+    return library.count() == len(cases) and library.holds(cases)

@@ -28,7 +28,7 @@ def casebase(*arguments, library=None, stdin="", **environment):
         capture_output=True,
         text=True,
         env=os.environ | {"COLUMNS": "100"} | named | environment,
-        timeout=60,
+        timeout=240,
         check=False,
     )
 
@@ -102,6 +102,9 @@ def test_every_answer_is_also_json(shop, arguments):
         (("show", "not-an-id!"), "is no case ID"),
         (("similar", "missing.yaml"), "missing.yaml: cannot be read"),
         (("log", "missing.yaml"), "missing.yaml: cannot be read"),
+        (("similar", JOB, "--medium", "lan"), "expected one of"),
+        (("similar", JOB, "--since", "spring"), "expected a day such as"),
+        (("similar", JOB, "--explain", "zzzz"), "no case with an ID"),
         (("codes", "X9"), "fits no known form"),
         (("list", "--fault", "low_opne"), "Did you mean 'low_open'?"),
         (("init",), "something stands there already"),
@@ -260,3 +263,56 @@ def test_a_closed_pipe_is_no_error(shop):
         check=False,
     )
     assert "Traceback" not in done.stderr
+
+
+def test_similar_can_be_narrowed_down(shop):
+    """Only cases on LIN, only of one make, only since a day: what does not fit is not compared."""
+    told = json.loads(casebase("similar", JOB, "--medium", "lin", "--json", library=shop).stdout)
+    everything = json.loads(casebase("similar", JOB, "--json", library=shop).stdout)
+    assert 0 < told["compared_with"] < everything["compared_with"]
+    nothing = casebase("similar", JOB, "--since", "2200-01-01", library=shop)
+    assert nothing.returncode == 0
+    assert "Nearest past cases of 0 records" in nothing.stdout
+
+
+def test_one_pair_is_explained_facet_by_facet(shop):
+    """Every facet of one comparison, with likeness and weight, on the screen and as JSON."""
+    told = json.loads(casebase("similar", JOB, "--explain", "r40", "--json", library=shop).stdout)
+    assert set(told["facets"]) == set(WEIGHTS)
+    total = sum(facet["weight"] * (facet["likeness"] or 0) for facet in told["facets"].values())
+    assert told["tempering"] * total == pytest.approx(told["score"], abs=1e-3)
+    shown = casebase("similar", JOB, "--explain", "r40", library=shop).stdout
+    assert f"Likeness {told['score']:.2f}" in shown
+
+
+def test_the_solved_cases_can_be_asked_again(shop):
+    """Evaluation says how often a right case came first, and how unsure that is."""
+    told = json.loads(casebase("evaluate", "--json", library=shop).stdout)
+    assert told["asked"] > 10
+    shown = casebase("evaluate", library=shop).stdout
+    assert "What each part is worth" in shown
+
+
+def test_kept_weights_are_used_until_they_are_given_up(tmp_path):
+    """`--keep` changes the weights that similar goes by, `--usual` brings them back."""
+    library = tmp_path / "own.db"
+    casebase("init", library=library)
+    casebase("log", DEMO, library=library)
+
+    def weight_of_meaning():
+        told = json.loads(casebase("similar", JOB, "--json", library=library).stdout)
+        return told["matches"][0]["facets"]["meaning"]["weight"]
+
+    usual = weight_of_meaning()
+    assert casebase("evaluate", "--fit", "--keep", library=library).returncode == 0
+    assert weight_of_meaning() != usual
+    assert casebase("evaluate", "--usual", library=library).returncode == 0
+    assert weight_of_meaning() == usual
+
+
+def test_without_the_text_model_everything_else_is_compared(shop):
+    """A model that cannot be had is said on stderr; the answer comes from the other facets."""
+    done = casebase("similar", JOB, library=shop, CASEBASE_TEXT_MODEL="/no/such/model")
+    assert done.returncode == 0
+    assert "Stories are left out of the comparison" in done.stderr
+    assert "ground point behind the left headlamp" in done.stdout

@@ -11,7 +11,7 @@ import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final, Protocol
+from typing import Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -148,34 +148,6 @@ class Bank:
             _replace(path.with_suffix(".names"), "\n".join(made))
         except OSError:
             return
-
-
-@dataclass
-class Excerpt(Bank):
-    """The first `per_state` buses of each state of another bank: coarser, and quicker in the same measure."""
-
-    whole: Bank | None = None
-
-    def columns(self, unplugged: str) -> Mapping[str, Column]:
-        """Return the columns of the other bank, cut."""
-        if self.whole is not None and unplugged not in self._views:
-            columns = self.whole.columns(unplugged)
-            self._views[unplugged] = {name: self._cut(column) for name, column in columns.items()}
-        return self._views[unplugged]
-
-    def hosts(self) -> NDArray[np.int64]:
-        """Return the hosts of the other bank, cut."""
-        if self._hosts is None and self.whole is not None:
-            self._hosts = self._cut(self.whole.hosts())
-        return super().hosts()
-
-    def _cut(self, rows: NDArray[Any]) -> NDArray[Any]:
-        return np.ascontiguousarray(rows.reshape(len(self.states), -1)[:, : self.per_state]).ravel()
-
-
-def excerpt_of(bank: Bank, per_state: int) -> Bank:
-    """Return the first `per_state` buses of each state of `bank`."""
-    return Excerpt(bank.model, None, per_state, bank.seed, whole=bank)
 
 
 def _replace(path: Path, content: NDArray[np.float32] | str) -> None:

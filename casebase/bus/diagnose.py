@@ -14,7 +14,7 @@ import numpy as np
 from casebase.bus.bank import Bank
 from casebase.bus.chain import Array
 from casebase.bus.interpret import Interpreted, interpret
-from casebase.bus.models import bank_for, rough_bank_for
+from casebase.bus.models import bank_for
 from casebase.bus.observation import Observation
 from casebase.bus.posterior import Clash, Posterior, clashes, log_explained, posterior_of
 from casebase.bus.roles import BusUnderTest, Roles, roles_for, ways_to_hold
@@ -126,7 +126,7 @@ def diagnose(  # noqa: PLR0913  the bus, and how to reckon
     `prior` gives the states' relative frequencies (left out: all alike). `cache` is a folder for the simulated buses.
     `rough` asks fewer of them, for what is kept of thousands of cases.
     """
-    bank = rough_bank_for(medium, cache) if rough else bank_for(medium, cache)
+    bank = bank_for(medium, cache, rough=rough)
     found = []
     for known, chance in ways_to_hold(bus, readings):
         roles = roles_for(known, readings, bank.model.unpluggable)

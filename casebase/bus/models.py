@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
-from casebase.bus.bank import BUSES_PER_STATE, Bank, Model, excerpt_of
+from casebase.bus.bank import BUSES_PER_STATE, Bank, Model
 from casebase.bus.fault_tolerant_model import fault_tolerant_can
 from casebase.bus.flexray_model import flexray
 from casebase.bus.pair_model import high_speed_can, j1939
@@ -29,17 +29,13 @@ _OF_FEW_STATES: Final = (Medium.LIN, Medium.K_LINE, Medium.SINGLE_WIRE_CAN)
 
 
 @lru_cache(maxsize=16)
-def bank_for(medium: Medium, cache: Path | None = None) -> Bank:
-    """Return the bank of a medium; `cache` is a folder in which simulated buses are kept between runs."""
+def bank_for(medium: Medium, cache: Path | None = None, *, rough: bool = False) -> Bank:
+    """Return the bank of a medium; `cache` is a folder in which simulated buses are kept between runs.
+
+    A `rough` one has an eighth of the buses: enough for a posterior that is kept in twentieths, of thousands of cases.
+    """
     per_state = BUSES_PER_STATE * (2 if medium in _OF_FEW_STATES else 1)
-    return Bank(_MODELS[medium](), cache, per_state)
-
-
-@lru_cache(maxsize=16)
-def rough_bank_for(medium: Medium, cache: Path | None = None) -> Bank:
-    """Return an eighth of the bank of a medium: enough for a posterior that is kept in twentieths."""
-    whole = bank_for(medium, cache)
-    return excerpt_of(whole, whole.per_state // 8)
+    return Bank(_MODELS[medium](), cache, per_state // 8 if rough else per_state)
 
 
 def computed_media() -> tuple[Medium, ...]:

@@ -52,6 +52,10 @@ class Logged:
 _ID_FACT: Final = "library id"
 """Tells a library from another that stood at the same path: its index must not be taken for this one's."""
 
+_CURRENT_SHA256: Final = (
+    "SELECT r.sha256 FROM records r JOIN cases c ON c.id = r.case_id AND c.revision = r.revision"
+)
+
 _WEIGHTS_FACT: Final = "weights of the facets"
 
 _SUMMARY_COLUMNS: Final = (
@@ -109,6 +113,12 @@ class Library:
             remove_derived(self._db, [one.case_id for one in logged if one.outcome is Outcome.REVISED])
             write_derived(self._db, changed.values())
         return logged
+
+    def holds(self, cases: Iterable[Case]) -> bool:
+        """Return whether every record given is the current revision of a case."""
+        with self._readable():
+            current = {row[0] for row in self._db.execute(_CURRENT_SHA256)}
+        return all(sha256_of(canonical_json(case)) in current for case in cases)
 
     def resolve(self, prefix: str) -> str:
         """Return the whole ID that `prefix` begins; raise when none or several do."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -34,7 +35,10 @@ def questions_of(  # noqa: PLR0913, PLR0917  the cases, what fills them in, how 
     """Return one question for each of at most `most` solved cases, everything that came after the search hidden."""
     rows = np.flatnonzero(fault_rows(collection.index))
     pasts = collection.profiles(rows)
-    asked = [(_as_stuck(case_of(solved.case_id), buses, embedder), solved) for solved in chosen(pasts, most)]
+    asked = [
+        (replace(_as_stuck(case_of(solved.case_id), buses, embedder), case_id=solved.case_id), solved)
+        for solved in chosen(pasts, most)
+    ]
     return leave_one_out(asked, pasts, lambda job: comparison(collection.index, rows, job), progress)
 
 

@@ -12,12 +12,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from casebase.match.looks import SOUND_TO_LOOK_AT, state_of
 from casebase.match.meaning import Meaning
-from casebase.match.meaning_facet import LOOKS_LIKE, STATES
 from casebase.match.pooling import JUDGED, Pooling
 from casebase.match.profile import Profile
 from casebase.match.ranking import Match
-from casebase.match.single_fault import SOUND_TO_LOOK_AT, SingleFault, buses_read
+from casebase.match.single_fault import SingleFault, buses_read
 from casebase.match.suspect import Suspect, suspect_for
 from casebase.match.voices import CauseKey, Voice, is_verified, loudest_first, voices_of
 from casebase.record.modules import module_label
@@ -74,16 +74,6 @@ class LikelyCause:
         return self.fault == SOMETHING_ELSE
 
 
-def state_of(fault: str) -> str | None:
-    """Return the bus state that goes with a fault, None where it may do anything to the wires.
-
-    >>> state_of("module_supply_or_ground"), state_of("water_in_module")
-    ('healthy', None)
-    """
-    state = LOOKS_LIKE.get(fault, fault)
-    return state if state in STATES else None
-
-
 def pooled_causes(
     job: Profile,
     matches: Sequence[Match],
@@ -100,6 +90,11 @@ def pooled_causes(
     found = [cause for cause in pooled.causes() if cause.probability >= LEAST_LISTED]
     listed = sorted(found, key=lambda cause: (-cause.probability, cause.fault, cause.module or ""))[:most]
     return [*listed, _remainder(listed)]
+
+
+def something_else(causes: Iterable[LikelyCause]) -> float:
+    """Return the probability of the remainder."""
+    return math.fsum(cause.probability for cause in causes if cause.is_something_else)
 
 
 def cause_shares(

@@ -55,7 +55,13 @@ def _vectors(embedder: Embeds, profiles: list[Profile]) -> NDArray[np.float32]:
 
 
 def _with_meaning(profile: Profile, case: Case, buses: Path | None) -> Profile:
-    meanings = meanings_of(case, buses, most_tests=0, rough=True)
+    """Return a past case's profile with what its readings mean as far as nothing was unplugged.
+
+    Every unplugged module would be another bus to simulate; what unplugging told is in the cause, and in the readings
+    themselves.
+    """
+    plugged = [reading for reading in case.readings if not reading.unplugged]
+    meanings = meanings_of(case.model_copy(update={"readings": plugged}), buses, most_tests=0, rough=True)
     return replace(profile, meaning=shares_by_medium(meanings), host=host_of(meanings))
 
 

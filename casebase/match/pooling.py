@@ -18,7 +18,7 @@ class Pooling:
     sharpness: float = 10.0
     """A case counts exp(sharpness x (likeness - 1)): at 10 a likeness of .77 counts a tenth (judged)."""
 
-    readings_power: float = 0.7
+    readings_power: float = 0.8
     """Power of the readings' say on a past case's cause: below 1, for its likeness has heard the readings already
     (judged)."""
 

@@ -7,32 +7,35 @@ cases: readings in which the cases behind the causes differ, and the step that s
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
-from casebase.bus.candidates import Candidate
 from casebase.bus.diagnose import Diagnosis
-from casebase.bus.explain import clash_words, split_words
-from casebase.bus.nexttest import NextTest, next_tests
-from casebase.bus.observe import DLC
-from casebase.match.causes import LikelyCause, state_of
+from casebase.bus.explain import clash_words
+from casebase.bus.nexttest import next_tests
+from casebase.match.causes import LikelyCause
+from casebase.match.in_turn import InTurn, family_of, is_same_reading, tests_in_turn
+from casebase.match.looks import SOUND, state_of
 from casebase.match.meaning import Meaning
 from casebase.match.meaning_facet import STATES
-from casebase.match.past_readings import PastReading, past_readings
+from casebase.match.past_readings import LEAST_BITS, PastReading, past_readings
 from casebase.match.profile import Profile
 from casebase.match.ranking import Match
-from casebase.match.single_fault import SOUND
-from casebase.match.traits import ReadingTrait
 from casebase.record.cautions import BRAKES_OR_STEERING, HIGH_VOLTAGE, MAKER_FIRST, RESTRAINTS
-from casebase.record.modules import module_family, module_identity
 
 MOST_TESTS: Final = 3
 CAUSES_TOLD_APART: Final = 4
 COMPUTED: Final = "computed"
 LEAST_SHARE: Final = 1e-9
+
+CANDIDATES_RATED: Final = 9
+"""How many computed tests are looked at, so that one module after the other becomes one test."""
+
+SETTLED_FROM: Final = 0.05
+"""Below this probability of a cause, how it was settled elsewhere does not matter (judged)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +43,7 @@ class SettlingTest:
     """A test that tells the first causes apart: what to do, who says so, what it tells, what to mind.
 
     `source` is `computed`, `from cases ...` or both. `bits` is what it is expected to tell, where that can be reckoned;
-    `cases` are the IDs of the cases that it comes from.
+    `minutes` are for each module where one is unplugged after the other; `cases` are the IDs of those it comes from.
     """
 
     words: str
@@ -51,6 +54,8 @@ class SettlingTest:
     bits: float | None = None
     cautions: list[str] = field(default_factory=list)
     cases: list[str] = field(default_factory=list)
+    in_turn: bool = False
+    """Whether it is done with one module after the other."""
 
     @property
     def bits_per_minute(self) -> float:
@@ -66,14 +71,12 @@ def settling_tests(
     most: int = MOST_TESTS,
 ) -> list[SettlingTest]:
     """Return at most `most` tests, best first; where readings clash, taking these again comes before all."""
-    pasts = {match.profile.case_id: match.profile for match in matches}
     named = [cause for cause in causes if not cause.is_something_else][:CAUSES_TOLD_APART]
+    told_apart = [*named, *(cause for cause in causes if cause.is_something_else)]
     again = list(_to_take_again(meanings))
-    ranked = sorted(
-        _joined(list(_computed(causes, meanings)), past_readings(named, job, pasts), named),
-        key=lambda test: -test.bits_per_minute,
-    )
-    steps = list(_steps_that_settled_it(named, pasts))[:1]
+    both = _joined(list(_computed(causes, meanings)), past_readings(told_apart, job, matches))
+    ranked = sorted(both, key=lambda test: -test.bits_per_minute)
+    steps = list(_steps_that_settled_it(named, matches))[:1]
     room = max(0, most - len(again) - len(steps))
     return [*again, *ranked[:room], *steps][:most]
 
@@ -88,12 +91,24 @@ def _to_take_again(meanings: Sequence[Meaning]) -> Iterator[SettlingTest]:
         yield SettlingTest(words, COMPUTED, clash_words(meaning.diagnosis)[:1])
 
 
-def _computed(causes: Sequence[LikelyCause], meanings: Sequence[Meaning]) -> Iterator[NextTest]:
+def _computed(causes: Sequence[LikelyCause], meanings: Sequence[Meaning]) -> Iterator[InTurn]:
     """Yield the tests of the network whose wires look worst."""
     told = [meaning for meaning in meanings if not meaning.diagnosis.clashes]
     if told:
         worst = min(told, key=lambda meaning: (_sound(meaning.diagnosis), meaning.name))
-        yield from next_tests(weighed_by_causes(worst.diagnosis, causes), MOST_TESTS)
+        tests = next_tests(weighed_by_causes(worst.diagnosis, causes), CANDIDATES_RATED)
+        worth = [test for test in tests if test.bits >= LEAST_BITS]
+        suspected = [family_of(cause.module) for cause in causes if cause.module]
+        yield from _without_repetition(tests_in_turn(worth, suspected))
+
+
+def _without_repetition(tests: Iterable[InTurn]) -> Iterator[InTurn]:
+    """Yield the tests that tell something the better ones before them do not."""
+    told: set[str] = set()
+    for test in tests:
+        if not told or not told.issuperset(test.told()):
+            yield test
+        told.update(test.told())
 
 
 def _sound(diagnosis: Diagnosis) -> float:
@@ -123,39 +138,37 @@ def weighed_by_causes(diagnosis: Diagnosis, causes: Sequence[LikelyCause]) -> Di
     )
 
 
-def _from_calculation(
-    test: NextTest, past: PastReading | None, causes: Sequence[LikelyCause]
-) -> SettlingTest:
-    candidate = test.candidate
+def _from_calculation(test: InTurn, past: PastReading | None) -> SettlingTest:
     cases = past.case_ids if past else []
     return SettlingTest(
-        words=candidate.words(),
+        words=test.words(),
         source=f"{COMPUTED}; read before in {', '.join(cases)}" if past else COMPUTED,
-        tells=[*split_words(test), *(past.tells() if past else [])],
-        needs=candidate.kind.precondition,
-        minutes=candidate.minutes,
-        bits=max(test.bits, past.bits if past else 0.0),
-        cautions=list(candidate.cautions()),
+        tells=[*test.tells(), *(past.tells() if past else [])],
+        needs=test.best.candidate.kind.precondition,
+        minutes=test.best.candidate.minutes,
+        bits=max(test.best.bits, past.bits if past else 0.0),
+        cautions=_cautions(test.best.candidate.cautions(), [each.candidate.unplugged for each in test.tests]),
         cases=cases,
+        in_turn=len(test.tests) > 1,
     )
 
 
 # --- from past cases ----------------------------------------------------------------------------------------------
 
 
-def _joined(
-    computed: Sequence[NextTest], past: Sequence[PastReading], causes: Sequence[LikelyCause]
-) -> Iterator[SettlingTest]:
+def _joined(computed: Sequence[InTurn], past: Sequence[PastReading]) -> Iterator[SettlingTest]:
     """Yield every test once: a reading that is computed and was taken before is one test."""
     left = list(past)
     for test in computed:
-        same = [one for one in left if is_same_reading(test.candidate, one.reading)]
+        same = [
+            one for one in left if any(is_same_reading(each.candidate, one.reading) for each in test.tests)
+        ]
         left = [one for one in left if one not in same]
-        yield _from_calculation(test, same[0] if same else None, causes)
-    yield from (_from_cases(one, causes) for one in left)
+        yield _from_calculation(test, same[0] if same else None)
+    yield from map(_from_cases, left)
 
 
-def _from_cases(past: PastReading, causes: Sequence[LikelyCause]) -> SettlingTest:
+def _from_cases(past: PastReading) -> SettlingTest:
     return SettlingTest(
         words=past.words(),
         source=f"from cases {', '.join(past.case_ids)}",
@@ -163,44 +176,17 @@ def _from_cases(past: PastReading, causes: Sequence[LikelyCause]) -> SettlingTes
         needs=past.needs(),
         minutes=past.minutes,
         bits=past.bits,
-        cautions=past.cautions(),
+        cautions=_cautions(past.cautions(), past.reading.unplugged or ()),
         cases=past.case_ids,
     )
-
-
-_READ: Final = {"ohms": "resistance", "volts": "voltage", "traffic": "waveform", "asked": "waveform"}
-
-
-def is_same_reading(candidate: Candidate, reading: ReadingTrait) -> bool:
-    """Return whether a computed test and a reading of a past case are the same thing to do."""
-    first = candidate.kind.quantities[0]
-    if _READ[first.split("_")[0]] != reading.quantity:
-        return False
-    if reading.quantity == "resistance" and first.endswith("ground") != ("ground" in reading.lines):
-        return False
-    if reading.quantity == "waveform" and (first == "asked") != (reading.tester == "talking"):
-        return False
-    if {"supply", "battery +"} & set(reading.lines):
-        return False
-    unplugged = {module_family(name) for name in reading.unplugged or ()}
-    return unplugged == _families(candidate.unplugged) and _same_place(candidate, reading)
-
-
-def _same_place(candidate: Candidate, reading: ReadingTrait) -> bool:
-    if candidate.view.place == DLC:
-        return reading.place == "DLC"
-    return reading.place_module in _families(candidate.unplugged)
-
-
-def _families(name: str) -> set[str]:
-    return {module_family(module_identity(name))} if name else set()
 
 
 # --- the step that settled it -------------------------------------------------------------------------------------
 
 _REPAIR: Final = re.compile(
-    r"\b(replac|renew|repair|remade|fitted|refitted|swapped in|clean|tighten|taped|sleeve|solder|splic|crimp|coded|learn"
-    r"|taught|programm|clear|advis|offer|customer|cust\b|quoted|priced|changed|put back|back on|insulat|re-?rout|new\b)",
+    r"\b(replac|renew|repair|remade|fitted|refitted|changed|clean|tighten|taped|sleeve|solder|splic|crimp|insulat"
+    r"|re-?rout|put back|back (on|in)\b|cod(ed|ing)|learn|taught|programm|clear|advis|offer|declin|custom|cust\b|quot"
+    r"|pric|new\b)",
     re.IGNORECASE,
 )
 """Words of a repair or of talk about it: such a step ended the job and settled nothing (judged)."""
@@ -212,18 +198,17 @@ _HAZARDS: Final = (
 )
 
 
-def _steps_that_settled_it(
-    causes: Sequence[LikelyCause], pasts: dict[str, Profile]
-) -> Iterator[SettlingTest]:
+def _steps_that_settled_it(causes: Sequence[LikelyCause], matches: Sequence[Match]) -> Iterator[SettlingTest]:
     """Yield what settled it in the cases behind the causes, the likeliest first; a repair is no test."""
+    settled_by = {match.profile.case_id: match.profile.settled_by for match in matches}
     for cause in causes:
-        for behind in cause.cases:
-            step = pasts[behind.case_id].settled_by
-            if step and not _REPAIR.search(step.split(":")[0]):
+        for behind in cause.cases if cause.probability >= SETTLED_FROM else ():
+            step = settled_by[behind.case_id]
+            if step and not _REPAIR.search(step):
                 yield SettlingTest(
-                    words=step,
-                    source=f"from case {behind.case_id}",
-                    tells=[f"this settled it there: {cause.words}"],
+                    words=f"What settled it there: {step}",
+                    source=f"from cases {behind.case_id}",
+                    tells=[f"it was {cause.words}"],
                     cautions=[*_hazards(f"{step} {cause.words}"), MAKER_FIRST],
                     cases=[behind.case_id],
                 )
@@ -231,3 +216,20 @@ def _steps_that_settled_it(
 
 def _hazards(text: str) -> list[str]:
     return [caution for pattern, caution in _HAZARDS if pattern.search(text)]
+
+
+_NEAR_AN_AIRBAG: Final = frozenset(
+    {
+        "steering angle sensor",
+        "steering column",
+        "steering wheel heating",
+        "seat control",
+        "occupant classification",
+    }
+)
+"""Modules that cannot be unplugged without reaching beside an airbag (common practice, no source)."""
+
+
+def _cautions(cautions: Iterable[str], unplugged: Iterable[str]) -> list[str]:
+    beside_airbag = any(family_of(name) in _NEAR_AN_AIRBAG for name in unplugged)
+    return [*([RESTRAINTS] if beside_airbag else []), *cautions]

@@ -11,16 +11,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
+from casebase.match.looks import SOUND, SOUND_TO_LOOK_AT
 from casebase.match.meaning import Meaning
 from casebase.match.network_facet import medium_likeness
 from casebase.match.profile import Profile
-from casebase.record.vocabulary import BusState
-
-SOUND: Final = tuple(str(state) for state in (BusState.HEALTHY, BusState.BUS_QUIET, BusState.BUS_ASLEEP))
-"""States in which the wires are as they should be."""
-
-SOUND_TO_LOOK_AT: Final[Mapping[str, float]] = {SOUND[0]: 0.5, SOUND[1]: 0.5}
-"""How a network looks on which nothing is wrong, or nothing that shows from where the leads are (judged)."""
 
 SAME_PHYSICS_FROM: Final = 0.5
 LEAST_SOUND: Final = 1e-6
@@ -89,9 +83,14 @@ class SingleFault:
         return self._on(bus, believed)
 
     def probability(self, state: str) -> float | None:
-        """Return the probability of a state, of sound ones on the network that looks worst; None without readings."""
+        """Return the probability of a state; None without readings.
+
+        Healthy means that no network read is at fault, awake or not; quiet and asleep are of the one that looks worst.
+        """
         if not self.buses:
             return None
+        if state == SOUND[0]:
+            return self.sound
         if state in SOUND:
             worst = min(self.buses, key=lambda bus: bus.sound)
             return self.sound * _within_sound(worst, state)

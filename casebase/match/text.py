@@ -27,6 +27,7 @@ from casebase.match.text_kept import (
     new_folder,
     put_in_place,
     read_kept,
+    stamp_of,
 )
 from casebase.match.text_model import Model, named_model
 
@@ -156,10 +157,11 @@ def _tokenizer(path: Path) -> Tokenizer:
 
 def _make(meant: Model, place: Path, progress: Progress) -> None:
     """Export a model to its place in the cache; what is half done goes."""
+    damaged = stamp_of(place)
     made = new_folder(place.parent)
     try:
         export(meant, made, progress)
-        put_in_place(made, place)
+        put_in_place(made, place, damaged)
     finally:
         shutil.rmtree(made, ignore_errors=True)
     progress("text model ready", 1.0)

@@ -95,19 +95,23 @@ def new_folder(cache: Path) -> Path:
         ) from error
 
 
-def put_in_place(made: Path, place: Path) -> None:
-    """Move a finished folder to its place; what another process has put there meanwhile stays if it is whole."""
+def stamp_of(folder: Path) -> tuple[int, int] | None:
+    """Return what tells the export that lies in `folder` from one that another process puts there; None for none."""
     with suppress(OSError):
-        os.replace(made, place)
-        return
-    if read_kept(place) is None:
+        known = (folder / _SETTINGS).stat()
+        return known.st_ino, known.st_mtime_ns
+    return None
+
+
+def put_in_place(made: Path, place: Path, instead_of: tuple[int, int] | None) -> None:
+    """Move a finished folder to its place, instead of the export with that stamp; a newer one there stays."""
+    if place.exists() and stamp_of(place) == instead_of:
         aside = Path(tempfile.mkdtemp(prefix=_PART, dir=place.parent))
         with suppress(OSError):
             os.replace(place, aside)
-        with suppress(OSError):
-            os.replace(made, place)
         shutil.rmtree(aside, ignore_errors=True)
-    shutil.rmtree(made, ignore_errors=True)
+    with suppress(OSError):  # another process was first
+        os.replace(made, place)
 
 
 def _as_it_is(path: Path, sha256: str, size: int, changed: int) -> tuple[str, int, int]:

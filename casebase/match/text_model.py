@@ -7,6 +7,7 @@ through the package's list of files.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -46,17 +47,17 @@ class Model:
 
 
 def named_model(name: str | None) -> Model:
-    """Return the model meant by the path of a folder or a hub name; None means the one of the package.
+    """Return the model meant by the path of a folder or a hub name; none at all means the one of the package.
 
     Raises `ModelError` for a path that is no folder of a model, and for what cannot be a name either.
     """
-    if name is None:
+    if not name:
         return Model(PACKAGE, f"{PACKAGE}-{WEIGHTS_SHA256[:16]}")
     folder = Path(name).expanduser()
-    if folder.is_dir():
+    if os.path.isdir(folder):  # unlike the path's own method, never raises
         _check_files(folder)
         return Model(str(folder), f"{_slug(folder.name)}-{_print_of(folder)}", folder)
-    if folder.exists() or not _HUB_NAME.fullmatch(name):
+    if os.path.exists(folder) or not _HUB_NAME.fullmatch(name):
         raise ModelError(f"text model '{name}': no such folder; give the folder of a {_KIND}")
     return Model(name, f"hub-{_slug(name)}-{hashlib.sha256(name.encode()).hexdigest()[:16]}")
 

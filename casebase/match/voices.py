@@ -7,11 +7,12 @@ found there. A story told again by the same shop on the same model is quieter ea
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import groupby
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
-from casebase.match.meaning_facet import STATES, bus_there
+from casebase.match.looks import looks_of
+from casebase.match.meaning_facet import bus_there
 from casebase.match.network_facet import affected_networks
 from casebase.match.pooling import Pooling
 from casebase.match.profile import Profile
@@ -74,7 +75,7 @@ def _voices_of(job: Profile, match: Match, readings: SingleFault, pooling: Pooli
 def _loudness(match: Match, readings: SingleFault, pooling: Pooling) -> float:
     alike = math.exp(pooling.sharpness * (match.score - 1.0))
     fits = readings_fit(match.profile, readings) ** pooling.readings_power
-    return alike * fits * _trust(match.profile, pooling)
+    return float(alike * fits * _trust(match.profile, pooling))
 
 
 def _trust(past: Profile, pooling: Pooling) -> float:
@@ -82,19 +83,11 @@ def _trust(past: Profile, pooling: Pooling) -> float:
     return verified * (1.0 if past.proven else pooling.not_proven_share)
 
 
-_ANYTHING: Final[Mapping[str, float]] = dict.fromkeys(STATES, 1.0 / len(STATES))
-
-
 def readings_fit(past: Profile, readings: SingleFault) -> float:
-    """Return how well the job's readings fit what is known of the bus of a past case; 1 where they say nothing of it.
-
-    A cause that may do anything to the wires is judged by the readings of its own case.
-    """
+    """Return how well the job's readings fit the cause of a past case; 1 where they say nothing of it."""
     there = bus_there(past)
-    if there is not None:
-        return readings.likelihood(there.medium, there.believed())
-    media = [network.medium for network in affected_networks(past)]
-    return readings.likelihood(media[0], _ANYTHING) if media else 1.0
+    media = [there.medium] if there else [network.medium for network in affected_networks(past)]
+    return readings.likelihood(media[0], looks_of(past, media[0])) if media else 1.0
 
 
 def _case_id(match: Match) -> str:
