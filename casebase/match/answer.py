@@ -6,24 +6,28 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
+from casebase.match.causes import LikelyCause, pooled_causes
+from casebase.match.causes_data import causes_data
 from casebase.match.collection import Collection
 from casebase.match.filling import Embeds, profile_to_compare
+from casebase.match.local_codes import CodeSetApart, codes_note, codes_set_apart
 from casebase.match.meaning import Meaning, meanings_data, meanings_of
 from casebase.match.narrowing import EVERY_CASE, Narrowing
 from casebase.match.nearest import nearest
-from casebase.match.next_look import NextLook, next_looks, would_settle
 from casebase.match.profile import Profile
 from casebase.match.ranking import FAULTS, Match, Measure, Ranking
 from casebase.match.rarity import Rarity
 from casebase.match.readings_facet import OTHER_BELOW, SAME_FROM, paired_readings
+from casebase.match.settling import SettlingTest, settling_tests
 from casebase.match.weights import WEIGHTS_ORIGIN
+from casebase.match.would_settle import would_settle
 from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
 from casebase.record.vehicle_likeness import platform_likeness
 from casebase.record.words import title_of
 
-CASES_LOOKED_AT: Final = 8
-"""How many of the nearest cases may say where to look next, however few are shown."""
+CASES_POOLED: Final = 50
+"""How many of the nearest cases speak for likely causes, however few are shown."""
 
 READINGS_TO_LOOK_NORMAL: Final = 3
 """One or two readings agree with a healthy vehicle by chance (judged)."""
@@ -47,7 +51,9 @@ class Answer:
     job: Case
     profile: Profile
     ranking: Ranking
-    looks: list[NextLook]
+    causes: list[LikelyCause]
+    tests: list[SettlingTest]
+    set_apart: list[CodeSetApart]
     cautions: list[str]
     meanings: list[Meaning]
     rarity: Rarity
@@ -90,13 +96,16 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
     """
     meanings = meanings_of(job, cache, most_tests=0)
     profile = profile_to_compare(job, meanings, embedder)
-    ranking = nearest(profile, collection, max(most, CASES_LOOKED_AT), narrowing, measure)
+    ranking = nearest(profile, collection, max(most, CASES_POOLED), narrowing, measure)
+    causes = pooled_causes(profile, ranking.matches, meanings)
     shown = replace(ranking, matches=ranking.matches[:most], known_good=ranking.known_good[:most])
     return Answer(
         job,
         profile,
         shown,
-        next_looks(profile, ranking.matches),
+        causes,
+        settling_tests(causes, profile, ranking.matches, meanings),
+        codes_set_apart(job),
         cautions_of(job),
         meanings,
         collection.index.rarity,
@@ -131,17 +140,7 @@ def answer_data(answer: Answer) -> dict[str, Any]:
             }
             for match in answer.ranking.known_good
         ],
-        "next": [
-            {
-                "reading": look.what,
-                "state": look.state,
-                "parts": look.parts,
-                "seen": [
-                    {"case_id": seen.case_id, "cause": seen.cause, "value": seen.shown} for seen in look.seen
-                ],
-            }
-            for look in answer.looks
-        ],
+        **causes_data(answer.causes, answer.tests, answer.set_apart, codes_note(answer.job)),
         "meaning": meanings_data(answer.meanings)["networks"],
         "looks_normal": answer.looks_normal,
         "cautions": answer.cautions,

@@ -14,6 +14,7 @@ from typing import Final
 from casebase.record.blame import speaks_of_network, who_blames_whom
 from casebase.record.case import Case, CodeEntry
 from casebase.record.cautions import BRAKES_OR_STEERING, RESTRAINTS
+from casebase.record.code_meaning import failure_type_text
 from casebase.record.codes import Grammar, Statement, System, TroubleCode
 from casebase.record.modules import module_family, module_identity, same_module
 
@@ -130,9 +131,10 @@ def _is_of_one_circuit(code: TroubleCode) -> bool:
 
 
 def _of_circuit(code: TroubleCode) -> str:
-    if code.statement is Statement.CIRCUIT:
-        return f"speaks of one circuit ({code.meaning}), not of the network"
-    return f"by its letter a {code.system} code, not one of the network ({code.meaning})"
+    if code.statement is not Statement.CIRCUIT:
+        return f"by its letter a {code.system} code, not one of the network"
+    told = code.meaning if code.failure_type is None else failure_type_text(code.failure_type)
+    return f"speaks of one circuit ({told}), not of the network"
 
 
 def _of_supply(entry: CodeEntry) -> str:

@@ -23,6 +23,7 @@ from casebase.bus.candidates import (
     UNPLUG_CAUTION,
     UNPLUGGING_MINUTES,
 )
+from casebase.bus.interpret import SINGLE
 from casebase.match.causes import LikelyCause
 from casebase.match.pooling import JUDGED
 from casebase.match.profile import Profile
@@ -32,6 +33,7 @@ from casebase.match.readings_facet import value_likeness
 from casebase.match.readings_here import readings_here
 from casebase.match.traits import ReadingTrait
 from casebase.record.modules import module_label
+from casebase.record.vocabulary import LINES_OF_MEDIUM
 
 LEAST_ALIKE: Final = 0.1
 """No value of a few past cases rules another cause out altogether (judged)."""
@@ -48,6 +50,9 @@ LEAST_BITS: Final = 0.05
 MOST_TOLD: Final = 3
 LONGEST_SHOWN: Final = 48
 
+_LINES_OF_PAIRS: Final = frozenset(
+    str(line) for lines in LINES_OF_MEDIUM.values() for line in lines if lines[0] not in SINGLE
+)
 _MINUTES: Final = {
     quantity: next(kind.minutes for kind in PAIR_KINDS if kind.quantities[0] == read)
     for quantity, read in (("resistance", "ohms_between"), ("voltage", "volts_high"), ("waveform", "traffic"))
@@ -107,8 +112,7 @@ class PastReading:
         first = {holder.words: holder for holder in reversed(self.holders)}
         told = [holder for holder in self.holders if first[holder.words] is holder]
         return [
-            f"{_shortened(holder.reading.shown)} with {holder.words} ({holder.case_id})"
-            for holder in told[:MOST_TOLD]
+            f"{_shown(holder.reading)} with {holder.words} ({holder.case_id})" for holder in told[:MOST_TOLD]
         ]
 
 
@@ -122,7 +126,9 @@ def past_readings(causes: Sequence[LikelyCause], job: Profile, matches: Sequence
         grouped[_kind(holder.reading)].append(holder)
     found = [_past_reading(holders, causes) for holders in grouped.values()]
     telling = [one for one in found if one.bits >= LEAST_BITS]
-    return sorted(telling, key=lambda one: (-one.bits / one.minutes, one.words()))
+    ordered = sorted(telling, key=lambda one: (-one.bits / one.minutes, one.words(), one.reading.lines))
+    # Both lines of a pair are read in one go: the one that tells more stands for them.
+    return list({one.words(): one for one in reversed(ordered)}.values())[::-1]
 
 
 def _holders(causes: Sequence[LikelyCause], job: Profile, matches: Sequence[Match]) -> Iterator[Holder]:
@@ -197,10 +203,15 @@ def _chances(alike: Floats, holders: Sequence[Holder], cause: int) -> Floats:
 def _what(reading: ReadingTrait) -> str:
     quantity = {"resistance": "ohms", "voltage": "volts", "waveform": "scope"}[reading.quantity]
     between = " to ".join(reading.lines)
+    lines = "of each line to ground" if _of_a_pair(reading) else between and f"from {between}"
     asked = ", a tester asking," if reading.tester == "talking" else ""
-    return " ".join(
-        part for part in (f"{quantity}{asked}", between and f"from {between}", _where(reading)) if part
-    )
+    return " ".join(part for part in (f"{quantity}{asked}", lines, _where(reading)) if part)
+
+
+def _of_a_pair(reading: ReadingTrait) -> str | None:
+    """Return the line that was read against ground, where it is one of two."""
+    line = next((line for line in reading.lines if line in _LINES_OF_PAIRS), None)
+    return line if "ground" in reading.lines else None
 
 
 def _where(reading: ReadingTrait) -> str:
@@ -212,5 +223,6 @@ def _where(reading: ReadingTrait) -> str:
     return f"at the {unplugged}connector of {module_label(module)}"
 
 
-def _shortened(text: str) -> str:
+def _shown(reading: ReadingTrait) -> str:
+    text = " ".join(part for part in (_of_a_pair(reading), reading.shown) if part)
     return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN].rsplit(' ', 1)[0]} ..."

@@ -81,8 +81,10 @@ def _alone(profile: Profile) -> str | None:
 
 
 def _is_unsafe(reading: ReadingTrait) -> bool:
-    named = (*(reading.unplugged or ()), reading.place_module or "", reading.what.casefold())
-    return any(word in name for name in named for word in _UNSAFE) and reading.place != "DLC"
+    named = [*(reading.unplugged or ())]
+    if reading.place != "DLC":
+        named += [reading.place_module or "", reading.what.casefold()]
+    return any(word in name for name in named for word in _UNSAFE)
 
 
 def _taken(job: Profile, reading: ReadingTrait) -> bool:

@@ -38,17 +38,25 @@ def export(model: Model, folder: Path, progress: Progress) -> None:
         progress("loading the text model", 0.05)
         whole = _loaded(model, place)
         progress("exporting the text model", 0.4)
-        try:
-            _write_tokenizer(whole, folder / TOKENIZER)
-            _write_graph(whole, folder / GRAPH)
-            kept = _settings(whole)
-        except Exception as error:  # whatever a foreign model makes the exporter raise
-            raise ModelError(
-                f"text model '{model.name}' cannot be exported ({_first_line(error)}); "
-                "name a Sentence Transformers model that turns text into vectors"
-            ) from error
-    progress("writing the text model", 0.95)
-    seal(folder, kept)
+        _write(model, whole, folder)
+        progress("trying the text model", 0.95)
+
+
+def _write(model: Model, whole: SentenceTransformer, folder: Path) -> None:
+    try:
+        _write_tokenizer(whole, folder / TOKENIZER)
+        _write_graph(whole, folder / GRAPH)
+        seal(folder, _settings(whole))
+    except OSError as error:
+        raise ModelError(
+            f"text model: its export cannot be written to {folder.parent} ({error.strerror or error}); "
+            "make room there, or name another cache folder in XDG_CACHE_HOME"
+        ) from error
+    except Exception as error:  # whatever a foreign model makes the exporter raise
+        raise ModelError(
+            f"text model '{model.name}' cannot be exported ({_first_line(error)}); "
+            "name a Sentence Transformers model that turns text into vectors"
+        ) from error
 
 
 def _loaded(model: Model, place: str) -> SentenceTransformer:

@@ -63,7 +63,8 @@ def read_kept(folder: Path) -> Kept | None:
         kept = Kept(**json.loads((folder / _SETTINGS).read_text(encoding="utf-8")))
         known = {name: _as_it_is(folder / name, *kept.files[name]) for name in FILES}
         if known != {name: tuple(entry) for name, entry in kept.files.items()}:
-            _write_settings(folder, replace(kept, files=known))
+            with suppress(OSError):  # a cache that cannot be written is read more slowly
+                _write_settings(folder, replace(kept, files=known))
         return kept
     return None
 

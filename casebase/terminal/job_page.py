@@ -1,4 +1,4 @@
-"""A stuck job on the screen: the job in five lines, the nearest cases and why, what is normal, where to go next."""
+"""A stuck job on the screen: the job, likely causes, the nearest cases and why, what is normal here, what to test."""
 
 from __future__ import annotations
 
@@ -6,10 +6,12 @@ from typing import Final
 
 from casebase.bus.explain import verdict
 from casebase.match.answer import Answer, ReadingBeside, would_settle_in
+from casebase.match.local_codes import codes_note
 from casebase.match.profile import Profile
 from casebase.match.ranking import Match
 from casebase.record.case import Case
 from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
+from casebase.terminal.causes_page import print_codes_set_apart, print_likely_causes, print_settling_tests
 from casebase.terminal.page import LABEL_WIDTH, Page
 
 _MOST_REASONS: Final = 5
@@ -21,13 +23,17 @@ def print_answer(answer: Answer, page: Page) -> None:
     """Print everything that is said to a stuck job; where the readings look normal, that comes first."""
     print_job(answer.job, page)
     _print_meaning(answer, page)
+    print_likely_causes(answer.causes, page)
     if answer.looks_normal:
         _print_normal(answer, page)
         _print_matches(answer, page)
     else:
         _print_matches(answer, page)
         _print_normal(answer, page)
-    _print_next(answer, page)
+    print_settling_tests(answer.causes, answer.tests, page)
+    for match in answer.ranking.matches[:1]:
+        page.line(f"How the nearest case was found: casebase show {match.profile.case_id}", 2)
+    print_codes_set_apart(answer.set_apart, page, codes_note(answer.job))
     print_cautions(answer.cautions, page)
 
 
@@ -113,20 +119,6 @@ def _print_normal(answer: Answer, page: Page) -> None:
             " how this network is built. Look where it is not healthy, before anything is replaced.",
             2,
         )
-
-
-def _print_next(answer: Answer, page: Page) -> None:
-    page.heading("Where to go next (from the cases above, not from calculation)")
-    if not answer.looks:
-        page.line("The cases above hold no further reading that would tell their causes apart.", 2)
-    for place, look in enumerate(answer.looks, start=1):
-        state = f" ({look.state})" if look.state else ""
-        page.line(f"{place}. Take {look.what}{state}", 2, 5)
-        for seen in look.seen[:4]:
-            page.labelled("there", f"{seen.shown} with {seen.cause} [{seen.case_id}]", 5)
-    best = answer.ranking.matches[:1]
-    for match in best:
-        page.line(f"Read how it was found: casebase show {match.profile.case_id}", 2)
 
 
 def _vehicle(past: Profile) -> str:

@@ -8,7 +8,7 @@ WORDS = [
     "[CLS]",
     "[SEP]",
     "[MASK]",
-    *"the a bus is quiet lamp on off lost abs query :".split(),
+    *["the", "a", "bus", "is", "quiet", "lamp", "on", "off", "lost", "abs", "query", ":"],
 ]
 
 
@@ -16,7 +16,7 @@ def write_small_model(folder: Path, pooling: str = "cls", prompt: str = "", seed
     """Write a Sentence Transformers folder: BERT with two layers of 32, at most 12 tokens, not normalised."""
     import torch  # noqa: PLC0415
     from sentence_transformers import SentenceTransformer  # noqa: PLC0415
-    from sentence_transformers.models import Pooling, Transformer  # noqa: PLC0415
+    from sentence_transformers.sentence_transformer.modules import Pooling, Transformer  # noqa: PLC0415
     from transformers import BertConfig, BertModel, BertTokenizerFast  # noqa: PLC0415
 
     torch.manual_seed(seed)

@@ -137,15 +137,14 @@ def test_the_reading_that_tells_look_alikes_apart_is_named(demo_jobs, collection
     assert any("connector of ABS" in words and "OL" in words for words in look_alike.differ)
 
 
-def test_next_look_is_the_reading_that_parts_the_nearest_causes(demo_jobs, collection):
-    """For the silent ABS the two nearest causes differ in the supply at its connector: that comes first."""
+def test_what_would_settle_it_is_named_with_each_case(demo_jobs, collection):
+    """For the silent ABS the nearest case has the supply at its connector, which the job has not."""
     answer = answer_to(demo_jobs["k4-fjellet-abs-silent.yaml"], collection, 3)
-    first = answer.looks[0]
-    assert first.what.startswith("supply to ground")
-    assert {seen.shown for seen in first.seen} == {"4.2 V", "12.1 V"}
+    told = answer_data(answer)["matches"][0]["would_settle"]
+    assert told.startswith("supply to")
 
 
-def test_what_is_read_already_is_not_proposed(make_case):
+def test_what_is_read_already_does_not_settle_it(make_case):
     """A job that holds the ohms of the pair is sent for the volts, not for the ohms again."""
     ohms = {
         "quantity": "resistance",
@@ -158,6 +157,14 @@ def test_what_is_read_already_is_not_proposed(make_case):
     past = make_case(readings=[ohms, volts], cause={"fault": "driver_stuck_dominant"}, provenance=ENDED)
     job = make_case(readings=[ohms])
 
-    looks = answer_to(job, collection_of([profile_of(past, "past")])).looks
+    told = answer_data(answer_to(job, collection_of([profile_of(past, "past")])))
 
-    assert [look.what for look in looks] == ["CAN high to ground at DLC"]
+    assert told["matches"][0]["would_settle"].startswith("CAN high to ground at DLC")
+
+
+def test_probabilities_of_the_causes_sum_to_one(demo_jobs, collection):
+    """What is listed and what none of these cases had make the whole."""
+    for job in demo_jobs.values():
+        told = answer_data(answer_to(job, collection))
+        whole = sum(cause["probability"] for cause in told["causes"]) + told["something_else"]
+        assert whole == pytest.approx(1.0, abs=1e-3)

@@ -108,7 +108,8 @@ import sys
 from casebase import places
 from casebase.match.text import open_embedder
 vectors = open_embedder(places.text_model_folder()).vectors(["no start"])
-print(vectors.shape, sorted({"torch", "sentence_transformers", "transformers", "onnx", "onnxruntime"} & set(sys.modules)))
+heavy = {"torch", "sentence_transformers", "transformers", "onnx", "onnxruntime"}
+print(vectors.shape, sorted(heavy & set(sys.modules)))
 """
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "(1, 384) ['onnxruntime']"
@@ -132,22 +133,16 @@ def test_exporting_a_folder_fetches_nothing_and_tells_how_far_it_is(model, tmp_p
     assert capfd.readouterr() == ("", "")
 
 
-def test_identity_follows_weights_export_and_abbreviations(model, exported, embedder, monkeypatch, tmp_path):
+def test_identity_follows_weights_export_and_abbreviations(model, cache, embedder, monkeypatch):
     """Vectors that must not be compared have embedders of different identity, and only those."""
-    own = open_embedder(exported, str(model)).identity
-    moved = shutil.copytree(model, tmp_path / "moved")
-    assert open_embedder(tmp_path / "cache", str(moved)).identity == own
+    own = open_embedder(cache, str(model)).identity
+    assert open_embedder(cache, str(model)).identity == own
     assert embedder.identity != own
-    monkeypatch.setattr(spelled_out, "_rows", lambda: [])
-    assert open_embedder(exported, str(model)).identity != own
-
-
-def test_other_weights_are_another_identity(model, exported, tmp_path):
-    """A model trained further, in a folder of its own, gives an embedder of its own."""
-    other = write_small_model(tmp_path / "tiny", seed=2)
-    found, own = open_embedder(tmp_path / "cache", str(other)), open_embedder(exported, str(model))
-    assert found.identity != own.identity
-    assert not np.allclose(found.vectors(["bus is quiet"]), own.vectors(["bus is quiet"]), atol=0.01)
+    monkeypatch.setattr(text, "EXPORT_VERSION", 0)
+    kept_folder(cache).rename(str(kept_folder(cache))[:-1] + "0")
+    otherwise_exported = open_embedder(cache, str(model)).identity
+    monkeypatch.setattr(spelled_out, "_rows", list)
+    assert len({own, otherwise_exported, open_embedder(cache, str(model)).identity}) == 3
 
 
 # --- damage ---------------------------------------------------------------------------------------------------
@@ -197,18 +192,19 @@ def test_weights_rotten_under_the_same_size_and_time_are_noticed_by_what_they_gi
     assert [path.name for path in cache.iterdir()] == [path.name for path in exported.iterdir()]
 
 
-def test_two_that_export_at_once_leave_one_whole_export(exported, cache, tmp_path):
-    """Whoever comes second finds a whole export and leaves it; a damaged one is replaced."""
+def test_two_that_export_at_once_leave_one_whole_export(exported, cache):
+    """Both found the same damaged export; the first replaces it, the second finds a newer one and leaves it."""
     place = kept_folder(cache)
-    first = (place / "settings.json").stat().st_ino
-    second = Path(shutil.copytree(place, cache / ".part-second"))
-    text_kept.put_in_place(second, place)
-    assert (place / "settings.json").stat().st_ino == first
     flip_a_byte(place / text_kept.GRAPH)
-    third = Path(shutil.copytree(kept_folder(exported), cache / ".part-third"))
-    text_kept.put_in_place(third, place)
+    damaged = text_kept.stamp_of(place)
+    first, second = (Path(shutil.copytree(kept_folder(exported), cache / name)) for name in "12")
+    text_kept.put_in_place(first, place, damaged)
+    newer = text_kept.stamp_of(place)
     assert text_kept.read_kept(place) is not None
-    assert list(cache.iterdir()) == [place]
+    text_kept.put_in_place(second, place, damaged)
+    assert text_kept.stamp_of(place) == newer
+    assert not first.exists()
+    assert second.exists()
 
 
 def test_what_a_killed_process_left_goes_after_a_day(tmp_path):
@@ -257,7 +253,7 @@ def test_a_folder_that_is_no_model(tmp_path):
     assert "without modules.json" in refusal(tmp_path / "cache", str(tmp_path))
 
 
-@pytest.mark.parametrize("name", ["/no/such/folder", "./none", "a b", "x/y/z", "", "-" * 300])
+@pytest.mark.parametrize("name", ["/no/such/folder", "~nobody-at-all/x", "./none", "a b", "x/y/z", "-" * 300])
 def test_a_path_where_nothing_is(tmp_path, name):
     """What is neither a folder nor a hub name is refused at once."""
     assert "no such folder" in refusal(tmp_path, name)
@@ -296,16 +292,29 @@ def test_a_cache_that_cannot_be_written(model, tmp_path):
     assert "cannot be written" in refusal(tmp_path / "taken" / "cache", str(model))
 
 
-def test_an_export_that_gives_other_vectors_is_not_used(model, tmp_path, monkeypatch):
-    """An exporter that went wrong is noticed against the model's own vectors."""
-    sealed = text_kept.seal
+def test_a_full_disk(model, tmp_path, monkeypatch):
+    """The sentence says where there is no room, and nothing half written is left."""
 
-    def spoilt(folder, kept):
+    def full(_folder, _kept):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("casebase.match.text_export.seal", full)
+    assert "No space left on device" in refusal(tmp_path / "cache", str(model))
+    assert list((tmp_path / "cache").iterdir()) == []
+
+
+def test_an_export_that_gives_other_vectors_is_not_used(model, exported, tmp_path, monkeypatch):
+    """An exporter that went wrong is noticed against the model's own vectors."""
+
+    def wrong(_model, folder, _progress):
+        shutil.copytree(kept_folder(exported), folder, dirs_exist_ok=True)
         weights = folder / text_kept.WEIGHTS
         weights.write_bytes(bytes(weights.stat().st_size))
-        sealed(folder, kept)
+        text_kept.seal(
+            folder, text_kept.Kept(**json.loads((folder / "settings.json").read_text(encoding="utf-8")))
+        )
 
-    monkeypatch.setattr("casebase.match.text_export.seal", spoilt)
+    monkeypatch.setattr(text, "export", wrong)
     assert "does not give the model's own vectors" in refusal(tmp_path, str(model))
 
 
