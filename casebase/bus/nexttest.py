@@ -74,7 +74,7 @@ def _information(features: Array, labels: Labels, many: int) -> tuple[float, Arr
     """Return the bits that a reading is expected to tell about `labels`, with what is believed before and after."""
     left = _left_after(features, labels, many)
     before = np.bincount(labels, minlength=many) / len(labels)
-    bits = expected_entropy(before) - float(np.mean([expected_entropy(row) for row in left]))
+    bits = expected_entropy(before) - expected_entropy(left)
     return max(bits, 0.0), before, left
 
 

@@ -145,6 +145,6 @@ def clashes(misfits: Sequence[Array]) -> list[Clash]:
 
 
 def expected_entropy(probabilities: Array) -> float:
-    """Return the entropy of a distribution in bits."""
-    positive = probabilities[probabilities > 0]
-    return float(-(positive * np.log2(positive)).sum())
+    """Return the entropy of a distribution in bits; of several (rows), the mean of theirs."""
+    logs = np.log2(np.where(probabilities > 0, probabilities, 1.0))
+    return float(-(probabilities * logs).sum(axis=-1).mean())

@@ -38,8 +38,8 @@ class Pooling:
     readings_share: float = 0.12
     """Mass of the bus states themselves, shared out by the readings alone (judged)."""
 
-    none_of_these: float = 0.03
-    """Mass of what none of the cases had: as much as one verified case of likeness .65 (judged)."""
+    none_of_these: float = 0.05
+    """Mass of what none of the cases had: as much as one verified case of likeness .70 (judged)."""
 
     def __post_init__(self) -> None:
         shares = (self.unverified_share, self.not_proven_share, self.told_again, self.moved_share)
