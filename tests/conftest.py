@@ -7,6 +7,8 @@ from typing import Any
 
 import pytest
 
+from casebase import places
+from casebase.match.text import Embedder, open_embedder
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data, load_file
 
@@ -32,6 +34,12 @@ def demo_cases() -> dict[str, Case]:
 def demo_jobs() -> dict[str, Case]:
     """Every invented stuck job by its file name."""
     return {path.name: load_file(path)[0] for path in sorted((DEMO / "jobs").glob("*.yaml"))}
+
+
+@pytest.fixture(scope="session")
+def embedder(simulated_buses) -> Embedder:
+    """The text embedder of the installed model, exported once per test run."""
+    return open_embedder(places.text_model_folder())
 
 
 @pytest.fixture

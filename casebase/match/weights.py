@@ -25,13 +25,13 @@ FACETS: Final[dict[str, Compare]] = {
 """Every facet by its name. A new one is a module with a `Compare` function, a line here and a weight below."""
 
 WEIGHTS: Final[dict[str, float]] = {
-    "meaning": 0.28,
-    "readings": 0.26,
+    "meaning": 0.22,
+    "symptoms": 0.22,
+    "readings": 0.20,
     "silence": 0.13,
-    "symptoms": 0.12,
-    "codes": 0.08,
-    "vehicle": 0.07,
-    "network": 0.06,
+    "codes": 0.11,
+    "network": 0.09,
+    "vehicle": 0.03,
 }
 
 HEALTHY_FACETS: Final[dict[str, Compare]] = {
@@ -44,6 +44,6 @@ HEALTHY_WEIGHTS: Final[dict[str, float]] = {"vehicle": 0.4, "network": 0.25, "co
 readings, not that these agree (judged)."""
 
 WEIGHTS_ORIGIN: Final = (
-    "judged, not fitted: readings and what they mean tell look-alikes apart, so they weigh most; model and codes are "
-    "what look-alikes share, so these weigh little"
+    "fitted to simulated cases of one invented fleet, held towards judged weights, and checked on another fleet"
+    " (docs/matching.md); a library may keep weights fitted to its own cases"
 )
