@@ -10,6 +10,7 @@ from dataclasses import fields
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from casebase.match.arrays import NOT_THERE, Answer, Atom, Numbered, ToRows, nobody_known
 from casebase.match.facet import UNKNOWN, Compared, best_pairing, names
@@ -88,40 +89,39 @@ class CodeArrays:
         ours = list(dict.fromkeys(job.codes))
         own = np.array([rarity.of(f"code {code.base}") for code in ours])
 
+        grades = np.stack([self._relation(code) for code in ours])
+        best_here = self.weights * grades.max(axis=0, initial=0.0)
+
         def to_rows(rows: Ragged) -> Answer:
-            grades = np.stack([self._relation(code, rows) for code in ours])
-            from_here = own @ rows.best(grades) / own.sum()
-            weights = self.weights[rows.flat]
-            whole = rows.sums(weights)
-            from_there = rows.sums(weights * grades.max(axis=0)) / np.where(whole, whole, 1.0)
+            from_here = own @ rows.best(grades[:, rows.flat]) / own.sum()
+            whole = rows.sums(self.weights[rows.flat])
+            from_there = rows.sums(best_here[rows.flat]) / np.where(whole, whole, 1.0)
             return (from_here + from_there) / 2, (rows.lengths > 0).astype(np.float64)
 
         return to_rows
 
-    def _relation(self, code: CodeTrait, rows: Ragged) -> Floats:
-        """Return `code_relation` of one code with every code in `rows`."""
-        stored = self.stored_in.ids[rows.flat]
-        own = self.stored_in.of(code.stored_in)
-        same_module = (stored == own) | (stored == NOT_THERE) | (own == NOT_THERE)
-        about, bus = self.about.of(code.about), self.bus.of(code.bus)
-        statement = self.statement.ids[rows.flat] == self.statement.of(code.statement)
-        return np.select(
-            [
-                self.text.ids[rows.flat] == self.text.of(code.text),
-                self.base.ids[rows.flat] == self.base.of(code.base),
-                (self.about.ids[rows.flat] == about) & (about != NOT_THERE),
-                (self.bus.ids[rows.flat] == bus) & (bus != NOT_THERE),
-                statement & self.of_network[rows.flat],
-            ],
-            [
-                np.where(same_module, SAME_CODE, SAME_CODE_OTHER_MODULE),
-                np.where(same_module, OTHER_FAILURE_TYPE, OTHER_FAILURE_TYPE_OTHER_MODULE),
-                np.float64(SAME_MODULE_BLAMED),
-                np.float64(SAME_BUS),
-                np.float64(SAME_STATEMENT_OF_NETWORK),
-            ],
-            0.0,
+    def _relation(self, code: CodeTrait) -> Floats:
+        """Return `code_relation` of one code with every distinct code, the closest relations last."""
+        grades = np.zeros(len(self.weights))
+        grades[self.of_network & (self.statement.ids == self.statement.of(code.statement))] = (
+            SAME_STATEMENT_OF_NETWORK
         )
+        if code.bus is not None:
+            grades[self.bus.ids == self.bus.of(code.bus)] = SAME_BUS
+        if code.about is not None:
+            grades[self.about.ids == self.about.of(code.about)] = SAME_MODULE_BLAMED
+        for same, here, elsewhere in (
+            (self.base.ids == self.base.of(code.base), OTHER_FAILURE_TYPE, OTHER_FAILURE_TYPE_OTHER_MODULE),
+            (self.text.ids == self.text.of(code.text), SAME_CODE, SAME_CODE_OTHER_MODULE),
+        ):
+            which = np.flatnonzero(same)
+            grades[which] = np.where(self._may_be_stored_in(code, which), here, elsewhere)
+        return grades
+
+    def _may_be_stored_in(self, code: CodeTrait, which: NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Return of which of some distinct codes the storing module is the same, or not told on one side."""
+        stored, own = self.stored_in.ids[which], self.stored_in.of(code.stored_in)
+        return np.asarray((stored == own) | (stored == NOT_THERE) | (own == NOT_THERE))
 
 
 # --- in words -----------------------------------------------------------------------------------------------------

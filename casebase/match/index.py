@@ -96,8 +96,8 @@ class Index:
     def readings_of(self, rows: NDArray[np.integer]) -> Readings:
         """Return the readings of the rows named."""
         kinds, values = self.readings
-        taken = kinds.take(rows)
-        return taken, Ragged(kinds.offsets, values).take(rows).flat.astype(np.uint16)
+        offsets, places = kinds.places(rows)
+        return Ragged(offsets, kinds.flat[places]), values[places]
 
     @cached_property
     def reading_arrays(self) -> ReadingArrays:

@@ -36,10 +36,17 @@ class Ragged:
         >>> Ragged.of([(7,), (), (8, 9)]).take(np.array([2, 0])).flat.tolist()
         [8, 9, 7]
         """
-        begin, lengths = self.offsets[rows], self.offsets[rows + 1] - self.offsets[rows]
-        offsets = _offsets(lengths)
-        places = np.arange(offsets[-1]) + np.repeat(begin - offsets[:-1], lengths)
+        offsets, places = self.places(rows)
         return Ragged(offsets, self.flat[places])
+
+    def places(self, rows: Ids) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return the offsets of the rows named, taken out in that order, and where their items stand here."""
+        begin = self.offsets[rows]
+        lengths = self.offsets[rows + 1] - begin
+        offsets = _offsets(lengths)
+        places = np.arange(offsets[-1])
+        places += np.repeat(begin - offsets[:-1], lengths)
+        return offsets, places
 
     def sums(self, values: Floats) -> Floats:
         """Return the sum over each row of `values`, one per item (last axis); 0 for an empty row."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any, Final
 
 import numpy as np
@@ -94,19 +94,10 @@ class ReadingArrays:
         graders = [self._value_likeness(reading) for reading in ours]
 
         def to_rows(readings: Readings) -> Answer:
-            kinds, values = readings
-            row_of = np.repeat(np.arange(len(kinds.lengths)), kinds.lengths)
-            telling = self._telling(kinds.flat, values)
-            found = _Graded(len(kinds.lengths))
-            for one in range(len(ours)):
-                comparable = stated[one][kinds.flat]
-                which = np.flatnonzero(comparable)
-                found.add(
-                    row_of[which],
-                    comparable[which],
-                    graders[one](values[which]),
-                    np.maximum(telling[which], own[one]),
-                )
+            found, of_reading = _Graded(len(readings[0].lengths)), _comparable(readings, stated)
+            for one, (rows, kinds, values) in enumerate(of_reading):
+                telling = np.maximum(self._telling(kinds, values), own[one])
+                found.add(rows, stated[one][kinds], graders[one](values), telling)
             return found.answer(sum(own))
 
         return to_rows if ours else _nothing_read
@@ -168,6 +159,19 @@ def _nothing_read(readings: Readings) -> Answer:
     return nothing, nothing
 
 
+def _comparable(
+    readings: Readings, stated: list[Floats]
+) -> Iterator[tuple[NDArray[np.intp], NDArray[np.integer], NDArray[np.uint16]]]:
+    """Yield for each reading of the job the rows that hold a comparable one, with its kind and value."""
+    rows, values = readings
+    kept = np.flatnonzero(np.any(stated, axis=0)[rows.flat])
+    row_of = np.repeat(np.arange(len(rows.lengths)), rows.lengths)[kept]
+    kinds, values = rows.flat[kept], values[kept]
+    for one in stated:
+        which = np.flatnonzero((one > 0)[kinds])
+        yield row_of[which], kinds[which], values[which]
+
+
 class _Graded:
     """Pairs of a reading here and one there, gathered for many rows: one reading of the job after the other."""
 
@@ -179,15 +183,19 @@ class _Graded:
         # Comparability is 1, 0.6, 0.36 or 0.216: as whole numbers it leads, and the likeness decides among equals.
         place = np.searchsorted(_COMPARABILITIES, stated - 1e-9)
         order = 2.0 * place + grades
-        best, most_telling = np.zeros(len(self.weights)), np.zeros(len(self.weights))
-        np.maximum.at(best, rows, order)
-        chosen = order == best[rows]
-        np.maximum.at(most_telling, rows[chosen], telling[chosen])
-        place_of_best = (best // 2.0).astype(np.intp)
-        weight, grade = _COMPARABILITIES[place_of_best] * most_telling, best - 2.0 * place_of_best
-        self.weights += weight
-        self.weighted += weight * grade
-        np.minimum(self.worst, grade, out=self.worst, where=place_of_best > 0)
+        first = np.flatnonzero(np.diff(rows, prepend=-1))
+        if len(first) < len(rows):  # some rows hold several
+            best = np.repeat(np.maximum.reduceat(order, first), np.diff(first, append=len(rows)))
+            chosen = np.flatnonzero(order == best)
+            rows, order, telling = rows[chosen], order[chosen], telling[chosen]
+            first = np.flatnonzero(np.diff(rows, prepend=-1))
+            telling = np.maximum.reduceat(telling, first)
+            rows, order = rows[first], order[first]
+        place = (order // 2.0).astype(np.intp)
+        weight, grade = _COMPARABILITIES[place] * telling, order - 2.0 * place
+        self.weights[rows] += weight
+        self.weighted[rows] += weight * grade
+        self.worst[rows] = np.minimum(self.worst[rows], grade)
 
     def answer(self, own: float) -> Answer:
         """Return likeness and known; `own` is what all readings of the job are worth."""
