@@ -71,7 +71,9 @@ class Library:
     def collection(self) -> Collection:
         """The library as the matcher has it."""
         told = next((one.vector for one in self.profiles if one.vector is not None), None)
-        return collection_of(self.profiles, TEXT if told is not None else "", 0 if told is None else len(told))
+        return collection_of(
+            self.profiles, TEXT if told is not None else "", 0 if told is None else len(told)
+        )
 
     @cached_property
     def rows(self) -> np.ndarray:

@@ -2,8 +2,8 @@
 
 python tests/bench/matching_quality.py [held-out] [own] [demo] [missing]
 
-Right is a case of the same fault at the same kind of place. A twin is a case of the same model with the same fault at the
-same kind of place and module; a look-alike one of the same model with the same codes and another fault. Ties count
+Right is a case of the same fault at the same kind of place. A twin is a case of the same model with the same fault at
+the same kind of place and module; a look-alike one of the same model with the same codes and another fault. Ties count
 against whoever ties.
 """
 

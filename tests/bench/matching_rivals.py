@@ -21,7 +21,7 @@ _TOKEN = re.compile(r"[^\W_]+")
 
 
 def full_text(library: Library) -> Ranker:
-    """Return BM25 of SQLite's FTS5 over all that a record says, asked for any word of the job's story, codes, modules."""
+    """Return BM25 of SQLite's FTS5 over all that a record says, asked for any word of the job and its codes."""
     db = sqlite3.connect(":memory:")
     db.execute("CREATE VIRTUAL TABLE told USING fts5(words, tokenize='porter unicode61')")
     db.executemany(

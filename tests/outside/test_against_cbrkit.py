@@ -1,0 +1,93 @@
+"""Set likeness, the weighted mean and a small ranking against cbrkit, version 0.14 (the last for Python 3.11)."""
+
+from dataclasses import replace
+
+import pytest
+from cbrkit.retrieval import apply, build  # type: ignore[import-untyped]
+from cbrkit.sim import aggregator, attribute_value  # type: ignore[import-untyped]
+from cbrkit.sim.collections import jaccard  # type: ignore[import-untyped]
+from cbrkit.sim.generic import equality  # type: ignore[import-untyped]
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from casebase.match.collection import collection_of
+from casebase.match.facet import Compared, joined, overlap
+from casebase.match.nearest import nearest
+from casebase.match.profile import profile_of
+from casebase.match.ranking import FAULTS, faults_by
+
+LAMPS = ("ABS", "airbag", "engine", "steering", "general warning")
+SETS = st.sets(st.sampled_from(LAMPS), min_size=1)
+
+
+def jaccard_index(ours, theirs):
+    """Return the Jaccard index out of cbrkit's likeness, which is 1 / (1 + distance), with distance 1 - index."""
+    return 2.0 - 1.0 / jaccard()(ours, theirs)
+
+
+@settings(deadline=None)  # cbrkit imports while it is first used
+@given(SETS, SETS)
+def test_overlap_of_traits_of_one_weight_is_jaccard(ours, theirs):
+    """Lamps of the same rarity are compared as cbrkit's Jaccard function does."""
+    assert overlap(ours, theirs, lambda trait: 1.0) == pytest.approx(jaccard_index(ours, theirs))
+
+
+PARTS = st.dictionaries(
+    st.sampled_from(["meaning", "readings", "silence", "codes", "vehicle"]), st.floats(0, 1), min_size=1
+)
+
+
+@settings(deadline=None)
+@given(PARTS)
+def test_the_mean_over_known_parts_is_cbrkits(parts):
+    """Parts that are known are pooled as cbrkit's weighted arithmetic mean does; what is unknown is in neither."""
+    weights = {"meaning": 0.3, "readings": 0.25, "silence": 0.2, "codes": 0.15, "vehicle": 0.1}
+    pooled = aggregator("fmean", weights)(parts)
+    unknown = [(weights[name], Compared(None, 0.0)) for name in weights.keys() - parts.keys()]
+    known = [(weights[name], Compared(likeness)) for name, likeness in parts.items()]
+    assert joined([*known, *unknown]).likeness == pytest.approx(pooled)
+
+
+@pytest.fixture
+def cases(make_case):
+    """Cases that differ in lamps and medium only, and so in which cbrkit and the matcher must agree."""
+    told = [(LAMPS[:count], medium) for count in (1, 2, 3, 4, 5) for medium in ("LIN", "FlexRay")]
+    return [
+        replace(
+            profile_of(
+                make_case(
+                    lamps=list(lamps),
+                    networks=[{"name": "a", "medium": medium}],
+                    provenance={"ended": "2026-01-02"},
+                ),
+                f"{medium} {len(lamps)}",
+            ),
+            lamps=lamps,
+        )
+        for lamps, medium in told
+    ]
+
+
+def test_a_small_ranking_is_cbrkits(cases, make_case):
+    """With lamps and the medium alone, of even rarity, the order and the scores are those of cbrkit's retrieval."""
+    job = replace(profile_of(make_case(networks=[{"name": "a", "medium": "LIN"}]), "job"), lamps=LAMPS[:3])
+    measure = faults_by(dict.fromkeys(FAULTS.weights, 0.0) | {"symptoms": 0.7, "network": 0.3})
+    collection = collection_of(cases)
+    rarity = collection.index.rarity
+    rarity._weights.update({f"lamp {lamp}": 1.0 for lamp in LAMPS})
+    ranked = nearest(job, collection, len(cases), faults=measure).matches
+
+    by_id = {past.case_id: {"lamps": set(past.lamps), "medium": past.networks[0].medium} for past in cases}
+    likeness = attribute_value(
+        attributes={"lamps": jaccard_index, "medium": equality()},
+        # Lamps are LAMPS_SHARE of the symptoms, and nothing else of these is known; two media are 0.05 alike, not 0.
+        aggregator=aggregator("fmean", {"lamps": 0.7 * 0.2, "medium": 0.3 * 0.7}),
+    )
+    found = apply(by_id, {"lamps": set(job.lamps), "medium": "LIN"}, build(likeness))
+    same_medium = [match.profile.case_id for match in ranked if match.profile.case_id.startswith("LIN")]
+    assert same_medium == [key for key in found.ranking if key.startswith("LIN")]
+    for match in ranked:
+        if match.profile.case_id.startswith("LIN"):
+            assert match.score / match.tempering == pytest.approx(
+                found.similarities[match.profile.case_id].value
+            )
