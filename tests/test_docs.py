@@ -25,7 +25,7 @@ WRITE = os.environ.get("CASEBASE_WRITE_DOCS") == "1"
 
 
 @pytest.fixture
-def workshop(tmp_path):
+def workshop(tmp_path, embedder):
     """A folder with the demo cases in it, and an environment in which `casebase` keeps everything there."""
     (tmp_path / "demo_cases").symlink_to(ROOT / "demo_cases")
     environment = {
