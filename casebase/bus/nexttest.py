@@ -59,20 +59,20 @@ def next_tests(diagnosis: Diagnosis, most: int = 3) -> list[NextTest]:
 
 
 def _rated(diagnosis: Diagnosis, candidate: Candidate, rows: Labels) -> NextTest:
-    features = candidate.features(diagnosis.bank, rows)
+    explained = _explained(candidate.features(diagnosis.bank, rows))
     states = diagnosis.bank.state_of_row[rows]
-    bits, before, left = _information(features, states, len(diagnosis.bank.states))
+    bits, before, left = _information(explained, states, len(diagnosis.bank.states))
     splits = tuple(_splits(diagnosis, before, left, states[:TRUTHS]))
     if diagnosis.ranked()[0][1] < STATE_SETTLED_FROM:
         return NextTest(candidate, bits, splits)
     roles = _named_host(diagnosis)[rows]
-    where, _, _ = _information(features, roles, len(diagnosis.bank.model.unpluggable) + 1)
+    where, _, _ = _information(explained, roles, len(diagnosis.bank.model.unpluggable) + 1)
     return NextTest(candidate, bits + where, splits, tells_where=where >= LEAST_BITS)
 
 
-def _information(features: Array, labels: Labels, many: int) -> tuple[float, Array, Array]:
+def _information(explained: Array, labels: Labels, many: int) -> tuple[float, Array, Array]:
     """Return the bits that a reading is expected to tell about `labels`, with what is believed before and after."""
-    left = _left_after(features, labels, many)
+    left = _left_after(explained, labels, many)
     before = np.bincount(labels, minlength=many) / len(labels)
     bits = expected_entropy(before) - expected_entropy(left)
     return max(bits, 0.0), before, left
@@ -91,8 +91,8 @@ def _sample(diagnosis: Diagnosis) -> Labels:
     return random.choice(len(diagnosis.posterior.weights), size=ROWS_WEIGHED, p=diagnosis.posterior.weights)
 
 
-def _left_after(features: Array, states: Labels, many: int) -> Array:
-    """Return, for each row taken as the truth, the probabilities of the states after its reading; (truths, states).
+def _explained(features: Array) -> Array:
+    """Return how well each row explains the reading of each row taken as the truth; (truths, rows).
 
     `features` are scaled to standard errors. The truth itself is not counted among what explains it.
     """
@@ -101,6 +101,11 @@ def _left_after(features: Array, states: Labels, many: int) -> Array:
     apart = (truths**2).sum(axis=1)[:, None] + (features**2).sum(axis=1) - 2 * truths @ features.T
     explained = np.exp(-0.5 * np.clip(apart, 0.0, 200.0))
     explained[np.arange(len(truths)), np.arange(len(truths))] = 0.0
+    return np.asarray(explained)
+
+
+def _left_after(explained: Array, states: Labels, many: int) -> Array:
+    """Return, for each row taken as the truth, the probabilities of the states after its reading; (truths, states)."""
     one_hot = np.eye(many)[states]
     prior = one_hot.mean(axis=0)
     left = explained @ one_hot + FLOOR * prior
