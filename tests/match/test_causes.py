@@ -45,7 +45,9 @@ def answered(collection):
         key = job.provenance.opened, job.concern
         if key not in kept:
             answer = answer_to(job, collection, 60, places.simulation_folder())
-            kept[key] = answer.profile, answer.ranking.matches, answer.meanings
+            # Every module that might be unplugged is a bus to simulate: as in the answer, an eighth of them.
+            rough = meanings_of(job, places.simulation_folder(), most_tests=0, rough=True)
+            kept[key] = answer.profile, answer.ranking.matches, rough
         return kept[key]
 
     return of
@@ -545,7 +547,7 @@ def ohms_only(make_case):
 
 def test_computed_tests_hear_of_the_causes(ohms_only, past):
     """120 ohm fits a lost terminator and open lines; after cases of an open low line that state weighs most."""
-    meanings = meanings_of(ohms_only, places.simulation_folder(), most_tests=0)
+    meanings = meanings_of(ohms_only, places.simulation_folder(), most_tests=0, rough=True)
     job = profile_of(ohms_only, "job")
     causes = pooled_causes(job, [past("low_open", 0.95)], meanings)
     weighed = weighed_by_causes(meanings[0].diagnosis, causes)
@@ -579,7 +581,7 @@ def test_a_test_both_computed_and_read_before_is_told_once(ohms_only, past):
         case_id="lost",
         readings=[v | {"value": n} for v, n in zip(volts, ("2.6 V", "2.4 V"), strict=True)],
     )
-    meanings = meanings_of(ohms_only, places.simulation_folder(), most_tests=0)
+    meanings = meanings_of(ohms_only, places.simulation_folder(), most_tests=0, rough=True)
     job = profile_of(ohms_only, "job")
     causes = pooled_causes(job, [low, lost], meanings)
     tests = settling_tests(causes, job, [low, lost], meanings)
@@ -599,7 +601,7 @@ def test_readings_that_clash_are_taken_again_first(make_case):
             OHMS | {"at": "DLC", "value": "60 ohm"},
         ],
     )
-    meanings = meanings_of(clashing, places.simulation_folder(), most_tests=0)
+    meanings = meanings_of(clashing, places.simulation_folder(), most_tests=0, rough=True)
     assert meanings[0].diagnosis.clashes
     job = profile_of(clashing, "job")
     tests = settling_tests(pooled_causes(job, [], meanings), job, [], meanings)

@@ -7,7 +7,9 @@ from pathlib import Path
 import pytest
 from ruamel.yaml import YAML
 
-from casebase.match.answer import answer_data, answer_to
+from casebase import places
+from casebase.match.answer import answer_data
+from casebase.match.answer import answer_to as answered
 from casebase.match.collection import collection_of
 from casebase.match.nearest import nearest
 from casebase.match.profile import profile_of
@@ -16,6 +18,11 @@ from casebase.record.vocabulary import Kind, Status
 
 ENDED = {"ended": "2026-03-02"}
 DEMO_ANSWERS = Path(__file__).parent.parent / "demo"
+
+
+def answer_to(job, cases, most=5):
+    """Return the answer to a job, by the simulated buses of this run."""
+    return answered(job, cases, most, places.simulation_folder())
 
 
 def rank(job, profiles, most):
