@@ -52,7 +52,14 @@ def test_demo_answers_a_stuck_job_without_network(tmp_path):
     )
 
     assert done.returncode == 0, done.stderr
-    for heading in ("The job", "Nearest past cases", "Is it normal here?", "Where to go next", "Take care"):
+    for heading in (
+        "The job",
+        "Nearest past cases",
+        "Is it normal here?",
+        "Likely causes",
+        "What would settle it",
+        "Take care",
+    ):
         assert heading in done.stdout
     assert "ground point behind the left headlamp" in done.stdout
 
