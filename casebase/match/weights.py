@@ -44,6 +44,6 @@ HEALTHY_WEIGHTS: Final[dict[str, float]] = {"vehicle": 0.4, "network": 0.25, "co
 readings, not that these agree (judged)."""
 
 WEIGHTS_ORIGIN: Final = (
-    "chosen near those fitted to simulated cases of one invented fleet, and checked on another (docs/matching.md); a"
+    "chosen near those fitted to simulated cases of one invented fleet, looking at a second (docs/matching.md); a"
     " library may keep weights fitted to its own cases"
 )
