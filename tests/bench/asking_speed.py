@@ -91,15 +91,24 @@ class Asked:
         query, seen = Query(self.index, job, FAULTS), {"story": 0}
         query.others = [_counting(part, seen) for part in query.others]
         first_of(query, self.allowed, FIRST)
-        return max(seen.values()), seen["story"]
+        in_passing = seen.pop("story read in passing", 0) * len(self.index)
+        return max(seen.values()), seen["story"] + in_passing
 
 
 def _counting(part: AskedPart, seen: dict[str, int]) -> AskedPart:
+    """Return the part, counting rows; a rough look at stories reads them all."""
+    roughly = getattr(part, "roughly", None)
+
     def of_rows(rows: NDArray[np.intp]) -> Any:
         seen[part.name] = seen.get(part.name, 0) + len(rows)
         return part.of_rows(rows)
 
-    return replace(part, of_rows=of_rows)
+    def rough_look(rows: NDArray[np.intp]) -> Any:
+        if part.name == "story":
+            seen["story read in passing"] = seen.get("story read in passing", 0) + 1
+        return roughly(rows)
+
+    return replace(part, of_rows=of_rows, **({} if roughly is None else {"roughly": rough_look}))
 
 
 def asked(whole: Base, count: int, clock: Clock) -> Asked:

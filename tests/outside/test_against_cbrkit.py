@@ -14,14 +14,16 @@ if sys.version_info >= (3, 13) or (find_spec("cbrkit") is None and os.environ.ge
 
 from cbrkit.retrieval import apply, build
 from cbrkit.sim import aggregator, attribute_value
-from cbrkit.sim.collections import jaccard
+from cbrkit.sim.collections import isolated_mapping, jaccard
 from cbrkit.sim.generic import equality
 
+from casebase.match.codes_facet import code_relation
 from casebase.match.collection import collection_of
-from casebase.match.facet import Compared, joined, overlap
+from casebase.match.facet import Compared, best_pairing, joined, overlap
 from casebase.match.nearest import nearest
 from casebase.match.profile import profile_of
 from casebase.match.ranking import FAULTS, faults_by
+from casebase.match.traits import CodeTrait
 
 LAMPS = ("ABS", "airbag", "engine", "steering", "general warning")
 SETS = st.sets(st.sampled_from(LAMPS), min_size=1)
@@ -37,6 +39,31 @@ def jaccard_index(ours, theirs):
 def test_overlap_of_traits_of_one_weight_is_jaccard(ours, theirs):
     """Lamps of the same rarity are compared as cbrkit's Jaccard function does."""
     assert overlap(ours, theirs, lambda trait: 1.0) == pytest.approx(jaccard_index(ours, theirs))
+
+
+CODES = st.lists(
+    st.builds(
+        CodeTrait,
+        text=st.sampled_from(["U0121-87", "U0121-00", "U0415", "U0073", "B1000"]),
+        base=st.sampled_from(["U0121", "U0415", "U0073"]),
+        statement=st.sampled_from(["lost communication", "invalid data", "bus fault", "other"]),
+        about=st.sampled_from([None, "anti-lock brakes", "steering"]),
+        bus=st.sampled_from([None, "drive"]),
+        stored_in=st.sampled_from([None, "engine control", "gateway"]),
+    ),
+    min_size=1,
+    max_size=5,
+    unique=True,
+)
+
+
+@settings(deadline=None)
+@given(CODES, CODES)
+def test_codes_of_one_rarity_are_paired_as_cbrkit_maps_them(ours, theirs):
+    """Each code meets its closest relation on the other side; both ways of cbrkit's isolated mapping, in the middle."""
+    mapped = isolated_mapping(code_relation)
+    both_ways = (mapped(ours, theirs) + mapped(theirs, ours)) / 2
+    assert best_pairing(ours, theirs, code_relation, lambda code: 1.0) == pytest.approx(both_ways)
 
 
 PARTS = st.dictionaries(
