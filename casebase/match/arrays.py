@@ -67,6 +67,6 @@ def of_one_atom(likeness: Floats, known: Floats) -> ToRows:
     """Return what answers for rows that have one atom or none."""
 
     def to_rows(rows: Ragged) -> Answer:
-        return rows.best(likeness[rows.flat]), rows.best(known[rows.flat])
+        return rows.only(likeness[rows.flat]), rows.only(known[rows.flat])
 
     return to_rows

@@ -6,7 +6,8 @@ well, on purpose and at a low weight: there as modules whatever the code, here a
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -88,17 +89,7 @@ class CodeArrays:
             return nobody_known
         ours = list(dict.fromkeys(job.codes))
         own = np.array([rarity.of(f"code {code.base}") for code in ours])
-
-        grades = np.stack([self._relation(code) for code in ours])
-        best_here = self.weights * grades.max(axis=0, initial=0.0)
-
-        def to_rows(rows: Ragged) -> Answer:
-            from_here = own @ rows.best(grades[:, rows.flat]) / own.sum()
-            whole = rows.sums(self.weights[rows.flat])
-            from_there = rows.sums(best_here[rows.flat]) / np.where(whole, whole, 1.0)
-            return (from_here + from_there) / 2, (rows.lengths > 0).astype(np.float64)
-
-        return to_rows
+        return AskedCodes(own, np.stack([self._relation(code) for code in ours]), self.weights)
 
     def _relation(self, code: CodeTrait) -> Floats:
         """Return `code_relation` of one code with every distinct code, the closest relations last."""
@@ -122,6 +113,33 @@ class CodeArrays:
         """Return of which of some distinct codes the storing module is the same, or not told on one side."""
         stored, own = self.stored_in.ids[which], self.stored_in.of(code.stored_in)
         return np.asarray((stored == own) | (stored == NOT_THERE) | (own == NOT_THERE))
+
+
+@dataclass(frozen=True)
+class AskedCodes:
+    """The codes of a job with their weights, and how each is related to every distinct code of a library."""
+
+    own: Floats
+    grades: Floats
+    weights: Floats
+
+    def __call__(self, rows: Ragged) -> Answer:
+        """Compare the codes of many cases with the job's."""
+        from_here = self.own @ rows.best(self.grades[:, rows.flat]) / self.own.sum()
+        return (from_here + self._from_there(rows)) / 2, (rows.lengths > 0).astype(np.float64)
+
+    def at_most(self, rows: Ragged) -> Answer:
+        """Return how alike the codes of many cases can be at most: as if all of ours were met by the best pair."""
+        from_here = rows.best(self._best[rows.flat])
+        return (from_here + self._from_there(rows)) / 2, (rows.lengths > 0).astype(np.float64)
+
+    @cached_property
+    def _best(self) -> Floats:
+        return np.asarray(self.grades.max(axis=0, initial=0.0))
+
+    def _from_there(self, rows: Ragged) -> Floats:
+        whole = rows.sums(self.weights[rows.flat])
+        return rows.sums((self.weights * self._best)[rows.flat]) / np.where(whole, whole, 1.0)
 
 
 # --- in words -----------------------------------------------------------------------------------------------------

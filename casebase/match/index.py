@@ -22,7 +22,7 @@ from casebase.match.rarity import Rarity
 from casebase.match.reading_arrays import ReadingArrays, Readings
 from casebase.record.vocabulary import Kind, Medium, Status
 
-INDEX_VERSION: Final = f"1.{PROFILE_VERSION}"
+INDEX_VERSION: Final = f"2.{PROFILE_VERSION}"
 """Raised whenever the arrays of the same cases would come out otherwise: an older index is then made again."""
 
 STATUSES: Final = (str(Kind.KNOWN_GOOD), *map(str, Status))
@@ -30,6 +30,11 @@ SUPERSEDED: Final = 255
 """The status of a row, as its place in `STATUSES`; a case revised since has another row."""
 
 MEDIA: Final = tuple(map(str, Medium))
+
+KINDS: Final = "kinds"
+"""The kinds of reading of a case, in the order of its readings: cases share them as they share sets of atoms."""
+
+TABLES: Final = (*(part.name for part in SET_PARTS), KINDS)
 
 COLUMNS: Final[dict[str, str]] = {
     "numbers": "<i8",
@@ -39,17 +44,16 @@ COLUMNS: Final[dict[str, str]] = {
     "days": "<i4",
     "superseded": "<i8",
     "readings.ends": "<i8",
-    "readings.kinds": "<u4",
     "readings.values": "<u2",
     **{
-        f"{part.name}.{array}": kind
-        for part in SET_PARTS
+        f"{name}.{array}": kind
+        for name in TABLES
         for array, kind in (("rows", "<u4"), ("ends", "<i8"), ("flat", "<u4"))
     },
 }
 """Every array of whole numbers with its type; `vectors` (cases, dimensions) of 32-bit floats stands beside them."""
 
-ATOM_LISTS: Final = ("shops", "kinds", "words", *(part.name for part in SET_PARTS))
+ATOM_LISTS: Final = ("shops", "words", *TABLES)
 
 
 @dataclass(frozen=True)
@@ -77,27 +81,27 @@ class Index:
         return found
 
     def table(self, part: str) -> Ragged:
-        """Return the distinct sets of atoms of a part; row 0 is the empty one."""
+        """Return the distinct sets of atoms of a part, or of kinds of reading; row 0 is the empty one."""
         return self._tables[part]
 
     @cached_property
     def _tables(self) -> dict[str, Ragged]:
-        return {
-            part.name: _ragged(self.arrays[f"{part.name}.ends"], self.arrays[f"{part.name}.flat"])
-            for part in SET_PARTS
-        }
+        return {name: _ragged(self.arrays[f"{name}.ends"], self.arrays[f"{name}.flat"]) for name in TABLES}
 
-    @cached_property
+    @property
     def readings(self) -> Readings:
         """The readings of every row."""
-        rows = _ragged(self.arrays["readings.ends"], self.arrays["readings.kinds"])
-        return rows, self.arrays["readings.values"]
+        return self.table(KINDS).take(self.arrays[f"{KINDS}.rows"]), self.arrays["readings.values"]
 
     def readings_of(self, rows: NDArray[np.integer]) -> Readings:
         """Return the readings of the rows named."""
-        kinds, values = self.readings
-        offsets, places = kinds.places(rows)
-        return Ragged(offsets, kinds.flat[places]), values[places]
+        kinds = self.table(KINDS).take(self.arrays[f"{KINDS}.rows"][rows])
+        _, places = self._values.places(rows)
+        return kinds, self._values.flat[places].astype(np.uint16)
+
+    @cached_property
+    def _values(self) -> Ragged:
+        return _ragged(self.arrays["readings.ends"], self.arrays["readings.values"])
 
     @cached_property
     def reading_arrays(self) -> ReadingArrays:

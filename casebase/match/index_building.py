@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.arrays import Atom
-from casebase.match.index import ATOM_LISTS, COLUMNS, MEDIA, Index, status_place
+from casebase.match.index import ATOM_LISTS, COLUMNS, KINDS, MEDIA, TABLES, Index, status_place
 from casebase.match.parts import SET_PARTS
 from casebase.match.profile import Profile, readings_compared
 from casebase.match.reading_arrays import WORDS_FROM, kind_atom, word_atom
@@ -55,7 +55,7 @@ class IndexBuilder:
     def __init__(self, onto: Index | None = None, dimensions: int = 0) -> None:
         self._onto = empty_index(dimensions) if onto is None else onto
         self._atoms = {name: _listed(self._onto.atoms[name]) for name in ATOM_LISTS}
-        self._sets = {part.name: self._known_sets(part.name) for part in SET_PARTS}
+        self._sets = {name: self._known_sets(name) for name in TABLES}
         self._columns: dict[str, list[int]] = {name: [] for name in COLUMNS}
         self._vectors: list[NDArray[np.float32]] = []
         self._new_rows: dict[int, int] = {}
@@ -78,8 +78,8 @@ class IndexBuilder:
 
     def finished(self) -> Batch:
         """Return the batch."""
-        for part in SET_PARTS:
-            self._lay_out_sets(part.name)
+        for name in TABLES:
+            self._lay_out_sets(name)
         return Batch(
             arrays={name: np.array(self._columns[name], dtype=kind) for name, kind in COLUMNS.items()},
             atoms={name: listed.new for name, listed in self._atoms.items()},
@@ -122,12 +122,12 @@ class IndexBuilder:
 
     def _add_readings(self, profile: Profile) -> None:
         # Equal buckets side by side: each is counted once per case.
-        for reading in sorted(readings_compared(profile), key=lambda reading: reading.bucket):
-            kind = self._atoms["kinds"].number(kind_atom(reading))
+        readings = sorted(readings_compared(profile), key=lambda reading: reading.bucket)
+        self._columns[f"{KINDS}.rows"].append(self._set(KINDS, tuple(map(kind_atom, readings))))
+        for reading in readings:
             step = reading.step
             is_number = step is not None and not reading.word and reading.quantity != "waveform"
             word = 0 if is_number else self._atoms["words"].number(word_atom(reading))
-            self._columns["readings.kinds"].append(kind)
             self._columns["readings.values"].append(
                 step if is_number and step is not None else WORDS_FROM + word
             )

@@ -177,7 +177,7 @@ class MeaningArrays:
             return nobody_known
         here = [_shares_here(job, str(medium)) for medium in self.media.values]
         roots = np.sqrt([[(shares or {}).get(name, 0.0) for name in _NAMES] for shares in here])
-        likeness = np.einsum("as,as->a", self.roots, roots[self.media.ids])
+        likeness = (self.roots @ roots.T)[np.arange(len(self.roots)), self.media.ids]
         known = np.array([shares is not None for shares in here], dtype=np.float64)[self.media.ids]
         return of_one_atom(np.minimum(1.0, likeness), known)
 

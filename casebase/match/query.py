@@ -2,36 +2,42 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.arrays import Answer
-from casebase.match.index import Index
+from casebase.match.arrays import Answer, ToRows, nobody_known
+from casebase.match.codes_facet import AskedCodes
+from casebase.match.index import KINDS, Index
 from casebase.match.parts import COMPARABLE, READINGS, SET_PARTS, STORY, SetPart
-from casebase.match.profile import Profile
+from casebase.match.profile import Profile, readings_compared
 from casebase.match.ragged import Floats, Ragged
 from casebase.match.ranking import Measure
-from casebase.match.symptoms_facet import stories_to_rows, told
+from casebase.match.symptoms_facet import AskedStory, told
 
 Rows = NDArray[np.intp]
 
-SMALL_TABLE: Final = 4096
+SMALL_TABLE: Final = 1 << 15
 """Distinct sets are compared one by one for all cases at once up to this many, or up to the share below of the rows."""
 
 TABLE_SHARE: Final = 0.25
+
+READ_ALL_ABOVE: Final = 0.1
+"""Share of the cases from which it is less work to read every story in passing than to fetch those of some."""
 
 
 @dataclass(frozen=True)
 class AskedPart:
     """A part of the score put to the index: `weight` of the whole, and the answer for rows.
 
-    `table`, where there is one, holds for every distinct set weight x known x likeness (real) and weight x known
-    (imaginary), and `sets` the set of each row.
+    `exact`, where there is one, holds for every distinct set weight x known x likeness (real) and weight x known
+    (imaginary), and `sets` the set of each row. Else `most` may hold for every distinct set how much weight x known
+    there can be at most, all of it alike; or `roughly` says of rows at less cost how alike they can be at most, where
+    there are more than `roughly_above` of them.
     """
 
     name: str
@@ -40,11 +46,23 @@ class AskedPart:
     of_rows: Callable[[Rows], Answer]
     sets: NDArray[np.uint32] | None = None
     exact: NDArray[np.complex128] | None = None
+    most: NDArray[np.complex128] | None = None
+    roughly: Callable[[Rows], Answer] | None = None
+    roughly_above: float = 0
 
     @cached_property
     def table(self) -> NDArray[np.complex64] | None:
-        """The table in short floats, for a first look at all rows."""
-        return None if self.exact is None else self.exact.astype(np.complex64)
+        """What each distinct set comes to, or can come to at most, in short floats: for a first look at all rows."""
+        told = self.most if self.exact is None else self.exact
+        return None if told is None else told.astype(np.complex64)
+
+    def at_most(self, rows: Rows, *, quick: bool = False) -> NDArray[np.complex128] | complex:
+        """Return the sums that the rows named can come to at most; `quick` looks at nothing but tables."""
+        if self.most is not None and self.sets is not None:
+            return self.most[self.sets[rows]]
+        if self.roughly is not None and not quick:
+            return _sums(self.weight, self.roughly(rows))
+        return self.weight * (1 + 1j)
 
     def sums(self, rows: Rows) -> NDArray[np.complex128]:
         """Return weight x known x likeness (real) and weight x known (imaginary) of the rows named."""
@@ -60,9 +78,8 @@ class Query:
         self.index, self.job, self.measure = index, job, measure
         rarity = index.rarity
         self.known_to_job = measure.known(measure.compared(job, job, rarity))
-        parts = [part for part in self._set_parts() if part.weight]
-        # Where the job knows nothing the table holds noughts.
-        self.tabled = [part for part in parts if part.exact is not None and part.exact.any()]
+        parts = list(self._set_parts())
+        self.tabled = [part for part in parts if part.exact is not None]
         self.others = [*self._other_parts(), *(part for part in parts if part.exact is None)]
 
     @property
@@ -80,19 +97,26 @@ class Query:
         tempering = np.sqrt(np.minimum(1.0, known / self.known_to_job)) if self.known_to_job else 0.0
         return np.asarray(tempering * agreed / np.where(known > 0, known, 1.0))
 
-    def _set_parts(self) -> list[AskedPart]:
-        return [self._asked(part) for part in SET_PARTS if part.facet in self.measure.weights]
+    def _set_parts(self) -> Iterator[AskedPart]:
+        """Yield the parts that count and of which the job knows anything."""
+        for part in SET_PARTS:
+            weight = self.measure.weights.get(part.facet, 0.0) * part.share
+            if weight:
+                ask = part.ask(self.index.arrays_of(part), self.job, self.index.rarity)
+                if ask is not nobody_known:
+                    yield self._asked(part, weight, ask)
 
-    def _asked(self, part: SetPart) -> AskedPart:
-        weight = self.measure.weights[part.facet] * part.share
-        ask = part.ask(self.index.arrays_of(part), self.job, self.index.rarity)
+    def _asked(self, part: SetPart, weight: float, ask: ToRows) -> AskedPart:
         table, sets = self.index.table(part.name), self.index.arrays[f"{part.name}.rows"]
         exact = _sums(weight, ask(table)) if self._is_small(table) else None
 
         def of_rows(rows: Rows) -> Answer:
             return ask(table.take(sets[rows]))
 
-        return AskedPart(part.name, part.facet, weight, of_rows, sets, exact)
+        found = AskedPart(part.name, part.facet, weight, of_rows, sets, exact)
+        if exact is not None or not isinstance(ask, AskedCodes):
+            return found
+        return replace(found, roughly=lambda rows: ask.at_most(table.take(sets[rows])))
 
     def _is_small(self, table: Ragged) -> bool:
         one_atom_each = len(table.flat) < len(table.lengths)
@@ -101,14 +125,28 @@ class Query:
     def _other_parts(self) -> list[AskedPart]:
         rarity, arrays, weights = self.index.rarity, self.index.reading_arrays, self.measure.weights
         found = []
-        if "readings" in weights:
-            found.append(self._of_readings(READINGS, arrays.ask(self.job, rarity)))
-        if "comparable" in weights:
+        if "readings" in weights and readings_compared(self.job):
+            ask = arrays.ask(self.job, rarity)
+            part = self._of_readings(READINGS, ask)
+            known = ask.most_known(self.index.table(KINDS))
+            most = _sums(part.weight, (np.ones(len(known)), known))
+            found.append(replace(part, sets=self.index.arrays[f"{KINDS}.rows"], most=most))
+        if "comparable" in weights and readings_compared(self.job):
             found.append(self._of_readings(COMPARABLE, arrays.ask_comparable(self.job, rarity)))
         vectors = self.index.vectors
         if "symptoms" in weights and told(self.job.vector) and vectors.shape[1]:
             name, facet, share = STORY
-            found.append(AskedPart(name, facet, weights[facet] * share, stories_to_rows(self.job, vectors)))
+            ask_story, above = AskedStory(self.job, vectors), READ_ALL_ABOVE * len(vectors)
+            found.append(
+                AskedPart(
+                    name,
+                    facet,
+                    weights[facet] * share,
+                    ask_story,
+                    roughly=ask_story.at_most,
+                    roughly_above=above,
+                )
+            )
         return [part for part in found if part.weight]
 
     def _of_readings(self, part: tuple[str, str, float], ask: Any) -> AskedPart:
@@ -123,7 +161,10 @@ class Query:
 
 def _sums(weight: float, answer: Answer) -> NDArray[np.complex128]:
     likeness, known = answer
-    return weight * known * (likeness + 1j)
+    found = np.empty(len(known), dtype=np.complex128)
+    found.imag = weight * known
+    found.real = found.imag * likeness
+    return found
 
 
 def facet_answers(query: Query, rows: Rows) -> Mapping[str, Answer]:

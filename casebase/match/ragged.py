@@ -56,6 +56,18 @@ class Ragged:
         """Return the largest of `values`, one per item (last axis), in each row; 0 for an empty row."""
         return self._reduced(np.maximum, values)
 
+    def only(self, values: Floats) -> Floats:
+        """Return the one of `values` that each row has, one per item; 0 for an empty row. No row has two."""
+        if len(values) == len(self.offsets) - 1:
+            return values
+        found = np.zeros(len(self.offsets) - 1)
+        found[self.lengths > 0] = values
+        return found
+
+    def rows_of(self, items: Ids) -> NDArray[np.intp]:
+        """Return the row in which each of the items named (their places in `flat`, ascending) stands."""
+        return np.searchsorted(self.offsets, items, side="right") - 1
+
     def repeated(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
         """Return a value per item from a value per row."""
         return np.repeat(values, self.lengths)

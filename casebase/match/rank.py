@@ -26,6 +26,7 @@ CHUNK: Final = 1 << 16
 FIRST_SETTLED: Final = 256
 SHORT_FLOAT_ERROR: Final = 1e-5
 
+_HARDLY_ANY: Final = 1e-12
 _VERIFIED: Final = STATUSES.index(str(Status.FIXED_VERIFIED))
 
 
@@ -60,8 +61,11 @@ class _Search:
     def __init__(self, query: Query, most: int) -> None:
         self.query, self.most = query, most
         self.others = sorted(query.others, key=lambda part: (part.name == "story", -part.weight))
-        self.rest = sum(part.weight for part in self.others)
+        self.looked_up = [part for part in query.parts if part.table is not None]
+        self.rest = sum(part.weight for part in self.others if part.table is None)
         self.rows, self.bounds = np.zeros(0, dtype=np.intp), np.zeros(0)
+        self.sums = np.zeros(0, dtype=np.complex64)
+        self.left: list[tuple[Rows, Floats, NDArray[np.complex64]]] = []
         self.best = Found(np.zeros(0, dtype=np.intp), np.zeros(0))
         self.floor = -np.inf
 
@@ -70,15 +74,24 @@ class _Search:
         sums = self._tabled_sums(begin, len(allowed))
         bounds = self._bound(sums.real, sums.imag, self.rest) + SHORT_FLOAT_ERROR
         rows = np.flatnonzero(allowed & (bounds >= self.floor))
-        self.rows = np.concatenate([self.rows, rows + begin])
-        self.bounds = np.concatenate([self.bounds, bounds[rows]])
-        if self.floor == -np.inf or len(self.rows) > CHUNK // 8:
+        if not self.others:  # what was looked up is all there is
+            self._enter(rows + begin)
+            return
+        self.left.append((rows + begin, bounds[rows], sums[rows]))
+        if self.floor == -np.inf:
+            self._gather()
             self._settle_best(FIRST_SETTLED)
+
+    def _gather(self) -> None:
+        """Put the rows left of several chunks together."""
+        found = [(self.rows, self.bounds, self.sums), *self.left]
+        self.rows, self.bounds, self.sums = (np.concatenate(parts) for parts in zip(*found, strict=True))
+        self.left = []
 
     def _tabled_sums(self, begin: int, count: int) -> NDArray[np.complex64]:
         sums = np.zeros(count, dtype=np.complex64)
         places, terms = np.empty(count, dtype=np.intp), np.empty(count, dtype=np.complex64)
-        for part in self.query.tabled:
+        for part in self.looked_up:
             if part.table is not None and part.sets is not None:
                 # Widened first: looking up by short whole numbers is eight times as slow.
                 np.copyto(places, part.sets[begin : begin + count])
@@ -88,9 +101,21 @@ class _Search:
     def settle(self) -> None:
         """Look at every row that can still enter, the most promising first."""
         count = FIRST_SETTLED
+        self._gather()
+        self._settle_best(count)
+        self._look_closer()
         while len(self.rows):
             self._settle_best(count)
-            count *= 4
+            count *= 8
+
+    def _look_closer(self) -> None:
+        """Bound the rows left by what is cheap to see of the parts without a table, too."""
+        rest = self.rest
+        for part in self.others:
+            if part.roughly is not None and len(self.rows) > part.roughly_above:
+                self.sums, rest = self.sums + part.at_most(self.rows), rest - part.weight
+                self.bounds = self._bound(self.sums.real, self.sums.imag, rest) + SHORT_FLOAT_ERROR
+                self._keep(self.bounds >= self.floor)
 
     def found(self) -> Found:
         """Return the best rows."""
@@ -99,22 +124,24 @@ class _Search:
     def _settle_best(self, count: int) -> None:
         """Reckon the rows with the highest bounds exactly, then drop those that cannot enter any more."""
         count = min(count, len(self.rows))
+        left = np.ones(len(self.rows), dtype=bool)
         if count:
-            order = np.argpartition(-self.bounds, count - 1)
-            chosen, left = order[:count], order[count:]
+            chosen = np.argpartition(-self.bounds, count - 1)[:count]
             self._enter(self.rows[chosen])
-            self.rows, self.bounds = self.rows[left], self.bounds[left]
-        kept = self.bounds >= self.floor
-        self.rows, self.bounds = self.rows[kept], self.bounds[kept]
+            left[chosen] = False
+        self._keep(left & (self.bounds >= self.floor))
+
+    def _keep(self, kept: NDArray[np.bool_]) -> None:
+        self.rows, self.bounds, self.sums = self.rows[kept], self.bounds[kept], self.sums[kept]
 
     def _enter(self, rows: Rows) -> None:
         """Reckon rows part by part, dropping those that fall behind on the way."""
         sums = sum((part.sums(rows) for part in self.query.tabled), np.zeros(len(rows), dtype=complex))
-        rest = self.rest
-        for part in self.others:
-            rest -= part.weight
-            sums = sums + part.sums(rows)
-            kept = self._bound(sums.real, sums.imag, rest) >= self.floor
+        left = list(self.others)
+        while left:
+            sums = sums + left.pop(0).sums(rows)
+            most = sums + sum(part.at_most(rows, quick=True) for part in left)
+            kept = self._bound(most.real, most.imag, 0.0) >= self.floor
             rows, sums = rows[kept], sums[kept]
         self._merge(rows, self.query.score(sums))
 
@@ -127,6 +154,6 @@ class _Search:
             self.floor = (np.round(self.best.scores[-1] / EQUAL_WITHIN) - 0.5) * EQUAL_WITHIN - 1e-9
 
     def _bound(self, agreed: NDArray[Any], known: NDArray[Any], rest: float) -> Floats:
-        with np.errstate(invalid="ignore", divide="ignore"):
-            bound = (agreed + rest) / np.sqrt((known + rest) * self.query.known_to_job)
-        return np.where(known + rest > 0, bound, 0.0)
+        # Where nothing is known nothing agrees either.
+        known = np.maximum(known + rest, _HARDLY_ANY)
+        return np.asarray((agreed + rest) / np.sqrt(known * self.query.known_to_job))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import numpy as np
@@ -86,25 +86,13 @@ class ReadingArrays:
         weights[used] = [rarity.of(f"reading {name}") for name in self.bucket_names(used)]
         self._weights = weights
 
-    def ask(self, job: Profile, rarity: Rarity) -> ToReadings:
-        """Return what compares the job's readings with those of many cases."""
-        ours = readings_compared(job)
-        own = [rarity.of(f"reading {reading.bucket}") for reading in ours]
-        stated = [self._comparability(reading) for reading in ours]
-        graders = [self._value_likeness(reading) for reading in ours]
-
-        def to_rows(readings: Readings) -> Answer:
-            found, of_reading = _Graded(len(readings[0].lengths)), _comparable(readings, stated)
-            for one, (rows, kinds, values) in enumerate(of_reading):
-                telling = np.maximum(self._telling(kinds, values), own[one])
-                found.add(rows, stated[one][kinds], graders[one](values), telling)
-            return found.answer(sum(own))
-
-        return to_rows if ours else _nothing_read
+    def ask(self, job: Profile, rarity: Rarity) -> AskedReadings:
+        """Return what compares the job's readings, of which there must be any, with those of many cases."""
+        return AskedReadings(self, readings_compared(job), rarity)
 
     def ask_comparable(self, job: Profile, rarity: Rarity) -> ToReadings:
         """Return what tells the share of the job's readings for which a case has a like one."""
-        stated = [self._comparability(reading) for reading in readings_compared(job)]
+        stated = [self.comparability(reading) for reading in readings_compared(job)]
 
         def to_rows(readings: Readings) -> Answer:
             rows, _ = readings
@@ -113,12 +101,13 @@ class ReadingArrays:
 
         return to_rows if stated else _nothing_read
 
-    def _telling(self, kinds: NDArray[np.integer], values: NDArray[np.uint16]) -> Floats:
+    def telling(self, kinds: NDArray[np.integer], values: NDArray[np.uint16]) -> Floats:
+        """Return what each of many readings is worth by its bucket."""
         if self._weights is None:
             return np.ones(len(values))
         return self._weights[self.bucket_of(kinds, values)]
 
-    def _comparability(self, ours: ReadingTrait) -> Floats:
+    def comparability(self, ours: ReadingTrait) -> Floats:
         """Return `comparability` with every kind."""
         same = self.bases.ids == self.bases.of(ours.kind[:3])
         media = [
@@ -133,15 +122,11 @@ class ReadingArrays:
             half_stated += (numbered.ids == NOT_THERE) != (own == NOT_THERE)
         return np.where(same, STATE_NOT_STATED**half_stated, 0.0)
 
-    def _value_likeness(self, ours: ReadingTrait) -> Callable[[NDArray[np.uint16]], Floats]:
-        """Return what gives `value_likeness` with many values."""
-        step = ours.step
-        if step is not None and not ours.word and ours.quantity != "waveform":
-            return lambda values: _BY_STEPS_APART[
-                np.minimum(np.abs(values.astype(np.int32) - step), _FARTHEST)
-            ]
-        words = np.array([0.0, *(self._word_likeness(ours, *word) for word in self.words)])
-        return lambda values: words[np.maximum(values.astype(np.int32) - WORDS_FROM + 1, 0)]
+    def word_likeness(self, ours: ReadingTrait) -> Floats:
+        """Return how alike a word or picture is to a number, which is not at all, and to every word of the library."""
+        if _step_or_far(ours) != _FAR:
+            return np.zeros(1 + len(self.words))
+        return np.array([0.0, *(self._word_likeness(ours, *word) for word in self.words)])
 
     @staticmethod
     def _word_likeness(
@@ -159,50 +144,79 @@ def _nothing_read(readings: Readings) -> Answer:
     return nothing, nothing
 
 
-def _comparable(
-    readings: Readings, stated: list[Floats]
-) -> Iterator[tuple[NDArray[np.intp], NDArray[np.integer], NDArray[np.uint16]]]:
-    """Yield for each reading of the job the rows that hold a comparable one, with its kind and value."""
-    rows, values = readings
-    kept = np.flatnonzero(np.any(stated, axis=0)[rows.flat])
-    row_of = np.repeat(np.arange(len(rows.lengths)), rows.lengths)[kept]
-    kinds, values = rows.flat[kept], values[kept]
-    for one in stated:
-        which = np.flatnonzero((one > 0)[kinds])
-        yield row_of[which], kinds[which], values[which]
+class AskedReadings:
+    """The readings of a job, ready to be compared with those of many cases."""
 
+    def __init__(self, arrays: ReadingArrays, ours: Sequence[ReadingTrait], rarity: Rarity) -> None:
+        self._arrays = arrays
+        self._own = np.array([rarity.of(f"reading {reading.bucket}") for reading in ours])
+        self._whole = float(self._own.sum())
+        self._steps = np.array([_step_or_far(reading) for reading in ours], dtype=np.int32)
+        self._words = np.array([arrays.word_likeness(reading) for reading in ours])
+        stated = np.array([arrays.comparability(reading) for reading in ours])
+        # Comparability is 1, 0.6, 0.36 or 0.216, or none: as places in a list it leads where the best pair is sought.
+        self._places = np.searchsorted(_COMPARABILITIES, stated - 1e-9)
+        self._any = np.asarray(self._places.any(axis=0))
+        # Nothing tells more than 1, and each of ours is compared with one of theirs.
+        self._most = stated.sum(axis=0) / self._whole
 
-class _Graded:
-    """Pairs of a reading here and one there, gathered for many rows: one reading of the job after the other."""
+    def most_known(self, kinds: Ragged) -> Floats:
+        """Return how much can be known at most of cases of which only the kinds of reading are looked at."""
+        return np.minimum(1.0, kinds.sums(self._most[kinds.flat]))
 
-    def __init__(self, rows: int) -> None:
-        self.weights, self.weighted, self.worst = np.zeros(rows), np.zeros(rows), np.ones(rows)
+    def __call__(self, readings: Readings) -> Answer:
+        """Return the answer for the readings of many cases."""
+        kinds, values = readings
+        count = len(kinds.offsets) - 1
+        items = np.flatnonzero(self._any[kinds.flat])
+        one, which = np.nonzero(self._places[:, kinds.flat[items]])
+        items = items[which]
+        rows, kind, value = kinds.rows_of(items), kinds.flat[items], values[items]
+        telling = np.maximum(self._arrays.telling(kind, value), self._own[one])
+        order = 2.0 * self._places[one, kind] + self._likeness(one, value.astype(np.int32))
+        best, order, telling = _best_of_each(one * count + rows, order, telling)
+        return self._pooled(best % count if count else best, order, telling, count)
 
-    def add(self, rows: NDArray[np.intp], stated: Floats, grades: Floats, telling: Floats) -> None:
-        """Take the most comparable, then most alike, then most telling of the readings that stand in each row."""
-        # Comparability is 1, 0.6, 0.36 or 0.216: as whole numbers it leads, and the likeness decides among equals.
-        place = np.searchsorted(_COMPARABILITIES, stated - 1e-9)
-        order = 2.0 * place + grades
-        first = np.flatnonzero(np.diff(rows, prepend=-1))
-        if len(first) < len(rows):  # some rows hold several
-            best = np.repeat(np.maximum.reduceat(order, first), np.diff(first, append=len(rows)))
-            chosen = np.flatnonzero(order == best)
-            rows, order, telling = rows[chosen], order[chosen], telling[chosen]
-            first = np.flatnonzero(np.diff(rows, prepend=-1))
-            telling = np.maximum.reduceat(telling, first)
-            rows, order = rows[first], order[first]
+    def _likeness(self, one: NDArray[np.intp], values: NDArray[np.int32]) -> Floats:
+        """Return `value_likeness` of pairs: ours by its place, theirs by its value."""
+        numbers = _BY_STEPS_APART[np.minimum(np.abs(values - self._steps[one]), _FARTHEST)]
+        words = self._words[one, np.maximum(values - (WORDS_FROM - 1), 0)]
+        return np.asarray(np.maximum(numbers, words))
+
+    def _pooled(self, rows: NDArray[np.intp], order: Floats, telling: Floats, count: int) -> Answer:
+        """Return likeness and known of each row from its pairs, one for each of ours that has a like one there."""
         place = (order // 2.0).astype(np.intp)
         weight, grade = _COMPARABILITIES[place] * telling, order - 2.0 * place
-        self.weights[rows] += weight
-        self.weighted[rows] += weight * grade
-        self.worst[rows] = np.minimum(self.worst[rows], grade)
-
-    def answer(self, own: float) -> Answer:
-        """Return likeness and known; `own` is what all readings of the job are worth."""
-        mean = self.weighted / np.where(self.weights > 0, self.weights, 1.0)
-        return (1 - WORST_SHARE) * mean + WORST_SHARE * self.worst, np.minimum(1.0, self.weights / own)
+        weights, weighted, worst = np.zeros(count), np.zeros(count), np.ones(count)
+        np.add.at(weights, rows, weight)
+        np.add.at(weighted, rows, weight * grade)
+        np.minimum.at(worst, rows, grade)
+        mean = weighted / np.where(weights > 0, weights, 1.0)
+        return (1 - WORST_SHARE) * mean + WORST_SHARE * worst, np.minimum(1.0, weights / self._whole)
 
 
+def _best_of_each(
+    pairs: NDArray[np.intp], order: Floats, telling: Floats
+) -> tuple[NDArray[np.intp], Floats, Floats]:
+    """Return of equal pairs, which stand side by side, the first in order and of those the most telling."""
+    first = np.flatnonzero(np.diff(pairs, prepend=-1))
+    if len(first) < len(pairs):
+        best = np.repeat(np.maximum.reduceat(order, first), np.diff(first, append=len(pairs)))
+        chosen = np.flatnonzero(order == best)
+        pairs, order, telling = pairs[chosen], order[chosen], telling[chosen]
+        first = np.flatnonzero(np.diff(pairs, prepend=-1))
+        telling = np.maximum.reduceat(telling, first)
+        pairs, order = pairs[first], order[first]
+    return pairs, order, telling
+
+
+def _step_or_far(reading: ReadingTrait) -> int:
+    """Return the step of a number; of what is no number, a step that is like none."""
+    step = reading.step
+    return _FAR if step is None or reading.word or reading.quantity == "waveform" else step
+
+
+_FAR: Final = -(1 << 20)
 _COMPARABILITIES: Final = np.array([0.0, *(STATE_NOT_STATED**unstated for unstated in (3, 2, 1, 0))])
 _FARTHEST: Final = 5 * round(STEPS_PER_TOLERANCE * FALL_OFF)
 _BY_STEPS_APART: Final = np.exp(-((np.arange(_FARTHEST + 1) / (STEPS_PER_TOLERANCE * FALL_OFF)) ** 2)).round(

@@ -151,11 +151,21 @@ class ModuleArrays:
         shared = np.where(same.any(axis=0), same * lesser, SAME_FAMILY * kin * lesser).max(axis=0, initial=0)
         larger = np.maximum(self.levels, (same * own_levels[:, None]).max(axis=0, initial=0))
 
+        touched, kin_share = np.asarray(kin.any(axis=0)), SAME_FAMILY * kin * lesser
+
         def to_rows(rows: Ragged) -> Answer:
-            there = rows.best(same[:, rows.flat].astype(np.float64)) > 0
-            lacking = np.where(there, 0.0, SAME_FAMILY * rows.best((kin * lesser)[:, rows.flat]))
-            agreed = rows.sums(shared[rows.flat]) + lacking.sum(axis=0)
-            whole = rows.sums(larger[rows.flat]) + (own_levels @ ~there if len(own_levels) else 0.0)
+            # Few modules of a library are of the same family as one of ours: only these are looked at one by one.
+            items = np.flatnonzero(touched[rows.flat])
+            row_of, atoms = rows.rows_of(items), rows.flat[items]
+            agreed = np.zeros(len(rows.offsets) - 1)
+            np.add.at(agreed, row_of, shared[atoms])
+            whole = rows.sums(larger[rows.flat])
+            for level, ours_there, share in zip(own_levels, same, kin_share, strict=True):
+                there, kindred = np.zeros((2, len(agreed)))
+                there[row_of[ours_there[atoms]]] = 1.0
+                np.maximum.at(kindred, row_of, share[atoms])
+                agreed += np.where(there, 0.0, kindred)
+                whole += level * (1.0 - there)
             likeness = np.where(whole > 0, agreed / np.where(whole > 0, whole, 1.0), 1.0)
             return likeness, (rows.lengths > 0).astype(np.float64)
 

@@ -6,10 +6,10 @@ are compared alone.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from casebase.match.arrays import Answer, Atom, ToRows, nobody_known
 from casebase.match.facet import UNKNOWN, Compared, joined, names, overlap
@@ -26,6 +26,10 @@ UNRELATED_COSINE: Final = 0.15
 """Cosine of two workshop stories that have nothing in common: any two speak of vehicles (judged)."""
 
 ALIKE_FROM: Final = 0.6
+
+STORIES_READ_AT_ONCE: Final = 1 << 14
+SHORT_FLOATS_OFF: Final = 1e-4
+"""More than a cosine of two vectors of some hundred 32-bit floats can be off: 2**-24 for each of their numbers."""
 
 
 def compare_symptoms(job: Profile, past: Profile, rarity: Rarity) -> Compared:
@@ -130,12 +134,31 @@ def _overlap_with(ours: dict[str, float], atoms: list[Atom], weights: Floats) ->
     return to_rows
 
 
-def stories_to_rows(job: Profile, vectors: Vector) -> Callable[[np.ndarray], Answer]:
-    """Return what compares the job's story with those of the rows named; `vectors` has shape (cases, dimensions)."""
-    own = _exact(job.vector)
+class AskedStory:
+    """The story of a job, ready to be compared with those of the rows named; vectors are (cases, dimensions)."""
 
-    def to_rows(rows: np.ndarray) -> Answer:
-        theirs = vectors[rows].astype(np.float64)
-        return story_likeness(theirs @ own), theirs.any(axis=1).astype(np.float64)
+    def __init__(self, job: Profile, vectors: Vector) -> None:
+        self._vectors, self._own = vectors, _exact(job.vector)
 
-    return to_rows
+    def __call__(self, rows: NDArray[np.intp]) -> Answer:
+        """Return the answer for some rows."""
+        theirs = self._vectors[rows]
+        return story_likeness(theirs.astype(np.float64) @ self._own), self._told(rows)
+
+    def at_most(self, rows: NDArray[np.intp]) -> Answer:
+        """Return how alike stories can be at most, for very many rows: all stories are read in passing."""
+        own = self._own.astype(np.float32)
+        cosines = np.concatenate(
+            [
+                np.vecdot(self._vectors[begin : begin + STORIES_READ_AT_ONCE], own)
+                for begin in range(0, len(self._vectors), STORIES_READ_AT_ONCE)
+            ]
+        )
+        return story_likeness(cosines[rows].astype(np.float64) + SHORT_FLOATS_OFF), self._told(rows)
+
+    def _told(self, rows: NDArray[np.intp]) -> Floats:
+        """Return 1 for rows with a story; the first number of hardly any vector is nought unless all of them are."""
+        told = self._vectors[rows, 0] != 0
+        unsure = np.flatnonzero(~told)
+        told[unsure] = self._vectors[rows[unsure]].any(axis=1)
+        return np.asarray(told, dtype=np.float64)

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from casebase.match.arrays import Answer, Atom, Numbered, ToRows, by_number, of_one_atom
 from casebase.match.facet import UNKNOWN, Compared
@@ -24,12 +25,12 @@ from casebase.record.vehicle_likeness import (
     make_likeness,
     model_likeness,
     plain_name,
-    platform_likeness,
     vehicle_likeness,
     year_likeness,
 )
 
 _LETTERS: Final = 37
+_LEAST_WEIGHT: Final = min(MAKE_WEIGHT, BUILD_WEIGHT, YEAR_WEIGHT)
 
 
 def compare_vehicles(job: Profile, past: Profile, rarity: Rarity) -> Compared:
@@ -60,6 +61,12 @@ class VehicleArrays:
             Numbered(atom[place] for atom in atoms) for place in range(4)
         )
         self.make_names, self.model_names = _Names(self.makes.values), _Names(self.models.values)
+        self.platform_names = [plain_name(name) for name in self.platforms.values]
+        # Years apart, a build is named by make, model and platform: few, beside the vehicles of many years.
+        builds, self.build_of = np.unique(
+            np.stack([self.makes.ids, self.models.ids, self.platforms.ids]), axis=1, return_inverse=True
+        )
+        self.builds = np.asarray(builds, dtype=np.int32)
 
     def ask(self, job: Profile, rarity: Rarity) -> ToRows:
         """Return what compares the job's vehicle with those of many cases."""
@@ -67,17 +74,28 @@ class VehicleArrays:
 
     def _with_every_vehicle(self, job: VehicleIdentity) -> Answer:
         """Return `vehicle_likeness` with every distinct vehicle."""
-        make = by_number(self.make_names.graded(make_likeness, job.make), self.makes.ids, np.nan)
-        model = by_number(self.model_names.graded(model_likeness, job.model), self.models.ids, np.nan)
-        platform = _graded(self.platforms, lambda other: platform_likeness(job.platform, other))
-        year = _graded(self.years, lambda other: year_likeness(job.model_year, other))
+        makes, models, platforms = self.builds
+        make = by_number(self.make_names.graded(make_likeness, job.make), makes, np.nan)
+        model = by_number(self.model_names.graded(model_likeness, job.model), models, np.nan)
+        platform = by_number(self._platforms(job.platform), platforms, np.nan)
         model = np.where(make == 0, model * SAME_MODEL_NAME_OTHER_MAKE, model)
-        parts = np.stack([make, _build(model, platform), year])
-        weights = np.array([MAKE_WEIGHT, BUILD_WEIGHT, YEAR_WEIGHT])[:, None] * ~np.isnan(parts)
-        carried = weights.sum(axis=0)
-        value = (weights * np.nan_to_num(parts)).sum(axis=0) / np.where(carried > 0, carried, 1.0)
-        # Rounded as `vehicle_likeness` rounds.
-        return value.round(9), (carried / (MAKE_WEIGHT + BUILD_WEIGHT + YEAR_WEIGHT)).round(9)
+        years = _graded(self.years.values, lambda other: year_likeness(job.model_year, other))
+        build = _weighted((MAKE_WEIGHT, make), (BUILD_WEIGHT, _build(model, platform)))
+        # The last year stands for an unknown one, whose number is -1.
+        year = _weighted((YEAR_WEIGHT, np.append(years, np.nan)))
+        sums = build[self.build_of] + year[self.years.ids]
+        return sums.real / np.maximum(sums.imag, _LEAST_WEIGHT), sums.imag
+
+    def _platforms(self, ours: str | None) -> Floats:
+        """Return `platform_likeness` with every distinct platform."""
+        plain = plain_name(ours)
+        return np.array([float(name == plain) if name and plain else np.nan for name in self.platform_names])
+
+
+def _weighted(*parts: tuple[float, Floats]) -> NDArray[np.complex128]:
+    """Return the sums over the known parts of weight x likeness (real) and of weight (imaginary), rounded."""
+    sums = sum(weight * np.where(np.isnan(part), 0.0, part + 1j) for weight, part in parts)
+    return np.asarray(sums).round(9)
 
 
 def _build(model: Floats, platform: Floats) -> Floats:
@@ -90,10 +108,9 @@ def _build(model: Floats, platform: Floats) -> Floats:
     return np.where(np.isnan(platform), model, np.where(np.isnan(model), platform, both))
 
 
-def _graded(numbered: Numbered, grade: Callable[[Any], float | None]) -> Floats:
-    """Return the likeness with every atom, reckoned once per distinct value; NaN where unknown."""
-    likeness = [np.nan if (found := grade(value)) is None else found for value in numbered.values]
-    return by_number(likeness, numbered.ids, np.nan)
+def _graded(values: list[Any], grade: Callable[[Any], float | None]) -> Floats:
+    """Return the likeness with every value; NaN where unknown."""
+    return np.array([np.nan if (found := grade(value)) is None else found for value in values])
 
 
 class _Names:

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from casebase.match import query as asking
 from casebase.match import rank as ranking_by_index
 from casebase.match.collection import collection_of
 from casebase.match.index import SUPERSEDED
@@ -82,6 +83,10 @@ def test_bounds_leave_out_nobody(cases, jobs, monkeypatch, chunk, first_settled)
     """The first ten are those of all rows reckoned one and all, in the same order, with the same scores."""
     monkeypatch.setattr(ranking_by_index, "CHUNK", chunk)
     monkeypatch.setattr(ranking_by_index, "FIRST_SETTLED", first_settled)
+    _check_first_ten(cases, jobs)
+
+
+def _check_first_ten(cases, jobs):
     allowed = fault_rows(cases.index)
     for job in jobs:
         query = Query(cases.index, job, FAULTS)
@@ -89,6 +94,32 @@ def test_bounds_leave_out_nobody(cases, jobs, monkeypatch, chunk, first_settled)
         rows, scores = exactly_first(query, allowed, 10)
         assert found.rows.tolist() == rows
         assert found.scores == pytest.approx(scores, abs=1e-12)
+
+
+@pytest.fixture
+def without_tables(monkeypatch):
+    """Compare as in a library of a million, where sets are too many for tables; read every story in passing."""
+    for name in ("SMALL_TABLE", "TABLE_SHARE", "READ_ALL_ABOVE"):
+        monkeypatch.setattr(asking, name, 0)
+
+
+@pytest.mark.parametrize("first_settled", [1, 7, 256])
+def test_rough_bounds_leave_out_nobody(cases, jobs, monkeypatch, without_tables, first_settled):
+    """The first ten are the same where parts are bounded by a rough look instead of a table."""
+    monkeypatch.setattr(ranking_by_index, "FIRST_SETTLED", first_settled)
+    _check_first_ten(cases, jobs)
+
+
+@pytest.mark.parametrize("part", ["readings", "story", "codes"])
+def test_no_case_comes_to_more_than_its_part_can(cases, jobs, without_tables, part):
+    """What a part can come to at most, seen roughly, is never less than what it comes to."""
+    rows = np.arange(len(cases.index))
+    for job in jobs:
+        for asked in Query(cases.index, job, FAULTS).parts:
+            if asked.name == part:
+                most, found = asked.at_most(rows), asked.sums(rows)
+                assert np.all(most.imag >= found.imag - 1e-12)
+                assert np.all(most.real >= found.real - 1e-12)
 
 
 @settings(max_examples=40, deadline=None)
