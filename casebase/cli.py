@@ -14,6 +14,7 @@ import typer
 from typer.core import TyperGroup
 
 from casebase import __version__, places
+from casebase.browsing import browse
 from casebase.comparing import evaluate, print_similar, similar
 from casebase.errors import CasebaseError
 from casebase.opening import job_from_anywhere, load_records, open_library, simulated_buses
@@ -203,7 +204,8 @@ def show(
 
     Example: casebase show 7fq --file > case.yaml
     """
-    from casebase.terminal.case_page import case_data, print_case, print_revisions  # noqa: PLC0415
+    from casebase.library.case_data import case_data  # noqa: PLC0415
+    from casebase.terminal.case_page import print_case, print_revisions  # noqa: PLC0415
 
     with open_library(library) as kept:
         found = kept.get(case_id)
@@ -222,6 +224,7 @@ def show(
 
 app.command()(similar)
 app.command()(evaluate)
+app.command()(browse)
 
 
 @app.command()

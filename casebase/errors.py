@@ -6,6 +6,7 @@ CasebaseError                 base: one clear sentence for the user, exit code 2
 │   └── QuantityError         a value whose number or unit cannot be read
 ├── RecordError               a record file that does not fit the format; carries every problem found
 ├── LibraryError              the library file: missing, too new, damaged, an unknown or ambiguous ID
+├── EditionError              a frozen file: nothing to freeze, not readable, made by another casebase
 └── ModelError                the text model: not installed, damaged, without the needed files, out of reach
 """
 
@@ -69,3 +70,7 @@ class LibraryError(CasebaseError):
 
 class ModelError(CasebaseError):
     """The text model: not installed, damaged, without the needed files, out of reach."""
+
+
+class EditionError(CasebaseError):
+    """A frozen file: nothing to freeze, not readable, made by another casebase."""

@@ -15,10 +15,11 @@ LAYERS = [
     {"match"},
     {"library"},
     {"publish"},
+    {"places"},
     {"terminal", "site"},
-    {"places", "demo"},
+    {"demo"},
     {"opening", "options"},
-    {"comparing"},
+    {"comparing", "browsing"},
     {"cli"},
     {"__main__"},
 ]

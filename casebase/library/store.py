@@ -30,6 +30,7 @@ from casebase.match.profile_json import from_data
 from casebase.match.ranking import FAULTS, Measure, faults_by
 from casebase.record.canonical import canonical_json, sha256_of
 from casebase.record.case import Case
+from casebase.record.vocabulary import Review
 
 
 class Outcome(StrEnum):
@@ -130,6 +131,11 @@ class Library:
         case_id = self.resolve(prefix)
         with self._readable():
             return current_record(self._db, case_id)
+
+    def read_and_agreed(self) -> list[Kept]:
+        """Return the current revision of every case that the shop lead has read and agreed to."""
+        with self._readable():
+            return [kept for kept in readable_records(self._db) if kept.case.review.state is Review.READ]
 
     def revisions(self, prefix: str) -> list[dict[str, Any]]:
         """Return every revision of a case: number, SHA-256, when logged, and the record."""

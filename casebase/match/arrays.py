@@ -26,6 +26,11 @@ NOT_THERE: Final = -1
 UNHEARD_OF: Final = -2
 
 
+def as_atom(value: Any) -> Atom:
+    """Return what JSON gave back as the atom it was: lists as tuples."""
+    return tuple(map(as_atom, value)) if isinstance(value, list) else value
+
+
 class Numbered:
     """Numbers for the values of one aspect of the atoms: equal values have equal numbers, `None` is -1.
 

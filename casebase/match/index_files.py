@@ -20,7 +20,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.arrays import Atom
+from casebase.match.arrays import Atom, as_atom
 from casebase.match.index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
 from casebase.match.index_building import Batch
 
@@ -149,14 +149,10 @@ def _atoms(path: Path, count: int) -> list[Atom]:
     if count == 0:
         return []
     with path.open(encoding="utf-8") as lines:
-        found = [_hashable(json.loads(line)) for _, line in zip(range(count), lines, strict=False)]
+        found = [as_atom(json.loads(line)) for _, line in zip(range(count), lines, strict=False)]
     if len(found) != count:
         raise ValueError(f"{path}: {len(found)} of {count} lines")
     return found
-
-
-def _hashable(value: Any) -> Atom:
-    return tuple(map(_hashable, value)) if isinstance(value, list) else value
 
 
 def _bytes_of_lines(path: Path, count: int) -> int:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from casebase.record.case import Case
+from casebase.record.case import Case, Step
 from casebase.record.modules import module_family, module_key
 from casebase.record.status import status_of
 from casebase.record.vocabulary import Ignition, Kind, Lamp, Quantity, Status
@@ -48,6 +48,26 @@ def cautions_of(case: Case) -> list[str]:
         (any(reading.ignition is Ignition.RUNNING for reading in case.readings), MOVING_PARTS),
     )
     return [words for applies, words in belongs if applies] + [MAKER_FIRST]
+
+
+_STEP_SPEAKS_OF: Final = {
+    HIGH_VOLTAGE: re.compile(r"high.voltage|\bHV\b|traction|inverter|orange", re.IGNORECASE),
+    RESTRAINTS: re.compile(r"airbag|squib|restraint|\bSRS\b|pretensioner|seat belt", re.IGNORECASE),
+    BRAKES_OR_STEERING: re.compile(r"road test|test drive|brak|steering", re.IGNORECASE),
+    OHMS: re.compile(r"\bohms?\b|resistance|continuity", re.IGNORECASE),
+    MOVING_PARTS: re.compile(r"running|idle|\blift|raised|jack", re.IGNORECASE),
+}
+"""Words of a step that a caution belongs beside (judged)."""
+
+
+def cautions_beside(case: Case, step: Step) -> list[str]:
+    """Return those of the case's cautions that belong beside one step."""
+    spoken = f"{step.did} {step.found or ''}"
+    return [
+        words
+        for words in cautions_of(case)
+        if words in _STEP_SPEAKS_OF and _STEP_SPEAKS_OF[words].search(spoken)
+    ]
 
 
 def _is_unproven(case: Case) -> bool:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from casebase.library.derived import Kept
-from casebase.record.canonical import plain_data
-from casebase.record.case import Case, Fix, Verification
+from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
+from casebase.record.outcome_words import fix_words, origin_words, verification_words
 from casebase.record.reading import Reading
 from casebase.record.remarks import remarks_on
 from casebase.record.status import status_of
@@ -23,20 +23,13 @@ def print_case(kept: Kept, page: Page) -> None:
     page.heading(title_of(case))
     page.labelled("Case", f"{kept.case_id}, revision {kept.revision}, {status_of(case) or Kind.KNOWN_GOOD}")
     page.labelled("Vehicle", case.vehicle.line())
-    page.labelled("From", _origin(case))
+    page.labelled("From", origin_words(case))
     page.labelled("Note", case.note or "")
     _print_found(case, page)
     _print_work(case, page)
     _print_outcome(case, page)
     _print_remarks(case, page)
     print_cautions(cautions_of(case), page)
-
-
-def _origin(case: Case) -> str:
-    told = case.provenance
-    when = " to ".join(str(day) for day in (told.opened, told.ended) if day)
-    invented = "invented for teaching" if told.invented == "yes" else None
-    return ", ".join(part for part in (told.author, told.shop, when, invented) if part)
 
 
 def _print_found(case: Case, page: Page) -> None:
@@ -73,33 +66,10 @@ def _print_outcome(case: Case, page: Page) -> None:
         page.labelled("Cause", cause_line(case.cause))
         page.labelled("Proof", case.cause.proof or "not proven")
     if case.fix:
-        page.labelled("Fix", _fix_words(case.fix))
+        page.labelled("Fix", fix_words(case.fix))
     if case.verification:
-        page.labelled("Verified", _verification_words(case.verification))
+        page.labelled("Verified", verification_words(case.verification))
     page.labelled("Leftover", case.leftover or "")
-
-
-def _fix_words(fix: Fix) -> str:
-    parts = ", ".join(f"{part.name}{f' ({part.cost})' if part.cost else ''}" for part in fix.parts)
-    told = (
-        fix.done.rstrip("."),
-        f"parts: {parts}" if parts else "",
-        f"{fix.minutes:g} min" if fix.minutes is not None else "",
-        f"{fix.cost} in all" if fix.cost else "",
-    )
-    return "; ".join(part for part in told if part)
-
-
-def _verification_words(proof: Verification) -> str:
-    told = (
-        f"codes cleared: {proof.codes_cleared}" if proof.codes_cleared else "",
-        f"rescan: {proof.rescan}" if proof.rescan else "",
-        f"road test {proof.road_test}" if proof.road_test else "",
-        f"{proof.days_without_return} days without return" if proof.days_without_return is not None else "",
-        f"came back: {proof.came_back}" if proof.came_back else "",
-        proof.note or "",
-    )
-    return "; ".join(part for part in told if part)
 
 
 def _print_remarks(case: Case, page: Page) -> None:
@@ -108,21 +78,6 @@ def _print_remarks(case: Case, page: Page) -> None:
         page.heading("Kept, but look twice")
         for remark in remarks:
             page.line(f"- {remark}", 2, 4)
-
-
-def case_data(kept: Kept) -> dict[str, Any]:
-    """Return a case as plain data: the record, and what follows from it."""
-    case = kept.case
-    return {
-        "case_id": kept.case_id,
-        "revision": kept.revision,
-        "title": title_of(case),
-        "status": status_of(case),
-        "logged_at": kept.logged_at,
-        "record": plain_data(case),
-        "remarks": remarks_on(case),
-        "cautions": cautions_of(case),
-    }
 
 
 def print_revisions(kept: Kept, history: list[dict[str, Any]], page: Page) -> None:

@@ -6,9 +6,10 @@ import pytest
 from rich.console import Console
 
 from casebase.match.causes import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
+from casebase.match.causes_words import in_words
 from casebase.match.local_codes import LOCAL_ONLY, CodeSetApart
 from casebase.match.settling import SettlingTest
-from casebase.terminal.causes_page import in_words, print_causes
+from casebase.terminal.causes_page import print_causes
 from casebase.terminal.page import Page
 
 SUPPLY = LikelyCause(

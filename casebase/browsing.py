@@ -1,0 +1,88 @@
+"""The command that serves the site."""
+
+from __future__ import annotations
+
+import ipaddress
+import tempfile
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from casebase import places
+from casebase.errors import CasebaseError
+from casebase.opening import means_to_compare, open_library
+from casebase.options import LibraryOption
+
+if TYPE_CHECKING:
+    from casebase.library.store import Library
+
+
+def browse(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="A file of frozen records; left out, the library's own."),
+    ] = None,
+    host: Annotated[
+        str, typer.Option(help="The address to answer on; 0.0.0.0 opens it to the shop's network.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=1, max=65535, help="The port to answer on.")] = 8601,
+    demo: Annotated[bool, typer.Option("--demo", help="The invented cases of the demonstration.")] = False,
+    library: LibraryOption = None,
+) -> None:
+    """Serve the cases as a read-only site.
+
+    Of the library only what the shop lead has read and agreed to is shown, and of that only what may leave the shop.
+
+    Example: casebase browse --host 0.0.0.0
+    """
+    if file is not None:
+        return _serve(file, host, port)
+    with tempfile.TemporaryDirectory(prefix="casebase-") as folder:
+        frozen = Path(folder) / "cases.db"
+        with _library(library, demo) as kept:
+            _freeze(kept, frozen)
+        return _serve(frozen, host, port)
+
+
+def _library(path: Path | None, demo: bool) -> Library:
+    if not demo:
+        return open_library(path)
+    from casebase.demo import build_demo_library  # noqa: PLC0415
+
+    return build_demo_library(path or places.demo_library())
+
+
+def _freeze(library: Library, out: Path) -> None:
+    from casebase.publish.frozen import freeze  # noqa: PLC0415
+
+    agreed, whole = library.read_and_agreed(), library.count()
+    facts = {
+        "frozen on": str(date.today()),
+        "cases from": library.fact("purpose") or "frozen from the library; not a published edition",
+    }
+    count = freeze(agreed, out, facts, means_to_compare())
+    typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
+
+
+def _serve(path: Path, host: str, port: int) -> None:
+    from casebase.site.serving import serve  # noqa: PLC0415
+
+    shown = f"[{host}]" if ":" in host else host
+    typer.echo(f"Read-only site: http://{shown}:{port}/ (Ctrl+C stops it)", err=True)
+    if not _is_loopback(host):
+        typer.echo("Everybody on this network can read it: only for networks you trust.", err=True)
+    try:
+        serve(path, host, port)
+    except OSError as error:
+        raise CasebaseError(
+            f"{host}:{port}: cannot be answered on ({error.strerror}): name another --port"
+        ) from None
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"

@@ -1,0 +1,104 @@
+"""Freezing records into one file that is never written again: what the site serves.
+
+The file is made new from the public fields alone. It holds the tables for reading, their full text, what is compared
+of each case, and the match index; a reader sees the old file or the new one, never half of it.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Iterable, Mapping
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+from typing import Final
+
+from sqlite_utils import Database
+
+from casebase.errors import EditionError
+from casebase.library.derived import Kept, write_derived
+from casebase.library.index_update import Means
+from casebase.library.schema import MIGRATIONS
+from casebase.match.filling import filled_profiles
+from casebase.match.index import Index
+from casebase.match.index_building import IndexBuilder, empty_index, extended
+from casebase.publish.packed_index import pack_index
+from casebase.publish.public_fields import public_case
+from casebase.record.canonical import canonical_json, sha256_of
+
+FROZEN_ID: Final = 0x43425345 + 1
+"""Marks the SQLite file as frozen records of casebase (`CBSF`); see the SQLite file format, offset 68."""
+
+_BESIDES: Final = (
+    "CREATE INDEX cases_platform ON cases (platform)",
+    "CREATE INDEX cases_fault ON cases (fault)",
+    "CREATE INDEX cases_ended ON cases (ended)",
+    "DROP TABLE _sqlite_migrations",
+    f"PRAGMA application_id = {FROZEN_ID}",
+)
+
+
+def freeze(kept: Iterable[Kept], out: Path, facts: Mapping[str, str], means: Means) -> int:
+    """Write the public fields of records to a new file at `out`, and return how many there are.
+
+    `facts` are told of the collection as it stands there. Raises `EditionError` when there is nothing to freeze or the
+    file cannot be written; what stood at `out` is replaced at once or not at all.
+    """
+    public = [replace(one, case=public_case(one.case)) for one in sorted(kept, key=lambda one: one.case_id)]
+    if not public:
+        raise EditionError(
+            "no record is marked 'read and agreed' under review: read those that wait, mark them, and log them again"
+        )
+    try:
+        with tempfile.TemporaryDirectory(dir=out.parent, prefix=f".{out.name}-") as folder:
+            made = Path(folder) / out.name
+            _write(public, made, facts, means)
+            os.replace(made, out)
+    except (OSError, sqlite3.Error) as error:
+        raise EditionError(f"{out}: cannot be written ({error}): name another place, or make room") from None
+    return len(public)
+
+
+def _write(public: list[Kept], path: Path, facts: Mapping[str, str], means: Means) -> None:
+    with closing(sqlite3.connect(path)) as connection:
+        # Whoever stops half way leaves a file in a folder that goes; safety costs time only.
+        connection.execute("PRAGMA synchronous = OFF")
+        db = Database(connection, execute_plugins=False)
+        MIGRATIONS.apply(db)
+        with connection:
+            _write_records(connection, public)
+            write_derived(db, public)
+            connection.executemany("INSERT INTO facts VALUES (?, ?)", sorted(facts.items()))
+            pack_index(connection, _index(public, means))
+        for statement in _BESIDES:
+            connection.execute(statement)
+        connection.execute("INSERT INTO cases_fts(cases_fts) VALUES('optimize')")
+        connection.commit()
+        connection.execute("VACUUM")
+    with path.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def _write_records(connection: sqlite3.Connection, public: list[Kept]) -> None:
+    rows = ((one.case_id, one.revision, canonical_json(one.case), one.logged_at) for one in public)
+    connection.executemany(
+        "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
+        (
+            (case_id, revision, sha256_of(text), text, logged_at)
+            for case_id, revision, text, logged_at in rows
+        ),
+    )
+
+
+def _index(public: list[Kept], means: Means) -> Index:
+    """Return the index of all records; a record's number is its place among the rows of `records`."""
+    embedder = means.embedder
+    empty = empty_index(*((0, "") if embedder is None else (embedder.dimensions, embedder.identity)))
+    builder = IndexBuilder(empty)
+    profiles = filled_profiles(((one.case_id, one.case) for one in public), means.buses, embedder)
+    for number, profile in enumerate(profiles, start=1):
+        builder.add(number, profile)
+        means.progress(number, len(public))
+    return extended(empty, builder.finished())
