@@ -1,0 +1,136 @@
+"""One case, told in the order of the work: found, done, cause, fix, proof, what stayed open, and its like."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import segno
+from markupsafe import Markup
+
+from casebase.library.case_data import case_data
+from casebase.library.derived import Kept
+from casebase.match.nearest import nearest
+from casebase.match.ranking import Match
+from casebase.publish.edition import Edition
+from casebase.record.case import Case, CodeEntry
+from casebase.record.cautions import cautions_beside, cautions_of
+from casebase.record.outcome_words import fix_words, origin_words, verification_words
+from casebase.record.reading import Reading
+from casebase.record.status import status_of
+from casebase.record.vocabulary import Stage
+from casebase.record.words import cause_line, network_line, reading_line, title_of
+from casebase.site.case_rows import status_shape
+from casebase.site.counted import address
+from casebase.site.errors import NotHereError
+from casebase.site.held import Held
+from casebase.site.level_picture import level_picture
+
+LIKE_CASES: Final = 4
+_LONGEST_ADDRESS: Final = 300
+"""A QR code of more is too fine for a phone to read off paper (judged)."""
+
+
+def case_context(edition: Edition, held: Held, case_id: str, own_address: str) -> dict[str, Any]:
+    """Return what the page of a case shows; raise `NotHereError` where there is none of that ID."""
+    kept = _kept(edition, case_id)
+    case = kept.case
+    status = status_of(case)
+    return {
+        "case": case,
+        "kept": kept,
+        "title": title_of(case),
+        "status": str(status or case.kind),
+        "shape": status_shape(str(status) if status else None),
+        "crumbs": [
+            ("/vehicles", "Vehicles"),
+            (vehicle_address(case), f"{case.vehicle.make} {case.vehicle.model}"),
+        ],
+        "networks": network_line(case),
+        "silent": case.silent_modules(),
+        "codes": codes_by_module(case),
+        "pictures": level_pictures(case),
+        "stages": readings_by_stage(case),
+        "steps": [(step, cautions_beside(case, step)) for step in case.steps],
+        "cautions": cautions_of(case),
+        "cause": cause_line(case.cause) if case.cause else None,
+        "fix": fix_words(case.fix) if case.fix else None,
+        "proof": verification_words(case.verification) if case.verification else None,
+        "origin": origin_words(case),
+        "like": like_cases(edition, held, case_id),
+        "lacks": held.lacks,
+        "qr": qr_code(own_address),
+        "own_address": own_address,
+    }
+
+
+def case_json(edition: Edition, case_id: str) -> dict[str, Any]:
+    """Return a case as plain data."""
+    return case_data(_kept(edition, case_id))
+
+
+def codes_by_module(case: Case) -> list[tuple[str, list[CodeEntry]]]:
+    """Return the codes by the module that stores them, in the order of the record."""
+    found: dict[str, list[CodeEntry]] = {}
+    for entry in case.codes:
+        found.setdefault(entry.module or "Module not stated", []).append(entry)
+    return list(found.items())
+
+
+def level_pictures(case: Case) -> list[tuple[str, Markup]]:
+    """Return a picture of the levels of each network on which anything was read that can be drawn."""
+    pictures = []
+    for network in case.networks:
+        readings = [reading for reading in case.readings if case.network_of(reading.network) == network]
+        picture = level_picture(readings, network.medium)
+        if picture is not None:
+            pictures.append((network.name, picture))
+    return pictures
+
+
+def readings_by_stage(case: Case) -> list[tuple[str, list[tuple[Reading, str]]]]:
+    """Return every reading in words, by stage."""
+    staged = [
+        (
+            str(stage),
+            [(reading, reading_line(reading)) for reading in case.readings if reading.stage is stage],
+        )
+        for stage in Stage
+    ]
+    return [(stage, readings) for stage, readings in staged if readings]
+
+
+def like_cases(edition: Edition, held: Held, case_id: str) -> list[Match]:
+    """Return the cases most like this one."""
+    collection = held.collection(edition)
+    if collection is None:
+        return []
+    rows = collection.rows_of_case(case_id)
+    profiles = collection.profiles(rows)
+    return nearest(profiles[0], collection, LIKE_CASES).matches if profiles else []
+
+
+def vehicle_address(case: Case) -> str:
+    """Return where the other cases of this vehicle are: by platform where one is known."""
+    vehicle = case.vehicle
+    if vehicle.platform:
+        return address("/vehicles", platform=vehicle.platform)
+    return address("/vehicles", make=vehicle.make, model=vehicle.model)
+
+
+def qr_code(text: str) -> Markup | None:
+    """Return the address as a QR code (ISO/IEC 18004) in SVG, for the printed sheet."""
+    if len(text) > _LONGEST_ADDRESS:
+        return None
+    made = segno.make_qr(text, error="m")
+    return Markup(
+        made.svg_inline(scale=3, border=2, svgclass="qr", lineclass=None, title="QR code of this address")
+    )
+
+
+def _kept(edition: Edition, case_id: str) -> Kept:
+    if not edition.has(case_id):
+        raise NotHereError(
+            f"There is no case {case_id} in this collection: it may have been taken out, or the link is cut short."
+            " Search for what it was about."
+        )
+    return edition.get(case_id)

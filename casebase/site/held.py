@@ -1,0 +1,117 @@
+"""What one running site holds: the frozen file, its index, the text model; read by threads, loaded once."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import threading
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+from casebase import places
+from casebase.errors import CasebaseError
+from casebase.match.collection import Collection
+from casebase.match.filling import Embeds
+from casebase.match.index import Index
+from casebase.match.narrowing import fault_rows, known_good_rows
+from casebase.publish.edition import Edition, is_frozen, open_frozen
+from casebase.publish.packed_index import unpack_index
+from casebase.site.kept_pages import KeptPages
+
+READERS: Final = 4
+"""Threads that read pages; more would only take turns."""
+
+ANSWERERS: Final = 2
+"""Threads that answer stuck jobs, apart from the readers, who would otherwise wait behind them."""
+
+Data = TypeVar("Data")
+
+
+class Held:
+    """One frozen file and what answering from it needs."""
+
+    def __init__(self, path: Path, name: str, buses: Path, text_models: Path, text_model: str | None) -> None:
+        self.path, self.name, self.buses = path, name, buses
+        self._text_models, self._text_model = text_models, text_model
+        self._readers = ThreadPoolExecutor(READERS, thread_name_prefix="casebase-page")
+        self._answerers = ThreadPoolExecutor(ANSWERERS, thread_name_prefix="casebase-answer")
+        self._own = threading.local()
+        self._loading = asyncio.Lock()
+        self._loaded = False
+        self.pages = KeptPages()
+        self.index: Index | None = None
+        self.embedder: Embeds | None = None
+        self.lacks: list[str] = []
+        self.facts: dict[str, str] = {}
+
+    async def load(self) -> None:
+        """Load index and text model; what cannot be had is left out, and said on the pages that would use it."""
+        async with self._loading:
+            if not self._loaded:
+                await self.read(self._load)
+                self._loaded = True
+
+    async def read(self, build: Callable[[Edition], Data]) -> Data:
+        """Return what `build` makes of the edition, in a thread of its own: the server goes on answering meanwhile."""
+        return await self._in(self._readers, build)
+
+    async def answer(self, build: Callable[[Edition], Data]) -> Data:
+        """Return what `build` makes of the edition and may take a moment over."""
+        return await self._in(self._answerers, build)
+
+    def collection(self, edition: Edition) -> Collection | None:
+        """Return the cases to compare with, through this thread's connection."""
+        return None if self.index is None else edition.collection(self.index)
+
+    async def _in(self, threads: ThreadPoolExecutor, build: Callable[[Edition], Data]) -> Data:
+        return await asyncio.get_running_loop().run_in_executor(threads, self._with_edition, build)
+
+    def _with_edition(self, build: Callable[[Edition], Data]) -> Data:
+        edition = getattr(self._own, "edition", None)
+        if edition is None:
+            edition = self._own.edition = Edition(open_frozen(self.path))
+        return build(edition)
+
+    def _load(self, edition: Edition) -> None:
+        self.facts = edition.facts()
+        self.index = unpack_index(edition.connection)
+        if self.index is None:
+            self.lacks.append("Cases are not compared: another casebase made this file. Make it again.")
+            return
+        fault_rows(self.index), known_good_rows(self.index)
+        if self.index.text:
+            self._load_embedder(self.index.text)
+
+    def _load_embedder(self, made_by: str) -> None:
+        from casebase.match.text import open_embedder  # noqa: PLC0415
+
+        try:
+            embedder = open_embedder(self._text_models, self._text_model)
+        except CasebaseError as error:
+            self.lacks.append(f"Stories are not compared: {error}")
+            return
+        if embedder.identity == made_by:
+            self.embedder = embedder
+        else:
+            self.lacks.append("Stories are not compared: this file was made with another text model.")
+
+
+def held_by(datasette: Any) -> Held | None:
+    """Return what a Datasette instance holds; None where no file of it was frozen by casebase."""
+    held: Held | None = getattr(datasette, "casebase_held", None)
+    if held is None:
+        held = _first_frozen(datasette)
+        datasette.casebase_held = held
+    return held
+
+
+def _first_frozen(datasette: Any) -> Held | None:
+    for name, database in datasette.databases.items():
+        if database.path and is_frozen(Path(database.path)):
+            model = os.environ.get(places.TEXT_MODEL_VARIABLE)
+            return Held(
+                Path(database.path), name, places.simulation_folder(), places.text_model_folder(), model
+            )
+    return None
