@@ -1,0 +1,279 @@
+"""The link is the job: a stuck job read from the pairs of an address's query, and written as such.
+
+Fields, all optional: `make`, `model`, `year`, `platform`; `medium`, `rate`, `reached`, `terminators`; `lamps` and
+`conditions` (repeated); `silent`, `sometimes`, `answer` (modules, parted by commas or lines); `codes` (a scan report
+or codes); `wrong` (in words); and per reading `r1.what`, `r1.value`, `r1.at`, `r1.state`, `r1.unplugged`,
+`r1.traffic`, `r1.looks` (repeated), `r2.what` ... A field whose name begins with `_` is the page's own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Any, Final
+
+from casebase.errors import InputError
+from casebase.record.case import Case, Network
+from casebase.record.consistency import inconsistencies
+from casebase.record.fields import LONGEST_TEXT
+from casebase.record.modules import module_identity
+from casebase.record.problems import printable
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Reached, Stage
+from casebase.record.writing import record_yaml
+from casebase.site.job_codes import codes_text, read_codes
+from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, names_in, names_text
+from casebase.site.job_given import ROW_FIELD, FieldProblem, Given, fitting
+from casebase.site.job_readings import ROW_FIELDS, has_choice, read_rows, rows_of
+
+Data = dict[str, Any]
+
+NOT_SAID: Final = "?"
+"""Stands for a make or model that nobody gave; it has no letter, so it is compared with no other."""
+
+NETWORK_NAME: Final = "the network"
+
+VEHICLE_FIELDS: Final = {"make": "make", "model": "model", "year": "model_year", "platform": "platform"}
+NETWORK_FIELDS: Final = {"rate": "bit_rate", "reached": "reached"}
+MODULE_FIELDS: Final = {"silent": Answers.NO, "sometimes": Answers.INTERMITTENT, "answer": Answers.YES}
+WORD_FIELDS: Final = ("lamps", "conditions")
+FIELDS: Final = (
+    *VEHICLE_FIELDS, "medium", *NETWORK_FIELDS, "terminators", *WORD_FIELDS, *MODULE_FIELDS, "codes", "wrong",
+)  # fmt: skip
+"""Every field but those of the readings (`job_readings.ROW_FIELDS`)."""
+
+MOST_UNKNOWN_TOLD: Final = 5
+_LONGEST_STORY: Final = 4000
+"""Characters of the story that a link made from a case carries: even percent-encoded they fit the address."""
+
+_FILE_HEAD: Final = (
+    "A job as it was asked. When it is solved, add steps, cause, fix and verification; then: casebase log"
+)
+_NO_FILE: Final = (
+    "there is no case to save yet: say what is wrong, or give a lamp, a code, a module that does not answer or a "
+    "reading"
+)
+
+
+@dataclass(frozen=True)
+class AskedJob:
+    """A job as asked: the record made of what fits (None where nothing does), what does not, and all that was typed."""
+
+    case: Case | None
+    problems: list[FieldProblem]
+    given: Given
+
+    def problems_in(self, field: str) -> list[FieldProblem]:
+        """Return the problems of one field, to be shown beside it."""
+        return [problem for problem in self.problems if problem.field == field]
+
+
+def job_from_query(pairs: Sequence[tuple[str, str]]) -> AskedJob:
+    """Return the job that the decoded pairs of a query tell; no text makes it raise."""
+    read, too_large = fitting(pairs)
+    reader = FieldReader(Given(read))
+    reader.problems += too_large
+    _tell_unknown_fields(reader)
+    data = _record_data(reader)
+    case = Case.model_validate({"kind": str(Kind.FAULT_CASE)} | data) if data else None
+    return AskedJob(case, reader.told(), Given(tuple(pairs)))
+
+
+def _record_data(reader: FieldReader) -> Data:
+    """Return the record as plain data; nothing where nothing that fits was given."""
+    network = _network(reader)
+    medium = Medium(network["medium"]) if network else None
+    codes = read_codes(reader.text("codes"))
+    for typed, expected in codes.problems:
+        reader.remark("codes", typed, expected)
+    data: Data = {
+        "vehicle": _vehicle(reader),
+        "concern": _concern(reader),
+        **{field: _words(reader, field) for field in WORD_FIELDS},
+        "networks": [network] if network else [],
+        "modules": _modules(reader, codes.silent),
+        "codes": codes.entries,
+        "readings": read_rows(reader, medium),
+    }
+    told = {key: value for key, value in data.items() if value}
+    unnamed = {"make": NOT_SAID, "model": NOT_SAID}
+    return told | {"vehicle": unnamed | told.get("vehicle", {})} if told else {}
+
+
+def _vehicle(reader: FieldReader) -> Data:
+    found = {key: reader.one(field, f"vehicle.{key}") for field, key in VEHICLE_FIELDS.items()}
+    return {key: text for key, text in found.items() if text}
+
+
+def _concern(reader: FieldReader) -> str | None:
+    text = reader.text("wrong")
+    return text if text and reader.fits("wrong", text, "concern") else None
+
+
+def _words(reader: FieldReader, field: str) -> list[str]:
+    """Return the words of a fixed list, each once however it is spelled."""
+    words: type[Lamp] | type[Condition] = Lamp if field == "lamps" else Condition
+    texts = reader.checked(field, names_in(reader.text(field)), f"{field}[0]")
+    return list(dict.fromkeys(str(words(text)) for text in texts))
+
+
+def _network(reader: FieldReader) -> Data | None:
+    """Return the network, which only its medium makes one."""
+    medium = reader.one("medium", "networks[0].medium")
+    rest = {key: reader.one(field, f"networks[0].{key}") for field, key in NETWORK_FIELDS.items()}
+    holders = reader.names("terminators", "networks[0].terminators_in[0]")
+    told = {key: text for key, text in (rest | {"terminators_in": holders}).items() if text}
+    if medium is not None:
+        return {"name": NETWORK_NAME, "medium": medium} | told
+    if told and not reader.given.several("medium"):
+        reader.refuse(
+            "medium", "", "not chosen: bit rate, DLC and terminators say nothing without it; choose it"
+        )
+    return None
+
+
+def _modules(reader: FieldReader, silent_in_scan: list[str]) -> list[Data]:
+    """Return every module once; what was typed counts more than what a scan report says."""
+    found: dict[str, Data] = {}
+    for field, answers in MODULE_FIELDS.items():
+        for name in reader.names(field, "modules[0].name"):
+            entry = {"name": name, "answers": str(answers)}
+            before = found.setdefault(module_identity(name), entry)
+            if before["answers"] != entry["answers"]:
+                said = f"already given as {before['name']} (answers: {before['answers']}): leave it in one field only"
+                reader.refuse(field, name, said)
+    for name in silent_in_scan[:MOST_OF_A_LIST]:
+        found.setdefault(module_identity(name), {"name": name, "answers": str(Answers.NO)})
+    return list(found.values())
+
+
+def _tell_unknown_fields(reader: FieldReader) -> None:
+    unknown = [field for field in reader.given.fields if not _is_known(field)]
+    for field in unknown[:MOST_UNKNOWN_TOLD]:
+        close = get_close_matches(printable(field), FIELDS, n=1)
+        hint = f"did you mean {close[0]}?" if close else f"expected one of {', '.join(FIELDS)}, r1.what ..."
+        reader.refuse(field, reader.given.text(field), f"the form has no such field: {hint}")
+    if len(unknown) > MOST_UNKNOWN_TOLD:
+        reader.refuse(
+            "the form", "", f"{len(unknown) - MOST_UNKNOWN_TOLD} more fields that the form does not have"
+        )
+
+
+def _is_known(field: str) -> bool:
+    row = ROW_FIELD.fullmatch(field)
+    return field in FIELDS or field.startswith("_") or (row is not None and row[2] in ROW_FIELDS)
+
+
+# --- from a record to a link --------------------------------------------------------------------------------------
+
+
+def query_of(case: Case) -> list[tuple[str, str]]:
+    """Return the pairs of a link that asks with this job: what was known before the repair, as far as the form goes.
+
+    Left out: steps, notes, pins, cause and fix, a second network, and readings that no row can hold.
+    """
+    network = _network_asked(case)
+    pairs = [
+        *_vehicle_pairs(case),
+        *(_network_pairs(network) if network else []),
+        *(("lamps", str(lamp)) for lamp in case.lamps),
+        *(("conditions", str(condition)) for condition in case.conditions),
+        *((field, _modules_text(case, answers)) for field, answers in MODULE_FIELDS.items()),
+        ("codes", codes_text(case.codes)),
+        ("wrong", _story(case)),
+        *rows_of(_readings_asked(case, network), network.medium if network else None),
+    ]
+    return [(field, text) for field, text in pairs if text]
+
+
+def readings_left_out(case: Case) -> list[Reading]:
+    """Return the readings taken before the repair that a link to this job cannot carry."""
+    network = _network_asked(case)
+    medium = network.medium if network else None
+    asked = [reading for reading in _readings_asked(case, network) if has_choice(reading, medium)]
+    return [reading for reading in _before_the_repair(case) if reading not in asked]
+
+
+def _vehicle_pairs(case: Case) -> list[tuple[str, str]]:
+    texts = [(field, getattr(case.vehicle, key)) for field, key in VEHICLE_FIELDS.items()]
+    return [(field, str(text)) for field, text in texts if text not in (None, NOT_SAID)]
+
+
+def _network_pairs(network: Network) -> list[tuple[str, str]]:
+    texts = [(field, getattr(network, key)) for field, key in NETWORK_FIELDS.items()]
+    return [
+        ("medium", str(network.medium)),
+        *((field, str(text)) for field, text in texts if text is not None),
+        ("terminators", names_text(network.terminators_in)),
+    ]
+
+
+def _modules_text(case: Case, answers: Answers) -> str:
+    return names_text(module.name for module in case.modules if module.answers is answers)
+
+
+def _story(case: Case) -> str:
+    # What was left over once the cause was found would give the cause away.
+    left = None if case.cause else case.leftover
+    told = "\n".join(text for text in (case.concern, *case.symptoms, left) if text)
+    return told[: min(_LONGEST_STORY, LONGEST_TEXT)]
+
+
+def _before_the_repair(case: Case) -> list[Reading]:
+    return [reading for reading in case.readings if reading.stage is not Stage.AFTER_REPAIR]
+
+
+def _network_asked(case: Case) -> Network | None:
+    """Return the network most of the readings were taken on; else that of the cause, else the first."""
+    read_on = [case.network_of(reading.network) for reading in _before_the_repair(case)]
+    of_cause = case.network_of(case.cause.network) if case.cause else None
+    by_readings = sorted(case.networks, key=lambda network: (-read_on.count(network), network != of_cause))
+    return by_readings[0] if by_readings else None
+
+
+def _readings_asked(case: Case, network: Network | None) -> list[Reading]:
+    before = _before_the_repair(case)
+    return [reading for reading in before if case.network_of(reading.network) == network]
+
+
+# --- from a job to a file -----------------------------------------------------------------------------------------
+
+
+def file_of(asked: AskedJob) -> str:
+    """Return the job as a record file for `casebase log`; raise `InputError` where it says nothing of a fault yet."""
+    if asked.case is None or inconsistencies(asked.case):
+        raise InputError(_NO_FILE)
+    head = [_FILE_HEAD]
+    if NOT_SAID in (asked.case.vehicle.make, asked.case.vehicle.model):
+        head.append(f"{NOT_SAID} stands for a make or model that was not given: write it in.")
+    head += [f"Look at: {problem.sentence()}" for problem in asked.problems]
+    return "".join(f"# {line}\n" for line in head) + record_yaml(asked.case)
+
+
+# --- for the form -------------------------------------------------------------------------------------------------
+
+_MEDIUM_WORDS: Final = {
+    Medium.HIGH_SPEED_CAN: "high-speed CAN, CAN FD",
+    Medium.J1939: "J1939 (trucks, machines)",
+}
+
+
+def medium_choices() -> list[tuple[str, str]]:
+    """Return (key, words) of the kinds of network."""
+    return [(str(medium), _MEDIUM_WORDS.get(medium, str(medium))) for medium in Medium]
+
+
+def reached_choices() -> list[tuple[str, str]]:
+    """Return (key, words) of how the diagnostic connector sees a network."""
+    return [(str(reached), str(reached)) for reached in Reached]
+
+
+def lamp_choices() -> list[tuple[str, str]]:
+    """Return (key, words) of the warning lamps."""
+    return [(str(lamp), str(lamp)) for lamp in Lamp]
+
+
+def condition_choices() -> list[tuple[str, str]]:
+    """Return (key, words) of when a fault can show."""
+    return [(str(condition), str(condition)) for condition in Condition]
