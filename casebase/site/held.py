@@ -10,6 +10,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
+from threadpoolctl import threadpool_limits
+
 from casebase import places
 from casebase.errors import CasebaseError
 from casebase.match.collection import Collection
@@ -23,8 +25,9 @@ from casebase.site.kept_pages import KeptPages
 READERS: Final = 4
 """Threads that read pages; more would only take turns."""
 
-ANSWERERS: Final = 2
-"""Threads that answer stuck jobs, apart from the readers, who would otherwise wait behind them."""
+ANSWERERS: Final = 1
+"""The thread that answers stuck jobs, apart from the readers, who would otherwise wait behind it; Python runs one
+computation at a time, and two that take turns are slower than one after the other (measured)."""
 
 Data = TypeVar("Data")
 
@@ -75,6 +78,8 @@ class Held:
         return build(edition)
 
     def _load(self, edition: Edition) -> None:
+        # Small matrices: several processors working on one of them get in each other's way.
+        threadpool_limits(limits=1)
         self.facts = edition.facts()
         self.index = unpack_index(edition.connection)
         if self.index is None:

@@ -95,7 +95,7 @@ def form_of(asked: AskedJob) -> Form:
 def _rows(asked: AskedJob, known: set[str]) -> list[Row]:
     given = asked.given
     rows = [_row(asked, number) for number in given.rows]
-    wanted = [] if rows else [what for what in ROWS_AT_FIRST if what in known]
+    wanted: list[str] = [] if rows else [what for what in ROWS_AT_FIRST if what in known]
     wanted += [""] * (ROWS_TO_ADD - len(wanted))
     return rows + [_empty_row(given.next_row + place, what) for place, what in enumerate(wanted)]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import socket
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -51,18 +52,39 @@ def site_over(path: Path) -> Datasette:
     )
 
 
-def serve(path: Path, host: str, port: int) -> None:
-    """Answer until stopped."""
-    uvicorn.run(
-        site_over(path).app(),
-        host=host,
-        port=port,
-        http="h11",
-        h11_max_incomplete_event_size=LONGEST_REQUEST_BYTES,
-        log_level="warning",
-        server_header=False,
-        lifespan="on",
+def server_over(path: Path, host: str, port: int) -> uvicorn.Server:
+    """Return a server of the site, not started yet."""
+    return uvicorn.Server(
+        uvicorn.Config(
+            site_over(path).app(),
+            host=host,
+            port=port,
+            http="h11",
+            h11_max_incomplete_event_size=LONGEST_REQUEST_BYTES,
+            log_level="warning",
+            server_header=False,
+            lifespan="on",
+        )
     )
+
+
+def serve(path: Path, host: str, port: int) -> None:
+    """Answer until stopped; raise `OSError` where the address cannot be had."""
+    with _listening(host, port) as listening:
+        server_over(path, host, port).run(sockets=[listening])
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    # The protocol has to be named: only then does asyncio send small answers without waiting (TCP_NODELAY).
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+    except OSError:
+        listening.close()
+        raise
+    return listening
 
 
 def _sha256(path: Path) -> str:
