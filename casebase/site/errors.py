@@ -10,6 +10,7 @@ from typing import Any, Final
 import datasette.handle_exception as datasette_errors
 from datasette import NotFound, Response
 from datasette.utils.asgi import BadRequest
+from datasette.views.base import DatasetteError
 
 from casebase.errors import CasebaseError
 from casebase.site.plain_page import plain_page
@@ -61,8 +62,8 @@ def _status_and_words(exception: Exception) -> tuple[int, str]:
     if isinstance(exception, CasebaseError):
         return 400, str(exception)
     status = getattr(exception, "status", 500)
-    if status not in HTTPStatus._value2member_map_:
-        status = 500
-    said = getattr(exception, "message", None) or (exception.args[0] if exception.args else "")
-    known = _WORDS.get(status)
-    return status, known or str(said) or HTTPStatus(status).phrase
+    if isinstance(exception, DatasetteError):
+        # What Datasette refuses of its own tables is the asker's slip, even where it says 500: "Cannot sort table by ...".
+        return (400 if status == HTTPStatus.INTERNAL_SERVER_ERROR else status), str(exception.message)
+    said = str(exception.args[0]) if exception.args else ""
+    return status, _WORDS.get(status) or said or HTTPStatus(status).phrase
