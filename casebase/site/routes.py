@@ -14,6 +14,7 @@ from casebase.site.errors import NotHereError
 from casebase.site.held import Held, held_by
 from casebase.site.job_form import query_text, without_blanks
 from casebase.site.job_page import job_context, job_file, job_json
+from casebase.site.list_routes import LIST_ROUTES
 from casebase.site.respond import html_page, json_page, kept_html_page
 from casebase.site.start_page import start_context
 
@@ -91,6 +92,7 @@ ROUTES: Final[list[tuple[str, Callable[..., Any]]]] = [
     (r"/job\.yaml$", job_as_file),
     (r"/-/casebase/(?P<name>[a-z]+\.[a-z]+)$", asset),
     (r"/robots\.txt$", robots),
+    *LIST_ROUTES,
 ]
 
 
