@@ -10,16 +10,14 @@ from casebase.publish.edition import Edition
 from casebase.site.asked_text import Asked
 from casebase.site.case_rows import CaseRow, rows_of_ids
 from casebase.site.counted import FAULT_CASES
+from casebase.site.tallies import STATUS_ORDER
 
 MOST_ROWS: Final = 100
 """Rows of one page: about 60 kB, and more than anybody reads beside a vehicle."""
 
 KNOWN_GOOD: Final = "kind = 'known good'"
 
-USEFUL_FIRST: Final = (
-    "kind, CASE status WHEN 'fixed, verified' THEN 0 WHEN 'fixed, cause not proven' THEN 1"
-    " WHEN 'not fixed' THEN 2 ELSE 3 END, ended DESC, id"
-)
+USEFUL_FIRST: Final = f"kind, {STATUS_ORDER}, ended DESC, id"
 """Proven repairs before guesses, guesses before open jobs; of these the newest first."""
 
 _ONLY_FOR_THE_PAGE: Final = frozenset({"crumbs", "choices"})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -40,22 +40,39 @@ class Hit:
 
 def hits_in(edition: Edition, ids: Sequence[str], text: str) -> dict[str, Hit]:
     """Return, for each case that holds any word of `text`, where."""
-    query = any_word_query(text)
-    found = {}
-    for case_id in ids if query else ():
-        row = edition.connection.execute(_EXCERPTS, _values(query, case_id)).fetchone()
-        if row is not None:
-            found[case_id] = _hit(row[1], row[2:])
-    return found
+    queries = (typed_query(text), word_query(text))
+    found = ((case_id, _first_hit(edition, case_id, queries)) for case_id in ids)
+    return {case_id: hit for case_id, hit in found if hit}
 
 
-def any_word_query(text: str) -> str:
+def typed_query(text: str) -> str:
+    """Return an FTS5 query for anything typed, where what is typed in one piece must stand in one piece.
+
+    >>> typed_query("U0100-87 (ABS)")
+    '"U0100 87" OR "ABS"'
+    """
+    return _any_of(" ".join(words_in(piece)) for piece in text.split())
+
+
+def word_query(text: str) -> str:
     """Return an FTS5 query for any word of `text`.
 
-    >>> any_word_query("U0100-87 (")
+    >>> word_query("U0100-87 (")
     '"U0100" OR "87"'
     """
-    return " OR ".join(match_query([word]) for word in dict.fromkeys(words_in(text)))
+    return _any_of(words_in(text))
+
+
+def _any_of(phrases: Iterable[str]) -> str:
+    return " OR ".join(match_query([phrase]) for phrase in dict.fromkeys(phrases) if phrase)
+
+
+def _first_hit(edition: Edition, case_id: str, queries: Iterable[str]) -> Hit | None:
+    for query in queries:
+        row = edition.connection.execute(_EXCERPTS, _values(query, case_id)).fetchone() if query else None
+        if row is not None:
+            return _hit(row[1], row[2:])
+    return None
 
 
 def parts_of(marked: str) -> Parts:

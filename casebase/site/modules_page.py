@@ -12,7 +12,7 @@ from casebase.site.asked_text import Asked, shown
 from casebase.site.case_rows import CaseRow, rows_of_ids
 from casebase.site.counted import FAULT_CASES, Counted, address
 from casebase.site.errors import NotHereError
-from casebase.site.listed import USEFUL_FIRST, listed, part_of, so_many
+from casebase.site.listed import USEFUL_FIRST, count_of, listed, part_of, so_many
 from casebase.site.tallies import MOST_TOLD, base_meaning, faults_among
 
 _MODULES: Final = ("/modules", "Modules")
@@ -38,7 +38,8 @@ class ModuleCases:
     def counts(self) -> str:
         """Return the counts in one sentence."""
         told = (("silent", self.silent), ("blamed by codes", self.blamed), ("at fault", self.at_fault))
-        return ", ".join(f"{words} in {len(ids)}" for words, ids in told)
+        seen = [f"{words} in {len(ids)}" for words, ids in told if ids]
+        return ", ".join(seen if self.at_fault else [*seen, "never at fault"])
 
     def roles_in(self, case_id: str) -> str:
         """Return what it was in one case."""
@@ -89,10 +90,11 @@ def module_context(edition: Edition, asked: Asked) -> dict[str, Any]:
     part = part_of(_concerned_in_order(edition, found), asked)
     cases = [ConcernedCase(row, found.roles_in(row.case_id)) for row in rows_of_ids(edition, part.rows)]
     return {
-        "title": module_label(key),
+        "title": _titled(module_label(key)),
         "crumbs": [_MODULES],
         "key": key,
         "said": found.counts(),
+        "of": count_of(edition, FAULT_CASES),
         "in_records": len(found.in_records),
         "concerned": len(found.concerned),
         "quiet": len(found.in_records - found.concerned),
@@ -157,12 +159,17 @@ def _culprits(edition: Edition, only: str | None) -> list[tuple[str, str]]:
 
 def _row(key: str, found: ModuleCases) -> ModuleRow:
     counts = found.counts() if found.concerned else "never silent, blamed or at fault"
+    listed_in = so_many(len(found.in_records), "record") if found.in_records else "no record"
     return ModuleRow(
         module_label(key),
-        f"{counts}; listed in {so_many(len(found.in_records), 'record')}",
+        f"{counts}; listed in {listed_in}",
         len(found.concerned),
         address("/modules", module=key),
     )
+
+
+def _titled(label: str) -> str:
+    return label[:1].upper() + label[1:]
 
 
 def _concerned_in_order(edition: Edition, found: ModuleCases) -> list[str]:

@@ -11,11 +11,12 @@ from casebase.errors import CodeError
 from casebase.publish.edition import Edition
 from casebase.record.codes import Grammar, ReadAs, parse_code
 from casebase.record.modules import module_key, module_label, modules_named_in
-from casebase.record.vocabulary import Fault
+from casebase.record.vocabulary import Fault, Mechanism
 from casebase.site.counted import address, fault_words
 
 MOST_LEADS: Final = 6
 _BETWEEN: Final = re.compile(r"[\s,;]+")
+_ENDING: Final = re.compile(r"(?<=[a-z]{3})(?:ing|ed|es|s|e)$")
 _CASE_ID: Final = re.compile(r"[0-9a-z]{4,26}")
 
 
@@ -30,7 +31,9 @@ class Lead:
 def leads_of(edition: Edition, text: str) -> list[Lead]:
     """Return the pages of what a text names, each once."""
     found = dict.fromkeys(
-        lead for way in (_cases, _codes, _modules, _vehicles, _causes) for lead in way(edition, text)
+        lead
+        for way in (_cases, _codes, _modules, _vehicles, _causes, _mechanisms)
+        for lead in way(edition, text)
     )
     return list(found)[:MOST_LEADS]
 
@@ -89,6 +92,20 @@ def _causes(edition: Edition, text: str) -> Iterator[Lead]:
         words = fault_words(str(fault))
         if text.casefold() in (str(fault), words.casefold()):
             yield Lead(f"{words}: the cases of this cause", address("/causes", fault=str(fault)))
+
+
+def _mechanisms(edition: Edition, text: str) -> Iterator[Lead]:
+    typed = {_without_ending(word) for word in (text.casefold(), *_BETWEEN.split(text.casefold())[:8])}
+    for mechanism in Mechanism:
+        if _without_ending(str(mechanism)) in typed:
+            yield Lead(
+                f"Brought about by {mechanism}: the cases", address("/causes", mechanism=str(mechanism))
+            )
+
+
+def _without_ending(word: str) -> str:
+    """Return a word without its ending, so that `chafed` names what is recorded as `chafing`."""
+    return _ENDING.sub("", word)
 
 
 def _holds(edition: Edition, table: str, column: str, value: Any) -> bool:

@@ -56,7 +56,7 @@ def search_context(edition: Edition, asked: Asked) -> dict[str, Any]:
     found = [Found(row, hits.get(row.case_id)) for row in rows_of_ids(edition, part.rows)]
     wide = len(_found_ids(edition, text, {})) if text and narrowing.used and not ids else 0
     return {
-        "title": _title(len(ids), text, is_asked),
+        "title": _title(len(ids), text, narrowing.used),
         "crumbs": [("/search", "Search")],
         "q": text,
         "narrowed": narrowing.used,
@@ -122,11 +122,13 @@ def _cut_words(asked: Asked) -> list[str]:
     return [f"Only the first {LONGEST_TEXT} characters were looked for."] if asked.was_cut else []
 
 
-def _title(count: int, text: str, is_asked: bool) -> str:
-    if not is_asked:
+def _title(count: int, text: str, narrowed: dict[str, str]) -> str:
+    within = ", ".join(shown(word) for word in narrowed.values())
+    if not text and not within:
         return "Search all cases"
-    for_text = f" for {shown(text)}" if text else ""
-    return f"{so_many(count, 'record') if count else 'No record'}{for_text}"
+    told = f" for {shown(text)}" if text else ""
+    told += f" ({within})" if text and within else f": {within}" if within else ""
+    return f"{so_many(count, 'record') if count else 'No record'}{told}"
 
 
 def _single_words(edition: Edition, text: str) -> list[Counted]:

@@ -12,6 +12,11 @@ from casebase.site.counted import FAULT_CASES, Counted, address, fault_words
 MOST_TOLD: Final = 10
 """Lines of a count: what is rarer stands in the cases themselves."""
 
+STATUS_ORDER: Final = (
+    "CASE status WHEN 'fixed, verified' THEN 0 WHEN 'fixed, cause not proven' THEN 1"
+    " WHEN 'not fixed' THEN 2 ELSE 3 END"
+)
+
 OF_THESE: Final = "case_id IN (SELECT id FROM cases WHERE {where})"
 
 
@@ -41,10 +46,10 @@ def without_cause(edition: Edition, where: str, values: Sequence[Any] = ()) -> i
 
 
 def statuses_among(edition: Edition, where: str, values: Sequence[Any] = ()) -> list[tuple[str, int]]:
-    """Return how many of the fault cases have each status, the most frequent first."""
+    """Return how many of the fault cases have each status, proven repairs first."""
     return edition.connection.execute(
         f"SELECT status, count(*) FROM cases WHERE ({where}) AND {FAULT_CASES} GROUP BY status"
-        " ORDER BY count(*) DESC, status",
+        f" ORDER BY {STATUS_ORDER}, status",
         tuple(values),
     ).fetchall()
 
@@ -88,5 +93,5 @@ def base_meaning(base: str, one_code: str) -> str:
     """
     code = parse_code(one_code)
     if code.spn is not None:
-        return code.bus or f"{'a parameter of the maker' if code.maker_defined else 'parameter'} {code.spn}"
+        return code.bus or ("the maker's own parameter" if code.maker_defined else "parameter not named here")
     return parse_code(base).meaning if code.base == base else code.meaning
