@@ -114,7 +114,7 @@ def _name(given: dict[str, str]) -> str:
         "fault": fault_words,
         "place": _PLACE_WORDS.__getitem__,
         "mechanism": "by {}".format,
-        "lamp": "lamp lit: {}".format,
+        "lamp": "{} lamp lit".format,
     }
     told = ", ".join(words[name](text) for name, text in given.items())
     return told[:1].upper() + told[1:]
