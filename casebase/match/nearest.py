@@ -11,6 +11,7 @@ from casebase.match.profile import Profile
 from casebase.match.query import Query
 from casebase.match.rank import first_of
 from casebase.match.ranking import FAULTS, HEALTHY, Match, Measure, Ranking
+from casebase.record.vocabulary import Kind
 
 
 def nearest(
@@ -30,6 +31,14 @@ def nearest(
         _matches(job, collection, healthy, HEALTHY, most),
         int(faulty.sum() + healthy.sum()),
     )
+
+
+def nearest_of_its_kind(record: Profile, collection: Collection, most: int) -> list[Match]:
+    """Return the records most like one that is kept: of a fault case the fault cases, of a known good one those."""
+    healthy = record.status == str(Kind.KNOWN_GOOD)
+    allowed = known_good_rows(collection.index) if healthy else fault_rows(collection.index)
+    allowed[collection.rows_of_case(record.case_id)] = False
+    return _matches(record, collection, allowed, HEALTHY if healthy else FAULTS, most)
 
 
 def _matches(

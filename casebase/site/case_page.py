@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from casebase.library.case_data import case_data
 from casebase.library.derived import Kept
-from casebase.match.nearest import nearest
+from casebase.match.nearest import nearest_of_its_kind
 from casebase.match.ranking import Match
 from casebase.publish.edition import Edition
 from casebase.record.case import Case, CodeEntry
@@ -106,7 +106,7 @@ def like_cases(edition: Edition, held: Held, case_id: str) -> list[Match]:
         return []
     rows = collection.rows_of_case(case_id)
     profiles = collection.profiles(rows)
-    return nearest(profiles[0], collection, LIKE_CASES).matches if profiles else []
+    return nearest_of_its_kind(profiles[0], collection, LIKE_CASES) if profiles else []
 
 
 def vehicle_address(case: Case) -> str:
@@ -121,7 +121,8 @@ def qr_code(text: str) -> Markup | None:
     """Return the address as a QR code (ISO/IEC 18004) in SVG, for the printed sheet."""
     if len(text) > _LONGEST_ADDRESS:
         return None
-    made = segno.make_qr(text, error="m")
+    # Any mask can be read; choosing the best of eight takes five times as long.
+    made = segno.make_qr(text, error="m", mask=2)
     return Markup(
         made.svg_inline(scale=3, border=2, svgclass="qr", lineclass=None, title="QR code of this address")
     )

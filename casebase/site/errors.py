@@ -63,7 +63,7 @@ def _status_and_words(exception: Exception) -> tuple[int, str]:
         return 400, str(exception)
     status = getattr(exception, "status", 500)
     if isinstance(exception, DatasetteError):
-        # What Datasette refuses of its own tables is the asker's slip, even where it says 500: "Cannot sort table by ...".
+        # What Datasette refuses of its own tables is the asker's slip, even where it says 500 ("Cannot sort table").
         return (400 if status == HTTPStatus.INTERNAL_SERVER_ERROR else status), str(exception.message)
     said = str(exception.args[0]) if exception.args else ""
     return status, _WORDS.get(status) or said or HTTPStatus(status).phrase

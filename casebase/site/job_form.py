@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 
 from casebase.record.case import Case
 from casebase.record.vocabulary import Medium
-from casebase.site.job_given import LARGEST_QUERY_BYTES, ROW_FIELD, FieldProblem
+from casebase.site.job_given import ROW_FIELD, FieldProblem
 from casebase.site.job_link import (
     FIELDS,
     NOT_SAID,
@@ -27,6 +27,10 @@ ROWS_AT_FIRST: Final = ("ohm-pair", "volt-high", "volt-low")
 """What is measured first at the DLC; only the numbers are left to type (common practice, no source)."""
 
 ROWS_TO_ADD: Final = 2
+
+MOST_SHOWN_AGAIN: Final = 40_000
+"""Characters typed in all; of more the page would grow too heavy, and the address still holds them."""
+
 _CHOSEN_ONLY: Final = ("what", "state")
 """Fields of a row that stand there without anybody typing anything."""
 
@@ -71,7 +75,7 @@ def form_of(asked: AskedJob) -> Form:
     given = asked.given
     medium = next((medium for medium in Medium if str(medium) == given.text("medium")), None)
     measured = reading_choices(medium)
-    fits = sum(len(text) for field in given.fields for text in given.several(field)) <= LARGEST_QUERY_BYTES
+    fits = sum(len(text) for field in given.fields for text in given.several(field)) <= MOST_SHOWN_AGAIN
     by_field: dict[str, list[FieldProblem]] = {}
     for problem in asked.problems:
         by_field.setdefault(problem.field, []).append(problem)

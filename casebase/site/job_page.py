@@ -15,6 +15,9 @@ from casebase.site.job_link import file_of, job_from_query
 
 Pairs = Sequence[tuple[str, str]]
 
+LONGEST_LINK: Final = 20_000
+"""Characters of an address that the page repeats: the file and the data of a longer one would weigh it down."""
+
 MEDIUM_MISSING: Final = (
     "Choose the kind of network: what ohms and volts mean hangs on it."
     " These readings are only compared, not computed."
@@ -23,11 +26,11 @@ MEDIUM_MISSING: Final = (
 
 def job_context(edition: Edition, held: Held, pairs: Pairs) -> dict[str, Any]:
     """Return what the page of a stuck job shows."""
-    asked = job_from_query(pairs)
+    asked, query = job_from_query(pairs), query_text(pairs)
     context = {
         "form": form_of(asked),
         "asked": asked,
-        "query": query_text(pairs),
+        "query": query if len(query) <= LONGEST_LINK else None,
         "summary": summary_of(asked.case) if asked.case else "",
         "lacks": held.lacks,
         "answered": False,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gzip
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Hashable
 from typing import Final
@@ -11,16 +12,19 @@ MOST_BYTES: Final = 32 << 20
 
 
 class KeptPages:
-    """The pages asked for last, up to so many bytes; a page that is being made is made once, whoever waits for it."""
+    """The pages asked for last, packed with gzip (RFC 1952), up to so many bytes.
+
+    A page that is being made is made once, whoever waits for it.
+    """
 
     def __init__(self, most_bytes: int = MOST_BYTES) -> None:
         self._most_bytes = most_bytes
         self._bytes = 0
-        self._pages: OrderedDict[Hashable, str] = OrderedDict()
-        self._making: dict[Hashable, asyncio.Task[str]] = {}
+        self._pages: OrderedDict[Hashable, bytes] = OrderedDict()
+        self._making: dict[Hashable, asyncio.Task[bytes]] = {}
 
-    async def get(self, key: Hashable, make: Callable[[], Awaitable[str]]) -> str:
-        """Return the page kept under `key`, made first where there is none; what `make` raises goes to all who wait."""
+    async def get(self, key: Hashable, make: Callable[[], Awaitable[str]]) -> bytes:
+        """Return the page under `key`, packed, made first where there is none; all who wait get what `make` raises."""
         page = self._pages.get(key)
         if page is not None:
             self._pages.move_to_end(key)
@@ -31,21 +35,17 @@ class KeptPages:
         # Whoever goes away must not take the page from the others.
         return await asyncio.shield(task)
 
-    async def _made(self, key: Hashable, make: Callable[[], Awaitable[str]]) -> str:
+    async def _made(self, key: Hashable, make: Callable[[], Awaitable[str]]) -> bytes:
         try:
-            page = await make()
+            page = gzip.compress((await make()).encode(), compresslevel=5, mtime=0)
         finally:
             del self._making[key]
         self._keep(key, page)
         return page
 
-    def _keep(self, key: Hashable, page: str) -> None:
+    def _keep(self, key: Hashable, page: bytes) -> None:
         self._pages[key] = page
-        self._bytes += _size(page)
+        self._bytes += len(page)
         while self._bytes > self._most_bytes:
             _, oldest = self._pages.popitem(last=False)
-            self._bytes -= _size(oldest)
-
-
-def _size(page: str) -> int:
-    return 4 * len(page)
+            self._bytes -= len(oldest)

@@ -16,11 +16,10 @@ _HATCH_STEP: Final = 5.0
 
 def element(name: str, content: Markup | str = "", /, **attributes: object) -> Markup:
     """Return an element with escaped attributes; `_` in their names stands for `-`, at the end for nothing."""
-    told = Markup("").join(
-        Markup(' {}="{}"').format(key.rstrip("_").replace("_", "-"), _plain(value))
-        for key, value in attributes.items()
+    told = "".join(
+        f' {key.rstrip("_").replace("_", "-")}="{escape(_plain(value))}"' for key, value in attributes.items()
     )
-    return Markup("<{0}{1}>{2}</{0}>").format(Markup(name), told, content)
+    return Markup(f"<{name}{told}>{escape(content)}</{name}>")
 
 
 def words_at(x: float, y: float, text: str, **attributes: object) -> Markup:

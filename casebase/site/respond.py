@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import gzip
+import hashlib
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any, Final
 
@@ -42,8 +44,16 @@ async def kept_html_page(
     async def make() -> str:
         return await _rendered(datasette, request, template, await build())
 
-    body = await held.pages.get((request.host, request.full_path), make)
-    return Response.html(body, headers=_A_MINUTE)
+    packed = await held.pages.get(_short(request.host, request.full_path), make)
+    headers = {**_A_MINUTE, "vary": "Accept-Encoding"}
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        return Response.html(packed, headers={**headers, "content-encoding": "gzip"})
+    return Response.html(gzip.decompress(packed), headers=headers)
+
+
+def _short(*address: str) -> bytes:
+    """An address may be far longer than its page."""
+    return hashlib.blake2b("\0".join(address).encode(errors="replace")).digest()
 
 
 def json_page(data: Any) -> Response:

@@ -15,14 +15,14 @@ from casebase.site.held import Held, held_by
 from casebase.site.job_form import query_text, without_blanks
 from casebase.site.job_page import job_context, job_file, job_json
 from casebase.site.list_routes import LIST_ROUTES
-from casebase.site.respond import html_page, json_page, kept_html_page
+from casebase.site.respond import json_page, kept_html_page
 from casebase.site.start_page import start_context
 
 
 async def start(datasette: Any, request: Any) -> Response:
     """Show the first page."""
     held = _held(datasette)
-    return await html_page(datasette, request, "start", await held.read(start_context))
+    return await kept_html_page(datasette, request, "start", lambda: held.read(start_context))
 
 
 async def case(datasette: Any, request: Any) -> Response:

@@ -36,7 +36,7 @@ PAGES = [
     "/causes?fault=low_open",
     "/modules",
     "/search",
-    "/search?q=chafed",
+    "/search?q=bracket",
     "/about",
     "/nothing-here",
 ]
@@ -74,7 +74,7 @@ def page(browser, address):
 
 def a_case(page):
     """Return the address of a case."""
-    page.goto("/search?q=chafed")
+    page.goto("/search?q=bracket")
     return page.locator(".cases a").first.get_attribute("href")
 
 
@@ -222,8 +222,8 @@ def test_targets_are_as_large_as_a_gloved_finger_needs(page):
         page.goto(path)
         small = page.evaluate(
             """least => [...document.querySelectorAll(
-                "nav a, button, .press, summary, select, input:not([type=checkbox]), textarea, .ticks label, .cases > li > a,"
-                + " .counts a, dl.codes a")]
+                "nav a, button, .press, summary, select, input:not([type=checkbox]), textarea, .ticks label,"
+                + " .cases > li > a, .counts a, dl.codes a")]
             .filter(item => item.checkVisibility() && !item.closest(".skip"))
             .filter(item => item.getBoundingClientRect().height < least - 0.5)
             .map(item => item.outerHTML.slice(0, 120))""",

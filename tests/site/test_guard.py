@@ -1,0 +1,308 @@
+"""The site on a shop's network: reading only, nothing of the computer told, hostile text shown as text."""
+
+import asyncio
+import re
+import socket
+import subprocess
+import sys
+import time
+
+import httpx
+import pytest
+from datasette.app import Datasette
+
+from casebase.library.store import Library
+from casebase.record.vocabulary import Fault
+from casebase.site.guard import LONGEST_QUERY_BYTES, guarded
+from casebase.site.serving import site_over
+
+EVERY_KIND = [
+    "/",
+    "/job",
+    "/case/case0001",
+    "/nothing",
+    "/cases",
+    "/cases/cases",
+    "/cases/cases.json",
+    "/robots.txt",
+]
+SCRIPT = "<script>alert('x')</script>"
+IMAGE = '"><img src=x onerror=alert(1)>'
+
+
+@pytest.mark.parametrize("path", EVERY_KIND)
+def test_every_answer_closes_the_page_to_foreign_code(ask, path):
+    """No script or style but the site's own, in no frame; no cookie."""
+    headers = ask(path).headers
+    policy = headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "unsafe-inline" not in policy
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["x-frame-options"] == "DENY"
+    assert "set-cookie" not in headers
+
+
+def test_own_pages_hold_no_inline_script_or_style(ask):
+    """What the policy would stop is not there."""
+    for path in ("/", "/job", "/case/case0001", "/search?q=ABS", "/about"):
+        text = ask(path).text
+        assert not re.search(r"<script(?![^>]*\bsrc=)|<style|\sstyle=|\son\w+=", text), path
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "DELETE", "PATCH", "OPTIONS", "TRACE"])
+def test_everything_but_reading_is_refused(frozen_demo, method):
+    """405, with what is allowed, and a sentence."""
+    answer = asked_by_itself(frozen_demo, method, "/job")
+    assert answer.status_code == 405
+    assert answer.headers["allow"] == "GET, HEAD"
+    assert "for reading" in answer.text
+
+
+def asked_by_itself(path, method, address):
+    """Return the answer of a site over `path` to one request."""
+
+    async def answer():
+        site = site_over(path)
+        transport = httpx.ASGITransport(app=site.app())
+        async with httpx.AsyncClient(transport=transport, base_url="http://shop.local") as client:
+            return await client.request(method, address)
+
+    return asyncio.run(answer())
+
+
+def test_head_tells_the_headers_without_the_page(frozen_demo):
+    """As RFC 9110, 9.3.2 has it."""
+    answer = asked_by_itself(frozen_demo, "HEAD", "/robots.txt")
+    assert answer.status_code == 200
+    assert answer.content == b""
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        "/-/databases.json",
+        "/-/versions",
+        "/-/settings",
+        "/-/plugins",
+        "/-/threads",
+        "/-/messages",
+        "/-/auth-token",
+    ],
+)
+def test_the_inside_of_the_server_is_closed(ask, path):
+    """Paths of files, versions and settings are nobody's business."""
+    assert ask(path).status_code == 404
+
+
+@pytest.mark.parametrize(
+    "path", ["/-/casebase/../held.py", "/-/casebase/nothing.css", "/-/static/../../x", "/case/../../etc"]
+)
+def test_no_way_out_of_the_served_files(ask, path):
+    """Only the site's own style sheets and scripts."""
+    assert ask(path).status_code == 404
+
+
+def test_an_address_beyond_any_link_gets_a_sentence():
+    """414, before anything is read."""
+    sent = []
+
+    async def send(message):
+        sent.append(message)
+
+    async def never(*_):
+        raise AssertionError("the application was asked")
+
+    scope = {
+        "type": "http",
+        "method": "GET",
+        "path": "/job",
+        "query_string": b"a" * (LONGEST_QUERY_BYTES + 1),
+    }
+    asyncio.run(guarded(never)(scope, None, send))
+    assert sent[0]["status"] == 414
+    assert b"more than a link can hold" in sent[1]["body"]
+
+
+def test_ten_thousand_codes_get_a_sentence_and_the_rest_an_answer(ask):
+    """The address still holds the readings."""
+    codes = "%0A".join(f"U{number:04d}" for number in range(8000))
+    answer = ask(f"/job?medium=high-speed+CAN&r1.what=ohm-pair&r1.value=60&codes={codes}")
+    assert answer.status_code == 200
+    assert "not used" in answer.text
+    assert "What the readings can mean" in answer.text
+    assert len(answer.content) < 150_000
+
+
+@pytest.mark.parametrize("text", ["%00", "%E2%80%AE", "%ED%A0%80", "%FF%FE", "%0D%0ASet-Cookie:a=b"])
+def test_text_that_is_no_text_is_no_error(ask, text):
+    """NUL, marks that turn the direction, half characters, bytes of no encoding, line ends."""
+    for path in (
+        f"/job?wrong={text}&codes={text}&r1.value={text}",
+        f"/search?q={text}",
+        f"/codes?code={text}",
+        f"/job.json?make={text}",
+    ):
+        answer = ask(path)
+        assert answer.status_code in (200, 302, 400, 404), path
+        assert "set-cookie" not in answer.headers
+
+
+def test_scripts_in_a_record_are_shown_as_text(frozen_of, asking, make_case):
+    """Cases are written by many hands: in a title, a module, a code's text, a step, a place, a shop."""
+    hostile = make_case(
+        title=f"Lamp {SCRIPT}",
+        vehicle={"make": f"Norrvik {IMAGE}", "model": f"Fjellet {SCRIPT}", "platform": IMAGE},
+        symptoms=[SCRIPT, IMAGE],
+        networks=[{"name": f"bus {IMAGE}", "medium": "high-speed CAN"}],
+        modules=[{"name": f"ABS {SCRIPT}", "answers": "no"}],
+        codes=[{"module": f"ECM {IMAGE}", "code": "U0121", "status": SCRIPT, "text": IMAGE}],
+        readings=[
+            {
+                "quantity": "voltage",
+                "line": "CAN high",
+                "against": "ground",
+                "at": f"connector {IMAGE}",
+                "value": "2.5 V",
+                "note": SCRIPT,
+            }
+        ],
+        steps=[{"did": SCRIPT, "found": IMAGE}],
+        cause={"fault": str(Fault.LOW_OPEN), "where": {"place": "harness", "text": IMAGE}, "proof": SCRIPT},
+        fix={"done": SCRIPT, "parts": [{"name": IMAGE}]},
+        leftover=SCRIPT,
+        provenance={"author": "x", "shop": IMAGE, "ended": "2026-01-02"},
+    )
+    ask = asking(
+        frozen_of(hostile, facts={"name": f"Cases {SCRIPT}", "cases from": IMAGE, "licence": SCRIPT})
+    )
+    pages = [
+        "/",
+        "/case/case0001",
+        "/search?q=script",
+        "/vehicles",
+        "/codes",
+        "/codes?code=U0121",
+        "/causes",
+        "/modules",
+        "/about",
+        "/job?wrong=x",
+    ]
+    for path in pages:
+        answer = ask(path)
+        assert answer.status_code == 200, path
+        assert "<script>alert" not in answer.text, path
+        assert "<img" not in answer.text, path
+    assert "&lt;script&gt;" in ask("/case/case0001").text
+
+
+def test_scripts_in_an_address_are_shown_as_text(ask):
+    """A link may come from anybody."""
+    for path in (
+        f"/job?make={SCRIPT}&wrong={IMAGE}&r1.what={IMAGE}&r1.value={SCRIPT}",
+        f"/search?q={SCRIPT}",
+        f"/codes?code={IMAGE}",
+    ):
+        text = ask(path).text
+        assert "<script>alert" not in text
+        assert "<img" not in text
+
+
+def test_sql_is_bounded(ask):
+    """Only SELECT, for half a second, a thousand rows; nothing attached, nothing written."""
+    assert ask("/cases.json?sql=select+1").status_code == 200
+    for statement in (
+        "delete+from+cases",
+        "attach+':memory:'+as+other",
+        "pragma+writable_schema=1",
+        "vacuum",
+    ):
+        assert ask(f"/cases.json?sql={statement}").status_code == 400
+    rows = "with+recursive+n(i)+as+(select+1+union+all+select+i%2B1+from+n+limit+5000)+select+i+from+n"
+    told = ask(f"/cases.json?sql={rows}&_shape=objects").json()
+    assert (len(told["rows"]), told["truncated"]) == (1000, True)
+    endless = "with+recursive+n(i)+as+(select+1+union+all+select+i%2B1+from+n)+select+max(i)+from+n"
+    assert ask(f"/cases.json?sql={endless}").status_code == 400
+
+
+def test_datasettes_own_tables_lead_to_the_cases(ask):
+    """An ID in a table is a link to the case; what only machines read is not listed."""
+    assert 'href="/case/case0001"' in ask("/cases/codes").text
+    listed = ask("/cases").text
+    assert ">codes<" in listed
+    assert "match_index" not in listed.split("hidden table")[0].split("<form")[0]
+
+
+def test_plain_datasette_shows_the_same_pages(frozen_demo, ask):
+    """The plugin is found by its entry point; another database is left to Datasette."""
+
+    async def first_page(site):
+        await site.invoke_startup()
+        transport = httpx.ASGITransport(app=site.app())
+        async with httpx.AsyncClient(transport=transport, base_url="http://shop.local:8601") as client:
+            return (await client.get("/")).text
+
+    assert asyncio.run(first_page(Datasette([], immutables=[str(frozen_demo)]))) == ask("/").text
+    assert "Has somebody solved this before?" not in asyncio.run(first_page(Datasette([], memory=True)))
+
+
+def free_port():
+    """Return a port that nobody listens on."""
+    with socket.socket() as found:
+        found.bind(("127.0.0.1", 0))
+        return found.getsockname()[1]
+
+
+def browse(*arguments):
+    """Start `casebase browse`."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "casebase", "browse", *map(str, arguments)], stderr=subprocess.PIPE, text=True
+    )
+
+
+def test_the_command_serves_a_file_until_stopped(frozen_demo):
+    """From the command to the first page, and out again by Ctrl+C."""
+    port = free_port()
+    running = browse(frozen_demo, "--port", port)
+    try:
+        answer = None
+        for _ in range(300):
+            try:
+                answer = httpx.get(f"http://127.0.0.1:{port}/", timeout=5)
+                break
+            except httpx.TransportError:
+                time.sleep(0.1)
+        assert answer is not None
+        assert "Has somebody solved this before?" in answer.text
+    finally:
+        running.send_signal(2)
+    assert running.wait(timeout=30) in (0, 130)
+    assert f"http://127.0.0.1:{port}/" in running.stderr.read()
+
+
+def test_a_port_in_use_is_told(frozen_demo):
+    """One sentence, exit code 2."""
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        running = browse(frozen_demo, "--port", taken.getsockname()[1])
+        assert running.wait(timeout=60) == 2
+    assert "name another --port" in running.stderr.read()
+
+
+def test_a_file_that_is_not_frozen_is_told(tmp_path):
+    """A library is not served: it holds what must not leave the shop."""
+    path = tmp_path / "library.db"
+    Library.create(path).close()
+    running = browse(path)
+    assert running.wait(timeout=60) == 2
+    assert "not a file of frozen records" in running.stderr.read()
+
+
+def test_a_library_of_which_nothing_is_agreed_is_told(tmp_path, make_case):
+    """The shop lead has to read first."""
+    path = tmp_path / "library.db"
+    with Library.create(path) as library:
+        library.log([make_case()])
+    running = browse("--library", path)
+    assert running.wait(timeout=60) == 2
+    assert "read and agreed" in running.stderr.read()
