@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import sqlite3
 from collections.abc import Awaitable, Callable
 from http import HTTPStatus
 from typing import Any, Final
@@ -13,6 +14,7 @@ from datasette.utils.asgi import BadRequest
 from datasette.views.base import DatasetteError
 
 from casebase.errors import CasebaseError
+from casebase.site.held import held_by
 from casebase.site.plain_page import plain_page
 from casebase.site.respond import html_page
 
@@ -42,6 +44,8 @@ def error_answer(datasette: Any, request: Any, exception: Exception) -> Callable
 
     async def answer() -> Response:
         status, words = _status_and_words(exception)
+        if isinstance(exception, (sqlite3.Error, ValueError)) and _asks_for_tables(datasette, request):
+            status, words = 400, f"These tables cannot be asked like that ({exception}): check the address."
         if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
             _LOG.error("%s failed", request.path, exc_info=exception)
         if request.path.partition("?")[0].endswith(".json"):
@@ -54,6 +58,12 @@ def error_answer(datasette: Any, request: Any, exception: Exception) -> Callable
             return Response.html(plain_page(HTTPStatus(status), words), status=status)
 
     return answer
+
+
+def _asks_for_tables(datasette: Any, request: Any) -> bool:
+    """Return whether a page of Datasette's own was asked for, whose SQL is made from the address."""
+    held = held_by(datasette)
+    return held is not None and str(request.path).startswith(datasette.urls.database(held.name))
 
 
 def _status_and_words(exception: Exception) -> tuple[int, str]:

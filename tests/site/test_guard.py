@@ -224,6 +224,14 @@ def test_sql_is_bounded(ask):
     assert ask(f"/cases.json?sql={endless}").status_code == 400
 
 
+@pytest.mark.parametrize(
+    "query", ["%00=1", "_sort=nothing", "_facet=%7B%7B7*7%7D%7D", "nothing__exact=1", "_next=%00"]
+)
+def test_tables_asked_for_oddly_are_no_error_of_the_server(ask, query):
+    """Datasette makes SQL of the address."""
+    assert ask(f"/cases/cases?{query}").status_code in (200, 400)
+
+
 def test_datasettes_own_tables_lead_to_the_cases(ask):
     """An ID in a table is a link to the case; what only machines read is not listed."""
     assert 'href="/case/case0001"' in ask("/cases/codes").text
