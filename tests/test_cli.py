@@ -89,12 +89,12 @@ def test_similar_as_json_has_the_promised_shape(shop):
 
 def test_similar_takes_a_kept_case_by_the_beginning_of_its_id(shop):
     """A case that is kept may be the job, and is not its own answer."""
-    told = json.loads(casebase("similar", "r40", "--json", library=shop).stdout)
-    assert told["job"]["case_id"].startswith("r40")
+    told = json.loads(casebase("similar", "7k7", "--json", library=shop).stdout)
+    assert told["job"]["case_id"].startswith("7k7")
     assert told["job"]["case_id"] not in [match["case_id"] for match in told["matches"]]
 
 
-@pytest.mark.parametrize("arguments", [("list",), ("show", "r40"), ("check",), ("codes", "U0121")])
+@pytest.mark.parametrize("arguments", [("list",), ("show", "7k7"), ("check",), ("codes", "U0121")])
 def test_every_answer_is_also_json(shop, arguments):
     """All commands that answer can be read by a program."""
     done = casebase(*arguments, "--json", library=shop)
@@ -163,7 +163,7 @@ def test_all_files_or_none(tmp_path):
 def test_a_shown_file_can_be_logged_again(shop, tmp_path):
     """Taking a record out and logging it unchanged keeps no second copy."""
     out = tmp_path / "out.yaml"
-    out.write_text(casebase("show", "r40", "--file", library=shop).stdout)
+    out.write_text(casebase("show", "7k7", "--file", library=shop).stdout)
     done = casebase("log", out, library=shop)
     assert "Already there" in done.stdout
 
@@ -202,7 +202,7 @@ def test_readings_as_json_have_the_promised_shape():
 
 def test_readings_of_a_kept_case_with_the_librarys_base_rates(shop):
     """A library's own cases may weigh the states; the prior is told."""
-    told = json.loads(casebase("readings", "9rk", "--base-rates", "--json", library=shop).stdout)
+    told = json.loads(casebase("readings", "mmw", "--base-rates", "--json", library=shop).stdout)
     assert told["prior"]["low_open"] > 1
     assert told["networks"][0]["states"][0]["state"] == "low_open"
 
@@ -284,11 +284,11 @@ def test_similar_can_be_narrowed_down(shop):
 
 def test_one_pair_is_explained_facet_by_facet(shop):
     """Every facet of one comparison, with likeness and weight, on the screen and as JSON."""
-    told = json.loads(casebase("similar", JOB, "--explain", "r40", "--json", library=shop).stdout)
+    told = json.loads(casebase("similar", JOB, "--explain", "7k7", "--json", library=shop).stdout)
     assert set(told["facets"]) == set(WEIGHTS)
     total = sum(facet["weight"] * (facet["likeness"] or 0) for facet in told["facets"].values())
     assert told["tempering"] * total == pytest.approx(told["score"], abs=1e-3)
-    shown = casebase("similar", JOB, "--explain", "r40", library=shop).stdout
+    shown = casebase("similar", JOB, "--explain", "7k7", library=shop).stdout
     assert f"Likeness {told['score']:.2f}" in shown
 
 
