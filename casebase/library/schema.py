@@ -106,3 +106,55 @@ def _full_text(db: Database) -> None:
     db.table("cases").enable_fts(
         ["title", "make", "model", "words", "code_words"], tokenize="porter unicode61", create_triggers=True
     )
+
+
+FIRST_INSIDE: Final = "0005_reviews"
+"""From this step on the tables are the shop's own business: a frozen file is made without them."""
+
+
+@MIGRATIONS(name="0005_reviews")
+def _reviews(db: Database) -> None:
+    """What the shop lead said of a revision, when, and with which remark; the last word of a revision counts."""
+    db.table("reviews").create(
+        {"case_id": str, "revision": int, "said": str, "by": str, "at": str, "remark": str, "other": str},
+        not_null={"case_id", "revision", "said", "by", "at"},
+    )
+    db.table("reviews").create_index(["case_id", "revision"])
+
+
+@MIGRATIONS(name="0006_private_names")
+def _private_names(db: Database) -> None:
+    """Names of people that must not leave the shop."""
+    db.table("private_names").create({"name": str}, pk="name")
+
+
+@MIGRATIONS(name="0007_sources")
+def _sources(db: Database) -> None:
+    """Other shops whose bundles were taken in, how much their cases weigh, and which revision of theirs is kept."""
+    db.table("sources").create({"name": str, "weight": float, "first_at": str, "last_at": str}, pk="name")
+    db.table("taken_in").create(
+        {"case_id": str, "source": str, "their_id": str, "their_revision": int, "sha256": str, "at": str},
+        pk=("case_id", "source"),
+        not_null={"their_id", "sha256", "at"},
+    )
+    db.table("taken_in").create_index(["source", "their_id"])
+
+
+@MIGRATIONS(name="0008_attachments")
+def _attachments(db: Database) -> None:
+    """Files of cases, by the SHA-256 of their content; the bytes lie beside the library."""
+    db.table("attachments").create(
+        {"case_id": str, "file": str, "sha256": str, "kind": str, "bytes": int, "at": str},
+        pk=("case_id", "file"),
+        not_null={"sha256", "kind", "bytes", "at"},
+    )
+
+
+@MIGRATIONS(name="0009_news")
+def _news(db: Database) -> None:
+    """Which new case explains which open one, as far as it was told; nothing is told twice."""
+    db.table("news").create(
+        {"open_case": str, "new_case": str, "score": float, "reasons": str, "found_at": str, "read_at": str},
+        pk=("open_case", "new_case"),
+        not_null={"score", "reasons", "found_at"},
+    )

@@ -239,6 +239,18 @@ class Library:
             self._set_fact(name, value)
 
     @contextmanager
+    def reading(self) -> Iterator[Database]:
+        """Yield the database to read from; for the parts of the library that stand in modules of their own."""
+        with self._readable():
+            yield self._db
+
+    @contextmanager
+    def changing(self) -> Iterator[Database]:
+        """Yield the database within one write transaction: all that is done inside is kept, or nothing."""
+        with self._writing():
+            yield self._db
+
+    @contextmanager
     def _readable(self) -> Iterator[None]:
         with sqlite_errors_as_sentences(self.path):
             yield

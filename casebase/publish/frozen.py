@@ -20,7 +20,7 @@ from sqlite_utils import Database
 from casebase.errors import EditionError
 from casebase.library.derived import Kept, write_derived
 from casebase.library.index_update import Means
-from casebase.library.schema import MIGRATIONS
+from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
 from casebase.match.filling import filled_profiles
 from casebase.match.index import Index
 from casebase.match.index_building import IndexBuilder, empty_index, extended
@@ -66,7 +66,7 @@ def _write(public: list[Kept], path: Path, facts: Mapping[str, str], means: Mean
         # Whoever stops half way leaves a file in a folder that goes; safety costs time only.
         connection.execute("PRAGMA synchronous = OFF")
         db = Database(connection, execute_plugins=False)
-        MIGRATIONS.apply(db)
+        MIGRATIONS.apply(db, stop_before=FIRST_INSIDE)
         with connection:
             _write_records(connection, public)
             write_derived(db, public)
