@@ -33,7 +33,8 @@ def browse(
 ) -> None:
     """Serve the cases as a read-only site.
 
-    Of the library only what the shop lead has read and agreed to is shown, and of that only what may leave the shop.
+    Of a folder of editions the one that is shown, and the next one as soon as that is shown. Of the library only what
+    the shop lead has read and agreed to, and of that only what may leave the shop.
 
     Example: casebase browse --host 0.0.0.0
     """

@@ -19,7 +19,7 @@ LAYERS = [
     {"terminal", "site"},
     {"demo"},
     {"opening", "options"},
-    {"comparing", "browsing"},
+    {"comparing", "browsing", "publishing"},
     {"cli"},
     {"__main__"},
 ]

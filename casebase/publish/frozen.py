@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -24,6 +24,7 @@ from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
 from casebase.match.filling import filled_profiles
 from casebase.match.index import Index
 from casebase.match.index_building import IndexBuilder, empty_index, extended
+from casebase.publish.changes import Change, write_changes
 from casebase.publish.packed_index import pack_index
 from casebase.publish.public_fields import public_case
 from casebase.record.canonical import canonical_json, sha256_of
@@ -40,13 +41,19 @@ _BESIDES: Final = (
 )
 
 
-def freeze(kept: Iterable[Kept], out: Path, facts: Mapping[str, str], means: Means) -> int:
+def freeze(
+    kept: Iterable[Kept],
+    out: Path,
+    facts: Mapping[str, str],
+    means: Means,
+    changes: Sequence[Change] = (),
+) -> int:
     """Write the public fields of records to a new file at `out`, and return how many there are.
 
-    `facts` are told of the collection as it stands there. Raises `EditionError` when there is nothing to freeze or the
-    file cannot be written; what stood at `out` is replaced at once or not at all.
+    `facts` and `changes` are told of the collection as it stands there. Raises `EditionError` when there is nothing to
+    freeze or the file cannot be written; what stood at `out` is replaced at once or not at all.
     """
-    public = [replace(one, case=public_case(one.case)) for one in sorted(kept, key=lambda one: one.case_id)]
+    public = [_public(one) for one in sorted(kept, key=lambda one: one.case_id)]
     if not public:
         raise EditionError(
             "no record is marked 'read and agreed' under review: read those that wait, mark them, and log them again"
@@ -54,14 +61,16 @@ def freeze(kept: Iterable[Kept], out: Path, facts: Mapping[str, str], means: Mea
     try:
         with tempfile.TemporaryDirectory(dir=out.parent, prefix=f".{out.name}-") as folder:
             made = Path(folder) / out.name
-            _write(public, made, facts, means)
+            _write(public, made, facts, means, changes)
             os.replace(made, out)
     except (OSError, sqlite3.Error) as error:
         raise EditionError(f"{out}: cannot be written ({error}): name another place, or make room") from None
     return len(public)
 
 
-def _write(public: list[Kept], path: Path, facts: Mapping[str, str], means: Means) -> None:
+def _write(
+    public: list[Kept], path: Path, facts: Mapping[str, str], means: Means, changes: Sequence[Change]
+) -> None:
     with closing(sqlite3.connect(path)) as connection:
         # Whoever stops half way leaves a file in a folder that goes; safety costs time only.
         connection.execute("PRAGMA synchronous = OFF")
@@ -71,6 +80,7 @@ def _write(public: list[Kept], path: Path, facts: Mapping[str, str], means: Mean
             _write_records(connection, public)
             write_derived(db, public)
             connection.executemany("INSERT INTO facts VALUES (?, ?)", sorted(facts.items()))
+            write_changes(connection, changes)
             pack_index(connection, _index(public, means))
         for statement in _BESIDES:
             connection.execute(statement)
@@ -79,6 +89,13 @@ def _write(public: list[Kept], path: Path, facts: Mapping[str, str], means: Mean
         connection.execute("VACUUM")
     with path.open("rb+") as file:
         os.fsync(file.fileno())
+
+
+def _public(one: Kept) -> Kept:
+    """Return the public part of a record; when it was logged differs between libraries, the day of the job does not."""
+    case = public_case(one.case)
+    day = case.provenance.ended or case.provenance.opened
+    return replace(one, case=case, logged_at=str(day or ""))
 
 
 def _write_records(connection: sqlite3.Connection, public: list[Kept]) -> None:

@@ -26,9 +26,13 @@ def register_routes(datasette: Any) -> list[tuple[str, Callable[..., Any]]]:
 @hookimpl
 def asgi_wrapper(datasette: Any) -> Callable[[Any], Any]:
     """Refuse what only writing needs, and send the headers that a browser guards readers by."""
+    from casebase.site.following import following  # noqa: PLC0415
     from casebase.site.guard import guarded  # noqa: PLC0415
 
-    return guarded if _is_shown(datasette) else lambda app: app
+    if not _is_shown(datasette):
+        return lambda app: app
+    folder = getattr(datasette, "casebase_folder", None)
+    return lambda app: guarded(app if folder is None else following(app, datasette, folder))
 
 
 @hookimpl

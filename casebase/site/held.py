@@ -35,9 +35,9 @@ Data = TypeVar("Data")
 class Held:
     """One frozen file and what answering from it needs."""
 
-    def __init__(self, path: Path, name: str, buses: Path, text_models: Path, text_model: str | None) -> None:
-        self.path, self.name, self.buses = path, name, buses
-        self._text_models, self._text_model = text_models, text_model
+    def __init__(self, path: Path, name: str) -> None:
+        self.path, self.name = path, name
+        self.buses = places.simulation_folder()
         self._readers = ThreadPoolExecutor(READERS, thread_name_prefix="casebase-page")
         self._answerers = ThreadPoolExecutor(ANSWERERS, thread_name_prefix="casebase-answer")
         self._own = threading.local()
@@ -68,6 +68,11 @@ class Held:
         """Return the cases to compare with, through this thread's connection."""
         return None if self.index is None else edition.collection(self.index)
 
+    def close(self) -> None:
+        """Let the threads go once what they are doing is done."""
+        self._readers.shutdown(wait=False)
+        self._answerers.shutdown(wait=False)
+
     async def _in(self, threads: ThreadPoolExecutor, build: Callable[[Edition], Data]) -> Data:
         return await asyncio.get_running_loop().run_in_executor(threads, self._with_edition, build)
 
@@ -93,7 +98,7 @@ class Held:
         from casebase.match.text import open_embedder  # noqa: PLC0415
 
         try:
-            embedder = open_embedder(self._text_models, self._text_model)
+            embedder = open_embedder(places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE))
         except CasebaseError as error:
             self.lacks.append(f"Stories are not compared: {error}")
             return
@@ -115,8 +120,5 @@ def held_by(datasette: Any) -> Held | None:
 def _first_frozen(datasette: Any) -> Held | None:
     for name, database in datasette.databases.items():
         if database.path and is_frozen(Path(database.path)):
-            model = os.environ.get(places.TEXT_MODEL_VARIABLE)
-            return Held(
-                Path(database.path), name, places.simulation_folder(), places.text_model_folder(), model
-            )
+            return Held(Path(database.path), name)
     return None

@@ -13,6 +13,7 @@ from casebase.publish.edition import Edition
 from casebase.site.about_page import about_context
 from casebase.site.asked_text import Asked, asked_of
 from casebase.site.causes_page import CAUSE_FIELDS, cause_context, causes_context
+from casebase.site.changes_page import changes_context
 from casebase.site.codes_page import code_context, codes_context
 from casebase.site.held import Held, held_by
 from casebase.site.listed import plain
@@ -51,6 +52,7 @@ class List:
 
 _SEARCH: Final = View("search", search_context)
 _ABOUT: Final = View("about", about_context)
+_CHANGES: Final = View("changes", changes_context)
 
 LISTS: Final = (
     List("/vehicles", View("vehicles", vehicles_context), View("vehicle", vehicle_context), VEHICLE_FIELDS),
@@ -58,6 +60,7 @@ LISTS: Final = (
     List("/causes", View("causes", causes_context), View("cause", cause_context), CAUSE_FIELDS),
     List("/modules", View("modules", modules_context), View("module", module_context), ("module",)),
     List("/search", _SEARCH, _SEARCH),
+    List("/changes", _CHANGES, _CHANGES),
     List("/about", _ABOUT, _ABOUT),
 )
 

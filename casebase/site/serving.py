@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 import socket
-from collections.abc import Mapping
+from contextlib import closing
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,7 +12,9 @@ from datasette.app import Datasette
 from datasette.plugins import pm
 
 import casebase.site
-from casebase.publish.edition import open_frozen
+from casebase.publish.edition import Edition, open_frozen
+from casebase.publish.edition_folder import shown_path
+from casebase.site.inspected import hidden_tables, inspected
 
 SETTINGS: Final[dict[str, Any]] = {
     "sql_time_limit_ms": 500,
@@ -29,34 +30,32 @@ SETTINGS: Final[dict[str, Any]] = {
 LONGEST_REQUEST_BYTES: Final = 4 << 20
 """Above it the connection ends; below, what is too long for a link gets a page that says so."""
 
-_MADE_FOR_MACHINES: Final = ("records", "profiles", "facts", "match_index")
 
+def site_over(place: Path) -> Datasette:
+    """Return a Datasette that shows a frozen file, or the edition that a folder shows, closed to writing.
 
-def site_over(path: Path) -> Datasette:
-    """Return a Datasette that shows a frozen file, closed to writing; raise `EditionError` where it is none."""
-    connection = open_frozen(path)
-    facts = dict(connection.execute("SELECT name, value FROM facts"))
-    tables = [name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-    counts = {
-        name: {"count": connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]} for name in tables
-    }
-    connection.close()
+    Raises `EditionError` where there is none.
+    """
+    path = shown_path(place) if place.is_dir() else place
+    about = inspected(path)
     if not pm.is_registered(casebase.site):  # not installed, only on the path
         pm.register(casebase.site, name="casebase")
-    return Datasette(
+    site = Datasette(
         [],
         immutables=[str(path)],
         settings=SETTINGS,
-        metadata=_metadata(path.stem, facts),
-        inspect_data={path.stem: {"hash": _sha256(path), "size": path.stat().st_size, "tables": counts}},
+        metadata=_metadata(path),
+        inspect_data=about,
     )
+    site.casebase_folder = place if place.is_dir() else None
+    return site
 
 
-def server_over(path: Path, host: str, port: int) -> uvicorn.Server:
+def server_over(place: Path, host: str, port: int) -> uvicorn.Server:
     """Return a server of the site, not started yet."""
     return uvicorn.Server(
         uvicorn.Config(
-            site_over(path).app(),
+            site_over(place).app(),
             host=host,
             port=port,
             http="h11",
@@ -68,10 +67,10 @@ def server_over(path: Path, host: str, port: int) -> uvicorn.Server:
     )
 
 
-def serve(path: Path, host: str, port: int) -> None:
+def serve(place: Path, host: str, port: int) -> None:
     """Answer until stopped; raise `OSError` where the address cannot be had."""
     with _listening(host, port) as listening:
-        server_over(path, host, port).run(sockets=[listening])
+        server_over(place, host, port).run(sockets=[listening])
 
 
 def _listening(host: str, port: int) -> socket.socket:
@@ -87,12 +86,8 @@ def _listening(host: str, port: int) -> socket.socket:
     return listening
 
 
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def _metadata(name: str, facts: Mapping[str, str]) -> dict[str, Any]:
-    hidden = {table: {"hidden": True} for table in _MADE_FOR_MACHINES}
+def _metadata(path: Path) -> dict[str, Any]:
+    with closing(open_frozen(path)) as connection:
+        facts = Edition(connection).facts()
     told = {"title": facts.get("name"), "license": facts.get("licence"), "source": facts.get("cases from")}
-    return {**{key: value for key, value in told.items() if value}, "databases": {name: {"tables": hidden}}}
+    return {"databases": hidden_tables(path), **{key: value for key, value in told.items() if value}}

@@ -1,0 +1,106 @@
+"""Publishing: the agreed records as the next edition of a folder, or nothing at all."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from contextlib import closing, suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from casebase.errors import EditionError
+from casebase.library.derived import Kept
+from casebase.library.index_update import Means
+from casebase.publish.changes import Change, changes_since
+from casebase.publish.edition import open_frozen
+from casebase.publish.edition_folder import (
+    edition_path,
+    keep_digest,
+    numbers_in,
+    show_edition,
+)
+from casebase.publish.frozen import freeze
+
+
+@dataclass(frozen=True)
+class Published:
+    """An edition that was made: its number, file, SHA-256, how many records, and what it changes."""
+
+    number: int
+    path: Path
+    sha256: str
+    records: int
+    changes: list[Change]
+
+
+@dataclass(frozen=True)
+class Imprint:
+    """What an edition says of itself: its day (ISO 8601), who signed it off, the collection's name and licence."""
+
+    day: str
+    signed_off_by: str
+    name: str | None = None
+    licence: str | None = None
+
+    def facts(self, number: int) -> dict[str, str]:
+        """Return what is kept in the file."""
+        told = {
+            "number": str(number),
+            "frozen on": self.day,
+            "signed off by": self.signed_off_by,
+            "cases from": f"edition {number}, signed off by {self.signed_off_by}",
+            "name": self.name,
+            "licence": self.licence,
+        }
+        return {key: value for key, value in told.items() if value}
+
+
+def publish(kept: Sequence[Kept], folder: Path, imprint: Imprint, means: Means) -> Published:
+    """Make the next edition in `folder` and show it; raise `EditionError` where nothing changed or it cannot be made.
+
+    Where the last one holds all there is but another is shown, that one is shown again.
+    The records are expected to have been looked through for what must not leave the shop.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise EditionError(
+            f"{folder}: the folder cannot be made ({error.strerror}): name another place"
+        ) from None
+    last = max(numbers_in(folder), default=0)
+    changes = _changes(edition_path(folder, last) if last else None, kept)
+    if last and not changes:
+        raise EditionError(f"{folder}: nothing changed since edition {last}: none was made")
+    number = last + 1
+    path = edition_path(folder, number)
+    records = freeze(kept, path, imprint.facts(number), means, changes)
+    try:
+        sha256 = keep_digest(path)
+        show_edition(folder, number)
+    except OSError as error:
+        with suppress(OSError):
+            path.unlink()
+        raise EditionError(
+            f"{folder}: cannot be written ({error.strerror}): make room, then publish again"
+        ) from None
+    return Published(number, path, sha256, records, changes)
+
+
+def counted(changes: Sequence[Change]) -> dict[str, int]:
+    """Return how many cases are new, revised and withdrawn."""
+    return dict(Counter(str(change.changed) for change in changes))
+
+
+def with_initials(kept: Kept) -> Kept:
+    """Return a record whose author is told by the shop's initials alone."""
+    told = kept.case.provenance
+    initials = "".join(word[0] for word in (told.shop or "").split() if word[0].isalnum()).upper()
+    provenance = told.model_copy(update={"author": initials or None})
+    return replace(kept, case=kept.case.model_copy(update={"provenance": provenance}))
+
+
+def _changes(before: Path | None, kept: Sequence[Kept]) -> list[Change]:
+    if before is None:
+        return changes_since(None, kept)
+    with closing(open_frozen(before)) as connection:
+        return changes_since(connection, kept)
