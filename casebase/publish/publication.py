@@ -11,7 +11,7 @@ from pathlib import Path
 from casebase.errors import EditionError
 from casebase.library.derived import Kept
 from casebase.library.index_update import Means
-from casebase.publish.changes import Change, changes_since
+from casebase.publish.changes import Change, changes_since, read_changes
 from casebase.publish.edition import open_frozen
 from casebase.publish.edition_folder import (
     edition_path,
@@ -67,10 +67,11 @@ def publish(kept: Sequence[Kept], folder: Path, imprint: Imprint, means: Means) 
         raise EditionError(
             f"{folder}: the folder cannot be made ({error.strerror}): name another place"
         ) from None
+    remove_unfinished(folder)
     last = max(numbers_in(folder), default=0)
     changes = _changes(edition_path(folder, last) if last else None, kept)
     if last and not changes:
-        raise EditionError(f"{folder}: nothing changed since edition {last}: none was made")
+        return _shown_again(folder, last)
     number = last + 1
     path = edition_path(folder, number)
     records = freeze(kept, path, imprint.facts(number), means, changes)
@@ -84,6 +85,16 @@ def publish(kept: Sequence[Kept], folder: Path, imprint: Imprint, means: Means) 
             f"{folder}: cannot be written ({error.strerror}): make room, then publish again"
         ) from None
     return Published(number, path, sha256, records, changes)
+
+
+def _shown_again(folder: Path, number: int) -> Published:
+    """Show the last edition, which holds all there is; raise where it is shown already."""
+    made = next(one for one in editions_in(folder) if one.number == number)
+    if made.is_shown:
+        raise EditionError(f"{folder}: nothing changed since edition {number}: none was made")
+    show_edition(folder, number)
+    with closing(open_frozen(made.path)) as connection:
+        return Published(number, made.path, made.sha256, made.records, read_changes(connection))
 
 
 def counted(changes: Sequence[Change]) -> dict[str, int]:
