@@ -15,8 +15,10 @@ from casebase.publish.changes import Change, changes_since, read_changes
 from casebase.publish.edition import open_frozen
 from casebase.publish.edition_folder import (
     edition_path,
+    editions_in,
     keep_digest,
     numbers_in,
+    remove_unfinished,
     show_edition,
 )
 from casebase.publish.frozen import freeze
