@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -15,7 +15,13 @@ from casebase.options import JsonOption, LibraryOption, own_page, print_json
 
 if TYPE_CHECKING:
     from casebase.library.derived import Kept
+    from casebase.library.index_update import Means
     from casebase.library.store import Library
+
+MOST_ASKED_AGAIN: Final = 100
+"""About ten seconds; the interval that is told beside the share says what so few are worth."""
+
+FEWEST_TOLD: Final = 10
 
 FolderArgument = Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder of the editions.")]
 
@@ -57,12 +63,10 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
             _remembered(kept, "collection name", name),
             _remembered(kept, "collection licence", licence),
         )
-        day = on.date() if on else date.today()
+        day, means = on.date() if on else date.today(), means_to_compare()
+        imprint = Imprint(str(day), by, named, licensed, _own_figures(kept, means))
         made = published(
-            [with_initials(one) for one in records] if initials else records,
-            folder,
-            Imprint(str(day), by, named, licensed),
-            means_to_compare(),
+            [with_initials(one) for one in records] if initials else records, folder, imprint, means
         )
     return print_json(published_data(made)) if json else print_published(made, own_page())
 
@@ -100,6 +104,35 @@ def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
             f"{told}\nnothing was published: put the proposed text into these records, or mark a hit as none with"
             " casebase scan ID --fine FIELD"
         )
+
+
+def _own_figures(library: Library, means: Means) -> str | None:
+    """Return how often the library's own solved cases are found again; None where too few can be asked."""
+    from casebase.errors import InputError  # noqa: PLC0415
+    from casebase.match.asking import questions_of  # noqa: PLC0415
+    from casebase.match.evaluate import evaluate  # noqa: PLC0415
+    from casebase.terminal.progress import Counted  # noqa: PLC0415
+
+    tell = Counted("Asking the solved cases again").tell
+    questions = questions_of(
+        library.collection(means),
+        lambda case_id: library.get(case_id).case,
+        means.buses,
+        means.embedder,
+        MOST_ASKED_AGAIN,
+        tell,
+    )
+    try:
+        found = evaluate(questions, library.measure().weights).full
+    except InputError:
+        return None
+    if found.questions < FEWEST_TOLD:
+        return None
+    first, three = found.hit_at_1, found.hit_at_3
+    return (
+        f"of {found.questions} solved cases asked again as stuck jobs a case of the same fault stood first in"
+        f" {first.value:.0%} ({first.low:.0%} to {first.high:.0%}), among the first three in {three.value:.0%}"
+    )
 
 
 def _remembered(library: Library, fact: str, given: str | None) -> str | None:

@@ -37,12 +37,16 @@ class Published:
 
 @dataclass(frozen=True)
 class Imprint:
-    """What an edition says of itself: its day (ISO 8601), who signed it off, the collection's name and licence."""
+    """What an edition says of itself: its day (ISO 8601), who signed it off, the collection's name and licence.
+
+    `figures` says how often the collection's own cases are found again.
+    """
 
     day: str
     signed_off_by: str
     name: str | None = None
     licence: str | None = None
+    figures: str | None = None
 
     def facts(self, number: int) -> dict[str, str]:
         """Return what is kept in the file."""
@@ -53,6 +57,7 @@ class Imprint:
             "cases from": f"edition {number}, signed off by {self.signed_off_by}",
             "name": self.name,
             "licence": self.licence,
+            "own cases asked again": self.figures,
         }
         return {key: value for key, value in told.items() if value}
 

@@ -38,6 +38,7 @@ PAGES = [
     "/search",
     "/search?q=bracket",
     "/about",
+    "/changes",
     "/nothing-here",
 ]
 

@@ -125,3 +125,16 @@ def test_readers_see_whole_editions_while_many_are_published(publish_one, tmp_pa
         assert len(seen) > 1
 
     asyncio.run(story())
+
+
+def test_the_edition_tells_what_it_is_and_what_is_new(publish_one, asking):
+    """Number, day and signature on the first page; withdrawn cases are told as such."""
+    publish_one(3)
+    made = publish_one(2)
+    ask = asking(made.path.parent)
+    assert "Edition 2, 2026-11-25, signed off by ingrid" in ask("/").text
+    told = ask("/changes").text
+    assert "1 withdrawn" in told
+    assert "/case/case0002" not in told
+    assert ask("/changes.json").json()["found"]["rows"][0]["case_id"] == "case0002"
+    assert "Edition 2" in ask("/about").text
