@@ -46,4 +46,4 @@ def _matches(
 ) -> list[Match]:
     index = collection.index
     found = first_of(Query(index, job, measure), allowed, most)
-    return [measure.match(job, past, index.rarity) for past in collection.profiles(found.rows)]
+    return measure.matches(job, collection.profiles(found.rows), index.rarity)

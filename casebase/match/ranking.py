@@ -6,7 +6,7 @@ past case tells too. What the job itself leaves unknown counts against nobody.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
@@ -74,8 +74,15 @@ class Measure:
 
     def match(self, job: Profile, past: Profile, rarity: Rarity) -> Match:
         """Return how like a job a past case is, with all that was compared."""
-        compared = self.compared(job, past, rarity)
-        known, known_to_job = self.known(compared), self.known(self.compared(job, job, rarity))
+        return self.matches(job, [past], rarity)[0]
+
+    def matches(self, job: Profile, pasts: Iterable[Profile], rarity: Rarity) -> list[Match]:
+        """Return how like a job each of several past cases is."""
+        known_to_job = self.known(self.compared(job, job, rarity))
+        return [self._match(past, self.compared(job, past, rarity), known_to_job) for past in pasts]
+
+    def _match(self, past: Profile, compared: Mapping[str, Compared], known_to_job: float) -> Match:
+        known = self.known(compared)
         tempering = min(1.0, known / known_to_job) ** 0.5 if known_to_job else 0.0
         facets = {
             name: FacetScore(part.likeness, self.weights[name] * part.known / known if known else 0.0, part)

@@ -8,6 +8,7 @@ A tolerance of resistance is 8 % near the terminators' values and 50 % among the
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import Final
 
 OVER_LIMIT_OHMS: Final = 20e6
@@ -49,6 +50,7 @@ def volts_apart(ours: float, theirs: float) -> float:
     return abs(_volts_scale(ours) - _volts_scale(theirs))
 
 
+@lru_cache(maxsize=4096)  # the same values are compared with one another, over and over
 def number_step(quantity: str, number: float, *, of_supply: bool = False) -> int:
     """Return the step of a resistance in ohms or a voltage in volts, 0..`NUMBER_STEPS` - 1.
 
