@@ -5,7 +5,9 @@ Nothing heavy is imported up here, so that `casebase --help` answers at once.
 
 from __future__ import annotations
 
+import atexit
 import gc
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -54,8 +56,12 @@ app = typer.Typer(
 
 def main() -> None:
     """Run the command line."""
-    # A command lives for seconds: looking for cycles among ten thousand profiles would cost it a fifth.
+    # A command lives for seconds: looking for cycles among ten thousand profiles would cost it a fifth, and Python
+    # would still look once on leaving.
     gc.disable()
+    atexit.register(gc.freeze)
+    # The arrays are small: threads of the linear algebra wait for each other longer than they reckon.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     app()
 
 
