@@ -20,6 +20,7 @@ from sqlite_utils import Database
 from casebase.errors import EditionError
 from casebase.library.derived import Kept, write_derived
 from casebase.library.index_update import Means
+from casebase.library.records import readable_records
 from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
 from casebase.match.filling import filled_profiles
 from casebase.match.index import Index
@@ -53,35 +54,30 @@ def freeze(
     `facts` and `changes` are told of the collection as it stands there. Raises `EditionError` when there is nothing to
     freeze or the file cannot be written; what stood at `out` is replaced at once or not at all.
     """
-    public = [_public(one) for one in sorted(kept, key=lambda one: one.case_id)]
-    if not public:
-        raise EditionError(
-            "no record is marked 'read and agreed' under review: read those that wait, mark them, and log them again"
-        )
     try:
         with tempfile.TemporaryDirectory(dir=out.parent, prefix=f".{out.name}-") as folder:
             made = Path(folder) / out.name
-            _write(public, made, facts, means, changes)
+            count = _write(kept, made, facts, means, changes)
             os.replace(made, out)
     except (OSError, sqlite3.Error) as error:
         raise EditionError(f"{out}: cannot be written ({error}): name another place, or make room") from None
-    return len(public)
+    return count
 
 
 def _write(
-    public: list[Kept], path: Path, facts: Mapping[str, str], means: Means, changes: Sequence[Change]
-) -> None:
+    kept: Iterable[Kept], path: Path, facts: Mapping[str, str], means: Means, changes: Sequence[Change]
+) -> int:
     with closing(sqlite3.connect(path)) as connection:
         # Whoever stops half way leaves a file in a folder that goes; safety costs time only.
         connection.execute("PRAGMA synchronous = OFF")
         db = Database(connection, execute_plugins=False)
         MIGRATIONS.apply(db, stop_before=FIRST_INSIDE)
         with connection:
-            _write_records(connection, public)
-            write_derived(db, public)
+            count = _write_records(connection, kept)
+            write_derived(db, readable_records(db))
             connection.executemany("INSERT INTO facts VALUES (?, ?)", sorted(facts.items()))
             write_changes(connection, changes)
-            pack_index(connection, _index(public, means))
+            pack_index(connection, _index(db, count, means))
         for statement in _BESIDES:
             connection.execute(statement)
         connection.execute("INSERT INTO cases_fts(cases_fts) VALUES('optimize')")
@@ -89,6 +85,7 @@ def _write(
         connection.execute("VACUUM")
     with path.open("rb+") as file:
         os.fsync(file.fileno())
+    return count
 
 
 def _public(one: Kept) -> Kept:
@@ -98,24 +95,40 @@ def _public(one: Kept) -> Kept:
     return replace(one, case=case, logged_at=str(day or ""))
 
 
-def _write_records(connection: sqlite3.Connection, public: list[Kept]) -> None:
-    rows = ((one.case_id, one.revision, canonical_json(one.case), one.logged_at) for one in public)
-    connection.executemany(
-        "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
-        (
-            (case_id, revision, sha256_of(text), text, logged_at)
-            for case_id, revision, text, logged_at in rows
-        ),
+def _write_records(connection: sqlite3.Connection, kept: Iterable[Kept]) -> int:
+    """Write the public part of each record, by the order of their IDs; return how many, of which there must be any.
+
+    One record is held at a time: sorting is left to SQLite.
+    """
+    connection.execute(
+        "CREATE TEMP TABLE given (case_id TEXT PRIMARY KEY, revision, sha256, json, logged_at)"
     )
+    connection.executemany("INSERT INTO given VALUES (?, ?, ?, ?, ?)", map(_row, map(_public, kept)))
+    connection.execute(
+        "INSERT INTO records (case_id, revision, sha256, json, logged_at)"
+        " SELECT case_id, revision, sha256, json, logged_at FROM given ORDER BY case_id"
+    )
+    connection.execute("DROP TABLE given")
+    count = int(connection.execute("SELECT count(*) FROM records").fetchone()[0])
+    if not count:
+        raise EditionError(
+            "no record is marked 'read and agreed' under review: read those that wait, mark them, and log them again"
+        )
+    return count
 
 
-def _index(public: list[Kept], means: Means) -> Index:
+def _row(public: Kept) -> tuple[str, int, str, str, str]:
+    text = canonical_json(public.case)
+    return public.case_id, public.revision, sha256_of(text), text, public.logged_at
+
+
+def _index(db: Database, count: int, means: Means) -> Index:
     """Return the index of all records; a record's number is its place among the rows of `records`."""
     embedder = means.embedder
     empty = empty_index(*((0, "") if embedder is None else (embedder.dimensions, embedder.identity)))
     builder = IndexBuilder(empty)
-    profiles = filled_profiles(((one.case_id, one.case) for one in public), means.buses, embedder)
-    for number, profile in enumerate(profiles, start=1):
+    records = ((one.case_id, one.case) for one in readable_records(db))
+    for number, profile in enumerate(filled_profiles(records, means.buses, embedder), start=1):
         builder.add(number, profile)
-        means.progress(number, len(public))
+        means.progress(number, count)
     return extended(empty, builder.finished())
