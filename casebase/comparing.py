@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from casebase.opening import job_named, means_to_compare, open_library
+from casebase.opening import TextModelAhead, job_named, means_to_compare, open_library
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
 
 if TYPE_CHECKING:
@@ -44,14 +44,15 @@ def similar(  # noqa: PLR0913, PLR0917  one parameter per way to narrow down
 
     Example: casebase similar job.yaml --since 2024-01-01
     """
+    ahead = TextModelAhead()  # before all that takes its time to be imported
     from casebase.library.filters import narrowing_of  # noqa: PLC0415
 
     narrowing = narrowing_of(medium=medium, make=make, status=status, shop=shop, since=since, until=until)
     with open_library(library) as kept:
         stuck = job_named(job, kept)
         if explain is not None:
-            return _explain(kept, stuck, explain, json)
-        return print_similar(kept, stuck, most, json, narrowing)
+            return _explain(kept, stuck, explain, json, ahead)
+        return print_similar(kept, stuck, most, json, narrowing, ahead)
 
 
 def evaluate(  # noqa: PLR0913, PLR0917  one parameter per option
@@ -88,15 +89,20 @@ def evaluate(  # noqa: PLR0913, PLR0917  one parameter per option
     return print_evaluation(evaluation, own_page(), fitted)
 
 
-def print_similar(
-    library: Library, job: Case, most: int, json: bool, narrowing: Narrowing | None = None
+def print_similar(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare and to print
+    library: Library,
+    job: Case,
+    most: int,
+    json: bool,
+    narrowing: Narrowing | None = None,
+    ahead: TextModelAhead | None = None,
 ) -> None:
-    """Print what is said to a stuck job."""
+    """Print what is said to a stuck job; `ahead` may have the text model open already."""
     from casebase.match.answer import answer_data, answer_to  # noqa: PLC0415
     from casebase.match.narrowing import EVERY_CASE  # noqa: PLC0415
     from casebase.terminal.job_page import print_answer  # noqa: PLC0415
 
-    means = means_to_compare()
+    means = means_to_compare(ahead)
     collection = library.collection(means)
     answer = answer_to(
         job, collection, most, means.buses, means.embedder, narrowing or EVERY_CASE, library.measure()
@@ -129,11 +135,11 @@ def _evaluated(library: Library, questions: list[Question], fit_too: bool) -> tu
     return evaluated(questions, weights), fitted
 
 
-def _explain(library: Library, job: Case, case_id: str, json: bool) -> None:
+def _explain(library: Library, job: Case, case_id: str, json: bool, ahead: TextModelAhead) -> None:
     from casebase.match.explain import explained, explained_data  # noqa: PLC0415
     from casebase.terminal.explain_page import print_explained  # noqa: PLC0415
 
-    means = means_to_compare()
+    means = means_to_compare(ahead)
     collection = library.collection(means)
     whole_id = library.resolve(case_id)
     match = explained(job, collection, whole_id, means.buses, means.embedder, library.measure())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from contextlib import suppress
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING
 
 import typer
@@ -54,16 +55,43 @@ def job_named(named: str, library: Library) -> Case:
     return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
 
 
-def means_to_compare() -> Means:
+class TextModelAhead(Thread):
+    """Opens the text model, where it is kept ready, while others read the job and the library.
+
+    What goes wrong is left to `text_model`, which tries again and says so.
+    """
+
+    def __init__(self) -> None:
+        from casebase.match.text import ready_embedder  # noqa: PLC0415
+
+        super().__init__()
+        self._ready = ready_embedder
+        self._found: Embedder | None = None
+        self.start()
+
+    def run(self) -> None:
+        """Open it."""
+        with suppress(Exception):
+            self._found = self._ready(places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE))
+
+    def found(self) -> Embedder | None:
+        """Wait for it, and return it if it was ready."""
+        self.join()
+        return self._found
+
+
+def means_to_compare(ahead: TextModelAhead | None = None) -> Means:
     """Return what the match index needs: simulated buses, the text model where it can be had, a bar on stderr."""
     from casebase.library.index_update import Means  # noqa: PLC0415
     from casebase.terminal.progress import Counted  # noqa: PLC0415
 
-    return Means(simulated_buses(), text_model(), Counted("Comparing what is new").tell)
+    return Means(simulated_buses(), text_model(ahead), Counted("Comparing what is new").tell)
 
 
-def text_model() -> Embedder | None:
+def text_model(ahead: TextModelAhead | None = None) -> Embedder | None:
     """Return the text model; where it cannot be had say so, for everything else works without it."""
+    if ahead is not None and (found := ahead.found()) is not None:
+        return found
     from casebase.match.text import open_embedder  # noqa: PLC0415
     from casebase.terminal.progress import Shared  # noqa: PLC0415
 

@@ -107,7 +107,7 @@ def open_embedder(
     be found, loaded, exported or kept.
     """
     meant = named_model(model)
-    place = cache / f"{meant.key}-e{EXPORT_VERSION}"
+    place = _place(cache, meant)
     found = _opened(place, threads, probes=1)
     if found is None:
         _make(meant, place, progress or _nobody_asks)
@@ -118,6 +118,18 @@ def open_embedder(
             "remove that folder and try again, or name another model"
         )
     return found
+
+
+def ready_embedder(cache: Path, model: str | None = None) -> Embedder | None:
+    """Return the embedder of `model` if its export is kept, None if it would have to be made first.
+
+    Raises `ModelError` when the model cannot be found.
+    """
+    return _opened(_place(cache, named_model(model)), threads=1, probes=1)
+
+
+def _place(cache: Path, meant: Model) -> Path:
+    return cache / f"{meant.key}-e{EXPORT_VERSION}"
 
 
 def _opened(place: Path, threads: int, probes: int) -> Embedder | None:
