@@ -94,10 +94,11 @@ def editions(
 
 
 def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
+    from casebase.library.cleared_text import cleared  # noqa: PLC0415
     from casebase.library.private_names import names  # noqa: PLC0415
     from casebase.publish.private_text import hits_in  # noqa: PLC0415
 
-    found = hits_in(records, names(library))
+    found = hits_in(records, names(library), cleared(library))
     if found:
         told = "\n".join(hit.sentence() for hit in found)
         raise EditionError(

@@ -19,7 +19,7 @@ LAYERS = [
     {"terminal", "site"},
     {"demo"},
     {"opening", "options"},
-    {"comparing", "browsing", "publishing"},
+    {"comparing", "browsing", "publishing", "privacy"},
     {"cli"},
     {"__main__"},
 ]

@@ -1,0 +1,101 @@
+"""What looks private in the free text of records: where it stands, and the text that is proposed instead.
+
+Nothing is changed here: a hit stops the publication, and the shop lead decides.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from casebase.library.cleared_text import mark_of
+from casebase.library.derived import Kept
+from casebase.publish.private_kinds import Found, found_in
+from casebase.publish.public_fields import public_case
+from casebase.record.canonical import plain_data
+from casebase.record.problems import printable
+from casebase.record.vocabulary import Market
+
+REGIONS: Final[dict[Market | None, tuple[str, ...]]] = {
+    Market.EUROPE: ("GB", "DE", "FR", "IT", "ES", "NL", "BE", "SE", "NO", "DK", "PL", "HU"),
+    Market.NORTH_AMERICA: ("US", "CA", "MX"),
+    Market.SOUTH_AMERICA: ("BR", "AR", "CL"),
+    Market.CHINA: ("CN",),
+    Market.JAPAN: ("JP",),
+    Market.KOREA: ("KR",),
+    Market.INDIA: ("IN",),
+    Market.SOUTH_EAST_ASIA: ("TH", "ID", "MY", "VN"),
+    Market.MIDDLE_EAST: ("AE", "SA", "TR"),
+    Market.AFRICA: ("ZA", "EG", "NG"),
+    Market.OCEANIA: ("AU", "NZ"),
+}
+"""Countries (ISO 3166-1 alpha-2) whose way of writing telephone numbers is looked for (judged)."""
+
+WHERE_UNKNOWN: Final = ("GB", "DE", "US")
+
+_AROUND: Final = 25
+"""Characters of the text that a sentence shows on either side."""
+
+
+@dataclass(frozen=True)
+class Hit:
+    """Something that looks private: in which case and field, of which kind, the whole text, and the text proposed."""
+
+    case_id: str
+    field: str
+    kind: str
+    text: str
+    begin: int
+    end: int
+    proposed: str
+
+    def sentence(self) -> str:
+        """Return the hit as one sentence."""
+        before = self.text[max(0, self.begin - _AROUND) : self.begin]
+        after = self.text[self.end : self.end + _AROUND]
+        seen = printable(f"{before}{self.text[self.begin : self.end]}{after}")
+        return f"case {self.case_id}, {self.field}: {self.kind} in '{seen}'; instead: '{printable(self.proposed)}'"
+
+
+def hits_in(
+    kept: Iterable[Kept], private_names: Sequence[str], cleared: Collection[str] = frozenset()
+) -> list[Hit]:
+    """Return what looks private in the public fields of records, but for the texts that were cleared."""
+    found = []
+    for one in kept:
+        regions = REGIONS.get(one.case.vehicle.market, WHERE_UNKNOWN)
+        for field, text in texts_of(plain_data(public_case(one.case))):
+            if mark_of(one.case_id, field, text) not in cleared:
+                found += hits_in_text(one.case_id, field, text, private_names, regions)
+    return found
+
+
+def hits_in_text(
+    case_id: str, field: str, text: str, private_names: Sequence[str], regions: Sequence[str]
+) -> list[Hit]:
+    """Return what looks private in one text; all of them propose the same text, every hit masked."""
+    found = found_in(text, private_names, regions)
+    proposed = masked(text, found)
+    return [Hit(case_id, field, one.kind, text, one.begin, one.end, proposed) for one in found]
+
+
+def masked(text: str, found: Sequence[Found]) -> str:
+    """Return the text with every find replaced by what may stand there."""
+    for one in sorted(found, key=lambda one: -one.begin):
+        text = text[: one.begin] + one.instead + text[one.end :]
+    return text
+
+
+def texts_of(data: Any, path: str = "") -> Iterator[tuple[str, str]]:
+    """Yield every text in plain data with its path: `steps[2].found`."""
+    if isinstance(data, str):
+        if re.search(r"\w", data):
+            yield path, data
+    elif isinstance(data, dict):
+        for key, value in data.items():
+            yield from texts_of(value, f"{path}.{key}" if path else key)
+    elif isinstance(data, list):
+        for place, value in enumerate(data):
+            yield from texts_of(value, f"{path}[{place}]")

@@ -1,0 +1,134 @@
+"""What must not leave the shop is found in free text, with its place and what may stand there instead."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from casebase.errors import LibraryError
+from casebase.library.cleared_text import clear, cleared
+from casebase.library.derived import Kept
+from casebase.library.private_names import add_names, names, remove_names
+from casebase.library.store import Library
+from casebase.publish.private_kinds import found_in
+from casebase.publish.private_text import hits_in, hits_in_text, masked
+
+PRIVATE = ["Ottilie Brandvoll", "Sørensen"]
+REGIONS = ("GB", "DE", "US", "NO")
+
+
+def kinds(text):
+    """Return the kinds found in a text."""
+    return [one.kind for one in found_in(text, PRIVATE, REGIONS)]
+
+
+def proposed(text):
+    """Return the text that is proposed instead."""
+    return masked(text, found_in(text, PRIVATE, REGIONS))
+
+
+@pytest.mark.parametrize(
+    ("text", "instead"),
+    [
+        ("VIN 1M8GDM9AXKP042788 on the sticker", "VIN 1M8GDM9AXKP****** on the sticker"),
+        ("1M8GDM9AX-KP-042788.", "1M8GDM9AXKP******."),
+        ("Mail an o.brandvoll@nordlia.example kam zurück", "Mail an [e-mail address] kam zurück"),
+        ("rings from +47 22 12 34 56 at noon", "rings from [telephone number] at noon"),
+        ("call 020 7946 0018 when done", "call [telephone number] when done"),
+        ("parked as AB12 CDE outside", "parked as [plate] outside"),
+        ("plate EK 12345, blue", "plate [plate], blue"),
+        ("Ottilie Brandvoll's own words", "[name]'s own words"),
+        ("OTTILIE  BRANDVOLL", "[name]"),
+        ("told by sørensen and by Sörensen", "told by [name] and by [name]"),
+    ],
+)
+def test_private_text_is_found_and_masked(text, instead):
+    """Each kind, as people write it."""
+    assert proposed(text) == instead
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "U0121-87 and U0415-86 in ECM, B1000-00",
+        "60.2 ohm, 2.69 and 2.33 V at pins 6 and 14",
+        "splice S417, connector X92, fuse F12, ground G104",
+        "141300 km, 500 kbit/s, 12.1 V with a 21 W bulb",
+        "SPN 639 FMI 9, source address 0x0B",
+        "part number 4F0 907 379 B was refused",
+        "Ticket 2024-02-19, job 17",
+        "the plate under the seat was bent",
+        "Brand voll, a new brand",
+        "ISO 11898-2 and SAE J1939-11",
+        "00 7F 3C 11 22 33 44 55",
+    ],
+)
+def test_the_trades_own_numbers_are_not_private(text):
+    """Codes, readings, splices, mileage, part numbers."""
+    assert kinds(text) == []
+
+
+@given(st.text(max_size=200))
+def test_no_text_makes_the_scan_fail_and_masked_text_is_clean(text):
+    """Whatever is written; what is proposed holds nothing that would stop a publication."""
+    told = f"{text} {PRIVATE[0]} {text}"
+    assert not [one for one in found_in(proposed(told), PRIVATE, REGIONS) if one.kind == "a name"]
+
+
+def test_every_public_text_is_looked_at_with_its_path(make_case):
+    """Steps, notes of readings, places, parts: the path says where; what stays inside is not looked at."""
+    case = make_case(
+        concern="private anyway: +47 22 12 34 56",
+        symptoms=["o.b@nordlia.example"],
+        readings=[{"quantity": "voltage", "line": "CAN high", "value": "2 V", "note": "AB12 CDE"}],
+        steps=[{"did": "rang Ottilie Brandvoll"}],
+        cause={"fault": "low_open", "where": {"place": "harness", "text": "under 1M8GDM9AXKP042788"}},
+    )
+    found = hits_in([Kept("aaaaaaaa", 1, "", case)], PRIVATE)
+    assert {hit.field for hit in found} == {
+        "symptoms[0]",
+        "readings[0].note",
+        "steps[0].did",
+        "cause.where.text",
+    }
+    assert (
+        "case aaaaaaaa, symptoms[0]: an e-mail address"
+        in found[[hit.field for hit in found].index("symptoms[0]")].sentence()
+    )
+
+
+def test_the_demonstration_is_clean(demo_cases):
+    """No invented record looks private: nothing there would stop a publication."""
+    kept = [Kept(name, 1, "", case) for name, case in demo_cases.items()]
+    assert [hit.sentence() for hit in hits_in(kept, PRIVATE)] == []
+
+
+def test_a_cleared_text_goes_out_until_it_is_changed(tmp_path, make_case):
+    """The lead's word is about this text in this field of this case."""
+    with Library.create(tmp_path / "shop.db") as library:
+        clear(library, "aaaaaaaa", "symptoms[0]", "plate EK 12345")
+        told = cleared(library)
+    here = Kept("aaaaaaaa", 1, "", make_case(symptoms=["plate EK 12345"]))
+    changed = Kept("aaaaaaaa", 2, "", make_case(symptoms=["plate EK 12345 again"]))
+    assert hits_in([here], [], told) == []
+    assert len(hits_in([changed], [], told)) == 1
+
+
+def test_private_names_are_kept_and_taken_out(tmp_path):
+    """Each once; what is too short to look for is refused."""
+    with Library.create(tmp_path / "shop.db") as library:
+        add_names(library, ["Ottilie  Brandvoll", "Ottilie Brandvoll"])
+        assert names(library) == ["Ottilie Brandvoll"]
+        with pytest.raises(LibraryError, match="too short"):
+            add_names(library, ["Sørensen", "Bo"])
+        assert names(library) == ["Ottilie Brandvoll"]
+        remove_names(library, ["ottilie brandvoll"])
+        assert names(library) == []
+        with pytest.raises(LibraryError, match="not among"):
+            remove_names(library, ["nobody"])
+
+
+def test_all_hits_of_a_text_propose_the_same_text():
+    """One text, two hits, one proposal."""
+    found = hits_in_text("a", "note", "o@b.example, +47 22 12 34 56", [], ("NO",))
+    assert len(found) == 2
+    assert len({hit.proposed for hit in found}) == 1
