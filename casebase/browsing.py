@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import ipaddress
 import tempfile
 from datetime import date
@@ -74,6 +75,7 @@ def _serve(path: Path, host: str, port: int) -> None:
     typer.echo(f"Read-only site: http://{shown}:{port}/ (Ctrl+C stops it)", err=True)
     if not _is_loopback(host):
         typer.echo("Everybody on this network can read it: only for networks you trust.", err=True)
+    gc.enable()  # a server lives for weeks, unlike a command
     try:
         serve(path, host, port)
     except OSError as error:

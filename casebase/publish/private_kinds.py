@@ -149,8 +149,8 @@ _PLATES_BY_SHAPE: Final = (
 
 _PLATE_WORD: Final = re.compile(
     r"\b(?:licen[cs]e plates?|number plates?|plates?|registration(?: (?:no|number|mark))?|reg(?:\.| no\.?)?"
-    r"|tags?|kennzeichen|kenteken|immatriculation|targa|matr[ií]cula|nummerplate|regnr|reg\.?nr)\b\s*(?:is|was|:|=|no\.?|nr\.?|#)?\s*['\"(]?"
-    r"([A-ZÄÖÜ0-9](?:[ -]?[A-ZÄÖÜ0-9]){3,9})\b",
+    r"|tags?|kennzeichen|kenteken|immatriculation|targa|matr[ií]cula|nummerplate|regnr|reg\.?nr)(?!\w)\s*(?:is|was|:|=|no\.?|nr\.?|#)?\s*['\"(]?"
+    r"((?-i:[A-ZÄÖÜ0-9](?:[ -]?[A-ZÄÖÜ0-9]){3,9}))\b",
     re.IGNORECASE,
 )
 
@@ -161,7 +161,7 @@ def _plates(text: str) -> Iterator[Found]:
             yield Found("a licence plate", match.start(), match.end(), "[plate]")
     for match in _PLATE_WORD.finditer(text):
         plate = match[1]
-        if plate.upper() == plate and re.search(r"\d", plate) and re.search(r"[^\W\d]", plate):
+        if re.search(r"\d", plate) and re.search(r"[^\W\d]", plate):
             yield Found("a licence plate", match.start(1), match.end(1), "[plate]")
 
 
