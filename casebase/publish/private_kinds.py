@@ -150,7 +150,7 @@ _PLATES_BY_SHAPE: Final = (
 _PLATE_WORD: Final = re.compile(
     r"\b(?:licen[cs]e plates?|number plates?|plates?|registration(?: (?:no|number|mark))?|reg(?:\.| no\.?)?"
     r"|tags?|kennzeichen|kenteken|immatriculation|targa|matr[ií]cula|nummerplate|regnr|reg\.?nr)(?!\w)\s*(?:is|was|:|=|no\.?|nr\.?|#)?\s*['\"(]?"
-    r"((?-i:[A-ZÄÖÜ0-9](?:[ -]?[A-ZÄÖÜ0-9]){3,9}))\b",
+    r"((?-i:(?=[0-9 -]{0,9}[A-ZÄÖÜ])(?=[A-ZÄÖÜ -]{0,9}[0-9])[A-ZÄÖÜ0-9](?:[ -]?[A-ZÄÖÜ0-9]){3,9}))\b",
     re.IGNORECASE,
 )
 
@@ -160,9 +160,7 @@ def _plates(text: str) -> Iterator[Found]:
         for match in pattern.finditer(text):
             yield Found("a licence plate", match.start(), match.end(), "[plate]")
     for match in _PLATE_WORD.finditer(text):
-        plate = match[1]
-        if re.search(r"\d", plate) and re.search(r"[^\W\d]", plate):
-            yield Found("a licence plate", match.start(1), match.end(1), "[plate]")
+        yield Found("a licence plate", match.start(1), match.end(1), "[plate]")
 
 
 # --- names of people ----------------------------------------------------------------------------------------------

@@ -36,6 +36,7 @@ def proposed(text):
         ("call 020 7946 0018 when done", "call [telephone number] when done"),
         ("parked as AB12 CDE outside", "parked as [plate] outside"),
         ("plate EK 12345, blue", "plate [plate], blue"),
+        ("plate NR 12040, nobody there", "plate [plate], nobody there"),
         ("reg. YGK 390 came in", "reg. [plate] came in"),
         ("Ottilie Brandvoll's own words", "[name]'s own words"),
         ("OTTILIE  BRANDVOLL", "[name]"),
