@@ -23,6 +23,7 @@ from casebase.opening import job_from_anywhere, load_records, open_library, simu
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
 from casebase.privacy import names, scan
 from casebase.publishing import editions, publish
+from casebase.reviewing import review
 
 if TYPE_CHECKING:
     pass
@@ -233,6 +234,7 @@ def show(
 app.command()(similar)
 app.command()(evaluate)
 app.command()(browse)
+app.command()(review)
 app.command()(publish)
 app.command()(editions)
 app.command()(names)

@@ -323,3 +323,29 @@ def test_without_the_text_model_everything_else_is_compared(shop):
     assert done.returncode == 0
     assert "Stories are left out of the comparison" in done.stderr
     assert "ground point behind the left headlamp" in done.stdout
+
+
+def test_the_shop_lead_reviews_what_waits(shop):
+    """The list, one record, a word on it, and the list without it."""
+    listed = json.loads(casebase("review", "--json", library=shop).stdout)
+    assert [one["points"] for one in listed] == sorted((one["points"] for one in listed), reverse=True)
+    case_id = listed[0]["case_id"]
+    shown = casebase("review", case_id, library=shop)
+    assert shown.returncode == 0
+    assert "Is it the same job told twice?" in shown.stdout
+    done = casebase("review", case_id, "--return", "say what was measured", "--by", "ingrid", library=shop)
+    assert "returned by ingrid" in done.stdout
+    left = json.loads(casebase("review", "--json", library=shop).stdout)
+    assert case_id not in [one["case_id"] for one in left]
+    told = json.loads(casebase("review", case_id, "--json", library=shop).stdout)
+    assert told["history"][0]["remark"] == "say what was measured"
+
+
+@pytest.mark.parametrize(
+    "arguments", [("--agree",), ("7k7", "--agree"), ("7k7", "--agree", "--keep-inside", "--by", "ingrid")]
+)
+def test_half_a_review_is_refused(shop, arguments):
+    """Without an ID, without a name, two words at once."""
+    done = casebase("review", *arguments, library=shop)
+    assert done.returncode == 2
+    assert done.stderr.startswith("Error: ")

@@ -19,7 +19,7 @@ LAYERS = [
     {"terminal", "site"},
     {"demo"},
     {"opening", "options"},
-    {"comparing", "browsing", "publishing", "privacy"},
+    {"comparing", "browsing", "publishing", "privacy", "reviewing"},
     {"cli"},
     {"__main__"},
 ]

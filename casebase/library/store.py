@@ -22,6 +22,7 @@ from casebase.library.index_update import Means
 from casebase.library.integrity import faults_in
 from casebase.library.matching import collection_in
 from casebase.library.records import current_record, readable_records
+from casebase.library.reviews import Said, standings
 from casebase.library.schema import DERIVED_TABLES
 from casebase.library.search import found_ids
 from casebase.match.collection import Collection
@@ -30,7 +31,6 @@ from casebase.match.profile_json import from_data
 from casebase.match.ranking import FAULTS, Measure, faults_by
 from casebase.record.canonical import canonical_json, sha256_of
 from casebase.record.case import Case
-from casebase.record.vocabulary import Review
 
 
 class Outcome(StrEnum):
@@ -135,7 +135,14 @@ class Library:
     def read_and_agreed(self) -> list[Kept]:
         """Return the current revision of every case that the shop lead has read and agreed to."""
         with self._readable():
-            return [kept for kept in readable_records(self._db) if kept.case.review.state is Review.READ]
+            there = list(readable_records(self._db))
+            found = standings(self._db, there)
+            return [kept for kept in there if found[kept.case_id].said is Said.AGREED]
+
+    def records(self) -> list[Kept]:
+        """Return the current revision of every case that fits the format."""
+        with self._readable():
+            return list(readable_records(self._db))
 
     def revisions(self, prefix: str) -> list[dict[str, Any]]:
         """Return every revision of a case: number, SHA-256, when logged, and the record."""

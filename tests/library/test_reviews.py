@@ -1,0 +1,176 @@
+"""The shop lead's words: each of one revision, kept with who and when; only agreed records are published."""
+
+import pytest
+
+from casebase.errors import LibraryError
+from casebase.library.completeness import clashes_in, completeness_of, missing_in
+from casebase.library.reviews import Said, said_of, say, standings
+from casebase.library.store import Library
+from casebase.record.loading import case_from_data
+from casebase.record.words import title_of
+
+CAUSE = {"fault": "low_open", "proof": "seen"}
+
+
+def bare(**keys):
+    """Return a record of which only these keys are told."""
+    vehicle = {"make": "Norrvik", "model": "Fjellet"}
+    return case_from_data({"kind": "fault case", "vehicle": vehicle, "concern": "lamps on"} | keys, "a test")
+
+
+@pytest.fixture
+def library(tmp_path):
+    """An empty library."""
+    with Library.create(tmp_path / "shop.db") as made:
+        yield made
+
+
+@pytest.fixture
+def logged(library, make_case):
+    """A function that logs a record that has ended, and returns its ID."""
+
+    def log(**keys):
+        case = make_case(**({"provenance": {"ended": "2026-11-20"}, "cause": CAUSE} | keys))
+        return library.log([case])[0].case_id
+
+    return log
+
+
+def standing(library, case_id):
+    """Return where a case stands."""
+    with library.reading() as db:
+        return standings(db, [library.get(case_id)])[case_id]
+
+
+def test_a_new_record_waits_and_is_not_published(library, logged):
+    """Until somebody has read it."""
+    case_id = logged()
+    assert standing(library, case_id).said is Said.WAITS
+    assert library.read_and_agreed() == []
+
+
+def test_an_agreed_record_is_published(library, logged):
+    """The word is kept with who said it and when."""
+    case_id = logged()
+    told = say(library, case_id, Said.AGREED, "ingrid")
+    assert (told.said, told.by) == (Said.AGREED, "ingrid")
+    assert told.at is not None
+    assert [kept.case_id for kept in library.read_and_agreed()] == [case_id]
+
+
+def test_a_revision_after_the_word_waits_again(library, logged, make_case):
+    """What was agreed to is not what stands there now."""
+    case_id = logged()
+    say(library, case_id, Said.AGREED, "ingrid")
+    kept = library.get(case_id)
+    changed = kept.case.model_copy(update={"id": case_id, "revision": 1, "leftover": "a code came back"})
+    library.log([changed])
+    found = standing(library, case_id)
+    assert (found.said, found.revised_since) == (Said.WAITS, True)
+    assert "revised since" in found.words()
+    assert library.read_and_agreed() == []
+
+
+def test_what_the_record_says_itself_counts_until_somebody_speaks(library, logged):
+    """A record file may bring its review along; the lead's later word counts for more."""
+    case_id = logged(review={"state": "read and agreed", "by": "tova", "on": "2026-11-21"})
+    assert standing(library, case_id).said is Said.AGREED
+    say(library, case_id, Said.WITHDRAWN, "ingrid", "the customer asked for it")
+    assert standing(library, case_id).said is Said.WITHDRAWN
+    assert library.read_and_agreed() == []
+
+
+def test_every_word_is_kept(library, logged):
+    """Returned with a remark, then agreed: the history tells both."""
+    case_id = logged()
+    say(library, case_id, Said.RETURNED, "ingrid", "ohms at the DLC are missing")
+    say(library, case_id, Said.AGREED, "ingrid")
+    assert [(row["said"], row["remark"]) for row in said_of(library, case_id)] == [
+        ("returned", "ohms at the DLC are missing"),
+        ("agreed", None),
+    ]
+
+
+def test_words_survive_a_rebuild(library, logged):
+    """They are no derived table."""
+    case_id = logged()
+    say(library, case_id, Said.INSIDE, "ingrid")
+    library.rebuild()
+    assert standing(library, case_id).said is Said.INSIDE
+
+
+@pytest.mark.parametrize(
+    ("said", "by", "remark", "expected"),
+    [
+        (Said.AGREED, " ", None, "nobody says so"),
+        (Said.RETURNED, "ingrid", None, "without a remark"),
+        (Said.WITHDRAWN, "ingrid", " ", "without a remark"),
+        (Said.MERGED, "ingrid", None, "merged into itself"),
+    ],
+)
+def test_a_word_that_helps_nobody_is_refused(library, logged, said, by, remark, expected):  # noqa: PLR0913, PLR0917
+    """Nothing is kept of it."""
+    case_id = logged()
+    with pytest.raises(LibraryError, match=expected):
+        say(library, case_id, said, by, remark)
+    assert said_of(library, case_id) == []
+
+
+def test_an_open_job_cannot_be_agreed_to(library, logged):
+    """It has not ended."""
+    case_id = logged(provenance={}, cause=None)
+    with pytest.raises(LibraryError, match="still open"):
+        say(library, case_id, Said.AGREED, "ingrid")
+
+
+def test_a_case_is_merged_into_one_that_stays(library, logged):
+    """Not into itself, not into one that is merged or withdrawn, not into one that nobody knows."""
+    first, second = logged(symptoms=["first"]), logged(symptoms=["told again"])
+    say(library, second, Said.MERGED, "ingrid", other=first)
+    assert standing(library, second).other == first
+    with pytest.raises(LibraryError, match="is merged itself"):
+        say(library, first, Said.MERGED, "ingrid", other=second)
+    with pytest.raises(LibraryError, match="merged into itself"):
+        say(library, first, Said.MERGED, "ingrid", other=first)
+    with pytest.raises(LibraryError):
+        say(library, first, Said.MERGED, "ingrid", other="zzzzzzzz")
+
+
+def test_each_lack_is_named():
+    """A bare record lacks nearly everything; what is there is not told as missing."""
+    nothing = missing_in(bare())
+    assert "no reading as found" in nothing
+    assert "no cause" in nothing
+    assert "no codes" in nothing
+    told = missing_in(bare(symptoms=["no start"], cause={"fault": "low_open"}))
+    assert "cause without proof" in told
+    assert "no cause" not in told
+    assert "no symptom: the customer's words stay inside" not in told
+
+
+def test_readings_that_speak_against_the_cause_are_named(simulated_buses):
+    """A healthy set of readings beside `lines shorted together`: one of the two is wrong."""
+    readings = [
+        {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "battery": "disconnected",
+         "ignition": "off", "unplugged": "nothing", "value": "60.2 ohm"},
+        {"quantity": "voltage", "line": "CAN high", "against": "ground", "ignition": "on", "unplugged": "nothing",
+         "value": "2.69 V"},
+        {"quantity": "voltage", "line": "CAN low", "against": "ground", "ignition": "on", "unplugged": "nothing",
+         "value": "2.33 V"},
+    ]  # fmt: skip
+    networks = [{"name": "powertrain CAN", "medium": "high-speed CAN"}]
+    wrong = bare(readings=readings, networks=networks, cause={"fault": "lines_shorted_together"})
+    right = bare(readings=readings, networks=networks, cause={"fault": "module_supply_or_ground"})
+    folder = simulated_buses / "casebase" / "simulated-buses"
+    (words,) = clashes_in(wrong, folder)
+    assert "60.2 ohm" in words
+    assert "shorted together" in words
+    assert clashes_in(right, folder) == []
+    assert completeness_of(wrong, folder).points < completeness_of(right, folder).points
+
+
+def test_few_records_of_the_demonstration_clash(demo_cases, simulated_buses):
+    """Readings and causes were written to go together; whoever is named here is worth a second look."""
+    folder = simulated_buses / "casebase" / "simulated-buses"
+    clashing = [title_of(case) for case in demo_cases if clashes_in(case, folder)]
+    assert clashing == []
