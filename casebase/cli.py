@@ -21,7 +21,7 @@ from casebase.comparing import evaluate, print_similar, similar
 from casebase.errors import CasebaseError
 from casebase.opening import job_from_anywhere, load_records, open_library, simulated_buses
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
-from casebase.privacy import names, scan
+from casebase.privacy import names, private
 from casebase.publishing import editions, publish
 from casebase.reviewing import review
 
@@ -238,7 +238,7 @@ app.command()(review)
 app.command()(publish)
 app.command()(editions)
 app.command()(names)
-app.command()(scan)
+app.command()(private)
 
 
 @app.command()

@@ -47,7 +47,7 @@ def names(
     return None
 
 
-def scan(
+def private(
     case_id: Annotated[
         str | None, typer.Argument(metavar="[ID]", help="One case; left out, all agreed ones.")
     ] = None,
@@ -65,7 +65,7 @@ def scan(
     VINs, telephone numbers, e-mail addresses, licence plates, names from the private list: each with its place and a
     proposed text. Ends with exit code 1 where there is any.
 
-    Example: casebase scan 7fq --fine "steps[2].found"
+    Example: casebase private 7fq --fine "steps[2].found"
     """
     with open_library(library) as kept:
         if fine is not None:
@@ -100,10 +100,10 @@ def _clear(library: Library, case_id: str | None, field: str) -> None:
     from casebase.library.cleared_text import clear  # noqa: PLC0415
 
     if case_id is None:
-        raise LibraryError("--fine speaks of one case: name it, such as casebase scan 7fq --fine leftover")
+        raise LibraryError("--fine speaks of one case: name it, such as casebase private 7fq --fine leftover")
     hits = [hit for hit in _hits(library, case_id) if hit.field == field]
     if not hits:
         raise LibraryError(
-            f"case {case_id}: nothing in '{field}' looks private: take a field that casebase scan {case_id} names"
+            f"case {case_id}: nothing in '{field}' looks private: take a field that casebase private {case_id} names"
         )
     clear(library, hits[0].case_id, field, hits[0].text)

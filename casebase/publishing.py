@@ -103,7 +103,7 @@ def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
         told = "\n".join(hit.sentence() for hit in found)
         raise EditionError(
             f"{told}\nnothing was published: put the proposed text into these records, or mark a hit as none with"
-            " casebase scan ID --fine FIELD"
+            " casebase private ID --fine FIELD"
         )
 
 

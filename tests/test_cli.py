@@ -349,3 +349,24 @@ def test_half_a_review_is_refused(shop, arguments):
     done = casebase("review", *arguments, library=shop)
     assert done.returncode == 2
     assert done.stderr.startswith("Error: ")
+
+
+def test_private_text_stops_the_publication_until_it_is_changed_or_cleared(shop, tmp_path):
+    """The place and a proposed text are told; cleared, it goes out."""
+    record = tmp_path / "private.yaml"
+    record.write_text(
+        "kind: fault case\nvehicle: {make: Norrvik, model: Fjellet}\nsymptoms: [rang from +47 22 12 34 56]\n"
+        "review: {state: read and agreed}\nprovenance: {ended: 2026-11-20}\n"
+    )
+    case_id = json.loads(casebase("log", record, "--json", library=shop).stdout)[0]["case_id"]
+    stopped = casebase("publish", tmp_path / "editions", "--by", "ingrid", library=shop)
+    assert stopped.returncode == 2
+    assert "symptoms[0]: a telephone number" in stopped.stderr
+    assert not (tmp_path / "editions").exists()
+    found = casebase("private", case_id, library=shop)
+    assert found.returncode == 1
+    assert "[telephone number]" in found.stdout
+    assert casebase("private", case_id, "--fine", "symptoms[0]", library=shop).returncode == 0
+    done = casebase("publish", tmp_path / "editions", "--by", "ingrid", library=shop)
+    assert done.returncode == 0
+    assert done.stdout.startswith("Edition 1: ")
