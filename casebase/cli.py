@@ -19,6 +19,7 @@ from casebase import __version__, places
 from casebase.browsing import browse
 from casebase.comparing import evaluate, print_similar, similar
 from casebase.errors import CasebaseError
+from casebase.exchanging import export, import_bundle, sources
 from casebase.opening import job_from_anywhere, load_records, open_library, simulated_buses
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
 from casebase.privacy import names, private
@@ -181,6 +182,7 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
     Example: casebase list --find "water splice" --platform K4
     """
     from casebase.library.filters import list_filters  # noqa: PLC0415
+    from casebase.library.sources import taken_from  # noqa: PLC0415
     from casebase.terminal.list_page import print_list  # noqa: PLC0415
 
     wanted = list_filters(
@@ -195,6 +197,8 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
     )
     with open_library(library) as kept:
         rows = kept.summaries(find=find, **wanted)
+        told = taken_from(kept)
+    rows = [row | {"taken_from": told[row["id"]].data()} if row["id"] in told else row for row in rows]
     if json:
         print_json(rows)
     else:
@@ -214,21 +218,23 @@ def show(
     Example: casebase show 7fq --file > case.yaml
     """
     from casebase.library.case_data import case_data  # noqa: PLC0415
+    from casebase.library.sources import taken_from_of  # noqa: PLC0415
     from casebase.terminal.case_page import print_case, print_revisions  # noqa: PLC0415
 
     with open_library(library) as kept:
         found = kept.get(case_id)
+        told = taken_from_of(kept, found.case_id)
         history = kept.revisions(found.case_id) if revisions else []
     if file:
         from casebase.record.writing import record_yaml  # noqa: PLC0415
 
         typer.echo(record_yaml(found.case, found.case_id, found.revision), nl=False)
     elif json:
-        print_json(history if revisions else case_data(found))
+        print_json(history if revisions else case_data(found) | ({"taken_from": told.data()} if told else {}))
     elif revisions:
         print_revisions(found, history, own_page())
     else:
-        print_case(found, own_page())
+        print_case(found, own_page(), told.words() if told else "")
 
 
 app.command()(similar)
@@ -239,6 +245,9 @@ app.command()(publish)
 app.command()(editions)
 app.command()(names)
 app.command()(private)
+app.command()(export)
+app.command("import")(import_bundle)
+app.command()(sources)
 
 
 @app.command()

@@ -7,6 +7,7 @@ CasebaseError                 base: one clear sentence for the user, exit code 2
 ├── RecordError               a record file that does not fit the format; carries every problem found
 ├── LibraryError              the library file: missing, too new, damaged, an unknown or ambiguous ID
 ├── EditionError              a frozen file: nothing to freeze, not readable, made by another casebase
+├── BundleError               a bundle between shops: nothing to write, damaged, a trap, made by another casebase
 └── ModelError                the text model: not installed, damaged, without the needed files, out of reach
 """
 
@@ -74,3 +75,7 @@ class ModelError(CasebaseError):
 
 class EditionError(CasebaseError):
     """A frozen file: nothing to freeze, not readable, made by another casebase."""
+
+
+class BundleError(CasebaseError):
+    """A bundle between shops: nothing to write, damaged, a trap, made by another casebase."""

@@ -19,7 +19,7 @@ LAYERS = [
     {"terminal", "site"},
     {"demo"},
     {"opening", "options"},
-    {"comparing", "browsing", "publishing", "privacy", "reviewing"},
+    {"comparing", "browsing", "publishing", "privacy", "reviewing", "exchanging"},
     {"cli"},
     {"__main__"},
 ]

@@ -130,14 +130,29 @@ def _private_names(db: Database) -> None:
 
 @MIGRATIONS(name="0007_sources")
 def _sources(db: Database) -> None:
-    """Other shops whose bundles were taken in, how much their cases weigh, and which revision of theirs is kept."""
-    db.table("sources").create({"name": str, "weight": float, "first_at": str, "last_at": str}, pk="name")
-    db.table("taken_in").create(
-        {"case_id": str, "source": str, "their_id": str, "their_revision": int, "sha256": str, "at": str},
-        pk=("case_id", "source"),
-        not_null={"their_id", "sha256", "at"},
+    """Other shops whose bundles were taken in, how much their cases weigh, and which versions of a case went about.
+
+    `beside` is the case, by the ID it has everywhere, beside which this one stands because both were edited.
+    `exchanged` holds the SHA-256 of every version of a case that left the shop or came in.
+    """
+    db.table("sources").create(
+        {"name": str, "weight": float, "first_at": str, "last_at": str}, pk="name", not_null={"weight"}
     )
-    db.table("taken_in").create_index(["source", "their_id"])
+    db.table("taken_in").create(
+        {
+            "case_id": str,
+            "source": str,
+            "their_id": str,
+            "their_revision": int,
+            "sha256": str,
+            "beside": str,
+            "at": str,
+        },
+        pk=("case_id", "source"),
+        not_null={"their_id", "their_revision", "sha256", "at"},
+    )
+    db.table("taken_in").create_index(["their_id"])
+    db.table("exchanged").create({"case_id": str, "sha256": str}, pk=("case_id", "sha256"))
 
 
 @MIGRATIONS(name="0008_attachments")

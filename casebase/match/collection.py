@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,17 +16,21 @@ from casebase.match.ragged import Ragged
 
 @dataclass(frozen=True)
 class Collection:
-    """An index, the profiles behind its numbers, and the numbers of a case by its ID (every revision)."""
+    """An index, the profiles behind its numbers, and the numbers of a case by its ID (every revision).
+
+    `trust` holds what cases weigh that weigh less than the shop's own.
+    """
 
     index: Index
     fetch: Callable[[Sequence[int]], list[Profile]]
     numbers_of: Callable[[str], list[int]]
+    trust: Mapping[str, float] = field(default_factory=dict)
 
     def profiles(self, rows: NDArray[np.intp]) -> list[Profile]:
         """Return the profiles of the rows named, with what the index knows beyond them."""
         numbers = self.index.arrays["numbers"][rows].tolist()
         return [
-            _filled(profile, self.index, int(row))
+            _filled(profile, self.index, int(row), self.trust.get(profile.case_id, 1.0))
             for profile, row in zip(self.fetch(numbers), rows, strict=True)
         ]
 
@@ -49,12 +53,13 @@ def collection_of(profiles: Iterable[Profile], text: str = "", dimensions: int =
     )
 
 
-def _filled(profile: Profile, index: Index, row: int) -> Profile:
-    """Return a profile with the posterior of its readings, the module they name, and the vector of its story."""
+def _filled(profile: Profile, index: Index, row: int, trust: float) -> Profile:
+    """Return a profile with the posterior of its readings, the module they name, its story's vector, its trust."""
     meaning = {medium: dict(shares) for medium, _, _, shares in _atoms(index, "states", row) if shares}
     located = _atoms(index, "located", row)
     vector = index.vectors[row] if index.vectors.shape[1] else None
-    return replace(profile, meaning=meaning, host=(located[0], 1.0) if located else None, vector=vector)
+    host = (located[0], 1.0) if located else None
+    return replace(profile, meaning=meaning, host=host, vector=vector, trust=trust)
 
 
 def _atoms(index: Index, part: str, row: int) -> list:  # type: ignore[type-arg]

@@ -68,6 +68,8 @@ class Profile:
     """The module in which the readings place the fault, with the probability. Filled in to compare."""
     vector: Vector | None = field(default=None, compare=False)
     """What the story means, as a vector of length 1. Filled in to compare."""
+    trust: float = 1.0
+    """What the case weighs beside the shop's own, by who told it: 0 to 1. Filled in to compare."""
 
     @property
     def words(self) -> tuple[str, ...]:

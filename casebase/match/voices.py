@@ -1,7 +1,7 @@
 """What each past case says about the cause of a job, and how loud.
 
-A case is the louder the more alike it is, the better it is proven, and the better the job's readings fit what was
-found there. A story told again by the same shop on the same model is quieter each time.
+A case is the louder the more alike it is, the better it is proven, the more its teller is trusted, and the better the
+job's readings fit what was found there. A story told again by the same shop on the same model is quieter each time.
 """
 
 from __future__ import annotations
@@ -80,7 +80,7 @@ def _loudness(match: Match, readings: SingleFault, pooling: Pooling) -> float:
 
 def _trust(past: Profile, pooling: Pooling) -> float:
     verified = 1.0 if is_verified(past) else pooling.unverified_share
-    return verified * (1.0 if past.proven else pooling.not_proven_share)
+    return past.trust * verified * (1.0 if past.proven else pooling.not_proven_share)
 
 
 def readings_fit(past: Profile, readings: SingleFault) -> float:

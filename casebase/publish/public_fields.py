@@ -77,3 +77,35 @@ def _only(data: Any, fields: Fields | None) -> Any:
     if isinstance(data, list):
         return [_only(entry, fields) for entry in data]
     return {key: _only(value, fields[key]) for key, value in data.items() if key in fields}
+
+
+def with_what_stays_inside(public: Case, ours: Case) -> Case:
+    """Return another shop's version of a case with what the shop itself kept inside of its own.
+
+    What the shop lead said is not carried over: it was of another version.
+    """
+    theirs, kept = plain_data(public), plain_data(ours)
+    kept.pop("review", None)
+    return Case.model_validate_json(json.dumps(_laid_over(theirs, kept, PUBLIC_FIELDS)))
+
+
+def _laid_over(theirs: Any, ours: Any, fields: Fields | None) -> Any:
+    """Return plain data of theirs with the keys of ours that `fields` does not list; entries of lists where alike."""
+    if fields is ALL:
+        return theirs
+    if isinstance(theirs, list):
+        left = list(ours) if isinstance(ours, list) else []
+        return [_laid_over(entry, _taken_out(left, entry, fields), fields) for entry in theirs]
+    inside = {key: value for key, value in ours.items() if key not in fields}
+    return inside | {
+        key: _laid_over(value, ours[key], fields[key]) if key in ours else value
+        for key, value in theirs.items()
+    }
+
+
+def _taken_out(left: list[Any], entry: Any, fields: Fields) -> Any:
+    """Take out of a list the entry whose public part is this one, and return it; else one that holds nothing."""
+    for place, ours in enumerate(left):
+        if _only(ours, fields) == entry:
+            return left.pop(place)
+    return {}

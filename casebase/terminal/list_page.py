@@ -24,4 +24,6 @@ def print_list(rows: list[dict[str, Any]], of_what: str, page: Page) -> None:
 
 
 def _ending(row: dict[str, Any]) -> str:
-    return "; something is left over" if row["leftover"] else ""
+    sent = row.get("taken_from")
+    told = f", from {', '.join(sent['sources'])}" if sent else ""
+    return f"{told}; something is left over" if row["leftover"] else told

@@ -1,0 +1,199 @@
+"""Taking in a bundle: what is new, what revises a case that is here, what stands beside one edited on both sides.
+
+All of a checked bundle is kept, or nothing. Nothing that was written here is lost: a revision is added, never
+replaced, and what the shop kept inside of a case stays with it.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from enum import StrEnum
+
+from sqlite_utils import Database
+
+from casebase.library.bundle_checks import CheckedBundle
+from casebase.library.bundle_format import Entry
+from casebase.library.derived import Kept, remove_derived, write_derived
+from casebase.library.identity import new_id
+from casebase.library.records import current_record
+from casebase.library.sources import FULL_WEIGHT, refuse_wrong_weight
+from casebase.library.store import Library
+from casebase.publish.public_fields import with_what_stays_inside
+from casebase.publish.versions import Head, heads_in
+from casebase.record.canonical import canonical_json, sha256_of
+from casebase.record.case import Case
+
+
+class Became(StrEnum):
+    """What became of a case of a bundle."""
+
+    NEW = "new"
+    REVISED = "revised"
+    BESIDE = "kept beside"
+    ALREADY_THERE = "already there"
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A case of a bundle: its ID here, the ID it goes about under, and what became of it."""
+
+    case_id: str
+    told_id: str
+    became: Became
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """A bundle that was taken in: from whom, and what became of each of its cases."""
+
+    source: str
+    cases: list[Taken]
+
+    def counted(self) -> dict[str, int]:
+        """Return how many cases became what."""
+        found = Counter(one.became for one in self.cases)
+        return {str(became): found[became] for became in Became}
+
+    def of(self, *became: Became) -> list[Taken]:
+        """Return the cases of which something became."""
+        return [one for one in self.cases if one.became in became]
+
+
+def take_in(
+    library: Library, bundle: CheckedBundle, source: str | None = None, weight: float | None = None
+) -> TakenIn:
+    """Keep every case of a checked bundle, in one transaction; nothing is agreed to by that.
+
+    `source` is the sender's name here, else the one the bundle gives. `weight` sets what its cases weigh beside the
+    shop's own; a new source without one counts in full.
+    """
+    if weight is not None:
+        refuse_wrong_weight(weight)
+    named = source or bundle.shop
+    with library.changing() as db:
+        taking = _Taking(db, named, _now(), heads_in(db, {entry.told_id for entry in bundle.entries}))
+        taken = [taking.take(entry) for entry in bundle.entries]
+        taking.write_derived()
+        _keep_source(
+            db, taking, weight, is_changed=any(one.became is not Became.ALREADY_THERE for one in taken)
+        )
+    return TakenIn(named, taken)
+
+
+@dataclass
+class _Taking:
+    """A bundle on its way into the library."""
+
+    db: Database
+    source: str
+    now: str
+    heads: dict[str, list[Head]]
+
+    def __post_init__(self) -> None:
+        self._changed: dict[str, Kept] = {}
+        self._revised: list[str] = []
+
+    def take(self, entry: Entry) -> Taken:
+        """Keep one case."""
+        heads = self.heads.setdefault(entry.told_id, [])
+        became, head = _what_becomes_of(entry, heads, self.source)
+        if became is Became.REVISED:
+            self._revise(entry, head)
+        elif became is not Became.ALREADY_THERE:
+            self._insert(entry, head)
+            heads.append(head)
+        self._note(entry, head, entry.told_id if became is Became.BESIDE else None)
+        return Taken(head.case_id, entry.told_id, became)
+
+    def write_derived(self) -> None:
+        """Write the tables made from what was kept."""
+        remove_derived(self.db, self._revised)
+        write_derived(self.db, self._changed.values())
+
+    def _insert(self, entry: Entry, head: Head) -> None:
+        taken = self.db.execute("SELECT 1 FROM records WHERE case_id = ?", (entry.told_id,)).fetchone()
+        head.case_id = new_id(self.db, entry.sha256) if taken else entry.told_id
+        self._keep(head, entry.case)
+
+    def _revise(self, entry: Entry, head: Head) -> None:
+        ours = current_record(self.db, head.case_id).case
+        if head.case_id not in self._changed:
+            self._revised.append(head.case_id)
+        head.revision, head.sha256 = head.revision + 1, entry.sha256
+        self._keep(head, with_what_stays_inside(entry.case, ours))
+
+    def _keep(self, head: Head, case: Case) -> None:
+        text = canonical_json(case)
+        self.db.conn.execute(
+            "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
+            (head.case_id, head.revision, sha256_of(text), text, self.now),
+        )
+        self._changed[head.case_id] = Kept(head.case_id, head.revision, self.now, case)
+
+    def _note(self, entry: Entry, head: Head, beside: str | None) -> None:
+        """Note which versions went before, and, of a case that is not the shop's own as it stands, who told it."""
+        went = {entry.sha256, *entry.earlier}
+        head.known |= went
+        self.db.conn.executemany(
+            "INSERT OR IGNORE INTO exchanged (case_id, sha256) VALUES (?, ?)",
+            [(head.case_id, sha256) for sha256 in sorted(went)],
+        )
+        is_own = not head.told_by and head.case_id not in self._changed
+        if not is_own and entry.sha256 == head.sha256:
+            self._note_teller(entry, head, beside)
+
+    def _note_teller(self, entry: Entry, head: Head, beside: str | None) -> None:
+        head.told_by[self.source] = entry.revision
+        self.db.conn.execute(
+            "INSERT INTO taken_in (case_id, source, their_id, their_revision, sha256, beside, at)"
+            " VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (case_id, source) DO UPDATE SET"
+            " their_revision = excluded.their_revision, sha256 = excluded.sha256, at = excluded.at"
+            " WHERE sha256 != excluded.sha256 OR their_revision != excluded.their_revision",
+            (
+                head.case_id,
+                self.source,
+                entry.told_id,
+                entry.revision,
+                entry.sha256,
+                beside,
+                self.now,
+            ),
+        )
+
+
+def _what_becomes_of(entry: Entry, heads: Iterable[Head], source: str) -> tuple[Became, Head]:
+    """Return what becomes of a case, and what stands here for it or will."""
+    there = list(heads)
+    for head in there:
+        if head.sha256 == entry.sha256:
+            return Became.ALREADY_THERE, head
+    before = [head for head in there if head.is_before(entry, source)]
+    known = [head for head in there if entry.sha256 in head.known and head not in before]
+    if known:
+        return Became.ALREADY_THERE, known[0]
+    if before:
+        return Became.REVISED, before[0]
+    new = Head("", 1, entry.sha256, set())
+    return (Became.BESIDE if there else Became.NEW), new
+
+
+def _keep_source(db: Database, taking: _Taking, weight: float | None, *, is_changed: bool) -> None:
+    """Keep the source and its weight; a bundle of the shop's own cases makes no source."""
+    told = db.execute("SELECT 1 FROM taken_in WHERE source = ? LIMIT 1", (taking.source,)).fetchone()
+    if told is None and weight is None:
+        return
+    db.conn.execute(
+        "INSERT OR IGNORE INTO sources (name, weight, first_at, last_at) VALUES (?, ?, ?, ?)",
+        (taking.source, FULL_WEIGHT if weight is None else weight, taking.now, taking.now),
+    )
+    if is_changed:
+        db.conn.execute("UPDATE sources SET last_at = ? WHERE name = ?", (taking.now, taking.source))
+    if weight is not None:
+        db.conn.execute("UPDATE sources SET weight = ? WHERE name = ?", (weight, taking.source))
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="seconds")
