@@ -218,12 +218,14 @@ def show(
     Example: casebase show 7fq --file > case.yaml
     """
     from casebase.library.case_data import case_data  # noqa: PLC0415
+    from casebase.library.reviews import spoken_standing  # noqa: PLC0415
     from casebase.library.sources import taken_from_of  # noqa: PLC0415
     from casebase.terminal.case_page import print_case, print_revisions  # noqa: PLC0415
 
     with open_library(library) as kept:
         found = kept.get(case_id)
         told = taken_from_of(kept, found.case_id)
+        spoken = spoken_standing(kept, found)
         history = kept.revisions(found.case_id) if revisions else []
     if file:
         from casebase.record.writing import record_yaml  # noqa: PLC0415
@@ -234,7 +236,7 @@ def show(
     elif revisions:
         print_revisions(found, history, own_page())
     else:
-        print_case(found, own_page(), told.words() if told else "")
+        print_case(found, own_page(), told.words() if told else "", spoken.words() if spoken else "")
 
 
 app.command()(similar)

@@ -339,6 +339,34 @@ def test_the_shop_lead_reviews_what_waits(shop):
     assert case_id not in [one["case_id"] for one in left]
     told = json.loads(casebase("review", case_id, "--json", library=shop).stdout)
     assert told["history"][0]["remark"] == "say what was measured"
+    assert "say what was measured" in casebase("show", case_id, library=shop).stdout
+    assert "Review" not in casebase("show", left[0]["case_id"], library=shop).stdout
+
+
+def test_an_open_job_does_not_wait_to_be_read(tmp_path):
+    """It is no case yet."""
+    record, library = tmp_path / "open.yaml", tmp_path / "shop.db"
+    record.write_text("kind: fault case\nvehicle: {make: Norrvik, model: Fjellet}\nsymptoms: [stays dark]\n")
+    casebase("init", library=library)
+    casebase("log", record, library=library)
+    assert json.loads(casebase("review", "--json", library=library).stdout) == []
+
+
+def test_a_job_told_twice_is_said_as_such(tmp_path):
+    """Same codes, same model, near odometer; another case of the same model is not."""
+    shop = tmp_path / "shop.db"
+    casebase("init", library=shop)
+    casebase("log", DEMO, library=shop)
+    first = json.loads(casebase("list", "--json", library=shop).stdout)
+    case_id = next(row["id"] for row in first if row["fault"] == "high_shorted_to_battery")
+    told = casebase("show", case_id, "--file", library=shop).stdout.splitlines()
+    again = [line for line in told if not line.startswith(("id:", "revision:", "leftover:"))]
+    record = tmp_path / "again.yaml"
+    record.write_text("\n".join(again) + "\nleftover: told a second time\n")
+    assert casebase("log", record, library=shop).returncode == 0
+    near = json.loads(casebase("review", case_id, "--json", library=shop).stdout)["nearest"]
+    assert near[0]["maybe_same_job"] == "same codes, same model, near odometer"
+    assert [one["maybe_same_job"] for one in near[1:]] == [None, None]
 
 
 @pytest.mark.parametrize(

@@ -6,12 +6,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from casebase.bus.explain import clash_words
 from casebase.bus.words import state_words
-from casebase.match.looks import is_sound_cause, state_of
+from casebase.match.looks import SOUND, state_of
 from casebase.match.meaning import Meaning, meanings_of
 from casebase.record.case import Case
 from casebase.record.status import missing_for_verified
-from casebase.record.vocabulary import BusState, Kind, Quantity, Stage
+from casebase.record.trouble_code import Grammar
+from casebase.record.vocabulary import BusState, Kind, Stage
+from casebase.record.words import FAULT_WORDS
 
 POINTS: Final = {
     "no reading as found": 25,
@@ -29,6 +32,9 @@ POINTS: Final = {
 
 CLASH_POINTS: Final = 20
 """Readings that do not go with the cause: one of the two is wrong, or the story is (judged)."""
+
+
+_SOUND_STATES: Final = frozenset(BusState(state) for state in SOUND)
 
 
 @dataclass(frozen=True)
@@ -57,7 +63,7 @@ def missing_in(case: Case) -> list[str]:
         (fault_case and _is_unverified(case), "nothing shows that the repair held"),
         (fault_case and not case.codes, "no codes"),
         (
-            bool(case.codes) and all(entry.code.maker_defined for entry in case.codes),
+            bool(case.codes) and all(entry.code.grammar is Grammar.MAKER for entry in case.codes),
             "codes as text only: no code that can be read",
         ),
         (fault_case and not case.steps, "no steps: nobody learns how it was found"),
@@ -73,40 +79,40 @@ def missing_in(case: Case) -> list[str]:
 
 def clashes_in(case: Case, buses: Path | None) -> list[str]:
     """Return which readings clash, with one another or with the stated cause, by the bus computation."""
-    plugged = [
-        reading
-        for reading in case.readings
-        if reading.stage is Stage.AS_FOUND and reading.quantity is not Quantity.WAVEFORM
+    told = [meaning for meaning in meanings_of(case, buses, most_tests=0) if meaning.diagnosis.observations]
+    among_themselves = [
+        words for meaning in told if meaning.diagnosis.clashes for words in clash_words(meaning.diagnosis)
     ]
-    meanings = meanings_of(case.model_copy(update={"readings": plugged}), buses, most_tests=0)
-    return [words for meaning in meanings for words in _clashes(case, meaning)]
+    return among_themselves or _clashes_with_cause(case, told)
 
 
-def _clashes(case: Case, meaning: Meaning) -> list[str]:
-    from casebase.bus.explain import clash_words  # noqa: PLC0415  only where something clashes
+def _clashes_with_cause(case: Case, told: list[Meaning]) -> list[str]:
+    """Return what speaks against the cause: no network it may be on has a state of it among the 90 %."""
+    states = _states_of_cause(case)
+    named = case.cause.network if case.cause else None
+    affected = [meaning for meaning in told if named in (None, meaning.name)]
+    against = [meaning for meaning in affected if not states & set(meaning.diagnosis.credible())]
+    # One network suffices for a fault; where the wires are said to be sound, every network has to allow it.
+    enough = len(against) if states & _SOUND_STATES else len(against) == len(affected)
+    return [_clash(case, meaning) for meaning in against] if states and enough else []
 
+
+def _clash(case: Case, meaning: Meaning) -> str:
     diagnosis = meaning.diagnosis
-    if diagnosis.clashes:
-        return clash_words(diagnosis)
-    state = _state_of_cause(case, meaning)
-    if state is None or not diagnosis.observations or state in diagnosis.credible():
-        return []
     first, share = diagnosis.ranked()[0]
-    told = "; ".join(reading.what() + f" {reading.value}" for reading in diagnosis.readings)
-    return [
-        f"{meaning.name}: {told} mean {state_words(first)} ({share:.2f}), the cause says {state_words(state)}"
-        f" ({diagnosis.probability(state):.2f})"
-    ]
+    told = "; ".join(f"{reading.what()} {reading.value}" for reading in diagnosis.readings if reading.value)
+    cause = f"the cause says {FAULT_WORDS[case.cause.fault]}" if case.cause else "the record says known good"
+    return f"{meaning.name}: {told} mean {state_words(first)} ({share:.2f}), {cause}"
 
 
-def _state_of_cause(case: Case, meaning: Meaning) -> BusState | None:
-    """Return the bus state that the stated cause is on this network; None where it may leave it as it is."""
-    cause = case.cause
-    if cause is None or (cause.network or meaning.name) != meaning.name:
-        return None
-    state = state_of(str(cause.fault))
-    # A cause that leaves the wires alone, or sits on a branch, may read healthy or quiet: that is no clash.
-    return None if state is None or is_sound_cause(str(cause.fault)) else BusState(state)
+def _states_of_cause(case: Case) -> frozenset[BusState]:
+    """Return the bus states that go with the stated cause; none where it may do anything to the wires."""
+    if case.kind is Kind.KNOWN_GOOD:
+        return _SOUND_STATES
+    state = state_of(str(case.cause.fault)) if case.cause else None
+    if state in SOUND:
+        return _SOUND_STATES
+    return frozenset() if state is None else frozenset({BusState(state)})
 
 
 def _is_unverified(case: Case) -> bool:

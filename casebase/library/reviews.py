@@ -80,6 +80,13 @@ def said_of(library: Library, case_id: str) -> list[dict[str, Any]]:
         return list(db.query("SELECT * FROM reviews WHERE case_id = ? ORDER BY rowid", [case_id]))
 
 
+def spoken_standing(library: Library, kept: Kept) -> Standing | None:
+    """Return where a record stands if anybody has said anything of it; None where nobody has."""
+    with library.reading() as db:
+        spoken = db.execute("SELECT 1 FROM reviews WHERE case_id = ?", (kept.case_id,)).fetchone()
+        return standings(db, [kept])[kept.case_id] if spoken else None
+
+
 def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
     library: Library, case_id: str, said: Said, by: str, remark: str | None = None, other: str | None = None
 ) -> Standing:

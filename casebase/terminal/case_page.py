@@ -17,14 +17,15 @@ from casebase.terminal.job_page import print_cautions
 from casebase.terminal.page import Page
 
 
-def print_case(kept: Kept, page: Page, taken_from: str = "") -> None:
-    """Print a whole case; `taken_from` tells which other shop sent it."""
+def print_case(kept: Kept, page: Page, taken_from: str = "", review: str = "") -> None:
+    """Print a whole case; `taken_from` tells which other shop sent it, `review` where it stands with the shop lead."""
     case = kept.case
     page.heading(title_of(case))
     page.labelled("Case", f"{kept.case_id}, revision {kept.revision}, {status_of(case) or Kind.KNOWN_GOOD}")
     page.labelled("Vehicle", case.vehicle.line())
     page.labelled("From", origin_words(case))
     page.labelled("Sent", taken_from)
+    page.labelled("Review", review)
     page.labelled("Note", case.note or "")
     _print_found(case, page)
     _print_work(case, page)

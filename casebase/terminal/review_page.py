@@ -15,13 +15,16 @@ from casebase.library.store import Library
 from casebase.match.nearest import nearest_of_its_kind
 from casebase.match.ranking import Match
 from casebase.record.case import Case
+from casebase.record.status import status_of
+from casebase.record.vehicle import Vehicle
+from casebase.record.vocabulary import Status
 from casebase.record.words import title_of
 from casebase.terminal.case_page import print_case
 from casebase.terminal.page import Page
 
 NEAREST: Final = 3
 SAME_JOB_FROM: Final = 0.85
-"""Likeness from which a case of the same model may be the same job told twice (judged)."""
+"""Likeness from which a case with the same codes may be the same job told twice (judged)."""
 
 SAME_DISTANCE: Final = 0.01
 """Odometers within a hundredth of each other may be of one visit (judged)."""
@@ -42,7 +45,7 @@ class Reviewed:
 
     waiting: Waiting
     history: list[dict[str, Any]]
-    nearest: list[tuple[Match, bool]]
+    nearest: list[tuple[Match, str | None]]
 
     def data(self) -> dict[str, Any]:
         """Return it as plain data."""
@@ -57,14 +60,14 @@ class Reviewed:
 
 
 def waiting(library: Library, buses: Path) -> list[Waiting]:
-    """Return the records that wait, the most complete first, of these the newest."""
+    """Return the records that wait, the most complete first, of these the newest; open jobs have not ended yet."""
     there = library.records()
     with library.reading() as db:
         found = standings(db, there)
     waits = [
         Waiting(kept, found[kept.case_id], completeness_of(kept.case, buses))
         for kept in there
-        if found[kept.case_id].said is Said.WAITS
+        if found[kept.case_id].said is Said.WAITS and status_of(kept.case) is not Status.OPEN
     ]
     by_day = sorted(waits, key=lambda one: str(one.kept.case.provenance.ended or ""), reverse=True)
     return sorted(by_day, key=lambda one: -one.complete.points)
@@ -77,7 +80,7 @@ def reviewed(library: Library, kept: Kept, means: Means) -> Reviewed:
     collection = library.collection(means)
     profiles = collection.profiles(collection.rows_of_case(kept.case_id)[-1:])
     near = nearest_of_its_kind(profiles[0], collection, NEAREST) if profiles else []
-    same = [_maybe_same_job(kept.case, library.get(match.profile.case_id).case, match) for match in near]
+    same = [_same_job(kept.case, library.get(match.profile.case_id).case, match.score) for match in near]
     found = Waiting(kept, standing, completeness_of(kept.case, means.buses))
     return Reviewed(found, said_of(library, kept.case_id), list(zip(near, same, strict=True)))
 
@@ -111,7 +114,7 @@ def print_reviewed(one: Reviewed, page: Page) -> None:
     page.bullets("Said", [_word(row) for row in one.history])
     page.heading("Is it the same job told twice? Nearest cases")
     for match, same in one.nearest:
-        told = "  perhaps the same job: same model, near odometer" if same else ""
+        told = f"  perhaps the same job: {same}" if same else ""
         page.line(f"{match.profile.case_id}  {match.score:.2f}  {match.profile.title}{told}", 2, 12)
     page.line(
         f"Then one of: casebase review {found.kept.case_id} --agree, --return REMARK, --merge-into ID,"
@@ -151,12 +154,25 @@ def _word(row: dict[str, Any]) -> str:
     return ", ".join(str(part) for part in parts if part)
 
 
-def _maybe_same_job(case: Case, other: Case, match: Match) -> bool:
-    here, there = case.vehicle, other.vehicle
-    if (here.make, here.model) != (there.make, there.model) or match.score < SAME_JOB_FROM:
-        return False
+def _same_job(case: Case, other: Case, score: float) -> str | None:
+    """Return why another case may be the same job told twice: alike, the same codes, perhaps the same vehicle."""
+    if score < SAME_JOB_FROM or _codes(case) != _codes(other):
+        return None
+    vehicle = _same_vehicle(case.vehicle, other.vehicle)
+    return f"same codes, {vehicle}" if vehicle else None
+
+
+def _same_vehicle(here: Vehicle, there: Vehicle) -> str | None:
+    if (here.make, here.model) != (there.make, there.model):
+        return None
+    if here.vin and there.vin:
+        return "same VIN" if here.vin == there.vin else None
     if here.odometer is None or there.odometer is None:
-        return True
-    return abs(here.odometer.number - there.odometer.number) <= SAME_DISTANCE * max(
-        here.odometer.number, there.odometer.number
-    )
+        return "same model, odometer not told of both"
+    first, second = here.odometer.number, there.odometer.number
+    near = abs(first - second) <= SAME_DISTANCE * max(first, second)
+    return "same model, near odometer" if near else None
+
+
+def _codes(case: Case) -> set[str]:
+    return {entry.code.base for entry in case.codes}

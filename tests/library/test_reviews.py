@@ -1,14 +1,19 @@
 """The shop lead's words: each of one revision, kept with who and when; only agreed records are published."""
 
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
 import pytest
 
 from casebase.errors import LibraryError
 from casebase.library.completeness import clashes_in, completeness_of, missing_in
 from casebase.library.reviews import Said, said_of, say, standings
 from casebase.library.store import Library
-from casebase.record.loading import case_from_data
+from casebase.record.loading import case_from_data, load_file, record_files
 from casebase.record.words import title_of
 
+DEMO_FOLDER = Path(__file__).parents[2] / "demo_cases"
 CAUSE = {"fault": "low_open", "proof": "seen"}
 
 
@@ -169,8 +174,55 @@ def test_readings_that_speak_against_the_cause_are_named(simulated_buses):
     assert completeness_of(wrong, folder).points < completeness_of(right, folder).points
 
 
-def test_few_records_of_the_demonstration_clash(demo_cases, simulated_buses):
-    """Readings and causes were written to go together; whoever is named here is worth a second look."""
+def test_a_cause_need_only_be_read_on_one_of_two_networks(simulated_buses):
+    """Where the cause names no network, a short on one bus and a healthy bus beside it go together."""
+    short = {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "battery": "disconnected",
+             "ignition": "off", "unplugged": "nothing", "value": "0.3 ohm", "network": "comfort CAN"}  # fmt: skip
+    sound = short | {"value": "60.2 ohm", "network": "powertrain CAN"}
+    networks = [{"name": name, "medium": "high-speed CAN"} for name in ("comfort CAN", "powertrain CAN")]
+    told = {"readings": [short, sound], "networks": networks}
     folder = simulated_buses / "casebase" / "simulated-buses"
-    clashing = [title_of(case) for case in demo_cases if clashes_in(case, folder)]
-    assert clashing == []
+    assert clashes_in(bare(**told, cause={"fault": "lines_shorted_together"}), folder) == []
+    (words,) = clashes_in(bare(**told, cause={"fault": "configuration"}), folder)
+    assert words.startswith("comfort CAN: CAN high to CAN low")
+
+
+def test_a_maker_defined_code_can_be_read():
+    """B10B1-87 has a grammar (SAE J2012) and a failure type; a maker's own number has neither."""
+    lack = "codes as text only: no code that can be read"
+    assert lack not in missing_in(bare(codes=[{"code": "B10B1-87"}]))
+    assert lack in missing_in(bare(codes=[{"code": "maker:5E-21"}]))
+
+
+def test_no_record_of_the_demonstration_clashes(simulated_buses):
+    """Readings, in whatever stage they were taken, and causes were written to go together, in every record."""
+    folder = simulated_buses / "casebase" / "simulated-buses"
+    cases = [case for path in record_files([DEMO_FOLDER]) for case in load_file(path)]
+    assert len(cases) >= 49
+    assert [title_of(case) for case in cases if clashes_in(case, folder)] == []
+
+
+def test_four_records_of_the_demonstration_wait_and_one_stays_inside(library):
+    """All others are read and agreed."""
+    library.log([case for path in record_files([DEMO_FOLDER]) for case in load_file(path)])
+    there = library.records()
+    with library.reading() as db:
+        said = [one.said for one in standings(db, there).values()]
+    assert (said.count(Said.WAITS), said.count(Said.INSIDE)) == (4, 1)
+    assert said.count(Said.AGREED) == len(there) - 5
+
+
+def test_two_leads_who_review_at_once_lose_no_word(library, logged):
+    """Each of two processes speaks of every record; every word is kept."""
+    ids = [logged(symptoms=[f"symptom {number}"]) for number in range(10)]
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as both:
+        list(both.map(speak_of_all, [library.path] * 2, ["ingrid", "tova"], [ids] * 2))
+    for case_id in ids:
+        assert sorted(row["by"] for row in said_of(library, case_id)) == ["ingrid", "tova"]
+
+
+def speak_of_all(path, by, ids):
+    """Return every record to its author, in a process of its own."""
+    with Library.open(path) as own:
+        for case_id in ids:
+            say(own, case_id, Said.RETURNED, by, f"ohms are missing, says {by}")
