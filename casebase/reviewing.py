@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -14,6 +14,8 @@ from casebase.options import JsonOption, LibraryOption, own_page, print_json
 if TYPE_CHECKING:
     from casebase.library.reviews import Said
     from casebase.library.store import Library
+
+MOST_LISTED: Final = 30
 
 
 def review(  # noqa: PLR0913, PLR0917  one parameter per option
@@ -33,6 +35,9 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
         typer.Option("--withdraw", metavar="REMARK", help="Not to be published any more, and why."),
     ] = None,
     keep_inside: Annotated[bool, typer.Option("--keep-inside", help="It stays in the shop.")] = False,
+    every: Annotated[
+        bool, typer.Option("--all", help=f"List all that wait, not only the first {MOST_LISTED}.")
+    ] = False,
     by: Annotated[
         str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who says so.")
     ] = None,
@@ -58,24 +63,19 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
     told = [word for word in words if word]
     with open_library(library) as kept:
         if not told:
-            return _show(kept, case_id, json)
+            return _show(kept, case_id, every, json)
         if case_id is None or len(told) > 1:
             raise LibraryError("one word at a time, on one record: casebase review ID --agree --by HANDLE")
         return _say(kept, case_id, told[0], by, json)
 
 
-def _show(library: Library, case_id: str | None, json: bool) -> None:
-    from casebase.terminal.review_page import (  # noqa: PLC0415
-        print_reviewed,
-        print_waiting,
-        reviewed,
-        waiting,
-        waiting_data,
-    )
+def _show(library: Library, case_id: str | None, every: bool, json: bool) -> None:
+    from casebase.library.waiting import reviewed, waiting, waiting_data  # noqa: PLC0415
+    from casebase.terminal.review_page import print_reviewed, print_waiting  # noqa: PLC0415
 
     if case_id is None:
-        found = waiting(library, simulated_buses())
-        return print_json(waiting_data(found)) if json else print_waiting(found, own_page())
+        found, count = waiting(library, simulated_buses(), None if every else MOST_LISTED)
+        return print_json(waiting_data(found)) if json else print_waiting(found, count, own_page())
     means = means_to_compare()
     one = reviewed(library, library.get(case_id), means)
     return print_json(one.data()) if json else print_reviewed(one, own_page())

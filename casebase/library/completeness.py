@@ -49,8 +49,13 @@ class Completeness:
 def completeness_of(case: Case, buses: Path | None) -> Completeness:
     """Return how complete a record is; `buses` is the folder of the simulated buses, which tell what clashes."""
     missing, clashes = missing_in(case), clashes_in(case, buses)
-    lost = sum(POINTS[what] for what in missing) + CLASH_POINTS * bool(clashes)
-    return Completeness(max(0, 100 - lost), missing, clashes)
+    points = points_without_clashes(case) - CLASH_POINTS * bool(clashes)
+    return Completeness(max(0, points), missing, clashes)
+
+
+def points_without_clashes(case: Case) -> int:
+    """Return the most points that a record can have: those left after what it lacks."""
+    return max(0, 100 - sum(POINTS[what] for what in missing_in(case)))
 
 
 def missing_in(case: Case) -> list[str]:

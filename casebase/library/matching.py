@@ -9,7 +9,7 @@ from sqlite_utils import Database
 
 from casebase.library.index_update import Means, Update
 from casebase.library.lacking import last_number, profiles_of_numbers, rows_of_case, sha256_of_number
-from casebase.library.sources import weights_of_cases
+from casebase.library.sources import senders_of_cases
 from casebase.match.collection import Collection
 from casebase.match.index import Index
 from casebase.match.index_building import empty_index
@@ -42,7 +42,7 @@ def collection_in(db: Database, path: Path, library: str, means: Means) -> Colle
         index,
         lambda numbers: profiles_of_numbers(db, numbers),
         lambda case_id: rows_of_case(db, case_id),
-        weights_of_cases(db),
+        senders_of_cases(db),
     )
 
 

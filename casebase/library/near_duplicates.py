@@ -1,4 +1,4 @@
-"""Cases that may tell one job twice: alike in nearly everything, of one model, with the odometer nearly the same."""
+"""Cases that may tell one job twice: alike in nearly everything, with the same codes, perhaps of one vehicle."""
 
 from __future__ import annotations
 
@@ -11,12 +11,13 @@ from casebase.library.store import Library
 from casebase.match.collection import Collection
 from casebase.match.nearest import nearest_of_its_kind
 from casebase.record.case import Case
+from casebase.record.vehicle import Vehicle
 
 SAME_JOB_FROM: Final = 0.85
-"""Likeness from which a case of the same model may be the same job told twice; as under review (judged)."""
+"""Likeness from which a case with the same codes may be the same job told twice (judged)."""
 
 SAME_DISTANCE: Final = 0.01
-"""Odometers within a hundredth of each other may be of one visit; as under review (judged)."""
+"""Odometers within a hundredth of each other may be of one visit (judged)."""
 
 MOST_COMPARED: Final = 500
 """Cases that are compared one by one: some ten seconds (judged)."""
@@ -26,11 +27,12 @@ _NEAREST: Final = 3
 
 @dataclass(frozen=True)
 class NearDuplicate:
-    """Two cases that may tell one job, and how alike they are (0 to 1)."""
+    """Two cases that may tell one job, how alike they are (0 to 1), and why they may."""
 
     case_id: str
     other: str
     score: float
+    why: str
 
 
 def near_duplicates(library: Library, case_ids: Sequence[str], means: Means) -> list[NearDuplicate]:
@@ -44,26 +46,43 @@ def near_duplicates(library: Library, case_ids: Sequence[str], means: Means) -> 
     return sorted(found.values(), key=lambda one: (-one.score, one.case_id, one.other))
 
 
+def same_job(case: Case, other: Case, score: float) -> str | None:
+    """Return why another case may be the same job told twice: alike, the same codes, perhaps the same vehicle."""
+    if score < SAME_JOB_FROM or _codes(case) != _codes(other):
+        return None
+    vehicle = _same_vehicle(case.vehicle, other.vehicle)
+    return f"same codes, {vehicle}" if vehicle else None
+
+
+def _same_vehicle(here: Vehicle, there: Vehicle) -> str | None:
+    if (here.make, here.model) != (there.make, there.model):
+        return None
+    if here.vin and there.vin:
+        return "same VIN" if here.vin == there.vin else None
+    if here.odometer is None or there.odometer is None:
+        return "same model, odometer not told of both"
+    first, second = here.odometer.number, there.odometer.number
+    near = abs(first - second) <= SAME_DISTANCE * max(first, second)
+    return "same model, near odometer" if near else None
+
+
+def _codes(case: Case) -> set[str]:
+    return {entry.code.base for entry in case.codes}
+
+
 def _near(library: Library, collection: Collection, case_id: str) -> list[NearDuplicate]:
     profiles = collection.profiles(collection.rows_of_case(case_id)[-1:])
     if not profiles:
         return []
-    matches = nearest_of_its_kind(profiles[0], collection, _NEAREST)
-    likely = [match for match in matches if match.score >= SAME_JOB_FROM]
-    case = library.get(case_id).case if likely else None
-    return [
-        NearDuplicate(case_id, match.profile.case_id, match.score)
-        for match in likely
-        if case is not None and _maybe_one_visit(case, library.get(match.profile.case_id).case)
+    likely = [
+        match
+        for match in nearest_of_its_kind(profiles[0], collection, _NEAREST)
+        if match.score >= SAME_JOB_FROM
     ]
-
-
-def _maybe_one_visit(case: Case, other: Case) -> bool:
-    """Return whether two vehicles may be one in one visit; an odometer that was not read speaks for nothing."""
-    here, there = case.vehicle, other.vehicle
-    if (here.make, here.model) != (there.make, there.model):
-        return False
-    if here.odometer is None or there.odometer is None:
-        return True
-    larger = max(here.odometer.number, there.odometer.number)
-    return abs(here.odometer.number - there.odometer.number) <= SAME_DISTANCE * larger
+    case = library.get(case_id).case if likely else None
+    found = []
+    for match in likely:
+        other = match.profile.case_id
+        if case is not None and (why := same_job(case, library.get(other).case, match.score)):
+            found.append(NearDuplicate(case_id, other, match.score, why))
+    return found

@@ -93,10 +93,10 @@ def taken_from_of(library: Library, case_id: str) -> TakenFrom | None:
         return _by_case(db.query(_ROWS.format("WHERE t.case_id = ?"), [case_id])).get(case_id)
 
 
-def weights_of_cases(db: Database) -> dict[str, float]:
-    """Return what cases weigh that weigh less than the shop's own."""
+def senders_of_cases(db: Database) -> dict[str, tuple[str, float]]:
+    """Return who sent the cases that are not the shop's own, and what they weigh beside those."""
     found = _by_case(db.query(_ROWS.format("")))
-    return {case_id: told.weight for case_id, told in found.items() if told.weight < FULL_WEIGHT}
+    return {case_id: (", ".join(told.sources), told.weight) for case_id, told in found.items()}
 
 
 def _by_case(rows: Iterable[dict[str, Any]]) -> dict[str, TakenFrom]:

@@ -167,6 +167,8 @@ def _match_data(match: Match) -> dict[str, Any]:
         "differ": match.differ,
         "status": match.profile.status,
         "cause": match.profile.cause,
+        "sent_by": match.profile.sent_by or None,
+        "trust": match.profile.trust,
     }
 
 

@@ -18,19 +18,19 @@ from casebase.match.ragged import Ragged
 class Collection:
     """An index, the profiles behind its numbers, and the numbers of a case by its ID (every revision).
 
-    `trust` holds what cases weigh that weigh less than the shop's own.
+    `senders` holds who sent the cases that are not the shop's own, and what they weigh beside those (0 to 1).
     """
 
     index: Index
     fetch: Callable[[Sequence[int]], list[Profile]]
     numbers_of: Callable[[str], list[int]]
-    trust: Mapping[str, float] = field(default_factory=dict)
+    senders: Mapping[str, tuple[str, float]] = field(default_factory=dict)
 
     def profiles(self, rows: NDArray[np.intp]) -> list[Profile]:
         """Return the profiles of the rows named, with what the index knows beyond them."""
         numbers = self.index.arrays["numbers"][rows].tolist()
         return [
-            _filled(profile, self.index, int(row), self.trust.get(profile.case_id, 1.0))
+            _filled(profile, self.index, int(row), self.senders.get(profile.case_id, ("", 1.0)))
             for profile, row in zip(self.fetch(numbers), rows, strict=True)
         ]
 
@@ -53,13 +53,13 @@ def collection_of(profiles: Iterable[Profile], text: str = "", dimensions: int =
     )
 
 
-def _filled(profile: Profile, index: Index, row: int, trust: float) -> Profile:
-    """Return a profile with the posterior of its readings, the module they name, its story's vector, its trust."""
+def _filled(profile: Profile, index: Index, row: int, sender: tuple[str, float]) -> Profile:
+    """Return a profile with the posterior of its readings, the module they name, its story's vector, its sender."""
     meaning = {medium: dict(shares) for medium, _, _, shares in _atoms(index, "states", row) if shares}
     located = _atoms(index, "located", row)
     vector = index.vectors[row] if index.vectors.shape[1] else None
     host = (located[0], 1.0) if located else None
-    return replace(profile, meaning=meaning, host=host, vector=vector, trust=trust)
+    return replace(profile, meaning=meaning, host=host, vector=vector, sent_by=sender[0], trust=sender[1])
 
 
 def _atoms(index: Index, part: str, row: int) -> list:  # type: ignore[type-arg]

@@ -70,6 +70,8 @@ class Profile:
     """What the story means, as a vector of length 1. Filled in to compare."""
     trust: float = 1.0
     """What the case weighs beside the shop's own, by who told it: 0 to 1. Filled in to compare."""
+    sent_by: str = ""
+    """The other shop that sent the case; empty for the shop's own. Filled in to compare."""
 
     @property
     def words(self) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ def to_data(profile: Profile) -> dict[str, Any]:
     return data
 
 
-_FILLED_IN: Final = ("meaning", "host", "vector", "trust")
+_FILLED_IN: Final = ("meaning", "host", "vector", "trust", "sent_by")
 
 
 def _fields_of(instance: Any) -> dict[str, Any]:

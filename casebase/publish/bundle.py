@@ -31,6 +31,8 @@ from casebase.library.derived import Kept
 from casebase.library.store import Library
 from casebase.publish.public_fields import public_case
 from casebase.publish.versions import exchanged, public_sha256, told_ids
+from casebase.record.case import Case
+from casebase.record.consistency import inconsistencies
 from casebase.record.schema import schema_text
 
 Attachments = Callable[[], Iterable[tuple[str, bytes]]]
@@ -111,8 +113,19 @@ def _sent(
         case, sha256 = public_case(kept.case), public_sha256(kept.case)
         bare = case.model_copy(update={"id": None, "revision": None})
         earlier = tuple(sorted(went.get(kept.case_id, set()) - {sha256}))
+        _refuse_what_nobody_takes_in(kept.case_id, bare)
         told_id = told.get(kept.case_id, kept.case_id)
         yield kept.case_id, Entry(told_id, kept.revision, sha256, earlier, bare)
+
+
+def _refuse_what_nobody_takes_in(case_id: str, public: Case) -> None:
+    """Raise `BundleError` for a record whose public part is no record, as where only the customer's words tell it."""
+    problems = inconsistencies(public)
+    if problems:
+        raise BundleError(
+            f"case {case_id}: what may leave the shop is no whole record ({problems[0].expected}): put what may be told"
+            f" into its symptoms, or keep it inside with casebase review {case_id} --keep-inside"
+        )
 
 
 def _note_exchanged(library: Library, sent: list[tuple[str, Entry]]) -> None:

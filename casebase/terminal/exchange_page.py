@@ -34,10 +34,8 @@ def print_taken_in(taken: TakenIn, twice: Sequence[NearDuplicate], bundle: Check
         page.heading("Edited on both sides: theirs stands beside yours")
         _print_some([_beside_words(one) for one in beside], page)
     if twice:
-        page.heading(
-            f"Perhaps one job told twice: likeness from {SAME_JOB_FROM:.2f}, same model, near odometer"
-        )
-        _print_some([f"{one.case_id}  {one.score:.2f}  like {one.other}" for one in twice], page)
+        page.heading(f"Perhaps one job told twice: likeness from {SAME_JOB_FROM:.2f}, the same codes")
+        _print_some([f"{one.case_id}  {one.score:.2f}  like {one.other}: {one.why}" for one in twice], page)
     if bundle.attachments:
         page.line(f"{len(bundle.attachments)} attachments were checked and not kept.")
     page.line("They wait to be read: casebase review")
@@ -73,7 +71,8 @@ def taken_in_data(taken: TakenIn, twice: Sequence[NearDuplicate], bundle: Checke
             {"case_id": one.case_id, "told_id": one.told_id, "became": str(one.became)} for one in taken.cases
         ],
         "maybe_same_job": [
-            {"case_id": one.case_id, "other": one.other, "score": round(one.score, 4)} for one in twice
+            {"case_id": one.case_id, "other": one.other, "score": round(one.score, 4), "why": one.why}
+            for one in twice
         ],
         "same_job_from": SAME_JOB_FROM,
         "attachments_not_kept": len(bundle.attachments),

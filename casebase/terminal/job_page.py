@@ -95,7 +95,9 @@ def _print_match(place: int, match: Match, answer: Answer, page: Page) -> None:
     page.line(f"{place}. {past.title}", 2, 5)
     cause = past.cause if past.cause and past.cause.casefold() not in past.title.casefold() else None
     page.labelled("cause", cause or "", 5)
-    page.labelled("likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.status}; {past.case_id}", 5)
+    page.labelled(
+        "likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.status}; {past.case_id}{_sent(past)}", 5
+    )
     page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
     page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)
     page.labelled("settles", would_settle_in(answer, match) or "", 5)
@@ -124,6 +126,12 @@ def _print_normal(answer: Answer, page: Page) -> None:
 def _vehicle(past: Profile) -> str:
     platform = f"platform {past.platform}" if past.platform else None
     return " ".join(str(part) for part in (past.make, past.model, past.model_year, platform) if part)
+
+
+def _sent(past: Profile) -> str:
+    """Return which other shop told a case, and what it weighs in likely causes where that is less."""
+    weight = f", weight {past.trust:g}" if past.trust < 1.0 else ""
+    return f"; sent by {past.sent_by}{weight}" if past.sent_by else ""
 
 
 def _verdict(row: ReadingBeside) -> str:

@@ -167,6 +167,20 @@ def test_few_or_unlike_cases_leave_a_large_remainder(job, past):
     assert something_else(pooled_causes(job, [past("low_open", 0.95)], [])) < 0.25
 
 
+def test_a_case_of_a_source_that_is_half_trusted_speaks_half_as_loud(job, past):
+    """Of two cases as alike as each other the trusted one leads; one that is not trusted at all is not heard."""
+    own, theirs = past("low_open", case_id="own"), past("high_open", case_id="theirs")
+
+    def shares_with(trust):
+        told = replace(theirs, profile=replace(theirs.profile, trust=trust))
+        return by_fault(job, [own, told])
+
+    assert shares_with(1.0)["high_open"] == pytest.approx(shares_with(1.0)["low_open"])
+    halved = shares_with(0.5)
+    assert halved["high_open"] == pytest.approx(halved["low_open"] / 2)
+    assert shares_with(0.0)["high_open"] == 0.0
+
+
 def test_readings_that_rule_a_state_out_outweigh_several_cases(job, past):
     """Five like cases of a grounded line, and the levels of a stuck driver: it is the driver."""
     grounded = [past("low_shorted_to_ground", 0.8, case_id=f"p{number}") for number in range(5)]
