@@ -106,7 +106,14 @@ EXAMPLE: Final[dict[str, Any]] = {
     },
     "leftover": "U0155 came back once in the cold",
     "note": "same harness as in the estate model",
-    "attachments": [{"file": "splice.jpg", "shows": "green copper in S204"}],
+    "attachments": [
+        {
+            "file": "splice.jpg",
+            "shows": "green copper in S204",
+            "for_others": "yes",
+            "sha256": "6f0e2c41b7a9583d" * 4,
+        }
+    ],
     "provenance": {
         "author": "lead.tech",
         "shop": "Quay Street Garage",

@@ -47,6 +47,8 @@ MOST_ENTRIES: Final = 2000
 ID_PATTERN: Final = r"^[0-9a-hjkmnp-tv-z]{8,26}$"
 """Crockford's base 32 in small letters: no i, l, o, u to misread."""
 
+SHA256_PATTERN: Final = r"^[0-9a-f]{64}$"
+
 
 class Network(Part):
     """One network of the vehicle."""
@@ -139,6 +141,17 @@ class Attachment(Part):
 
     file: FileName
     shows: Text | None = None
+    for_others: YesNo | None = Field(
+        default=None, description="yes: it may leave the shop. Left out: it stays inside."
+    )
+    sha256: Annotated[str, Field(pattern=SHA256_PATTERN)] | None = Field(
+        default=None, description="Of the file as it is kept; given by the library."
+    )
+
+    @property
+    def goes_out(self) -> bool:
+        """Whether it may leave the shop, and there is something that can."""
+        return self.for_others is YesNo.YES and self.sha256 is not None
 
 
 class Provenance(Part):

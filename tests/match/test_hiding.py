@@ -36,7 +36,7 @@ cause.fault cause.network cause.where.place cause.where.text cause.module cause.
 fix.done fix.parts.name fix.parts.cost fix.minutes fix.cost
 verification.codes_cleared verification.rescan verification.road_test verification.days_without_return
 verification.came_back verification.note
-attachments.file attachments.shows
+attachments.file attachments.shows attachments.for_others attachments.sha256
 provenance.ended
 review.state review.by review.on
 """.split()  # noqa: SIM905
@@ -134,7 +134,9 @@ FULL = {
     },
     "leftover": "hidden twelve",
     "note": "hidden thirteen",
-    "attachments": [{"file": "hidden.png", "shows": "hidden fourteen"}],
+    "attachments": [
+        {"file": "hidden.png", "shows": "hidden fourteen", "for_others": "yes", "sha256": "1d" * 32}
+    ],
     "provenance": {
         "author": "brede",
         "shop": "Havnegata",
