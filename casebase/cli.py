@@ -20,6 +20,7 @@ from casebase.browsing import browse
 from casebase.comparing import evaluate, print_similar, similar
 from casebase.errors import CasebaseError
 from casebase.exchanging import export, import_bundle, sources
+from casebase.keeping import backup, restore
 from casebase.opening import job_from_anywhere, load_records, open_library, simulated_buses
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
 from casebase.privacy import names, private
@@ -250,6 +251,8 @@ app.command()(private)
 app.command()(export)
 app.command("import")(import_bundle)
 app.command()(sources)
+app.command()(backup)
+app.command()(restore)
 
 
 @app.command()

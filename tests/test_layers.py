@@ -19,7 +19,7 @@ LAYERS = [
     {"terminal", "site"},
     {"demo"},
     {"opening", "options"},
-    {"comparing", "browsing", "publishing", "privacy", "reviewing", "exchanging"},
+    {"comparing", "browsing", "publishing", "privacy", "reviewing", "exchanging", "keeping"},
     {"cli"},
     {"__main__"},
 ]

@@ -17,6 +17,19 @@ from casebase.library.schema import APPLICATION_ID, MIGRATIONS
 BUSY_SECONDS: Final = 60.0
 """How long one process waits for another that is writing."""
 
+_WAITED: Final = f"another process has been writing for {BUSY_SECONDS:.0f} s: try again when it is done"
+_NO_ACCESS: Final = "cannot be opened for writing: check the permissions of the file and its folder"
+_SENTENCES: Final = {
+    "not a database": "not a casebase library: name another file, or make one with casebase init",
+    "locked": _WAITED,
+    "busy": _WAITED,
+    "readonly": _NO_ACCESS,
+    "unable to open": _NO_ACCESS,
+    "full": "the disk is full: nothing of this was kept: make room, then try again",
+    "malformed": "the file is damaged: keep a copy, then run casebase check and casebase rebuild",
+}
+"""What to do about what SQLite says; see `sqlite3ErrStr` in its source, the first that fits."""
+
 
 def create_database(path: Path) -> Database:
     """Make a new library file at `path` and return it; refuse when something stands there already."""
@@ -71,21 +84,29 @@ def sqlite_errors_as_sentences(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise LibraryError(_sentence(path, str(error))) from None
+        raise LibraryError(sentence_of(path, error)) from None
 
 
-def _sentence(path: Path, said: str) -> str:
-    if "not a database" in said:
-        return f"{path}: not a casebase library: name another file, or make one with casebase init"
-    if "locked" in said or "busy" in said:
-        return f"{path}: another process has been writing for {BUSY_SECONDS:.0f} s: try again when it is done"
-    if "readonly" in said or "unable to open" in said:
-        return f"{path}: cannot be opened for writing: check the permissions of the file and its folder"
-    if "full" in said:
-        return f"{path}: the disk is full: nothing of this was kept"
-    if "malformed" in said:
-        return f"{path}: the file is damaged: keep a copy, then run casebase check and casebase rebuild"
-    return f"{path}: the library cannot be used ({said}): run casebase check"
+def sentence_of(path: Path, error: sqlite3.Error) -> str:
+    """Return what SQLite says about the file at `path` as one sentence that says what to do."""
+    said = str(error)
+    if "disk I/O" in said:
+        return f"{path}: {_of_the_disk(getattr(error, 'sqlite_errorname', ''))}"
+    told = next((sentence for words, sentence in _SENTENCES.items() if words in said), None)
+    return f"{path}: {told or f'the library cannot be used ({said}): run casebase check'}"
+
+
+def _of_the_disk(name: str) -> str:
+    """Return what an I/O error asks for, by its extended name; see SQLite, "Result and Error Codes"."""
+    if any(word in name for word in ("WRITE", "FSYNC", "TRUNCATE", "SHM")):
+        return (
+            f"the disk takes nothing more ({name}): nothing of this was kept: make room, see that the disk is still"
+            " there, then try again"
+        )
+    return (
+        f"the disk cannot be read or written ({name or 'disk I/O error'}): see that it is still there, then run"
+        " casebase check; where it is failing, casebase restore takes the last copy to another"
+    )
 
 
 def _opened(path: Path) -> Database:
@@ -100,8 +121,7 @@ def _opened(path: Path) -> Database:
 
 def _ready(db: Database, path: Path) -> Database:
     """Return the database once it is known for a library that this casebase can read, and brought up to date."""
-    _refuse_other_files(db, path)
-    _refuse_newer(db, path)
+    refuse_what_cannot_be_read(db, path)
     if _is_outdated(db):
         _upgrade(db)
     # FULL: a confirmed case survives a power cut too, not only a killed process.
@@ -109,7 +129,14 @@ def _ready(db: Database, path: Path) -> Database:
     return db
 
 
-def _refuse_other_files(db: Database, path: Path) -> None:
+def refuse_what_cannot_be_read(db: Database, path: Path) -> None:
+    """Raise `LibraryError` for another program's database and for a library made by a newer casebase."""
+    refuse_other_files(db, path)
+    _refuse_newer(db, path)
+
+
+def refuse_other_files(db: Database, path: Path) -> None:
+    """Raise `LibraryError` for a database of another program."""
     # In this order: another process may be making the library just now, mark and tables in one transaction.
     tables = db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     mark = db.execute("PRAGMA application_id").fetchone()[0]

@@ -21,6 +21,15 @@ def faults_in(db: Database) -> list[str]:
     return [fault for check in _CHECKS for fault in check(db)]
 
 
+def faults_of_what_is_kept(db: Database) -> Iterator[str]:
+    """Yield what is wrong with the file and the records as they were kept, whatever the tables made from them hold."""
+    yield from _file_is_whole(db)
+    for case_id, revision, sha256, text in db.execute("SELECT case_id, revision, sha256, json FROM records"):
+        if sha256_of(text) != sha256:
+            yield f"case {case_id}, revision {revision}: the record does not match its SHA-256"
+    yield from _revisions_are_complete(db)
+
+
 def _file_is_whole(db: Database) -> Iterator[str]:
     for (said,) in db.execute("PRAGMA integrity_check"):
         if said != "ok":

@@ -53,6 +53,9 @@ class Logged:
 _ID_FACT: Final = "library id"
 """Tells a library from another that stood at the same path: its index must not be taken for this one's."""
 
+RESTORED_FACT: Final = "restored"
+"""Another text after each restore: the index of the library before must not be taken for that of the one restored."""
+
 _CURRENT_SHA256: Final = (
     "SELECT r.sha256 FROM records r JOIN cases c ON c.id = r.case_id AND c.revision = r.revision"
 )
@@ -177,11 +180,11 @@ class Library:
 
     def collection(self, means: Means | None = None) -> Collection:
         """Return the cases to compare with, their index brought up to date; without `means` from records alone."""
-        library = self.fact(_ID_FACT)
+        library, restored = self.fact(_ID_FACT), self.fact(RESTORED_FACT) or ""
         if library is None:
             raise LibraryError(f"{self.path}: the library has no name of its own: run casebase rebuild")
         with self._readable():
-            return collection_in(self._db, self.path, library, means or Means())
+            return collection_in(self._db, self.path, library + restored, means or Means())
 
     def measure(self) -> Measure:
         """Return the measure that fault cases are compared by: the usual weights, or those kept for this library."""

@@ -1,0 +1,147 @@
+"""A copy of a library while people write in it: made aside, checked, and only then put where a copy is wanted."""
+
+from __future__ import annotations
+
+import re
+import sqlite3
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Final
+
+from casebase.errors import LibraryError
+from casebase.library.connection import BUSY_SECONDS, sentence_of
+from casebase.library.copied_files import bring_over, files_folder, folder_beside_copy, lacking
+from casebase.library.copies import Copied, holds_all_of, library_id_of, whole_copy
+from casebase.library.placing import folder_of_parts, put
+from casebase.library.store import Library
+
+_DAY: Final = "%Y-%m-%dT%H%M"
+_DAY_TOLD: Final = r"\d{4}-\d\d-\d\dT\d{4}"
+
+
+@dataclass(frozen=True)
+class BackedUp:
+    """A copy that was made: where, its bytes, how many cases, which attached files came along, which copies went.
+
+    `left` are older copies that hold records which the library lacks by now. `faults` tell of attached files.
+    """
+
+    path: Path
+    bytes: int
+    cases: int
+    files: int
+    removed: list[Path]
+    left: list[Path]
+    faults: list[str]
+
+
+def back_up(library: Library, out: Path, keep: int | None = None, now: datetime | None = None) -> BackedUp:
+    """Copy a library to the file `out`, or under a name that bears the minute into the folder `out`.
+
+    Others go on writing meanwhile; the copy holds what was kept when it began. It is checked before it is put in its
+    place, and an earlier copy there is replaced only where all its records stand in the new one. With `keep` only that
+    many dated copies stay in the folder. Raises `LibraryError`; what stood there is untouched then.
+    """
+    _refuse(library, out, keep)
+    place = dated_copy(library.path, out, now or datetime.now()) if out.is_dir() else out
+    try:
+        with folder_of_parts(place.parent) as parts:
+            made = parts / place.name
+            _write_snapshot(library.path, made, place)
+            copied = whole_copy(made, library.path, "no copy was kept: run casebase check")
+            _refuse_to_lose(place, made, copied)
+            # After the snapshot: a file is there before the record that names it. Before the copy is seen: it is whole.
+            brought = bring_over([files_folder(library.path)], folder_beside_copy(place))
+            size = made.stat().st_size
+            put(made, place)
+    except OSError as error:
+        raise LibraryError(_not_written(place, error)) from None
+    removed, left = _remove_oldest(place, library.path, copied, keep) if keep else ([], [])
+    faults = brought.faults + _lacking_files(place, copied)
+    return BackedUp(place, size, copied.cases, brought.count, removed, left, faults)
+
+
+def dated_copy(library: Path, folder: Path, now: datetime) -> Path:
+    """Return the name that a copy of a library bears in a folder of copies."""
+    return folder / f"{library.stem}-{now.strftime(_DAY)}{library.suffix}"
+
+
+def dated_copies(library: Path, folder: Path) -> list[Path]:
+    """Return the copies in a folder that bear the library's name and a minute, the oldest first."""
+    name = re.compile(f"{re.escape(library.stem)}-{_DAY_TOLD}{re.escape(library.suffix)}")
+    return sorted(path for path in folder.iterdir() if name.fullmatch(path.name))
+
+
+def write_pages(source: sqlite3.Connection, made: Path) -> None:
+    """Copy what `source` holds now to a new file that needs no other beside it; page by page, so that numbers stay."""
+    with closing(sqlite3.connect(made)) as copy:
+        # One look at the library for the whole copy: without it SQLite begins again whenever somebody has written,
+        # and where people write all the time it would never end.
+        source.execute("BEGIN")
+        try:
+            source.execute("SELECT count(*) FROM sqlite_master").fetchone()
+            source.backup(copy)
+        finally:
+            source.execute("ROLLBACK")
+        copy.execute("PRAGMA journal_mode = DELETE")
+
+
+def _write_snapshot(library: Path, made: Path, place: Path) -> None:
+    try:
+        with closing(sqlite3.connect(library, timeout=BUSY_SECONDS)) as source:
+            write_pages(source, made)
+    except sqlite3.Error as error:
+        raise LibraryError(sentence_of(place, error)) from None
+
+
+def _refuse(library: Library, out: Path, keep: int | None) -> None:
+    if keep is not None and keep < 1:
+        raise LibraryError(f"--keep {keep}: at least one copy is kept: give 1 or more")
+    if keep is not None and not out.is_dir():
+        raise LibraryError(f"{out}: --keep goes with a folder of copies, and this is none: make it first")
+    if not out.parent.is_dir():
+        raise LibraryError(f"{out.parent}: no folder there: make it, or see that the disk is there")
+    if out.exists() and out.samefile(library.path):
+        raise LibraryError(f"{out}: this is the library itself: name another place for the copy")
+
+
+def _refuse_to_lose(place: Path, made: Path, copied: Copied) -> None:
+    if not place.exists():
+        return
+    if not copied.library_id or library_id_of(place) != copied.library_id:
+        raise LibraryError(
+            f"{place}: something else stands there, not an earlier copy of this library: name another place"
+        )
+    if not holds_all_of(made, place):
+        raise LibraryError(
+            f"{place}: the copy there holds records that this library lacks: name another place, and keep that one"
+        )
+
+
+def _remove_oldest(place: Path, library: Path, copied: Copied, keep: int) -> tuple[list[Path], list[Path]]:
+    """Remove the oldest copies of this library beyond `keep`; leave those that hold what the new one lacks."""
+    ours = [
+        path
+        for path in dated_copies(library, place.parent)
+        if path != place and library_id_of(path) == copied.library_id
+    ]
+    beyond = ours[: max(0, len(ours) + 1 - keep)]
+    left = [path for path in beyond if not holds_all_of(place, path)]
+    removed = [path for path in beyond if path not in left]
+    for path in removed:
+        path.unlink(missing_ok=True)
+    return removed, left
+
+
+def _lacking_files(place: Path, copied: Copied) -> list[str]:
+    folder = folder_beside_copy(place)
+    return [
+        f"{folder}: the attached file {sha256} is not there, though a record names it"
+        for sha256 in lacking(folder, copied.files)
+    ]
+
+
+def _not_written(place: Path, error: OSError) -> str:
+    return f"{place}: the copy cannot be written ({error.strerror}): make room, or name another place"
