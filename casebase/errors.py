@@ -8,6 +8,7 @@ CasebaseError                 base: one clear sentence for the user, exit code 2
 ├── LibraryError              the library file: missing, too new, damaged, an unknown or ambiguous ID
 ├── EditionError              a frozen file: nothing to freeze, not readable, made by another casebase
 ├── BundleError               a bundle between shops: nothing to write, damaged, a trap, made by another casebase
+├── CaptureError              a capture or log that cannot be read, or tells too little for what is asked of it
 └── ModelError                the text model: not installed, damaged, without the needed files, out of reach
 """
 
@@ -79,3 +80,7 @@ class EditionError(CasebaseError):
 
 class BundleError(CasebaseError):
     """A bundle between shops: nothing to write, damaged, a trap, made by another casebase."""
+
+
+class CaptureError(CasebaseError):
+    """A capture or log that cannot be read, or tells too little for what is asked of it."""
