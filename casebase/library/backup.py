@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 import sqlite3
 from contextlib import closing
 from dataclasses import dataclass
@@ -11,8 +12,9 @@ from pathlib import Path
 from typing import Final
 
 from casebase.errors import LibraryError
+from casebase.library.attached_files import files_folder
 from casebase.library.connection import BUSY_SECONDS, sentence_of
-from casebase.library.copied_files import bring_over, files_folder, folder_beside_copy, lacking
+from casebase.library.copied_files import bring_over, folder_beside_copy, lacking
 from casebase.library.copies import Copied, holds_all_of, library_id_of, whole_copy
 from casebase.library.placing import folder_of_parts, put
 from casebase.library.store import Library
@@ -54,6 +56,7 @@ def back_up(library: Library, out: Path, keep: int | None = None, now: datetime 
             _refuse_to_lose(place, made, copied)
             # After the snapshot: a file is there before the record that names it. Before the copy is seen: it is whole.
             brought = bring_over([files_folder(library.path)], folder_beside_copy(place))
+            shutil.copymode(library.path, made)  # whoever may not read the library may not read its copy
             size = made.stat().st_size
             put(made, place)
     except OSError as error:
@@ -77,8 +80,8 @@ def dated_copies(library: Path, folder: Path) -> list[Path]:
 def write_pages(source: sqlite3.Connection, made: Path) -> None:
     """Copy what `source` holds now to a new file that needs no other beside it; page by page, so that numbers stay."""
     with closing(sqlite3.connect(made)) as copy:
-        # One look at the library for the whole copy: without it SQLite begins again whenever somebody has written,
-        # and where people write all the time it would never end.
+        # The look at the library is taken first: a lock is then waited for as long as anywhere, and what others write
+        # meanwhile does not make SQLite begin again.
         source.execute("BEGIN")
         try:
             source.execute("SELECT count(*) FROM sqlite_master").fetchone()

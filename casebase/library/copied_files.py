@@ -14,15 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from casebase.library.attached_files import files_folder
 from casebase.library.placing import folder_of_parts, put
 
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 _DATED: Final = re.compile(r"(?P<stem>.+)-\d{4}-\d\d-\d\dT\d{4}(?P<suffix>\.[^.]*)?")
-
-
-def files_folder(library: Path) -> Path:
-    """Return the folder of a library's attached files, beside the file."""
-    return library.with_name(f"{library.name}.files")
 
 
 @dataclass(frozen=True)
@@ -44,9 +40,14 @@ def folders_of_copy(copy: Path) -> list[Path]:
     return list(dict.fromkeys((files_folder(copy), folder_beside_copy(copy))))
 
 
-def bring_over(sources: Iterable[Path], target: Path) -> BroughtOver:
-    """Bring over every file that the folder `target` lacks; one that is not what its name says is left and told."""
-    wanted = [path for source in sources for path in _files_in(source) if not _is_there(path, target)]
+def bring_over(sources: Iterable[Path], target: Path, *, look_closely: bool = False) -> BroughtOver:
+    """Bring over every file that the folder `target` lacks; one that is not what its name says is left and told.
+
+    With `look_closely` a file that is there is read, and brought over again where it is not what its name says.
+    """
+    is_there = _is_right if look_closely else _is_as_long
+    found = (path for source in sources for path in _files_in(source))
+    wanted = [path for path in found if not is_there(path, target / path.parent.name / path.name)]
     if not wanted:
         return BroughtOver(0, [])
     target.mkdir(parents=True, exist_ok=True)
@@ -69,17 +70,24 @@ def _files_in(folder: Path) -> Iterator[Path]:
             yield path
 
 
-def _is_there(path: Path, target: Path) -> bool:
-    place = target / path.parent.name / path.name
-    return place.exists() and place.stat().st_size == path.stat().st_size
+def _is_as_long(path: Path, place: Path) -> bool:
+    return place.is_file() and place.stat().st_size == path.stat().st_size
+
+
+def _is_right(_path: Path, place: Path) -> bool:
+    return place.is_file() and _digest(place) == place.name
 
 
 def _is_brought(path: Path, target: Path, parts: Path) -> bool:
     made = parts / path.name
-    shutil.copyfile(path, made)
-    with made.open("rb") as file:
-        if hashlib.file_digest(file, "sha256").hexdigest() != path.name:
-            return False
+    shutil.copy(path, made)  # with its rights: whoever may not read the file may not read its copy
+    if _digest(made) != path.name:
+        return False
     (target / path.parent.name).mkdir(exist_ok=True)
     put(made, target / path.parent.name / path.name)
     return True
+
+
+def _digest(path: Path) -> str:
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -25,6 +25,7 @@ from uuid import uuid4
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
+from casebase.library.attached_files import files_folder
 from casebase.library.backup import write_pages
 from casebase.library.connection import (
     BUSY_SECONDS,
@@ -32,7 +33,7 @@ from casebase.library.connection import (
     sentence_of,
     sqlite_errors_as_sentences,
 )
-from casebase.library.copied_files import bring_over, files_folder, folders_of_copy, lacking
+from casebase.library.copied_files import bring_over, folders_of_copy, lacking
 from casebase.library.copies import Copied, whole_copy
 from casebase.library.placing import flush_folder, folder_of_parts, put, put_beside_others
 from casebase.library.store import RESTORED_FACT, Library
@@ -67,10 +68,10 @@ def restore(copy: Path, library: Path, now: datetime | None = None) -> Restored:
         library.parent.mkdir(parents=True, exist_ok=True)
         with folder_of_parts(library.parent) as parts:
             made = parts / library.name
-            shutil.copyfile(copy, made)
+            shutil.copy(copy, made)  # with its rights
             held = _checked(made, copy)
             _make_ready(made, library)
-            brought = bring_over(folders_of_copy(copy), files_folder(library))
+            brought = bring_over(folders_of_copy(copy), files_folder(library), look_closely=True)
             aside, was_damaged = _put_in_place(made, library, _free_name(library, now or datetime.now()))
     except OSError as error:
         raise LibraryError(
@@ -167,6 +168,7 @@ def _copy_aside(library: Path, aside: Path) -> None:
         closing(sqlite3.connect(library, timeout=BUSY_SECONDS)) as before,
     ):
         write_pages(before, parts / aside.name)
+        shutil.copymode(library, parts / aside.name)
         put_beside_others(parts / aside.name, aside)
 
 
