@@ -7,9 +7,11 @@ than those named among its earlier ones, and stands beside all others.
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass, field
+from typing import Final
 
 from pydantic import ValidationError
 from sqlite_utils import Database
@@ -18,6 +20,15 @@ from casebase.library.bundle_format import Entry
 from casebase.publish.public_fields import public_case
 from casebase.record.canonical import canonical_json, sha256_of
 from casebase.record.case import Case
+
+_HERE_FOR: Final = """
+    WITH wanted AS (SELECT value FROM json_each(:wanted)),
+        here AS (SELECT value AS case_id FROM wanted UNION SELECT case_id FROM taken_in WHERE their_id IN wanted)
+    SELECT r.case_id, coalesce((SELECT min(t.their_id) FROM taken_in t WHERE t.case_id = r.case_id), r.case_id),
+        max(r.revision)
+    FROM records r WHERE r.case_id IN here GROUP BY r.case_id
+"""
+"""Cases that go about under an ID that is wanted, or stand under it here; found by way of the keys."""
 
 
 @dataclass
@@ -58,13 +69,11 @@ def exchanged(db: Database) -> dict[str, set[str]]:
 
 def heads_in(db: Database, wanted: Collection[str]) -> dict[str, list[Head]]:
     """Return, by the ID under which a case goes about, what stands here for it; for the IDs wanted."""
-    told, went = told_ids(db), exchanged(db)
-    revisions = dict(db.execute("SELECT case_id, max(revision) FROM records GROUP BY case_id"))
     found: dict[str, list[Head]] = defaultdict(list)
-    for case_id, revision in revisions.items():
-        told_id = told.get(case_id, case_id)
+    rows = db.execute(_HERE_FOR, {"wanted": json.dumps(sorted(wanted))}).fetchall()
+    for case_id, told_id, revision in rows:
         if told_id in wanted:
-            found[told_id].append(_head(db, case_id, revision, went.get(case_id, set())))
+            found[told_id].append(_head(db, case_id, revision))
     return found
 
 
@@ -73,7 +82,8 @@ def public_sha256(case: Case) -> str:
     return sha256_of(canonical_json(public_case(case)))
 
 
-def _head(db: Database, case_id: str, revision: int, went: set[str]) -> Head:
+def _head(db: Database, case_id: str, revision: int) -> Head:
+    went = {sha256 for (sha256,) in db.execute("SELECT sha256 FROM exchanged WHERE case_id = ?", (case_id,))}
     told_by = dict(db.execute("SELECT source, their_revision FROM taken_in WHERE case_id = ?", (case_id,)))
     (current,) = db.execute(
         "SELECT sha256 FROM records WHERE case_id = ? AND revision = ?", (case_id, revision)
