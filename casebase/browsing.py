@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import ipaddress
 import tempfile
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -15,8 +16,10 @@ from casebase import places
 from casebase.errors import CasebaseError
 from casebase.opening import means_to_compare, open_library
 from casebase.options import LibraryOption
+from casebase.telling import look_in_passing
 
 if TYPE_CHECKING:
+    from casebase.library.news import News
     from casebase.library.store import Library
 
 
@@ -35,7 +38,8 @@ def browse(
     """Serve the cases as a read-only site.
 
     Of a folder of editions the one that is shown, and the next one as soon as that is shown. Of the library only what
-    the shop lead has read and agreed to, and of that only what may leave the shop.
+    the shop lead has read and agreed to, and of that only what may leave the shop. On this computer's own address the
+    first page tells the news, too.
 
     Example: casebase browse --host 0.0.0.0
     """
@@ -45,7 +49,8 @@ def browse(
         frozen = Path(folder) / "cases.db"
         with _library(library, demo) as kept:
             _freeze(kept, frozen)
-        return _serve(frozen, host, port)
+            told = [] if demo or not _is_loopback(host) else _news(kept)
+        return _serve(frozen, host, port, told)
 
 
 def _library(path: Path | None, demo: bool) -> Library:
@@ -68,7 +73,15 @@ def _freeze(library: Library, out: Path) -> None:
     typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
 
 
-def _serve(path: Path, host: str, port: int) -> None:
+def _news(library: Library) -> list[News]:
+    """Return what only the owner is to see: it goes to the first page beside the frozen file, never into it."""
+    from casebase.library.news import news_in  # noqa: PLC0415
+
+    look_in_passing(library)
+    return news_in(library)
+
+
+def _serve(path: Path, host: str, port: int, news: Sequence[News] = ()) -> None:
     from casebase.site.serving import serve  # noqa: PLC0415
 
     shown = f"[{host}]" if ":" in host else host
@@ -77,7 +90,7 @@ def _serve(path: Path, host: str, port: int) -> None:
         typer.echo("Everybody on this network can read it: only for networks you trust.", err=True)
     gc.enable()  # a server lives for weeks, unlike a command
     try:
-        serve(path, host, port)
+        serve(path, host, port, news)
     except OSError as error:
         raise CasebaseError(
             f"{host}:{port}: cannot be answered on ({error.strerror}): name another --port"

@@ -11,6 +11,7 @@ import typer
 from casebase.errors import BundleError
 from casebase.opening import means_to_compare, open_library
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
+from casebase.telling import tell_news
 
 if TYPE_CHECKING:
     from casebase.library.derived import Kept
@@ -88,9 +89,11 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
     with open_library(library, make_own=True) as kept:
         taken = take_in(kept, bundle, source, weight)
         twice = _told_twice(kept, taken) if compare else []
-    if json:
-        return print_json(taken_in_data(taken, twice, bundle))
-    return print_taken_in(taken, twice, bundle, own_page())
+        if json:
+            print_json(taken_in_data(taken, twice, bundle))
+        else:
+            print_taken_in(taken, twice, bundle, own_page())
+        return tell_news(kept)
 
 
 def sources(

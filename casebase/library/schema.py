@@ -167,9 +167,18 @@ def _attachments(db: Database) -> None:
 
 @MIGRATIONS(name="0009_news")
 def _news(db: Database) -> None:
-    """Which new case explains which open one, as far as it was told; nothing is told twice."""
+    """Which new case explains which open question, why, and whether that was read; nothing is told twice."""
     db.table("news").create(
-        {"open_case": str, "new_case": str, "score": float, "reasons": str, "found_at": str, "read_at": str},
+        {
+            "open_case": str,
+            "what": str,
+            "new_case": str,
+            "score": float,
+            "probability": float,
+            "reasons": str,
+            "found_at": str,
+            "read_at": str,
+        },
         pk=("open_case", "new_case"),
-        not_null={"score", "reasons", "found_at"},
+        not_null={"what", "score", "probability", "reasons", "found_at"},
     )

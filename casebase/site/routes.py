@@ -21,8 +21,10 @@ from casebase.site.start_page import start_context
 
 async def start(datasette: Any, request: Any) -> Response:
     """Show the first page."""
-    held = _held(datasette)
-    return await kept_html_page(datasette, request, "start", lambda: held.read(start_context))
+    held, news = _held(datasette), getattr(datasette, "casebase_news", ())
+    return await kept_html_page(
+        datasette, request, "start", lambda: held.read(lambda edition: start_context(edition, news))
+    )
 
 
 async def case(datasette: Any, request: Any) -> Response:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import socket
+from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 from typing import Any, Final
@@ -12,6 +13,7 @@ from datasette.app import Datasette
 from datasette.plugins import pm
 
 import casebase.site
+from casebase.library.news import News
 from casebase.publish.edition import Edition, open_frozen
 from casebase.publish.edition_folder import shown_path
 from casebase.site.inspected import hidden_tables, inspected
@@ -31,9 +33,10 @@ LONGEST_REQUEST_BYTES: Final = 4 << 20
 """Above it the connection ends; below, what is too long for a link gets a page that says so."""
 
 
-def site_over(place: Path) -> Datasette:
+def site_over(place: Path, news: Sequence[News] = ()) -> Datasette:
     """Return a Datasette that shows a frozen file, or the edition that a folder shows, closed to writing.
 
+    `news` is shown on the first page beside what a file holds; beside editions nothing is.
     Raises `EditionError` where there is none.
     """
     path = shown_path(place) if place.is_dir() else place
@@ -48,14 +51,15 @@ def site_over(place: Path) -> Datasette:
         inspect_data=about,
     )
     site.casebase_folder = place if place.is_dir() else None
+    site.casebase_news = () if place.is_dir() else tuple(news)
     return site
 
 
-def server_over(place: Path, host: str, port: int) -> uvicorn.Server:
+def server_over(place: Path, host: str, port: int, news: Sequence[News] = ()) -> uvicorn.Server:
     """Return a server of the site, not started yet."""
     return uvicorn.Server(
         uvicorn.Config(
-            site_over(place).app(),
+            site_over(place, news).app(),
             host=host,
             port=port,
             http="h11",
@@ -67,10 +71,10 @@ def server_over(place: Path, host: str, port: int) -> uvicorn.Server:
     )
 
 
-def serve(place: Path, host: str, port: int) -> None:
+def serve(place: Path, host: str, port: int, news: Sequence[News] = ()) -> None:
     """Answer until stopped; raise `OSError` where the address cannot be had."""
     with _listening(host, port) as listening:
-        server_over(place, host, port).run(sockets=[listening])
+        server_over(place, host, port, news).run(sockets=[listening])
 
 
 def _listening(host: str, port: int) -> socket.socket:

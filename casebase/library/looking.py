@@ -1,0 +1,244 @@
+"""Looking whether a case that arrived explains a question that stands open; what is found is kept as news."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from casebase.library.derived import Kept
+from casebase.library.index_update import Means
+from casebase.library.lacking import count_lacking, last_number
+from casebase.library.matching import index_folder
+from casebase.library.near_duplicates import SAME_DISTANCE
+from casebase.library.open_questions import (
+    OpenQuestion,
+    ProvenCase,
+    What,
+    has_in_common,
+    leftover_as_job,
+    open_questions,
+    proven_cases,
+    taken_back,
+)
+from casebase.match.filling import profile_to_compare
+from casebase.match.hiding import as_stuck_job
+from casebase.match.index_files import read_index
+from casebase.match.meaning import meanings_of
+from casebase.match.profile import Profile
+from casebase.match.query import Query
+from casebase.match.rank import first_of
+from casebase.match.well_explained import Explained, best_explanation, explains_well, proves_a_fault
+from casebase.record.case import Case
+
+if TYPE_CHECKING:
+    from casebase.library.store import Library
+
+MOST_ASKED: Final = 20
+"""Open questions that are looked at for one new case: those most like it (judged)."""
+
+WORTH_A_LOOK: Final = 0.55
+"""Likeness by the index, a tenth below that from which news is told, from which a question is looked at closely: then
+its readings speak in full, those with modules unplugged too (judged)."""
+
+_LOOKED_FACT: Final = "news looked for up to"
+
+
+@dataclass(frozen=True)
+class Unlooked:
+    """What nobody looked at yet: proven cases that arrived, questions older than any of them, the last record."""
+
+    questions: list[OpenQuestion]
+    proven: list[ProvenCase]
+    upto: int
+
+
+def unlooked(library: Library, also: Sequence[str] = ()) -> Unlooked:
+    """Return what is to be looked at: what arrived since the last time, and the cases named."""
+    looked = int(library.fact(_LOOKED_FACT) or 0)
+    with library.reading() as db:
+        upto, asked = last_number(db), open_questions(db)
+        if not asked:
+            return Unlooked([], [], upto)
+        proven = proven_cases(db, max(looked, asked[0].number), upto, also)
+    newest = max((one.proven_at for one in proven), default=0)
+    return Unlooked([one for one in asked if one.number < newest], proven, upto)
+
+
+def records_not_indexed(library: Library) -> int:
+    """Return how many records the match index lacks: what a look has to work out first."""
+    kept = read_index(index_folder(library.path))
+    with library.reading() as db:
+        return count_lacking(db, kept[1].last_number if kept else 0, last_number(db))
+
+
+def index_has_stories(library: Library) -> bool:
+    """Return whether the match index holds what stories mean: without the text model it should not grow then."""
+    kept = read_index(index_folder(library.path))
+    return bool(kept and kept[1].text)
+
+
+def look(library: Library, means: Means, also: Sequence[str] = ()) -> list[OpenQuestion]:
+    """Hold what arrived against every open question older than it; keep what is news; return the questions it is of."""
+    there = unlooked(library, also)
+    found = _Look(library, means, there).found() if there.questions else []
+    return _keep(library, found, there.upto)
+
+
+@dataclass(frozen=True)
+class _Answered:
+    question: OpenQuestion
+    explained: Explained
+
+
+class _Look:
+    """One look: the questions that a new case is like, each put to the whole library."""
+
+    def __init__(self, library: Library, means: Means, there: Unlooked) -> None:
+        self.library, self.means = library, means
+        self.collection, self.measure = library.collection(means), library.measure()
+        self.new = {one.case_id: one for one in there.proven}
+        self.jobs = [one for one in there.questions if one.what is not What.LEFTOVER]
+        self.left = [one for one in there.questions if one.what is What.LEFTOVER]
+        with library.reading() as db:
+            self.taken_back = taken_back(db)
+
+    def found(self) -> list[_Answered]:
+        """Return every question that a new case explains well, with that case."""
+        near = {(one.case_id, one.what): one for one in (*self._near_jobs(), *self._near_left())}
+        found = []
+        for done, question in enumerate(near.values(), start=1):
+            explained = self._explained(question)
+            if explained is not None:
+                found.append(_Answered(question, explained))
+            self.means.progress(done, len(near))
+        return found
+
+    # --- which questions are worth a close look -------------------------------------------------------------------
+
+    def _near_jobs(self) -> Iterator[OpenQuestion]:
+        """Ask whichever are fewer: every question for the new case most like it, or every new case for questions."""
+        rows = self._rows(one.number for one in self.jobs)
+        by_row = {row: one for row, one in zip(rows, self.jobs, strict=True) if row is not None}
+        new = [row for row in self._rows(one.number for one in self.new.values()) if row is not None]
+        if len(by_row) <= len(new):
+            return (by_row[row] for row in by_row if self._nearest(self._profile(row), new, 1))
+        return (by_row[near] for row in new for near in self._like_it(self._profile(row), list(by_row)))
+
+    def _like_it(self, past: Profile, rows: Sequence[int]) -> Iterator[int]:
+        """Yield the rows of questions that a new case is like enough, of those that are most like it."""
+        for row in self._nearest(past, rows, MOST_ASKED, at_least=0.0):
+            match = self.measure.match(self._profile(row), past, self.collection.index.rarity)
+            if match.score >= WORTH_A_LOOK:
+                yield row
+
+    def _near_left(self) -> Iterator[OpenQuestion]:
+        """Yield the leftovers that share a code or the module at fault with a new case: words alone tell little."""
+        if not self.left:
+            return
+        rows = [row for row in self._rows(one.number for one in self.new.values()) if row is not None]
+        pasts = [self._profile(row) for row in rows]
+        for question in self.left:
+            case = self.library.get(question.case_id).case
+            if any(has_in_common(case, question.leftover or "", past) for past in pasts):
+                yield question
+
+    def _nearest(
+        self, profile: Profile, among: Sequence[int], most: int, at_least: float = WORTH_A_LOOK
+    ) -> list[int]:
+        allowed = np.zeros(len(self.collection.index), dtype=bool)
+        allowed[among] = True
+        allowed[self.collection.rows_of_case(profile.case_id)] = False
+        found = first_of(Query(self.collection.index, profile, self.measure), allowed, most)
+        return [
+            int(row)
+            for row, score in zip(found.rows, found.scores, strict=True)
+            if allowed[row] and score >= at_least
+        ]
+
+    def _rows(self, numbers: Iterable[int]) -> list[int | None]:
+        """Return the row of each record; None for one that the index lacks."""
+        there = self.collection.index.arrays["numbers"]
+        wanted = np.fromiter(numbers, dtype=np.int64)
+        rows = np.searchsorted(there, wanted)
+        return [
+            int(row) if row < len(there) and there[row] == number else None
+            for row, number in zip(rows, wanted, strict=True)
+        ]
+
+    def _profile(self, row: int) -> Profile:
+        return self.collection.profiles(np.array([row], dtype=np.intp))[0]
+
+    # --- the close look -------------------------------------------------------------------------------------------
+
+    def _explained(self, question: OpenQuestion) -> Explained | None:
+        kept = self.library.get(question.case_id)
+
+        def counts(past: Profile) -> bool:
+            return (
+                proves_a_fault(past)
+                and past.case_id not in self.taken_back
+                and not _same_vehicle(kept.case, self.library.get(past.case_id).case)
+            )
+
+        found = best_explanation(self._asked(question, kept), self.collection, counts, self.measure)
+        if found is None or not explains_well(found):
+            return None
+        new = self.new.get(found.match.profile.case_id)
+        return found if new is not None and new.proven_at > question.number else None
+
+    def _asked(self, question: OpenQuestion, kept: Kept) -> Profile:
+        """Return what is compared of a question: nothing that is only guessed of its cause."""
+        named = kept.case.model_copy(update={"id": kept.case_id})
+        if question.what is What.LEFTOVER:
+            return profile_to_compare(
+                leftover_as_job(named, question.leftover or ""), [], self.means.embedder
+            )
+        stuck = as_stuck_job(named)
+        meanings = meanings_of(stuck, self.means.buses, most_tests=0, rough=True)
+        return profile_to_compare(stuck, meanings, self.means.embedder)
+
+
+def _same_vehicle(one: Case, other: Case) -> bool:
+    """Return whether two cases are of one vehicle: what was found on it later, its technician knows."""
+    here, there = one.vehicle, other.vehicle
+    if here.vin and there.vin:
+        return here.vin == there.vin
+    if (here.make, here.model) != (there.make, there.model) or not here.odometer or not there.odometer:
+        return False
+    first, second = here.odometer.number, there.odometer.number
+    return one.provenance.shop == other.provenance.shop and abs(first - second) <= SAME_DISTANCE * max(
+        first, second
+    )
+
+
+def _keep(library: Library, found: Sequence[_Answered], upto: int) -> list[OpenQuestion]:
+    """Keep what was not told before; return the questions it is of."""
+    now, told = datetime.now(UTC).isoformat(timespec="seconds"), []
+    with library.changing() as db:
+        for one in found:
+            match = one.explained.match
+            kept = db.conn.execute(
+                "INSERT OR IGNORE INTO news (open_case, what, new_case, score, probability, reasons, found_at)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (
+                    one.question.case_id,
+                    str(one.question.what),
+                    match.profile.case_id,
+                    round(match.score, 4),
+                    round(one.explained.probability, 4),
+                    json.dumps([one.explained.reasons, one.explained.differ], ensure_ascii=False),
+                    now,
+                ),
+            )
+            told += [one.question] if kept.rowcount else []
+        db.conn.execute(
+            "INSERT INTO facts (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value"
+            " WHERE CAST(excluded.value AS INTEGER) > CAST(facts.value AS INTEGER)",
+            (_LOOKED_FACT, str(upto)),
+        )
+    return told
