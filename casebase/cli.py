@@ -17,6 +17,7 @@ from typer.core import TyperGroup
 
 from casebase import __version__, places
 from casebase.browsing import browse
+from casebase.capturing import capture
 from casebase.comparing import evaluate, print_similar, similar
 from casebase.errors import CasebaseError
 from casebase.exchanging import export, import_bundle, sources
@@ -251,6 +252,7 @@ app.command()(private)
 app.command()(export)
 app.command("import")(import_bundle)
 app.command()(sources)
+app.command()(capture)
 app.command()(backup)
 app.command()(restore)
 

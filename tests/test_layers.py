@@ -19,7 +19,7 @@ LAYERS = [
     {"terminal", "site"},
     {"demo"},
     {"opening", "options"},
-    {"comparing", "browsing", "publishing", "privacy", "reviewing", "exchanging", "keeping"},
+    {"comparing", "browsing", "publishing", "privacy", "reviewing", "exchanging", "keeping", "capturing"},
     {"cli"},
     {"__main__"},
 ]

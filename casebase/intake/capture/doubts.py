@@ -1,0 +1,199 @@
+"""What of a capture is in doubt: a probe, the scale, the sampling. Each is said, and nothing is read out of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Final
+
+import numpy as np
+
+from casebase.intake.capture.edges import Pulses
+from casebase.intake.capture.levels import Levels, LineFacts
+from casebase.intake.capture.wiring import LEVELS_OF_HIGH_SPEED, Wiring
+from casebase.record.vocabulary import Medium
+
+SLOW_SAMPLES_PER_BIT: Final = 4.0
+"""Fewer samples of a bit leave its edges and levels to chance (common practice, no source)."""
+
+_TENTH: Final = (0.19, 0.32)
+"""Volts at which both lines of high-speed CAN rest, 2.0 to 3.0 V (TI TCAN1042HGV, 7.7), when divided by ten."""
+_FLAT_SHARE: Final = 0.15
+
+
+class Kind(Enum):
+    """What is in doubt."""
+
+    VOLTS_UNKNOWN = "volts unknown"
+    SWAPPED = "lines swapped"
+    ONE_LINE_MISSING = "one line missing"
+    SCALE = "scale"
+    TOO_SLOW = "sampled too slowly"
+    NO_BIT_RATE = "no bit rate"
+    OTHER_MEDIUM = "another medium"
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One doubt, in a sentence; `factor` is what the levels would have to be multiplied by, 1 elsewhere."""
+
+    kind: Kind
+    sentence: str
+    factor: float = 1.0
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """What the edges say about the sampling: samples of a bit (None where no bit rate fits), and samples of a pulse."""
+
+    samples_per_bit: float | None
+    shortest_pulse: float
+    pulses: int
+
+
+def sampling_of(pulses: Pulses, samples_per_bit: float | None) -> Sampling:
+    """Return what the pulses say about the sampling."""
+    lengths = pulses.ends - pulses.begins
+    shortest = float(np.quantile(lengths, 0.1)) if len(lengths) else 0.0
+    return Sampling(samples_per_bit, shortest, len(lengths))
+
+
+def doubts_of(levels: Levels, wiring: Wiring, sampling: Sampling, volts_known: bool) -> tuple[Doubt, ...]:
+    """Return every doubt, the gravest first."""
+    found = [] if volts_known else [_volts_unknown()]
+    if volts_known:
+        found += _scale(levels, wiring)
+    found += _lines(levels, wiring) if not any(doubt.kind is Kind.SCALE for doubt in found) else []
+    if wiring.swapped:
+        found.append(_swapped(wiring))
+    return (*found, *_sampling(sampling))
+
+
+def is_swapped(levels: Levels, wiring: Wiring) -> bool:
+    """Whether the rows stand the other way round: the lines come together where a module should drive them apart."""
+    if levels.signal_dominant is None or len(wiring.lines) < 2:
+        return False
+    mostly_driven = levels.dominant_share > 0.5
+    if wiring.medium in LEVELS_OF_HIGH_SPEED:
+        together = abs(levels.signal_dominant) < 0.4 * abs(levels.signal_recessive)
+        flat = flat_line(levels)
+        return (together and levels.signal_recessive < 0 and flat is None) or (
+            mostly_driven and flat is not None and levels.dominant_share > 0.55
+        )
+    return mostly_driven and levels.signal_recessive < 0 < levels.signal_dominant
+
+
+def flat_line(levels: Levels) -> LineFacts | None:
+    """Return the line that stays where it is while the other one moves; None where both do, or neither."""
+    if len(levels.lines) < 2 or levels.amplitude == 0.0:
+        return None
+    still, moving = sorted(levels.lines, key=lambda line: abs(line.swing))
+    return still if abs(still.swing) < _FLAT_SHARE * abs(moving.swing) else None
+
+
+def _volts_unknown() -> Doubt:
+    return Doubt(
+        Kind.VOLTS_UNKNOWN,
+        "The file holds whole numbers and does not tell how many volts they are: say what its full scale is with"
+        " --full-scale. Bit rate and frames are told from their relation alone.",
+    )
+
+
+def _swapped(wiring: Wiring) -> Doubt:
+    first, second = wiring.lines
+    return Doubt(
+        Kind.SWAPPED,
+        f"{first} and {second} are swapped, at the probes or in the columns of the file: what stands first goes down"
+        " when a module drives. They are read the other way round here.",
+    )
+
+
+def _scale(levels: Levels, wiring: Wiring) -> list[Doubt]:
+    """Tell levels that fit a healthy bus only when multiplied or divided by ten."""
+    if wiring.medium not in LEVELS_OF_HIGH_SPEED:
+        return []
+    rests = [line.recessive for line in levels.lines]
+    driven = levels.signal_dominant is not None
+    for factor in (10.0, 0.1):
+        fits = [_TENTH[0] * 10 <= rest * factor <= _TENTH[1] * 10 for rest in rests]
+        swing = levels.amplitude * factor
+        if all(fits) and (not driven or 0.8 < swing < 5.0):
+            return [_scale_doubt(f"Both lines rest at {rests[0]:.2f} V", factor, driven, True)]
+        for line, fit in zip(levels.lines, fits, strict=True):
+            other = next(one for one in levels.lines if one is not line)
+            if fit and 1.9 < other.recessive < 3.2 and driven and _ratio_fits(line, other, factor):
+                start = (
+                    f"{line.line} rests at {line.recessive:.2f} V and {other.line} at {other.recessive:.2f} V"
+                )
+                return [_scale_doubt(start, factor, driven, False)]
+    return []
+
+
+def _ratio_fits(line: LineFacts, other: LineFacts, factor: float) -> bool:
+    """Whether a line moves as far as the other once it is multiplied."""
+    return 0.5 < abs(line.swing * factor) / max(abs(other.swing), 1e-6) < 2.0
+
+
+def _scale_doubt(start: str, factor: float, driven: bool, both: bool) -> Doubt:
+    tenth = "a tenth" if factor > 1 else "ten times"
+    sure = "" if driven else ", or the bus is not awake"
+    way = f"read again with --scale {factor:g}" if both else "set this one probe right and capture again"
+    return Doubt(
+        Kind.SCALE,
+        f"{start}: {tenth} of what this bus shows, so the probe's attenuation is set wrongly{sure}. Levels are shown as"
+        f" recorded; {way}.",
+        factor if both else 1.0,
+    )
+
+
+def _lines(levels: Levels, wiring: Wiring) -> list[Doubt]:
+    flat = flat_line(levels)
+    if flat is None:
+        return _other_medium(levels, wiring)
+    moving = next(line for line in levels.lines if line is not flat)
+    return [
+        Doubt(
+            Kind.ONE_LINE_MISSING,
+            f"{flat.line} stays at {flat.recessive:.2f} V while {moving.line} moves by {abs(moving.swing):.2f} V:"
+            " its probe is off, or the line is open or shorted here. Bit rate and frames are told from the other line.",
+        )
+    ]
+
+
+def _other_medium(levels: Levels, wiring: Wiring) -> list[Doubt]:
+    apart = [line.recessive for line in levels.lines]
+    tolerant = len(apart) == 2 and max(apart) > 4.2 and min(apart) < 0.6
+    if wiring.medium in LEVELS_OF_HIGH_SPEED and tolerant and levels.amplitude > 4.0:
+        return [
+            Doubt(
+                Kind.OTHER_MEDIUM,
+                f"The lines rest at {apart[0]:.2f} V and {apart[1]:.2f} V: that is {Medium.FAULT_TOLERANT_CAN};"
+                " say so with --medium.",
+            )
+        ]
+    return []
+
+
+def _sampling(sampling: Sampling) -> list[Doubt]:
+    per_bit = sampling.samples_per_bit
+    if per_bit is not None and per_bit < SLOW_SAMPLES_PER_BIT:
+        return [_too_slow(f"A bit has {per_bit:.1f} samples")]
+    if per_bit is None and sampling.pulses > 20:
+        if sampling.shortest_pulse < SLOW_SAMPLES_PER_BIT:
+            return [_too_slow(f"Pulses as short as {sampling.shortest_pulse:.1f} samples")]
+        return [
+            Doubt(
+                Kind.NO_BIT_RATE,
+                f"{sampling.pulses} pulses, and no bit rate that fits them: no frames are told. Noise, another kind of"
+                " bus, or two lines that do not belong together.",
+            )
+        ]
+    return []
+
+
+def _too_slow(start: str) -> Doubt:
+    return Doubt(
+        Kind.TOO_SLOW,
+        f"{start}: sampled too slowly to tell levels, edges and broken frames. Capture again with ten samples a bit or"
+        " more: 5 million a second for 500 kbit/s.",
+    )

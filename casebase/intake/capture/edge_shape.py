@@ -1,0 +1,119 @@
+"""How the edges look: the time from a tenth to nine tenths, overshoot, ringing.
+
+Many edges are laid over one another by the fraction of a sample at which each crossed; the median of them is looked at.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from casebase.intake.capture.can_traffic import Traffic
+from casebase.intake.capture.levels import Levels
+from casebase.intake.capture.samples import Capture
+from casebase.intake.capture.wiring import Wiring
+
+EDGES: Final = 120
+_BEFORE, _AFTER = 0.4, 0.9
+"""Bits looked at before and after the crossing."""
+_LEAST_BITS: Final = 1.5
+_RINGS: Final = 0.12
+"""Swinging back by this share of the amplitude counts as ringing (common practice, no source)."""
+
+Values = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class EdgeShape:
+    """One direction of edges. `seconds`: 10 % to 90 %; `bits`: the same in bits.
+
+    `overshoot`: volts beyond the level that is reached in the end; `swings_back`: volts to the other side after it.
+    `resolved`: False where the edge is quicker than the scope's samples tell.
+    """
+
+    seconds: float
+    bits: float
+    overshoot: float
+    swings_back: float
+    resolved: bool
+
+    def rings(self, amplitude: float) -> bool:
+        """Whether it swings about the level."""
+        return self.overshoot > _RINGS * amplitude and self.swings_back > _RINGS * amplitude / 2
+
+
+def edge_shapes(
+    capture: Capture, traffic: Traffic, wiring: Wiring, levels: Levels
+) -> tuple[EdgeShape | None, EdgeShape | None]:
+    """Return the shape of edges to dominant and of those to recessive; None where too few stand alone."""
+    pulses, bit = traffic.pulses, traffic.rate.samples_per_bit
+    long = (pulses.ends - pulses.begins > _LEAST_BITS * bit) & (pulses.gaps_before > _LEAST_BITS * bit)
+    quiet_after = np.append(pulses.gaps_before[1:] > _LEAST_BITS * bit, False)
+    driven, rest = levels.signal_dominant or 0.0, levels.signal_recessive
+    up = _laid_over(capture, wiring, pulses.begins[long], bit)
+    down = _laid_over(
+        capture, wiring, pulses.ends[(pulses.ends - pulses.begins > _LEAST_BITS * bit) & quiet_after], bit
+    )
+    step = capture.seconds_per_sample
+    return (
+        None if up is None else _shape(*up, rest, driven, bit, step, levels.signal_noise),
+        None if down is None else _shape(*down, driven, rest, bit, step, levels.signal_noise),
+    )
+
+
+def _laid_over(
+    capture: Capture, wiring: Wiring, crossings: Values, bit: float
+) -> tuple[Values, Values] | None:
+    """Return samples from the crossing, in steps of a third, and the median signal there."""
+    if len(crossings) < 3:
+        return None
+    chosen = crossings[np.linspace(0, len(crossings) - 1, min(len(crossings), EDGES)).astype(int)]
+    before, after = int(np.ceil(_BEFORE * bit)), int(np.ceil(_AFTER * bit)) + 1
+    grid = np.arange(-before + 1, after - 1, 1 / 3)
+    curves = []
+    for crossing in chosen:
+        start, stop = int(crossing) - before, int(crossing) + after
+        if start >= 0 and stop <= capture.count:
+            signal = wiring.signal(capture.read(start, stop))
+            curves.append(np.interp(grid, np.arange(start, stop) - crossing, signal))
+    return (grid, np.median(curves, axis=0)) if len(curves) >= 3 else None
+
+
+def _shape(  # noqa: PLR0913, PLR0917  a curve and what it goes between
+    places: Values, volts: Values, start: float, end: float, bit: float, step: float, noise: float
+) -> EdgeShape:
+    share = (volts - start) / (end - start)
+    rises = share[places > -_BEFORE * bit]
+    at = places[places > -_BEFORE * bit]
+    begins = _crossing(at, rises, 0.1)
+    ends = _crossing(at, rises, 0.9)
+    took = max(ends - begins, 0.0)
+    settled = volts[places > 0.6 * bit]
+    level = float(np.median(settled)) if len(settled) else end
+    later = volts[places >= ends] if len(volts[places >= ends]) else volts[-1:]
+    way = 1.0 if end > start else -1.0
+    over = (later - level) * way
+    top = int(np.argmax(over))
+    back = float(-over[top:].min())
+    return EdgeShape(
+        took * step,
+        took / bit,
+        max(float(over[top]) - noise, 0.0),
+        max(back - noise, 0.0),
+        took > 1.0,
+    )
+
+
+def _crossing(places: Values, share: Values, level: float) -> float:
+    """Return where the curve first gets past a share, on a straight line between its points."""
+    past = np.flatnonzero(share >= level)
+    if not len(past):
+        return float(places[-1])
+    at = int(past[0])
+    if at == 0 or share[at] == share[at - 1]:
+        return float(places[at])
+    part = (level - share[at - 1]) / (share[at] - share[at - 1])
+    return float(places[at - 1] + part * (places[at] - places[at - 1]))

@@ -1,0 +1,199 @@
+"""Everything that was read out of a capture, and the reading of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final, TypeAlias
+
+import numpy as np
+
+from casebase.intake.capture.can_traffic import Traffic, traffic_in
+from casebase.intake.capture.doubts import Doubt, Kind, doubts_of, is_swapped, sampling_of
+from casebase.intake.capture.edge_shape import EdgeShape, edge_shapes
+from casebase.intake.capture.edges import Pulses, pulses_in
+from casebase.intake.capture.frame_table import Fault, Frame
+from casebase.intake.capture.levels import Levels, levels_in
+from casebase.intake.capture.lin_frames import LinTraffic, lin_traffic
+from casebase.intake.capture.looks import looks_of
+from casebase.intake.capture.samples import Capture, Tell, Wanted, open_capture
+from casebase.intake.capture.senders import SenderFacts, senders_in
+from casebase.intake.capture.survey import Survey, survey
+from casebase.intake.capture.wiring import FRAMES_OF_CAN, Wiring, wiring_of
+from casebase.record.vocabulary import Look, Medium
+
+Told: TypeAlias = Callable[[str, int, int], None]
+"""Takes note of what is being done, and how many samples of how many are done."""
+
+_READING: Final = "Reading the file"
+_LEVELS: Final = "Looking at the levels"
+_EDGES: Final = "Following the edges"
+_FEWEST_PULSES: Final = 4
+
+
+@dataclass(frozen=True)
+class CaptureFacts:
+    """What a capture tells.
+
+    Levels are volts as recorded, times the scale that was given. `shapes`: edges to dominant, edges to recessive.
+    `can` and `lin` are None where no such frames were found. `not_followed`: samples at the end that were not looked
+    at for edges, because there were too many.
+    """
+
+    name: str
+    medium: Medium
+    medium_guessed: bool
+    seconds: float
+    samples: int
+    samples_per_second: float
+    volts_known: bool
+    notes: tuple[str, ...]
+    levels: Levels
+    pulses: int
+    not_followed: int
+    shapes: tuple[EdgeShape | None, EdgeShape | None]
+    can: Traffic | None
+    lin: LinTraffic | None
+    senders: tuple[SenderFacts, ...]
+    doubts: tuple[Doubt, ...]
+    looks: tuple[Look, ...]
+    dominant_share: float
+
+    @property
+    def traffic(self) -> bool:
+        """Whether somebody sent: frames, or pulses of which no frame could be told."""
+        return bool(self.frame_count) or self.pulses >= _FEWEST_PULSES
+
+    @property
+    def frame_count(self) -> int:
+        """Frames that were seen to begin."""
+        if self.lin is not None:
+            return len(self.lin.frames)
+        return len(self.can.frames) if self.can is not None else 0
+
+    @property
+    def whole_count(self) -> int:
+        """Frames with nothing wrong."""
+        if self.lin is not None:
+            return sum(frame.whole for frame in self.lin.frames)
+        return int(np.count_nonzero(self.can.frames.whole)) if self.can is not None else 0
+
+    @property
+    def cut_off_count(self) -> int:
+        """CAN frames that the end of the capture cut off: neither whole nor broken."""
+        return int(np.count_nonzero(self.can.frames.faults == Fault.CUT_OFF)) if self.can is not None else 0
+
+    @property
+    def whole_share(self) -> float | None:
+        """Share of whole frames among those that were captured to their end; None without any."""
+        count = self.frame_count - self.cut_off_count
+        return self.whole_count / count if count else None
+
+    @property
+    def busy_share(self) -> float | None:
+        """Share of the time in which a CAN frame was on the bus; None where frames were not told."""
+        if self.can is None or not len(self.can.frames):
+            return None
+        taken = float(np.sum(self.can.frames.ends - self.can.frames.starts))
+        return min(taken / self.can.pulses.followed, 1.0)
+
+    def broken(self, most: int) -> list[Frame]:
+        """Return the first broken CAN frames, those cut off left out."""
+        if self.can is None:
+            return []
+        faults = self.can.frames.faults
+        places = np.flatnonzero((faults != Fault.NONE) & (faults != Fault.CUT_OFF))[:most]
+        return [self.can.frames.frame(int(place), self.seconds / self.samples) for place in places]
+
+    def fault_counts(self) -> dict[Fault, int]:
+        """Return how many CAN frames have each first fault."""
+        if self.can is None:
+            return {}
+        kinds, counts = np.unique(self.can.frames.faults, return_counts=True)
+        return {Fault(int(kind)): int(count) for kind, count in zip(kinds, counts, strict=True)}
+
+    def doubt(self, kind: Kind) -> Doubt | None:
+        """Return the doubt of a kind, where there is one."""
+        return next((one for one in self.doubts if one.kind is kind), None)
+
+
+def read_capture(
+    path: Path, medium: Medium | None = None, wanted: Wanted | None = None, tell: Told | None = None
+) -> CaptureFacts:
+    """Read a capture whole; raise `CaptureError` where it cannot be read.
+
+    `medium` None: taken from the levels where they tell it. `tell` is told what is being done and how far it is.
+    """
+    with open_capture(path, wanted, _telling(tell, _READING)) as capture:
+        return facts_of(capture, medium, tell)
+
+
+def facts_of(capture: Capture, medium: Medium | None = None, tell: Told | None = None) -> CaptureFacts:
+    """Return what an open capture tells."""
+    seen = survey(capture, _telling(tell, _LEVELS))
+    chosen = medium or _medium_by_levels(seen, capture.channels)
+    wiring = wiring_of(chosen, capture.channels, capture.path.name)
+    levels = levels_in(seen, wiring)
+    if is_swapped(levels, wiring):
+        wiring = replace(wiring, swapped=True)
+        levels = levels_in(seen, wiring)
+    pulses = _pulses(capture, wiring, levels, tell)
+    return _put_together(capture, wiring, levels, pulses, medium is None)
+
+
+def _put_together(
+    capture: Capture, wiring: Wiring, levels: Levels, pulses: Pulses, guessed: bool
+) -> CaptureFacts:
+    step = capture.seconds_per_sample
+    can = traffic_in(pulses, step) if wiring.medium in FRAMES_OF_CAN else None
+    lin = lin_traffic(pulses, step) if wiring.medium is Medium.LIN else None
+    bit = can.rate.samples_per_bit if can else 1.0 / (lin.measured * step) if lin else None
+    known_rate = bit is not None or wiring.medium not in (*FRAMES_OF_CAN, Medium.LIN)
+    facts = CaptureFacts(
+        name=capture.path.name,
+        medium=wiring.medium,
+        medium_guessed=guessed,
+        seconds=capture.seconds,
+        samples=capture.count,
+        samples_per_second=1.0 / step,
+        volts_known=capture.volts_known,
+        notes=capture.notes,
+        levels=levels,
+        pulses=len(pulses.begins),
+        not_followed=capture.count - pulses.followed,
+        shapes=edge_shapes(capture, can, wiring, levels) if can else (None, None),
+        can=can,
+        lin=lin,
+        senders=senders_in(capture, can, wiring) if can else (),
+        doubts=doubts_of(
+            levels, wiring, sampling_of(pulses, bit if known_rate else None), capture.volts_known
+        ),
+        looks=(),
+        dominant_share=_dominant_share(pulses),
+    )
+    return replace(facts, looks=looks_of(levels, wiring, facts.shapes, facts.whole_share))
+
+
+def _pulses(capture: Capture, wiring: Wiring, levels: Levels, tell: Told | None) -> Pulses:
+    """Return the pulses; none where the signal has one level only."""
+    if levels.signal_dominant is None:
+        return Pulses(np.empty(0), np.empty(0), capture.count)
+    return pulses_in(capture, wiring, levels.thresholds, _telling(tell, _EDGES))
+
+
+def _dominant_share(pulses: Pulses) -> float:
+    return float(np.sum(pulses.ends - pulses.begins)) / max(pulses.followed, 1)
+
+
+def _medium_by_levels(seen: Survey, channels: int) -> Medium:
+    """Return the medium that the levels tell: which pair, or LIN where one line stands near a battery's volts."""
+    if channels == 1:
+        return Medium.LIN if seen.highest[0] > 6.0 else Medium.HIGH_SPEED_CAN
+    apart = float(np.median(seen.rows[0] - seen.rows[1]))
+    tolerant = apart < -3.5 and seen.highest[1] > 4.0
+    return Medium.FAULT_TOLERANT_CAN if tolerant else Medium.HIGH_SPEED_CAN
+
+
+def _telling(tell: Told | None, what: str) -> Tell | None:
+    return None if tell is None else lambda done, whole: tell(what, done, whole)
