@@ -105,22 +105,32 @@ def writing_alone(folder: Path) -> Iterator[bool]:
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _remove_if_left_behind(lock)
-        handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
+        _write_lock(lock)
     except OSError:
         yield False
         return
     try:
-        os.write(handle, str(os.getpid()).encode())
-        os.close(handle)
         yield True
     finally:
         lock.unlink(missing_ok=True)
 
 
+def _write_lock(lock: Path) -> None:
+    """Make the lock, with this process's number in it; raise `OSError` where it is there or there is no room."""
+    handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
+    try:
+        os.write(handle, str(os.getpid()).encode())
+    except OSError:  # a lock that names nobody would stay for a day
+        lock.unlink(missing_ok=True)
+        raise
+    finally:
+        os.close(handle)
+
+
 def _remove_if_left_behind(lock: Path) -> None:
     """Remove the lock of a process that is gone; where processes cannot be asked, one that is a day old."""
     with suppress(OSError, ValueError):
-        if _is_gone(int(lock.read_text(encoding="ascii"))) or time.time() - lock.stat().st_mtime > _A_DAY:
+        if time.time() - lock.stat().st_mtime > _A_DAY or _is_gone(int(lock.read_text(encoding="ascii"))):
             lock.unlink(missing_ok=True)
 
 
