@@ -12,6 +12,7 @@ from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.library.derived import Kept
+from casebase.library.records import current_record
 from casebase.record.status import status_of
 from casebase.record.vocabulary import Kind, Review, Status
 
@@ -118,11 +119,29 @@ def _refuse(  # noqa: PLR0913, PLR0917  the same, looked at
         raise LibraryError(f"{where}: the job is still open: agree to it when it has ended")
     if said is Said.MERGED:
         _refuse_merging(db, where, kept, into)
+    if said is Said.WITHDRAWN:
+        _refuse_leaving_others(db, where, kept)
 
 
 def _refuse_merging(db: Database, where: str, kept: Kept, into: Kept | None) -> None:
-    if into is None or into.case_id == kept.case_id:
+    if into is None:
+        raise LibraryError(f"{where}: merged into no case: name the one that tells the same job")
+    if into.case_id == kept.case_id:
         raise LibraryError(f"{where}: merged into itself: name the other case that tells the same job")
     there = standings(db, [into])[into.case_id].said
     if there in _GONE:
         raise LibraryError(f"{where}: case {into.case_id} is {there} itself: name one that stays")
+
+
+def _refuse_leaving_others(db: Database, where: str, kept: Kept) -> None:
+    """Raise `LibraryError` where another case was merged into this one and would be nowhere then."""
+    ids = [
+        row[0] for row in db.execute("SELECT DISTINCT case_id FROM reviews WHERE other = ?", (kept.case_id,))
+    ]
+    found = standings(db, [current_record(db, case_id) for case_id in ids])
+    for case_id, standing in found.items():
+        if standing.said is Said.MERGED and standing.other == kept.case_id:
+            raise LibraryError(
+                f"{where}: case {case_id} was merged into it and would be lost with it: give that one another word"
+                f" first (casebase review {case_id})"
+            )

@@ -54,6 +54,16 @@ def test_a_new_record_waits_and_is_not_published(library, logged):
     assert library.read_and_agreed() == []
 
 
+def test_a_case_into_which_another_was_merged_is_not_withdrawn_with_it(library, logged):
+    """What the other told would be nowhere; once that one has another word, it can be."""
+    stays, told_twice = logged(), logged(symptoms=["chimes"])
+    say(library, told_twice, Said.MERGED, "ingrid", None, stays)
+    with pytest.raises(LibraryError, match=f"case {told_twice} was merged into it"):
+        say(library, stays, Said.WITHDRAWN, "ingrid", "wrong vehicle")
+    say(library, told_twice, Said.AGREED, "ingrid")
+    assert say(library, stays, Said.WITHDRAWN, "ingrid", "wrong vehicle").said is Said.WITHDRAWN
+
+
 def test_an_agreed_record_is_published(library, logged):
     """The word is kept with who said it and when."""
     case_id = logged()
