@@ -22,6 +22,7 @@ from casebase.comparing import evaluate, print_similar, similar
 from casebase.errors import CasebaseError
 from casebase.exchanging import export, import_bundle, sources
 from casebase.keeping import backup, restore
+from casebase.logged_traffic import traffic
 from casebase.opening import job_from_anywhere, load_records, open_library, simulated_buses
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
 from casebase.privacy import names, private
@@ -253,6 +254,7 @@ app.command()(export)
 app.command("import")(import_bundle)
 app.command()(sources)
 app.command()(capture)
+app.command()(traffic)
 app.command()(backup)
 app.command()(restore)
 

@@ -19,7 +19,17 @@ LAYERS = [
     {"terminal", "site"},
     {"demo"},
     {"opening", "options"},
-    {"comparing", "browsing", "publishing", "privacy", "reviewing", "exchanging", "keeping", "capturing"},
+    {
+        "comparing",
+        "browsing",
+        "publishing",
+        "privacy",
+        "reviewing",
+        "exchanging",
+        "keeping",
+        "capturing",
+        "logged_traffic",
+    },
     {"cli"},
     {"__main__"},
 ]

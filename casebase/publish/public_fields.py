@@ -28,7 +28,7 @@ PUBLIC_FIELDS: Final[Fields] = {
     "networks": dict.fromkeys(
         ("name", "medium", "bit_rate", "data_bit_rate", "reached", "gateway", "terminators_in")
     ),
-    "modules": dict.fromkeys(("name", "network", "answers")),
+    "modules": dict.fromkeys(("name", "network", "answers", "identifiers")),
     "codes": dict.fromkeys(("module", "code", "status", "text")),
     "readings": {
         **dict.fromkeys(

@@ -17,6 +17,7 @@ from casebase.record.fields import (
     Day,
     Distance,
     FileName,
+    Identifier,
     Minutes,
     Money,
     Name,
@@ -70,6 +71,10 @@ class Module(Part):
     name: Name
     network: Name | None = None
     answers: Answers | None = None
+    identifiers: Annotated[list[Identifier], AsList, Field(max_length=MOST_ENTRIES)] = Field(
+        default_factory=list,
+        description="The CAN identifiers it sends, in hex, in quotes: '1A0', '18FEF100'.",
+    )
 
 
 class CodeEntry(Part):

@@ -19,6 +19,7 @@ from pydantic import (
 )
 
 from casebase.errors import InputError
+from casebase.record.can_identifier import can_identifier
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.quantities import (
     BIT_RATE,
@@ -136,6 +137,15 @@ Code = Annotated[
     WithJsonSchema({"type": ["string", "integer"], "examples": ["U0121-00", "SPN 639 FMI 9"]}),
 ]
 
+
+Identifier = Annotated[
+    str,
+    PlainValidator(can_identifier),
+    WithJsonSchema(
+        {"type": "string", "pattern": "^(0[xX])?[0-9A-Fa-f]{1,8}$", "examples": ["1A0", "18FEF100"]}
+    ),
+]
+"""The identifier of a CAN frame, in hex."""
 
 _YEAR_FIRST: Final = re.compile(r"[0-9]{4}-[0-9]")
 
