@@ -120,7 +120,7 @@ def test_words_survive_a_rebuild(library, logged):
         (Said.AGREED, " ", None, "nobody says so"),
         (Said.RETURNED, "ingrid", None, "without a remark"),
         (Said.WITHDRAWN, "ingrid", " ", "without a remark"),
-        (Said.MERGED, "ingrid", None, "merged into itself"),
+        (Said.MERGED, "ingrid", None, "merged into no case"),
     ],
 )
 def test_a_word_that_helps_nobody_is_refused(library, logged, said, by, remark, expected):  # noqa: PLR0913, PLR0917
