@@ -194,13 +194,10 @@ class _Look:
     def _asked(self, question: OpenQuestion, kept: Kept) -> Profile:
         """Return what is compared of a question: nothing that is only guessed of its cause."""
         named = kept.case.model_copy(update={"id": kept.case_id})
-        if question.what is What.LEFTOVER:
-            return profile_to_compare(
-                leftover_as_job(named, question.leftover or ""), [], self.means.embedder
-            )
-        stuck = as_stuck_job(named)
-        meanings = meanings_of(stuck, self.means.buses, most_tests=0, rough=True)
-        return profile_to_compare(stuck, meanings, self.means.embedder)
+        leftover = question.leftover if question.what is What.LEFTOVER else None
+        job = leftover_as_job(named, leftover) if leftover else as_stuck_job(named)
+        meanings = meanings_of(job, self.means.buses, most_tests=0, rough=True)
+        return profile_to_compare(job, meanings, self.means.embedder)
 
 
 def _same_vehicle(one: Case, other: Case) -> bool:

@@ -10,11 +10,13 @@ from typing import Any, Final
 
 from sqlite_utils import Database
 
+from casebase.intake.scan_codes import codes_in_line
 from casebase.library.reviews import Said
 from casebase.match.profile import Profile
-from casebase.record.case import Case
+from casebase.record.case import Case, CodeEntry
 from casebase.record.modules import module_family, modules_named_in
-from casebase.record.vocabulary import Kind, Status
+from casebase.record.trouble_code import TroubleCode
+from casebase.record.vocabulary import Kind, Stage, Status
 
 
 class What(StrEnum):
@@ -101,30 +103,37 @@ def taken_back(db: Database) -> set[str]:
 
 
 def leftover_as_job(case: Case, leftover: str) -> Case:
-    """Return a leftover as a job of its own: its words, and the codes that they name; not the fault that was fixed.
+    """Return a leftover as a job of its own: its words, the codes that they name, what was read after the repair.
 
-    The vehicle and its networks are those of the case. Readings and silent modules belong to what was fixed.
+    The vehicle and its networks are those of the case. The other readings, codes and silent modules belong to what was
+    fixed.
     """
     named = codes_named_in(case, leftover)
+    told = [entry for entry in case.codes if entry.code.base in named]
+    untold = named.keys() - {entry.code.base for entry in told}
+    after = [reading for reading in case.readings if reading.stage is Stage.AFTER_REPAIR]
     return case.model_copy(
         update={
             "concern": leftover,
-            "codes": [entry for entry in case.codes if entry.code.base in named],
-            **{part: [] for part in ("symptoms", "lamps", "conditions", "modules", "readings", "steps")},
+            "codes": [*told, *(CodeEntry(code=named[base]) for base in sorted(untold))],
+            "readings": [reading.model_copy(update={"stage": Stage.AS_FOUND}) for reading in after],
+            **{part: [] for part in ("symptoms", "lamps", "conditions", "modules", "steps")},
             **dict.fromkeys(("cause", "fix", "verification", "leftover", "note", "title")),
         }
     )
 
 
-def codes_named_in(case: Case, leftover: str) -> set[str]:
-    """Return those trouble codes of a case that its leftover names."""
+def codes_named_in(case: Case, leftover: str) -> dict[str, TroubleCode]:
+    """Return the trouble codes that the leftover of a case names, by their base: its own codes, or by their grammar."""
     text = leftover.casefold()
-    return {entry.code.base for entry in case.codes if entry.code.base.casefold() in text}
+    own = [entry.code for entry in case.codes if entry.code.base.casefold() in text]
+    found = [one.code for line in leftover.splitlines() for one in codes_in_line(line)]
+    return {code.base: code for code in (*own, *found)}
 
 
 def has_in_common(case: Case, leftover: str, past: Profile) -> bool:
     """Return whether a past case holds a code that a leftover names, or had its cause in a module that it names."""
-    if codes_named_in(case, leftover) & {code.base for code in past.codes}:
+    if codes_named_in(case, leftover).keys() & {code.base for code in past.codes}:
         return True
     at_fault = {module_family(found.key) for found in modules_named_in(past.cause_module or "", strict=False)}
     return bool(at_fault & {module_family(found.key) for found in modules_named_in(leftover)})
