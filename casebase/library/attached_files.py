@@ -20,7 +20,7 @@ from casebase.errors import LibraryError
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 
 LEFT_AFTER_SECONDS: Final = 3600
-"""A file that no record names and that is older was left by somebody who was stopped; a younger one may be on its way."""
+"""An older file that no record names was left by somebody who was stopped; a younger one may be on its way."""
 
 
 def files_folder(library: Path) -> Path:
@@ -33,6 +33,7 @@ class AttachedFiles:
 
     def __init__(self, library: Path) -> None:
         self.folder = files_folder(library)
+        self._library = library
 
     def keep(self, content: bytes) -> str:
         """Keep a file and return its SHA-256; raise `LibraryError` where it cannot be written.
@@ -42,7 +43,7 @@ class AttachedFiles:
         sha256 = hashlib.sha256(content).hexdigest()
         try:
             if not self._is_whole(sha256):
-                _write_at_once(self.path_of(sha256), content)
+                _write_at_once(self.path_of(sha256), content, self._library.stat().st_mode & 0o666)
         except OSError as error:
             raise LibraryError(
                 f"{self.folder}: a file cannot be kept there ({error.strerror}): make room, or check its rights"
@@ -55,8 +56,8 @@ class AttachedFiles:
             content = self.path_of(sha256).read_bytes()
         except OSError:
             raise LibraryError(
-                f"{self.folder}: the attached file {sha256[:12]} is not there: bring it back from a backup, or attach it"
-                " again"
+                f"{self.folder}: the attached file {sha256[:12]} is not there: bring it back from a backup, or attach"
+                " it again"
             ) from None
         if hashlib.sha256(content).hexdigest() != sha256:
             raise LibraryError(
@@ -88,11 +89,12 @@ class AttachedFiles:
 
     def _is_whole(self, sha256: str) -> bool:
         with suppress(LibraryError):
-            return bool(self.read(sha256)) or self.bytes_of(sha256) == 0
+            self.read(sha256)
+            return True
         return False
 
 
-def _write_at_once(path: Path, content: bytes) -> None:
+def _write_at_once(path: Path, content: bytes, mode: int) -> None:
     _make_folder(path.parent)
     descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=".part-")
     try:
@@ -100,7 +102,7 @@ def _write_at_once(path: Path, content: bytes) -> None:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        os.chmod(name, 0o644)
+        os.chmod(name, mode)  # whoever may read the library may read its files
         os.replace(name, path)
     except BaseException:
         with suppress(OSError):

@@ -15,6 +15,7 @@ from uuid import uuid4
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
+from casebase.library.attached_faults import LeftOver, faults_of_files, left_over
 from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
 from casebase.library.derived import DERIVED_VERSION, Kept, remove_derived, write_derived
 from casebase.library.identity import new_id, resolve_id
@@ -230,7 +231,12 @@ class Library:
     def faults(self) -> list[str]:
         """Return everything wrong with the library, in sentences."""
         with self._readable():
-            return faults_in(self._db)
+            return [*faults_in(self._db), *faults_of_files(self._db, self.path)]
+
+    def left_over_files(self) -> LeftOver:
+        """Return how many attached files no record names."""
+        with self._readable():
+            return left_over(self._db, self.path)
 
     def rebuild(self) -> int:
         """Make all derived tables again from the records; return the number of cases."""

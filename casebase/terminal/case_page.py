@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from casebase.library.derived import Kept
@@ -17,8 +18,13 @@ from casebase.terminal.job_page import print_cautions
 from casebase.terminal.page import Page
 
 
-def print_case(kept: Kept, page: Page, taken_from: str = "", review: str = "") -> None:
-    """Print a whole case; `taken_from` tells which other shop sent it, `review` where it stands with the shop lead."""
+def print_case(
+    kept: Kept, page: Page, taken_from: str = "", review: str = "", attached: Sequence[str] = ()
+) -> None:
+    """Print a whole case; `taken_from` tells which other shop sent it, `review` where it stands with the shop lead.
+
+    `attached` are its files, each in one line.
+    """
     case = kept.case
     page.heading(title_of(case))
     page.labelled("Case", f"{kept.case_id}, revision {kept.revision}, {status_of(case) or Kind.KNOWN_GOOD}")
@@ -30,6 +36,9 @@ def print_case(kept: Kept, page: Page, taken_from: str = "", review: str = "") -
     _print_found(case, page)
     _print_work(case, page)
     _print_outcome(case, page)
+    if attached:
+        page.heading("Attached")
+        page.bullets("Files", attached)
     _print_remarks(case, page)
     print_cautions(cautions_of(case), page)
 

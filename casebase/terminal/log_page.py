@@ -39,7 +39,9 @@ def log_by_asking(
     if case is None:
         return
     case = case.model_copy(update={"id": interview.beginning.case_id})
-    print_logged(library.log([case]), [case], page)
+    logged = library.log([case])
+    print_logged(logged, [case], page)
+    page.line(f"Pictures and text files go with it by casebase attach {logged[0].case_id} FILE", 4)
     draft.remove()
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from casebase.library.waiting import Reviewed, Waiting
 from casebase.record.words import title_of
+from casebase.terminal.attachments_page import LOOK_FIRST
 from casebase.terminal.case_page import print_case
 from casebase.terminal.page import Page
 
@@ -30,10 +31,12 @@ def print_waiting(found: Sequence[Waiting], count: int, page: Page) -> None:
         page.line(f"and {count - len(found)} more: casebase review --all")
 
 
-def print_reviewed(one: Reviewed, page: Page) -> None:
-    """Print one record under review."""
+def print_reviewed(one: Reviewed, page: Page, attached: Sequence[str] = ()) -> None:
+    """Print one record under review; `attached` are its files, each in one line."""
     found = one.waiting
-    print_case(found.kept, page)
+    print_case(found.kept, page, attached=attached)
+    if any(file.goes_out for file in found.kept.case.attachments):
+        page.line(LOOK_FIRST, 2)
     page.heading("Review")
     page.labelled("Standing", found.standing.words())
     page.labelled("Complete", f"{found.complete.points} of 100")
