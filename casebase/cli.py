@@ -6,16 +6,18 @@ Nothing heavy is imported up here, so that `casebase --help` answers at once.
 from __future__ import annotations
 
 import atexit
+import errno
 import gc
 import os
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 from typer.core import TyperGroup
 
 from casebase import __version__, places
+from casebase.attaching import attach, records_and_folders, tell_missing_files, with_files
 from casebase.browsing import browse
 from casebase.capturing import capture
 from casebase.comparing import evaluate, print_similar, similar
@@ -23,14 +25,19 @@ from casebase.errors import CasebaseError
 from casebase.exchanging import export, import_bundle, sources
 from casebase.keeping import backup, restore
 from casebase.logged_traffic import traffic
-from casebase.opening import job_from_anywhere, load_records, open_library, simulated_buses
+from casebase.opening import job_from_anywhere, open_library, simulated_buses
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
 from casebase.privacy import names, private
 from casebase.publishing import editions, publish
 from casebase.reviewing import review
+from casebase.telling import news, tell_news
 
 if TYPE_CHECKING:
     pass
+
+
+NO_ROOM: Final = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+"""A full disk can come to light wherever something is written."""
 
 
 class SentencesNotTracebacks(TyperGroup):
@@ -46,6 +53,14 @@ class SentencesNotTracebacks(TyperGroup):
         except BrokenPipeError:
             sys.stderr.close()
             raise SystemExit(0) from None
+        except OSError as error:
+            if error.errno not in NO_ROOM:
+                raise
+            typer.echo(
+                f"Error: {error.filename or 'the disk'}: {error.strerror}: make room, then try again",
+                err=True,
+            )
+            raise SystemExit(2) from None
         except KeyboardInterrupt:
             typer.echo("\nStopped.", err=True)
             raise SystemExit(130) from None
@@ -149,17 +164,23 @@ def log(
     """Keep records: from files, or by asking.
 
     Without a file it asks one question at a time. Of several files all are kept or, where one does not fit, none.
+    Pictures and text files that a record names under attachments are taken in from beside it.
 
     Example: casebase log case.yaml
     """
     from casebase.terminal.log_page import log_by_asking, print_logged, print_logged_json  # noqa: PLC0415
 
-    cases = load_records(files) if files else []
+    records = records_and_folders(files) if files else []
     with open_library(library, make_own=True) as kept:
         if not files:
-            return log_by_asking(kept, places.draft_folder(), own_page(), author, on)
+            log_by_asking(kept, places.draft_folder(), own_page(), author, on)
+            return tell_news(kept)
+        found = with_files(kept, records)
+        cases = [one.case for one in found]
         logged = kept.log(cases)
-    return print_logged_json(logged) if json else print_logged(logged, cases, own_page())
+        tell_missing_files(found, logged)
+        print_logged_json(logged) if json else print_logged(logged, cases, own_page())
+        return tell_news(kept)
 
 
 @app.command(name="list")
@@ -223,12 +244,14 @@ def show(
     from casebase.library.case_data import case_data  # noqa: PLC0415
     from casebase.library.reviews import spoken_standing  # noqa: PLC0415
     from casebase.library.sources import taken_from_of  # noqa: PLC0415
+    from casebase.terminal.attachments_page import attachment_lines  # noqa: PLC0415
     from casebase.terminal.case_page import print_case, print_revisions  # noqa: PLC0415
 
     with open_library(library) as kept:
         found = kept.get(case_id)
         told = taken_from_of(kept, found.case_id)
         spoken = spoken_standing(kept, found)
+        attached = attachment_lines(kept, found.case)
         history = kept.revisions(found.case_id) if revisions else []
     if file:
         from casebase.record.writing import record_yaml  # noqa: PLC0415
@@ -239,9 +262,12 @@ def show(
     elif revisions:
         print_revisions(found, history, own_page())
     else:
-        print_case(found, own_page(), told.words() if told else "", spoken.words() if spoken else "")
+        print_case(
+            found, own_page(), told.words() if told else "", spoken.words() if spoken else "", attached
+        )
 
 
+app.command()(attach)
 app.command()(similar)
 app.command()(evaluate)
 app.command()(browse)
@@ -255,6 +281,7 @@ app.command("import")(import_bundle)
 app.command()(sources)
 app.command()(capture)
 app.command()(traffic)
+app.command()(news)
 app.command()(backup)
 app.command()(restore)
 
@@ -328,16 +355,20 @@ def codes(
 def check(library: LibraryOption = None, json: JsonOption = False) -> None:
     """Check that the library is whole.
 
-    The file, the records, and the tables made from them.
+    The file, the records, the tables made from them, and the attached files.
 
     Example: casebase check --library shop.db
     """
     with open_library(library) as kept:
-        faults, count = kept.faults(), kept.count()
+        faults, count, left = kept.faults(), kept.count(), kept.left_over_files()
     if json:
-        print_json({"cases": count, "faults": faults})
+        print_json({"cases": count, "faults": faults, "files_of_no_record": left.files})
     else:
         typer.echo("\n".join(faults) if faults else f"{count} records, all whole.")
+        if left.files:
+            typer.echo(
+                f"{left.files} attached files ({left.bytes} bytes) are named by no record; they do no harm."
+            )
     if faults:
         raise typer.Exit(1)
 

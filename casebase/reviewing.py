@@ -10,6 +10,7 @@ from casebase import places
 from casebase.errors import LibraryError
 from casebase.opening import means_to_compare, open_library, simulated_buses
 from casebase.options import JsonOption, LibraryOption, own_page, print_json
+from casebase.telling import tell_news
 
 if TYPE_CHECKING:
     from casebase.library.reviews import Said
@@ -71,6 +72,7 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
 
 def _show(library: Library, case_id: str | None, every: bool, json: bool) -> None:
     from casebase.library.waiting import reviewed, waiting, waiting_data  # noqa: PLC0415
+    from casebase.terminal.attachments_page import attachment_lines  # noqa: PLC0415
     from casebase.terminal.review_page import print_reviewed, print_waiting  # noqa: PLC0415
 
     if case_id is None:
@@ -78,19 +80,22 @@ def _show(library: Library, case_id: str | None, every: bool, json: bool) -> Non
         return print_json(waiting_data(found)) if json else print_waiting(found, count, own_page())
     means = means_to_compare()
     one = reviewed(library, library.get(case_id), means)
-    return print_json(one.data()) if json else print_reviewed(one, own_page())
+    if json:
+        return print_json(one.data())
+    return print_reviewed(one, own_page(), attachment_lines(library, one.waiting.kept.case))
 
 
 def _say(
     library: Library, case_id: str, told: tuple[Said, str | None, str | None], by: str | None, json: bool
 ) -> None:
-    from casebase.library.reviews import say  # noqa: PLC0415
+    from casebase.library.reviews import Said, say  # noqa: PLC0415
 
     said, remark, other = told
     standing = say(library, case_id, said, by or "", remark, other)
     whole_id = library.resolve(case_id)
     if json:
-        return print_json(
-            {"case_id": whole_id, "said": str(standing.said), "by": standing.by, "at": standing.at}
-        )
-    return typer.echo(f"{whole_id}: {standing.words()}")
+        print_json({"case_id": whole_id, "said": str(standing.said), "by": standing.by, "at": standing.at})
+    else:
+        typer.echo(f"{whole_id}: {standing.words()}")
+    if said is Said.AGREED:
+        tell_news(library, [whole_id])
