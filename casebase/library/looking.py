@@ -19,10 +19,10 @@ from casebase.library.open_questions import (
     OpenQuestion,
     ProvenCase,
     What,
-    has_in_common,
     leftover_as_job,
     open_questions,
     proven_cases,
+    shareable,
     taken_back,
 )
 from casebase.match.filling import profile_to_compare
@@ -40,6 +40,9 @@ if TYPE_CHECKING:
 
 MOST_ASKED: Final = 20
 """Open questions that are looked at for one new case: those most like it (judged)."""
+
+MOST_LOOKED_AT: Final = 300
+"""Questions that are looked at closely in one look, those most like a new case: some half a minute (judged)."""
 
 WORTH_A_LOOK: Final = 0.55
 """Likeness by the index, a tenth below that from which news is told, from which a question is looked at closely: then
@@ -102,6 +105,7 @@ class _Look:
         self.library, self.means = library, means
         self.collection, self.measure = library.collection(means), library.measure()
         self.new = {one.case_id: one for one in there.proven}
+        self.new_rows = [row for row in self._rows(one.number for one in there.proven) if row is not None]
         self.jobs = [one for one in there.questions if one.what is not What.LEFTOVER]
         self.left = [one for one in there.questions if one.what is What.LEFTOVER]
         with library.reading() as db:
@@ -109,9 +113,9 @@ class _Look:
 
     def found(self) -> list[_Answered]:
         """Return every question that a new case explains well, with that case."""
-        near = {(one.case_id, one.what): one for one in (*self._near_jobs(), *self._near_left())}
+        near = self._worth_a_look()
         found = []
-        for done, question in enumerate(near.values(), start=1):
+        for done, question in enumerate(near, start=1):
             explained = self._explained(question)
             if explained is not None:
                 found.append(_Answered(question, explained))
@@ -120,45 +124,48 @@ class _Look:
 
     # --- which questions are worth a close look -------------------------------------------------------------------
 
-    def _near_jobs(self) -> Iterator[OpenQuestion]:
+    def _worth_a_look(self) -> list[OpenQuestion]:
+        """Return the questions that share something with a new case, those most like one first, not too many."""
+        near: dict[OpenQuestion, float] = {}
+        for question, score in (*self._near_jobs(), *self._near_left()):
+            near[question] = max(score, near.get(question, 0.0))
+        return sorted(near, key=lambda question: (-near[question], question.number))[:MOST_LOOKED_AT]
+
+    def _near_jobs(self) -> Iterator[tuple[OpenQuestion, float]]:
         """Ask whichever are fewer: every question for the new case most like it, or every new case for questions."""
         rows = self._rows(one.number for one in self.jobs)
         by_row = {row: one for row, one in zip(rows, self.jobs, strict=True) if row is not None}
-        new = [row for row in self._rows(one.number for one in self.new.values()) if row is not None]
-        if len(by_row) <= len(new):
-            return (by_row[row] for row in by_row if self._nearest(self._profile(row), new, 1))
-        return (by_row[near] for row in new for near in self._like_it(self._profile(row), list(by_row)))
+        if len(by_row) <= len(self.new_rows):
+            return (
+                (one, score)
+                for row, one in by_row.items()
+                for _, score in self._nearest(self._profile(row), self.new_rows, 1)
+                if score >= WORTH_A_LOOK
+            )
+        return (
+            (by_row[row], score)
+            for new in self.new_rows
+            for row, score in self._like_it(self._profile(new), list(by_row))
+            if score >= WORTH_A_LOOK
+        )
 
-    def _like_it(self, past: Profile, rows: Sequence[int]) -> Iterator[int]:
-        """Yield the rows of questions that a new case is like enough, of those that are most like it."""
-        for row in self._nearest(past, rows, MOST_ASKED, at_least=0.0):
-            match = self.measure.match(self._profile(row), past, self.collection.index.rarity)
-            if match.score >= WORTH_A_LOOK:
-                yield row
+    def _like_it(self, past: Profile, rows: Sequence[int]) -> Iterator[tuple[int, float]]:
+        """Yield the rows of the questions most like a new case, and how like each of them the case is."""
+        for row, _ in self._nearest(past, rows, MOST_ASKED):
+            yield row, self.measure.match(self._profile(row), past, self.collection.index.rarity).score
 
-    def _near_left(self) -> Iterator[OpenQuestion]:
-        """Yield the leftovers that share a code or the module at fault with a new case: words alone tell little."""
-        if not self.left:
-            return
-        rows = [row for row in self._rows(one.number for one in self.new.values()) if row is not None]
-        pasts = [self._profile(row) for row in rows]
-        for question in self.left:
-            case = self.library.get(question.case_id).case
-            if any(has_in_common(case, question.leftover or "", past) for past in pasts):
-                yield question
+    def _near_left(self) -> Iterator[tuple[OpenQuestion, float]]:
+        """Yield the leftovers that name a code, or the module at fault, of a new case."""
+        if self.left:
+            shared = shareable(self._profile(row) for row in self.new_rows)
+            yield from ((one, 1.0) for one in self.left if shared.is_named_in(one.leftover or ""))
 
-    def _nearest(
-        self, profile: Profile, among: Sequence[int], most: int, at_least: float = WORTH_A_LOOK
-    ) -> list[int]:
+    def _nearest(self, profile: Profile, among: Sequence[int], most: int) -> list[tuple[int, float]]:
         allowed = np.zeros(len(self.collection.index), dtype=bool)
         allowed[among] = True
         allowed[self.collection.rows_of_case(profile.case_id)] = False
         found = first_of(Query(self.collection.index, profile, self.measure), allowed, most)
-        return [
-            int(row)
-            for row, score in zip(found.rows, found.scores, strict=True)
-            if allowed[row] and score >= at_least
-        ]
+        return [(int(row), float(score)) for row, score in zip(found.rows, found.scores, strict=True)]
 
     def _rows(self, numbers: Iterable[int]) -> list[int | None]:
         """Return the row of each record; None for one that the index lacks."""
@@ -187,6 +194,8 @@ class _Look:
 
         found = best_explanation(self._asked(question, kept), self.collection, counts, self.measure)
         if found is None or not explains_well(found):
+            return None
+        if question.leftover and not shareable([found.match.profile]).is_named_in(question.leftover):
             return None
         new = self.new.get(found.match.profile.case_id)
         return found if new is not None and new.proven_at > question.number else None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -14,7 +14,7 @@ from casebase.intake.scan_codes import codes_in_line
 from casebase.library.reviews import Said
 from casebase.match.profile import Profile
 from casebase.record.case import Case, CodeEntry
-from casebase.record.modules import module_family, modules_named_in
+from casebase.record.modules import module_family, module_identity, modules_named_in
 from casebase.record.trouble_code import TroubleCode
 from casebase.record.vocabulary import Kind, Stage, Status
 
@@ -131,12 +131,31 @@ def codes_named_in(case: Case, leftover: str) -> dict[str, TroubleCode]:
     return {code.base: code for code in (*own, *found)}
 
 
-def has_in_common(case: Case, leftover: str, past: Profile) -> bool:
-    """Return whether a past case holds a code that a leftover names, or had its cause in a module that it names."""
-    if codes_named_in(case, leftover).keys() & {code.base for code in past.codes}:
-        return True
-    at_fault = {module_family(found.key) for found in modules_named_in(past.cause_module or "", strict=False)}
-    return bool(at_fault & {module_family(found.key) for found in modules_named_in(leftover)})
+@dataclass(frozen=True)
+class Shareable:
+    """What leftovers may share with past cases: their codes, and the families of the modules that were at fault."""
+
+    codes: frozenset[str]
+    at_fault: frozenset[str]
+
+    def is_named_in(self, leftover: str) -> bool:
+        """Return whether a leftover names any of it: its other words alone tell too little."""
+        text = leftover.casefold()
+        named = {one.code.base for line in leftover.splitlines() for one in codes_in_line(line)}
+        if named & self.codes or any(code.casefold() in text for code in self.codes):
+            return True
+        return any(module_family(found.key) in self.at_fault for found in modules_named_in(leftover))
+
+
+def shareable(pasts: Iterable[Profile]) -> Shareable:
+    """Return what leftovers may share with these cases."""
+    codes: set[str] = set()
+    at_fault: set[str] = set()
+    for past in pasts:
+        codes.update(code.base for code in past.codes)
+        if past.cause_module:
+            at_fault.add(module_family(module_identity(past.cause_module)))
+    return Shareable(frozenset(codes), frozenset(at_fault))
 
 
 def _asked(row: dict[str, Any]) -> list[OpenQuestion]:

@@ -28,7 +28,7 @@ import numpy as np
 from matching_cases import TEXT, Asked, Library, Lot, demo_left_out, demo_library, left_out, library_of
 
 from casebase import places
-from casebase.library.open_questions import has_in_common, leftover_as_job
+from casebase.library.open_questions import leftover_as_job, shareable
 from casebase.match.collection import Collection, collection_of
 from casebase.match.filling import profile_to_compare
 from casebase.match.meaning import meanings_of
@@ -141,7 +141,7 @@ def left(questions: int) -> None:
         if case.leftover is None:
             continue
         proven = [past for past in library.pasts if proves_a_fault(past) and past.case_id != case.id]
-        shares = sum(has_in_common(case, case.leftover, past) for past in proven)
+        shares = sum(shareable([past]).is_named_in(case.leftover) for past in proven)
         found = best_explanation(_left(case, case.leftover), library.collection)
         told = f"{found.match.score:.2f} | {found.probability:.2f}" if found else "- | not the likeliest"
         print(f"| {case.leftover.split('.')[0][:70].strip()} | {shares} | {told} |")

@@ -12,10 +12,10 @@ from casebase.library.looking import look, unlooked
 from casebase.library.news import mark_read, news_in
 from casebase.library.open_questions import (
     What,
-    has_in_common,
     leftover_as_job,
     open_questions,
     proven_cases,
+    shareable,
 )
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
@@ -269,13 +269,14 @@ def test_a_leftover_asks_by_what_was_read_after_the_repair(library, means):
 
 def test_a_leftover_is_held_only_against_cases_that_share_a_code_or_the_module_at_fault(make_case):
     """Its words alone tell too little."""
-    case = make_case(leftover="The ABS still logs U0121 now and then.")
-    same_code = profile_of(make_case(cause={"fault": "low_open", "module": "BCM", "proof": "seen"}), "a")
-    same_module = profile_of(
-        make_case(codes=[], cause={"fault": "low_open", "module": "ABS", "proof": "seen"}), "b"
-    )
-    neither = profile_of(make_case(codes=[], cause={"fault": "low_open", "proof": "seen"}), "c")
-    told = [has_in_common(case, case.leftover, past) for past in (same_code, same_module, neither)]
+    leftover = "The ABS still logs U0121 now and then."
+    same_code = make_case(cause={"fault": "low_open", "module": "BCM", "proof": "seen"})
+    same_module = make_case(codes=[], cause={"fault": "low_open", "module": "ABS", "proof": "seen"})
+    neither = make_case(codes=[], cause={"fault": "low_open", "module": "BCM", "proof": "seen"})
+    told = [
+        shareable([profile_of(past, "past")]).is_named_in(leftover)
+        for past in (same_code, same_module, neither)
+    ]
     assert told == [True, True, False]
 
 

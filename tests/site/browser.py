@@ -5,7 +5,7 @@ import shutil
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -13,6 +13,7 @@ import pytest
 import uvicorn
 from playwright.sync_api import Browser, sync_playwright
 
+from casebase.library.news import News
 from casebase.site.serving import server_over
 
 PHONE = {"width": 390, "height": 700}
@@ -20,12 +21,12 @@ DESK = {"width": 1200, "height": 900}
 
 
 @contextmanager
-def served(path: Path) -> Iterator[str]:
+def served(path: Path, news: Sequence[News] = ()) -> Iterator[str]:
     """Yield the address of a site over `path`, answered in a thread."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    server: uvicorn.Server = server_over(path, "127.0.0.1", port)
+    server: uvicorn.Server = server_over(path, "127.0.0.1", port, news)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     until = time.monotonic() + 60

@@ -1,7 +1,7 @@
 """What the tests of the site share: the demonstration as a frozen file, and pages asked for without a network."""
 
 import asyncio
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 import httpx
@@ -10,6 +10,7 @@ import pytest
 from casebase import places
 from casebase.library.derived import Kept
 from casebase.library.index_update import Means
+from casebase.library.news import News
 from casebase.publish.frozen import freeze
 from casebase.record.case import Case
 from casebase.record.vocabulary import Review
@@ -49,12 +50,12 @@ def frozen_of(tmp_path) -> Callable[..., Path]:
 
 
 @pytest.fixture(scope="session")
-def asking() -> Iterator[Callable[[Path], Ask]]:
+def asking() -> Iterator[Callable[..., Ask]]:
     """A function that gives, for a frozen file, a function from an address to the response; one event loop for all."""
     with asyncio.Runner() as runner:
 
-        def asker(path: Path) -> Ask:
-            site = site_over(path)
+        def asker(path: Path, news: Sequence[News] = ()) -> Ask:
+            site = site_over(path, news)
             app = site.app()
             runner.run(site.invoke_startup())
 
