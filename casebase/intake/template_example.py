@@ -35,7 +35,7 @@ EXAMPLE: Final[dict[str, Any]] = {
             "terminators_in": ["ECM", "BCM"],
         }
     ],
-    "modules": [{"name": "ABS", "network": "powertrain CAN", "answers": "no"}],
+    "modules": [{"name": "ABS", "network": "powertrain CAN", "answers": "no", "identifiers": ["1A0", "1A4"]}],
     "codes": [
         {
             "module": "BCM",

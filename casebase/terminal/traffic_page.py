@@ -40,7 +40,7 @@ def _print_silences(one: BusReport, page: Page, every: bool) -> None:
         page.line(f"Nobody of the {steady} identifiers that are sent at a period.", 2)
     other = len(one.bus.identifiers) - steady
     if other:
-        page.line(f"Of {other} identifiers without a steady period silence cannot be told.", 2)
+        page.line(f"Identifiers without a steady period, whose silence cannot be told: {other}.", 2)
 
 
 def _print_difference(one: BusReport, report: Report, page: Page, every: bool) -> None:

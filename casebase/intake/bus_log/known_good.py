@@ -143,7 +143,7 @@ def _other_period(one: Identifier, good: Identifier) -> OtherPeriod | None:
     """Return a period that differs by the factor, and by more than chance lets both medians differ."""
     if one.intervals is None or good.intervals is None or not good.steady:
         return None
-    found = OtherPeriod(one.key, one.intervals[2], good.intervals[2])
+    found = OtherPeriod(one.key, one.intervals.median, good.intervals.median)
     unlike = found.factor >= LATE_FACTOR or found.factor <= 1 / LATE_FACTOR
     apart = abs(found.period - found.good_period) > _uncertainty(one) + _uncertainty(good)
     return found if unlike and apart else None
@@ -152,7 +152,7 @@ def _other_period(one: Identifier, good: Identifier) -> OtherPeriod | None:
 def _uncertainty(one: Identifier) -> float:
     if one.intervals is None:
         return float("inf")
-    return _NOTCH * (one.intervals[3] - one.intervals[1]) / float(max(1, one.count - 1) ** 0.5)
+    return _NOTCH * (one.intervals.of_75 - one.intervals.of_25) / float(max(1, one.count - 1) ** 0.5)
 
 
 def _silent_modules(

@@ -94,7 +94,7 @@ def returns(found: tuple[Silence, ...]) -> dict[tuple[IdentifierKey, ...], int]:
 def _gaps(one: Identifier, log_end: float) -> list[_Gap]:
     if not one.steady or one.intervals is None:
         return []
-    reach = _REACH * one.intervals[4]
+    reach = _REACH * one.intervals.of_90
     found = [
         _Gap(one.key, begin, begin + length, reach) for length, begin in one.gaps if length > one.gap_from
     ]

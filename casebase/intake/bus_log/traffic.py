@@ -17,15 +17,15 @@ from casebase.intake.bus_log.identifier_tally import IdentifierTally, IntervalSa
 from casebase.intake.bus_log.load import ErrorFrames, OverTime
 from casebase.intake.bus_log.reading import open_log
 
-FEWEST_INTERVALS: Final = 8
+FEWEST_INTERVALS: Final = 5
 """From fewer intervals no period is told (chosen)."""
 
 STEADY_UP_TO: Final = 3.0
-"""A sender is steady where 95 % of its intervals are shorter than this many periods (chosen)."""
+"""A sender is steady where 90 % of its intervals are no longer than this many periods (chosen)."""
 
 GAP_PERIODS: Final = 5.0
 GAP_USUAL_LONGEST: Final = 3.0
-"""A gap is one from 5 periods on, and from 3 times what 95 % of the intervals keep to (chosen)."""
+"""A gap is one from 5 periods on, and from 3 times what 90 % of the intervals keep to (chosen)."""
 
 _EXTENDED_KEY: Final = 0x8000_0000
 Numbers = NDArray[Any]
@@ -43,6 +43,18 @@ class IdentifierKey:
 
 
 @dataclass(frozen=True, slots=True)
+class Intervals:
+    """The spread of an identifier's intervals in seconds: so many per cent are no longer than this."""
+
+    of_5: float
+    of_25: float
+    median: float
+    of_75: float
+    of_90: float
+    of_95: float
+
+
+@dataclass(frozen=True, slots=True)
 class Identifier:
     """What a log says of one identifier; times in seconds since the log began."""
 
@@ -52,8 +64,8 @@ class Identifier:
     last: float
     lengths: tuple[int, ...]
     """Data lengths seen, in bytes."""
-    intervals: tuple[float, float, float, float, float] | None
-    """5, 25, 50, 75 and 95 % of the intervals are no longer than these; None where there are too few."""
+    intervals: Intervals | None
+    """None where there are too few."""
     gaps: tuple[tuple[float, float], ...]
     """The longest intervals and when each began, the longest first."""
     fd_frames: int = 0
@@ -63,24 +75,24 @@ class Identifier:
     @property
     def period(self) -> float | None:
         """The median interval."""
-        return self.intervals[2] if self.intervals else None
+        return self.intervals.median if self.intervals else None
 
     @property
     def jitter(self) -> float | None:
         """Half the width that the middle 90 % of the intervals keep to."""
-        return (self.intervals[4] - self.intervals[0]) / 2 if self.intervals else None
+        return (self.intervals.of_95 - self.intervals.of_5) / 2 if self.intervals else None
 
     @property
     def steady(self) -> bool:
         """Whether it is sent at a period, so that silence can be told."""
-        return self.intervals is not None and 0 < self.intervals[4] <= STEADY_UP_TO * self.intervals[2]
+        return self.intervals is not None and 0 < self.intervals.of_90 <= STEADY_UP_TO * self.intervals.median
 
     @property
     def gap_from(self) -> float:
         """How long an interval must be to count as silence; infinite where that cannot be told."""
         if self.intervals is None or not self.steady:
             return float("inf")
-        return max(GAP_PERIODS * self.intervals[2], GAP_USUAL_LONGEST * self.intervals[4])
+        return max(GAP_PERIODS * self.intervals.median, GAP_USUAL_LONGEST * self.intervals.of_90)
 
 
 @dataclass(frozen=True)
@@ -240,14 +252,14 @@ def _identifier(tally: IdentifierTally, key: int, begin: float) -> Identifier:
     row = tally.row_of(key)
     sample = tally.samples[row]
     enough = len(sample.intervals) >= FEWEST_INTERVALS
-    shares = np.quantile(sample.intervals, (0.05, 0.25, 0.5, 0.75, 0.95)).tolist() if enough else None
+    shares = np.quantile(sample.intervals, (0.05, 0.25, 0.5, 0.75, 0.9, 0.95)).tolist() if enough else None
     return Identifier(
         key=IdentifierKey(bool(key & _EXTENDED_KEY), key & ~_EXTENDED_KEY),
         count=int(tally.counts[row]),
         first=float(tally.first[row]) - begin,
         last=float(tally.last[row]) - begin,
         lengths=tuple(np.flatnonzero(tally.lengths[row]).tolist()),
-        intervals=(shares[0], shares[1], shares[2], shares[3], shares[4]) if shares else None,
+        intervals=Intervals(*shares) if shares else None,
         gaps=tuple((length, start - begin) for length, start in sample.longest),
         fd_frames=int(tally.fd[row]),
         error_passive_frames=int(tally.error_passive[row]),

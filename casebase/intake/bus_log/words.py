@@ -18,7 +18,7 @@ RETURNS_MEAN: Final = (
 )
 NAMED_AT_MOST: Final = 12
 
-_BUS_OFF, _RESTARTED = 0x40, 0x100
+_BUS_ERROR: Final = 0x80
 _CLASSES: Final = {
     0x02: "lost arbitration",
     0x04: "controller problem",
@@ -120,13 +120,17 @@ def error_words(report: BusReport, *, told: bool) -> list[str]:
     largest = bursts[0]
     lines = [
         f"{errors.count} error frames, the first at {moment_words(errors.bursts[0].begin - begin)};"
-        f" in {errors.bursts_seen} bursts, the largest {largest.count} from"
+        f" {_bursts_words(errors.bursts_seen)}, the largest {largest.count} from"
         f" {moment_words(largest.begin - begin)} to {moment_words(largest.end - begin)}"
     ]
-    classes = [name for bit, name in _CLASSES.items() if errors.classes & bit]
+    classes = [name for bit, name in _CLASSES.items() if errors.classes & bit & ~_BUS_ERROR]
     if classes:
-        lines.append(f"the controller that logged said: {', '.join(classes)} (of itself, not of a module)")
+        lines.append(f"the logger's own controller told {', '.join(classes)}: of itself, not of a module")
     return lines
+
+
+def _bursts_words(count: int) -> str:
+    return "in 1 burst" if count == 1 else f"in {count} bursts"
 
 
 def load_words(report: BusReport, load: Load | None, seconds: float) -> str:
