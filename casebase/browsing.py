@@ -62,6 +62,7 @@ def _library(path: Path | None, demo: bool) -> Library:
 
 
 def _freeze(library: Library, out: Path) -> None:
+    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
     from casebase.publish.frozen import freeze  # noqa: PLC0415
 
     agreed, whole = library.read_and_agreed(), library.count()
@@ -69,7 +70,8 @@ def _freeze(library: Library, out: Path) -> None:
         "frozen on": str(date.today()),
         "cases from": library.fact("purpose") or "frozen from the library; not a published edition",
     }
-    count = freeze(agreed, out, facts, means_to_compare())
+    contents = AttachedFiles(library.path).read
+    count = freeze(agreed, out, facts, means_to_compare(), contents=contents)
     typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
 
 

@@ -44,7 +44,9 @@ def export(
 
     Example: casebase export north.zip --by "Workshop North"
     """
+    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
     from casebase.publish.bundle import export_bundle  # noqa: PLC0415
+    from casebase.publish.public_files import public_contents  # noqa: PLC0415
     from casebase.terminal.exchange_page import exported_data, print_exported  # noqa: PLC0415
 
     with open_library(library) as kept:
@@ -53,7 +55,8 @@ def export(
             raise BundleError("nobody sends this bundle: say which shop does with --by SHOP")
         records = kept.read_and_agreed()
         _stop_at_private_text(kept, records)
-        made = export_bundle(kept, records, out, shop, str(on.date() if on else date.today()))
+        day, read = str(on.date() if on else date.today()), AttachedFiles(kept.path).read
+        made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read))
         if by:
             kept.set_fact(_OUR_NAME, by)
     return print_json(exported_data(made)) if json else print_exported(made, shop, own_page())
@@ -121,11 +124,12 @@ def sources(
 
 
 def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
+    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
     from casebase.library.cleared_text import cleared  # noqa: PLC0415
     from casebase.library.private_names import names  # noqa: PLC0415
     from casebase.publish.private_text import hits_in  # noqa: PLC0415
 
-    found = hits_in(records, names(library), cleared(library))
+    found = hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
     if found:
         told = "\n".join(hit.sentence() for hit in found)
         raise BundleError(

@@ -50,6 +50,7 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase publish editions --by ingrid
     """
+    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
     from casebase.publish.publication import Imprint, with_initials  # noqa: PLC0415
     from casebase.publish.publication import publish as published  # noqa: PLC0415
     from casebase.terminal.publish_page import print_published, published_data  # noqa: PLC0415
@@ -66,7 +67,11 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         day, means = on.date() if on else date.today(), means_to_compare()
         imprint = Imprint(str(day), by, named, licensed, _own_figures(kept, means))
         made = published(
-            [with_initials(one) for one in records] if initials else records, folder, imprint, means
+            [with_initials(one) for one in records] if initials else records,
+            folder,
+            imprint,
+            means,
+            AttachedFiles(kept.path).read,
         )
     return print_json(published_data(made)) if json else print_published(made, own_page())
 
@@ -94,11 +99,12 @@ def editions(
 
 
 def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
+    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
     from casebase.library.cleared_text import cleared  # noqa: PLC0415
     from casebase.library.private_names import names  # noqa: PLC0415
     from casebase.publish.private_text import hits_in  # noqa: PLC0415
 
-    found = hits_in(records, names(library), cleared(library))
+    found = hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
     if found:
         told = "\n".join(hit.sentence() for hit in found)
         raise EditionError(

@@ -24,6 +24,7 @@ from casebase.library.bundle_format import (
     Entry,
     canonical_text,
 )
+from casebase.library.taken_files import what_is_wrong
 from casebase.record.canonical import canonical_json, sha256_of
 from casebase.record.case import ID_PATTERN, Case
 from casebase.record.loading import case_from_data
@@ -55,6 +56,7 @@ def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
         about = _about(archive)
         _refuse_wrong_sums(archive)
         entries = _entries(archive, public)
+        _refuse_wrong_attachments(archive, entries)
         _refuse_wrong_counts(path, about, {"cases": len(entries), "attachments": len(archive.attachments)})
         return CheckedBundle(path, about["shop"], about["made_on"], entries, archive.attachments)
 
@@ -121,6 +123,21 @@ def _refuse_wrong_sums(archive: Archive) -> None:
         if digest.hexdigest() != sha256 or (name.startswith(ATTACHMENTS) and name != ATTACHMENTS + sha256):
             raise BundleError(
                 f"{archive.path}: {name} does not match its SHA-256: it was changed or damaged, ask for it again"
+            )
+
+
+def _refuse_wrong_attachments(archive: Archive, entries: list[Entry]) -> None:
+    """Raise `BundleError` unless the files are those that the records name, each as casebase itself would keep it."""
+    named = {str(one.sha256) for entry in entries for one in entry.case.attachments}
+    there = set(archive.attachments)
+    for sha256 in sorted(named ^ there):
+        told = "named by a record and not there" if sha256 in named else "named by no record"
+        raise BundleError(f"{archive.path}: {ATTACHMENTS}{sha256} is {told}: ask for the bundle again")
+    for sha256 in sorted(there):
+        if wrong := what_is_wrong(archive.read(ATTACHMENTS + sha256)):
+            raise BundleError(
+                f"{archive.path}: {ATTACHMENTS}{sha256}: {wrong}: nothing was taken in; ask the sender to attach the"
+                " file anew"
             )
 
 

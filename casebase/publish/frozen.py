@@ -28,6 +28,7 @@ from casebase.match.index_building import IndexBuilder, empty_index, extended
 from casebase.publish.changes import Change, write_changes
 from casebase.publish.packed_index import pack_index
 from casebase.publish.public_fields import public_case
+from casebase.publish.public_files import Contents, public_contents, write_files
 from casebase.record.canonical import canonical_json, sha256_of
 
 FROZEN_ID: Final = 0x43425345 + 1
@@ -42,30 +43,37 @@ _BESIDES: Final = (
 )
 
 
-def freeze(
+def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
     kept: Iterable[Kept],
     out: Path,
     facts: Mapping[str, str],
     means: Means,
     changes: Sequence[Change] = (),
+    contents: Contents | None = None,
 ) -> int:
     """Write the public fields of records to a new file at `out`, and return how many there are.
 
-    `facts` and `changes` are told of the collection as it stands there. Raises `EditionError` when there is nothing to
-    freeze or the file cannot be written; what stood at `out` is replaced at once or not at all.
+    `facts` and `changes` are told of the collection as it stands there; `contents` gives the bytes of attachments.
+    Raises `EditionError` when there is nothing to freeze or the file cannot be written; what stood at `out` is replaced
+    at once or not at all.
     """
     try:
         with tempfile.TemporaryDirectory(dir=out.parent, prefix=f".{out.name}-") as folder:
             made = Path(folder) / out.name
-            count = _write(kept, made, facts, means, changes)
+            count = _write(kept, made, facts, means, changes, contents)
             os.replace(made, out)
     except (OSError, sqlite3.Error) as error:
         raise EditionError(f"{out}: cannot be written ({error}): name another place, or make room") from None
     return count
 
 
-def _write(
-    kept: Iterable[Kept], path: Path, facts: Mapping[str, str], means: Means, changes: Sequence[Change]
+def _write(  # noqa: PLR0913, PLR0917  what stands in the file
+    kept: Iterable[Kept],
+    path: Path,
+    facts: Mapping[str, str],
+    means: Means,
+    changes: Sequence[Change],
+    contents: Contents | None,
 ) -> int:
     with closing(sqlite3.connect(path)) as connection:
         # Whoever stops half way leaves a file in a folder that goes; safety costs time only.
@@ -77,6 +85,7 @@ def _write(
             write_derived(db, readable_records(db))
             connection.executemany("INSERT INTO facts VALUES (?, ?)", sorted(facts.items()))
             write_changes(connection, changes)
+            write_files(connection, public_contents(readable_records(db), contents))
             pack_index(connection, _index(db, count, means))
         for statement in _BESIDES:
             connection.execute(statement)

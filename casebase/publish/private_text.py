@@ -8,13 +8,17 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import chain
 from typing import Any, Final
 
 from casebase.library.cleared_text import mark_of
 from casebase.library.derived import Kept
+from casebase.publish.attached_texts import texts_of_attachments
 from casebase.publish.private_kinds import Found, found_in
 from casebase.publish.public_fields import public_case
+from casebase.publish.public_files import Contents
 from casebase.record.canonical import plain_data
+from casebase.record.case import Case
 from casebase.record.problems import printable
 from casebase.record.vocabulary import Market
 
@@ -60,13 +64,19 @@ class Hit:
 
 
 def hits_in(
-    kept: Iterable[Kept], private_names: Sequence[str], cleared: Collection[str] = frozenset()
+    kept: Iterable[Kept],
+    private_names: Sequence[str],
+    cleared: Collection[str] = frozenset(),
+    contents: Contents | None = None,
 ) -> list[Hit]:
-    """Return what looks private in the public fields of records, but for the texts that were cleared."""
+    """Return what looks private in the public fields of records, but for the texts that were cleared.
+
+    With `contents`, which gives the bytes of attached files, the text files among those for others are looked at too.
+    """
     found = []
     for one in kept:
         regions = REGIONS.get(one.case.vehicle.market, WHERE_UNKNOWN)
-        for field, text in texts_of(plain_data(public_case(one.case))):
+        for field, text in chain(_texts_of_record(one.case), texts_of_attachments(one.case, contents)):
             if mark_of(one.case_id, field, text) not in cleared:
                 found += hits_in_text(one.case_id, field, text, private_names, regions)
     return found
@@ -86,6 +96,12 @@ def masked(text: str, found: Sequence[Found]) -> str:
     for one in sorted(found, key=lambda one: -one.begin):
         text = text[: one.begin] + one.instead + text[one.end :]
     return text
+
+
+def _texts_of_record(case: Case) -> Iterator[tuple[str, str]]:
+    data = plain_data(public_case(case))
+    data.pop("attachments", None)
+    return texts_of(data)
 
 
 def texts_of(data: Any, path: str = "") -> Iterator[tuple[str, str]]:

@@ -9,7 +9,7 @@ import json
 from typing import Any, Final
 
 from casebase.record.canonical import plain_data
-from casebase.record.case import Case
+from casebase.record.case import Attachment, Case
 
 ALL: Final = None
 """A value that goes out whole: a word, a number, a list of words."""
@@ -46,7 +46,9 @@ PUBLIC_FIELDS: Final[Fields] = {
             )
         ),
         **dict.fromkeys(("stage", "value", "note")),
-        "waveform": dict.fromkeys(("traffic", "recessive", "dominant", "looks", "note")),
+        "waveform": dict.fromkeys(
+            ("traffic", "recessive", "dominant", "looks", "dominant_share", "whole_frames", "note")
+        ),
     },
     "steps": dict.fromkeys(("did", "found", "minutes")),
     "cause": {
@@ -59,15 +61,26 @@ PUBLIC_FIELDS: Final[Fields] = {
     ),
     "leftover": ALL,
     "note": ALL,
+    "attachments": dict.fromkeys(("file", "shows", "for_others", "sha256")),
     "provenance": dict.fromkeys(("author", "shop", "opened", "ended", "invented")),
 }
-"""Not among them: the customer's words, the VIN, what it cost, attachments, what the shop lead remarked."""
+"""Not among them: the customer's words, the VIN, what it cost, what the shop lead remarked.
+
+Of the attachments only those that are said to be for others (`public_case`).
+"""
 
 
 def public_case(case: Case) -> Case:
     """Return the record with its public fields alone; its ID and revision stay."""
+    if case.attachments:
+        case = case.model_copy(update={"attachments": public_attachments(case)})
     public = Case.model_validate_json(json.dumps(_only(plain_data(case), PUBLIC_FIELDS)))
     return public.model_copy(update={"id": case.id, "revision": case.revision})
+
+
+def public_attachments(case: Case) -> list[Attachment]:
+    """Return the attachments of a record that may leave the shop."""
+    return [one for one in case.attachments if one.goes_out]
 
 
 def _only(data: Any, fields: Fields | None) -> Any:
@@ -86,7 +99,15 @@ def with_what_stays_inside(public: Case, ours: Case) -> Case:
     """
     theirs, kept = plain_data(public), plain_data(ours)
     kept.pop("review", None)
-    return Case.model_validate_json(json.dumps(_laid_over(theirs, kept, PUBLIC_FIELDS)))
+    kept.pop("attachments", None)
+    whole = Case.model_validate_json(json.dumps(_laid_over(theirs, kept, PUBLIC_FIELDS)))
+    return whole.model_copy(update={"attachments": [*public.attachments, *_inside_attachments(ours, public)]})
+
+
+def _inside_attachments(ours: Case, public: Case) -> list[Attachment]:
+    """Return our attachments that stay inside; one whose bytes the other shop has is none."""
+    known = {one.sha256 for one in public.attachments}
+    return [one for one in ours.attachments if not one.goes_out and (one.sha256 or one.file) not in known]
 
 
 def _laid_over(theirs: Any, ours: Any, fields: Fields | None) -> Any:

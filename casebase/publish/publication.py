@@ -22,6 +22,7 @@ from casebase.publish.edition_folder import (
     show_edition,
 )
 from casebase.publish.frozen import freeze
+from casebase.publish.public_files import Contents
 
 
 @dataclass(frozen=True)
@@ -62,11 +63,14 @@ class Imprint:
         return {key: value for key, value in told.items() if value}
 
 
-def publish(kept: Sequence[Kept], folder: Path, imprint: Imprint, means: Means) -> Published:
+def publish(
+    kept: Sequence[Kept], folder: Path, imprint: Imprint, means: Means, contents: Contents | None = None
+) -> Published:
     """Make the next edition in `folder` and show it; raise `EditionError` where nothing changed or it cannot be made.
 
     Where the last one holds all there is but another is shown, that one is shown again.
-    The records are expected to have been looked through for what must not leave the shop.
+    The records are expected to have been looked through for what must not leave the shop. `contents` gives the bytes of
+    their attachments.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -81,7 +85,7 @@ def publish(kept: Sequence[Kept], folder: Path, imprint: Imprint, means: Means) 
         return _shown_again(folder, last)
     number = last + 1
     path = edition_path(folder, number)
-    records = freeze(kept, path, imprint.facts(number), means, changes)
+    records = freeze(kept, path, imprint.facts(number), means, changes, contents)
     try:
         sha256 = keep_digest(path)
         show_edition(folder, number)

@@ -14,7 +14,8 @@ from enum import StrEnum
 
 from sqlite_utils import Database
 
-from casebase.library.bundle_checks import CheckedBundle
+from casebase.library.attached_files import AttachedFiles
+from casebase.library.bundle_checks import CheckedBundle, attachments_of
 from casebase.library.bundle_format import Entry
 from casebase.library.derived import Kept, remove_derived, write_derived
 from casebase.library.identity import new_id
@@ -73,6 +74,10 @@ def take_in(
     if weight is not None:
         refuse_wrong_weight(weight)
     named = source or bundle.shop
+    # Before the records that name them: whoever is stopped in between leaves files that no record names.
+    files = AttachedFiles(library.path)
+    for _, content in attachments_of(bundle):
+        files.keep(content)
     with library.changing() as db:
         taking = _Taking(db, named, _now(), heads_in(db, {entry.told_id for entry in bundle.entries}))
         taken = [taking.take(entry) for entry in bundle.entries]

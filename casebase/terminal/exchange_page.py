@@ -17,7 +17,8 @@ MOST_NAMED: Final = 12
 
 def print_exported(made: Exported, shop: str, page: Page) -> None:
     """Print a bundle that was written."""
-    page.line(f"{made.cases} {_cases(made.cases)} of {shop} in {made.path}, {made.bytes} bytes")
+    files = f" with {made.attachments} attached files" if made.attachments else ""
+    page.line(f"{made.cases} {_cases(made.cases)}{files} of {shop} in {made.path}, {made.bytes} bytes")
     page.labelled("SHA-256", made.sha256)
     page.line(f"The other shop takes it in with: casebase import {made.path.name}")
 
@@ -37,7 +38,7 @@ def print_taken_in(taken: TakenIn, twice: Sequence[NearDuplicate], bundle: Check
         page.heading(f"Perhaps one job told twice: likeness from {SAME_JOB_FROM:.2f}, the same codes")
         _print_some([f"{one.case_id}  {one.score:.2f}  like {one.other}: {one.why}" for one in twice], page)
     if bundle.attachments:
-        page.line(f"{len(bundle.attachments)} attachments were checked and not kept.")
+        page.line(f"Attached files checked and kept: {len(bundle.attachments)}.")
     page.line("They wait to be read: casebase review")
 
 
@@ -75,7 +76,7 @@ def taken_in_data(taken: TakenIn, twice: Sequence[NearDuplicate], bundle: Checke
             for one in twice
         ],
         "same_job_from": SAME_JOB_FROM,
-        "attachments_not_kept": len(bundle.attachments),
+        "attachments": len(bundle.attachments),
     }
 
 

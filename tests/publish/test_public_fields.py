@@ -13,7 +13,6 @@ INSIDE = {
     "id",
     "revision",
     "concern",
-    "attachments",
     "review",
     "vehicle.vin",
     "fix.cost",
