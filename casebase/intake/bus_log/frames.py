@@ -58,7 +58,7 @@ class FrameBlock:
     def __len__(self) -> int:
         return len(self.seconds)
 
-    def taken(self, chosen: NDArray[Any]) -> FrameBlock:
+    def taken(self, chosen: NDArray[Any] | slice) -> FrameBlock:
         """Return the frames chosen by a mask or by their places."""
         return FrameBlock(*(getattr(self, name)[chosen] for name in FrameBlock.__slots__))
 
