@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -32,14 +33,24 @@ from casebase.match.meaning import meanings_of
 from casebase.match.profile import Profile
 from casebase.match.query import Query
 from casebase.match.rank import first_of
-from casebase.match.well_explained import Explained, best_explanation, explains_well, proves_a_fault
+from casebase.match.well_explained import (
+    LIKE_FROM,
+    Explained,
+    best_explanation,
+    explains_well,
+    nearest_rows,
+    proves_a_fault,
+)
 from casebase.record.case import Case
 
 if TYPE_CHECKING:
     from casebase.library.store import Library
 
 MOST_ASKED: Final = 20
-"""Open questions that are looked at for one new case: those most like it (judged)."""
+"""Open questions that are asked for one new case where there are many: those most like it (judged)."""
+
+AMONG_THE_FIRST: Final = 5
+"""A new case that does not come so near by the index will not be the nearest by a closer look (judged)."""
 
 MOST_LOOKED_AT: Final = 300
 """Questions that are looked at closely in one look, those most like a new case: some half a minute (judged)."""
@@ -106,6 +117,7 @@ class _Look:
         self.collection, self.measure = library.collection(means), library.measure()
         self.new = {one.case_id: one for one in there.proven}
         self.new_rows = [row for row in self._rows(one.number for one in there.proven) if row is not None]
+        self.is_new = set(self.new_rows)
         self.jobs = [one for one in there.questions if one.what is not What.LEFTOVER]
         self.left = [one for one in there.questions if one.what is What.LEFTOVER]
         with library.reading() as db:
@@ -132,40 +144,39 @@ class _Look:
         return sorted(near, key=lambda question: (-near[question], question.number))[:MOST_LOOKED_AT]
 
     def _near_jobs(self) -> Iterator[tuple[OpenQuestion, float]]:
-        """Ask whichever are fewer: every question for the new case most like it, or every new case for questions."""
+        """Yield the jobs for which a new case leads by the index: of all, or of those most like a new one."""
         rows = self._rows(one.number for one in self.jobs)
         by_row = {row: one for row, one in zip(rows, self.jobs, strict=True) if row is not None}
-        if len(by_row) <= len(self.new_rows):
-            return (
-                (one, score)
-                for row, one in by_row.items()
-                for _, score in self._nearest(self._profile(row), self.new_rows, 1)
-                if score >= WORTH_A_LOOK
-            )
-        return (
-            (by_row[row], score)
-            for new in self.new_rows
-            for row, score in self._like_it(self._profile(new), list(by_row))
-            if score >= WORTH_A_LOOK
-        )
+        asked: Iterable[int] = by_row
+        if len(by_row) > len(self.new_rows):
+            asked = {row for new in self.new_rows for row in self._most_like(new, list(by_row))}
+        for done, row in enumerate(sorted(asked), start=1):
+            score = self._lead_of_new(self._profile(row))
+            if score >= WORTH_A_LOOK:
+                yield by_row[row], score
+            self.means.progress(done, len(by_row))
 
-    def _like_it(self, past: Profile, rows: Sequence[int]) -> Iterator[tuple[int, float]]:
-        """Yield the rows of the questions most like a new case, and how like each of them the case is."""
-        for row, _ in self._nearest(past, rows, MOST_ASKED):
-            yield row, self.measure.match(self._profile(row), past, self.collection.index.rarity).score
+    def _most_like(self, new: int, rows: Sequence[int]) -> list[int]:
+        """Return the rows of the questions most like a new case."""
+        allowed = np.zeros(len(self.collection.index), dtype=bool)
+        allowed[rows] = True
+        allowed[new] = False
+        found = first_of(Query(self.collection.index, self._profile(new), self.measure), allowed, MOST_ASKED)
+        return [int(row) for row in found.rows]
+
+    def _lead_of_new(self, question: Profile) -> float:
+        """Return the likeness of the best new case, if it is among the first few by the index; else 0."""
+        found = nearest_rows(question, self.collection, AMONG_THE_FIRST, self.measure)
+        new = [score for row, score in zip(found.rows, found.scores, strict=True) if int(row) in self.is_new]
+        return float(max(new, default=0.0))
 
     def _near_left(self) -> Iterator[tuple[OpenQuestion, float]]:
-        """Yield the leftovers that name a code, or the module at fault, of a new case."""
-        if self.left:
-            shared = shareable(self._profile(row) for row in self.new_rows)
-            yield from ((one, 1.0) for one in self.left if shared.is_named_in(one.leftover or ""))
-
-    def _nearest(self, profile: Profile, among: Sequence[int], most: int) -> list[tuple[int, float]]:
-        allowed = np.zeros(len(self.collection.index), dtype=bool)
-        allowed[among] = True
-        allowed[self.collection.rows_of_case(profile.case_id)] = False
-        found = first_of(Query(self.collection.index, profile, self.measure), allowed, most)
-        return [(int(row), float(score)) for row, score in zip(found.rows, found.scores, strict=True)]
+        """Yield the leftovers that name a code, or the module at fault, of a new case; the newest are asked first."""
+        if not self.left:
+            return
+        shared = shareable(self._profile(row) for row in self.new_rows)
+        named = (one for one in reversed(self.left) if shared.is_named_in(one.leftover or ""))
+        yield from ((one, 1.0) for one in islice(named, MOST_ASKED * len(self.new_rows)))
 
     def _rows(self, numbers: Iterable[int]) -> list[int | None]:
         """Return the row of each record; None for one that the index lacks."""
@@ -192,7 +203,9 @@ class _Look:
                 and not _same_vehicle(kept.case, self.library.get(past.case_id).case)
             )
 
-        found = best_explanation(self._asked(question, kept), self.collection, counts, self.measure)
+        found = best_explanation(
+            self._asked(question, kept), self.collection, counts, self.measure, LIKE_FROM
+        )
         if found is None or not explains_well(found):
             return None
         if question.leftover and not shareable([found.match.profile]).is_named_in(question.leftover):

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.match.causes import LikelyCause, pooled_causes
+from casebase.match.causes import pooled_causes
 from casebase.match.collection import Collection
-from casebase.match.nearest import nearest
+from casebase.match.narrowing import fault_rows
 from casebase.match.profile import Profile
+from casebase.match.query import Query
+from casebase.match.rank import Found, first_of
 from casebase.match.ranking import FAULTS, Match, Measure
 from casebase.record.vocabulary import Fault
 
@@ -60,24 +62,31 @@ def best_explanation(
     collection: Collection,
     counts: Callable[[Profile], bool] = proves_a_fault,
     measure: Measure = FAULTS,
+    like_from: float = 0.0,
 ) -> Explained | None:
     """Return the proven case nearest to a job, with the probability of its cause, where that is the likeliest one.
 
-    `counts` says which past cases may explain at all. The job's own record and jobs still open are left out.
+    `counts` says which past cases may explain at all. The job's own record and jobs still open are left out. None too
+    where that case is less like the job than `like_from`.
     """
-    matches = nearest(job, collection, CASES_POOLED, faults=measure).matches
-    first = next((match for match in matches if counts(match.profile)), None)
-    if first is None:
+    found = nearest_rows(job, collection, CASES_POOLED, measure)
+    pasts = collection.profiles(found.rows)
+    place = next((place for place, past in enumerate(pasts) if counts(past)), None)
+    if place is None or found.scores[place] < like_from:
         return None
-    causes = pooled_causes(job, matches, [])
-    likeliest = max(causes, key=lambda cause: cause.probability)
-    return Explained(first, likeliest.probability) if _stands_behind(first, [likeliest]) else None
+    matches = measure.matches(job, pasts, collection.index.rarity)
+    likeliest = max(pooled_causes(job, matches, []), key=lambda cause: cause.probability)
+    behind = any(case.case_id == pasts[place].case_id for case in likeliest.cases)
+    return Explained(matches[place], likeliest.probability) if behind else None
+
+
+def nearest_rows(job: Profile, collection: Collection, most: int, measure: Measure = FAULTS) -> Found:
+    """Return the rows of the ended fault cases most like a job, its own left out."""
+    allowed = fault_rows(collection.index)
+    allowed[collection.rows_of_case(job.case_id)] = False
+    return first_of(Query(collection.index, job, measure), allowed, most)
 
 
 def explains_well(found: Explained) -> bool:
     """Return whether an explanation is good enough to be told unasked."""
     return found.match.score >= LIKE_FROM and found.probability >= PROBABLE_FROM
-
-
-def _stands_behind(match: Match, causes: Iterable[LikelyCause]) -> bool:
-    return any(case.case_id == match.profile.case_id for cause in causes for case in cause.cases)
