@@ -77,6 +77,8 @@ EXAMPLE: Final[dict[str, Any]] = {
                 "recessive": {"CAN high": "2.5 V", "CAN low": "2.5 V"},
                 "dominant": {"CAN high": "3.9 V", "CAN low": "1.1 V"},
                 "looks": ["too tall", "ringing"],
+                "dominant_share": 0.21,
+                "whole_frames": 0.97,
                 "note": "worse when the carpet is pressed",
             },
         },
@@ -135,6 +137,8 @@ _HEALTHY_READINGS: Final[list[dict[str, Any]]] = [
             "recessive": {"CAN high": "2.5 V", "CAN low": "2.5 V"},
             "dominant": {"CAN high": "3.5 V", "CAN low": "1.5 V"},
             "looks": ["clean"],
+            "dominant_share": 0.21,
+            "whole_frames": 1.0,
         },
     },
 ]

@@ -43,7 +43,7 @@ KEPT_OF_READING: Final = (
     "stage",
     "value",
 )
-KEPT_OF_WAVEFORM: Final = ("traffic", "recessive", "dominant", "looks")
+KEPT_OF_WAVEFORM: Final = ("traffic", "recessive", "dominant", "looks", "dominant_share", "whole_frames")
 """Notes are left out here as everywhere else: nothing says whether they were written before the cause was known."""
 
 

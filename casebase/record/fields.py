@@ -130,6 +130,31 @@ def _code_text(code: TroubleCode) -> str:
     return code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}"
 
 
+_PER_CENT: Final = re.compile(r"(?P<number>[0-9]+(?:[.,][0-9]+)?)\s*%")
+
+
+def _share(value: object) -> float:
+    """Return a share from a number of 0 to 1, or from per cent as text."""
+    expected = "expected a number from 0 to 1, or per cent such as 21 %"
+    per_cent = _PER_CENT.fullmatch(value.strip()) if isinstance(value, str) else None
+    try:
+        if isinstance(value, bool):
+            raise ValueError
+        share = float(per_cent["number"].replace(",", ".")) / 100 if per_cent else float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        raise InputError(f"not a share: {expected}") from None
+    if not 0.0 <= share <= 1.0:
+        raise InputError(f"{value} cannot be a share: {expected}")
+    return round(share, 6) + 0.0
+
+
+Share = Annotated[
+    float,
+    PlainValidator(_share),
+    WithJsonSchema({"type": ["number", "string"], "minimum": 0, "maximum": 1, "examples": [0.21, "21 %"]}),
+]
+"""A share of a whole: 0 to 1."""
+
 Code = Annotated[
     TroubleCode,
     PlainValidator(_code),

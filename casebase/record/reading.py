@@ -16,7 +16,7 @@ from pydantic import (
 from pydantic_core.core_schema import ValidationInfo
 
 from casebase.errors import InputError
-from casebase.record.fields import AsList, Name, NothingOrNames, Part, Text, Volts
+from casebase.record.fields import AsList, Name, NothingOrNames, Part, Share, Text, Volts
 from casebase.record.quantities import (
     RESISTANCE,
     VOLTAGE,
@@ -45,6 +45,12 @@ class Waveform(Part):
     looks: Annotated[list[Look], AsList] = Field(
         default_factory=list, description="How it looks, in fixed words."
     )
+    dominant_share: Share | None = Field(
+        default=None, description="Share of the time in which somebody drives the lines, 0 to 1."
+    )
+    whole_frames: Share | None = Field(
+        default=None, description="Share of frames that are whole, 0 to 1, of those seen to their end."
+    )
     note: Text | None = None
 
     @field_validator("recessive", "dominant", mode="wrap")
@@ -54,6 +60,12 @@ class Waveform(Part):
         if len(by_line) < len(levels):
             raise InputError("names a line twice, in two spellings: expected each line once")
         return by_line
+
+    @model_validator(mode="after")
+    def _frames_only_with_traffic(self) -> Waveform:
+        if self.whole_frames is not None and self.traffic is YesNo.NO:
+            raise InputError("whole_frames tells of frames where traffic says no: leave one of them out")
+        return self
 
 
 class Reading(Part):

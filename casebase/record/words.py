@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import Final
 
 from casebase.record.case import Case, Cause, CodeEntry, Module
 from casebase.record.codes import TroubleCode
-from casebase.record.reading import Reading
+from casebase.record.reading import Reading, Waveform
 from casebase.record.vocabulary import (
     Answers,
     Battery,
@@ -125,9 +126,28 @@ def waveform_words(reading: Reading) -> str:
     for name, levels in (("recessive", seen.recessive), ("dominant", seen.dominant)):
         if levels:
             parts.append(f"{name} " + ", ".join(f"{line} {levels[line]}" for line in Line if line in levels))
+    parts += shares_in_words(seen)
     parts += [str(look) for look in seen.looks]
     parts += [seen.note] if seen.note else []
     return "; ".join(parts) or "nothing noted"
+
+
+def shares_in_words(seen: Waveform) -> list[str]:
+    """Return how long a scope showed the lines driven, and how many frames whole, as far as known.
+
+    >>> shares_in_words(Waveform(dominant_share=0.214, whole_frames=0.99996))
+    ['driven 21.4 % of the time', '99.99 % of frames whole']
+    """
+    driven, whole = seen.dominant_share, seen.whole_frames
+    return [
+        *([f"driven {per_cent(driven)} of the time"] if driven is not None else []),
+        *([f"{per_cent(whole)} of frames whole"] if whole is not None else []),
+    ]
+
+
+def per_cent(share: float) -> str:
+    """Return a share of 0 to 1 in per cent; cut off, not rounded, so that nearly all is not said to be all."""
+    return f"{math.floor(share * 10_000 + 1e-6) / 100:g} %"
 
 
 def code_line(entry: CodeEntry) -> str:

@@ -19,11 +19,12 @@ vehicle.make vehicle.model vehicle.model_year vehicle.platform vehicle.powertrai
 vehicle.odometer vehicle.vin
 networks.name networks.medium networks.bit_rate networks.data_bit_rate networks.reached networks.gateway
 networks.terminators_in
-modules.name modules.network modules.answers
+modules.name modules.network modules.answers modules.identifiers
 codes.module codes.code codes.status codes.text
 readings.network readings.quantity readings.line readings.against readings.at readings.pins readings.ignition
 readings.battery readings.unplugged readings.tester readings.stage readings.value readings.waveform.traffic
-readings.waveform.recessive readings.waveform.dominant readings.waveform.looks
+readings.waveform.recessive readings.waveform.dominant readings.waveform.looks readings.waveform.dominant_share
+readings.waveform.whole_frames
 provenance.author provenance.shop provenance.opened provenance.invented
 """.split()  # noqa: SIM905
 """Known before the cause was."""
@@ -61,6 +62,8 @@ SCOPE = {
     "recessive": {"CAN high": "2.5 V"},
     "dominant": {"CAN high": "3.5 V"},
     "looks": ["clean"],
+    "dominant_share": 0.2,
+    "whole_frames": 1.0,
     "note": "hidden ten",
 }
 FULL = {
@@ -94,7 +97,7 @@ FULL = {
             "terminators_in": ["ECM"],
         }
     ],
-    "modules": [{"name": "ABS", "network": "bus", "answers": "no"}],
+    "modules": [{"name": "ABS", "network": "bus", "answers": "no", "identifiers": ["1A0"]}],
     "codes": [{"module": "ECM", "code": "U0121", "status": "confirmed", "text": "lost"}],
     "readings": [
         {**READING, "network": "bus", "unplugged": "nothing", "value": 60, "note": "hidden two"},

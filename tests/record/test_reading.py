@@ -199,6 +199,34 @@ def test_a_reading_never_changes_once_made() -> None:
         reading(PAIR_OHMS).at = "splice"  # type: ignore[misc]
 
 
+@pytest.mark.parametrize(
+    ("written", "share"),
+    [(0.214, 0.214), ("21.4 %", 0.214), ("21,4%", 0.214), ("0.5", 0.5), (1, 1.0), (0, 0.0)],
+)
+def test_a_share_of_time_or_frames_is_a_number_or_per_cent(written: object, share: float) -> None:
+    """How long the lines were driven and how many frames were whole, as a capture or a person tells it."""
+    seen = reading(
+        {"quantity": "waveform"},
+        waveform={"traffic": "yes", "dominant_share": written, "whole_frames": written},
+    ).waveform
+    assert seen is not None
+    assert (seen.dominant_share, seen.whole_frames) == (share, share)
+
+
+@pytest.mark.parametrize("written", [21, 1.01, -0.1, "120 %", "much", True, [0.2], "nan"])
+def test_a_share_that_cannot_be_is_refused(written: object) -> None:
+    """A bare 21 might be meant as per cent: it is asked for, not guessed."""
+    refused = refusal({"quantity": "waveform"}, waveform={"dominant_share": written})
+    assert "expected a number from 0 to 1, or per cent such as 21 %" in refused
+
+
+def test_whole_frames_need_traffic() -> None:
+    """Where no frames were seen none can be whole; a line stuck dominant is driven without traffic."""
+    seen = {"traffic": "no", "dominant_share": 1.0}
+    assert reading({"quantity": "waveform"}, waveform=seen).waveform == Waveform.model_validate(seen)
+    assert "where traffic says no" in refusal({"quantity": "waveform"}, waveform=seen | {"whole_frames": 1.0})
+
+
 def test_an_empty_waveform_says_nothing_but_is_kept() -> None:
     """A scope that was put on and not described is still told."""
     assert reading({"quantity": "waveform"}, waveform={}).waveform == Waveform()

@@ -161,6 +161,13 @@ def test_a_scope_picture_is_told_in_fixed_words() -> None:
     assert value_words(Reading.model_validate({"quantity": "waveform", "waveform": {}})) == "nothing noted"
 
 
+def test_nearly_all_frames_are_not_said_to_be_all() -> None:
+    """One broken frame in ten thousand is what the technician looks for."""
+    seen = {"traffic": "yes", "dominant_share": "21.4 %", "whole_frames": 0.99996, "looks": "clean"}
+    told = value_words(Reading.model_validate({"quantity": "waveform", "waveform": seen}))
+    assert told == "traffic yes; driven 21.4 % of the time; 99.99 % of frames whole; clean"
+
+
 def test_readings_in_short_are_grouped_by_place_and_state() -> None:
     """What was read in one place and state stands together; what came after the repair is left out."""
     volts = {"quantity": "voltage", "against": "ground", "ignition": "on"}

@@ -84,6 +84,7 @@ STATE = {
     "stage": of_list(Stage),
     "note": TEXTS,
 }
+SHARES = st.one_of(st.floats(0, 1), st.just("21 %"))
 METER = st.one_of(
     st.fixed_dictionaries(
         {"quantity": st.just(quantity), "line": of_list(Line), "value": values}, optional=STATE
@@ -98,6 +99,7 @@ SCOPE = st.fixed_dictionaries(
             recessive=LEVELS,
             dominant=LEVELS,
             looks=st.lists(of_list(Look), max_size=2),
+            dominant_share=SHARES,
             note=TEXTS,
         ),
     },
