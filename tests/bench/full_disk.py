@@ -3,9 +3,9 @@
 python tests/bench/full_disk.py [SIZE_IN_MIB]     (as root on Linux: it mounts a tmpfs)
 
 For each number of free bytes a shop's folder is laid on the disk, the rest filled, and one thing done by the real
-command: log, import, publish, export, backup, restore. It must be done whole, or refused in one sentence with exit
-code 2 and everything as it was: the library, the edition that is shown, the copies. Exits with 1 when anything was
-wrong, with 3 where no tmpfs can be mounted.
+command: log, import, publish, export, backup, restore, attach. It must be done whole, or refused in one sentence with
+exit code 2 and everything as it was: the library, the edition that is shown, the copies. Exits with 1 when anything
+was wrong, with 3 where no tmpfs can be mounted.
 """
 
 from __future__ import annotations

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from multiplied_cases import multiplied
+from PIL import Image
 
 from casebase.errors import EditionError
 from casebase.library.backup import back_up
@@ -37,8 +38,9 @@ DOINGS: Final[dict[str, list[str]]] = {
     "export": ["export", "south.zip", "--by", "Workshop South"],
     "backup": ["backup", "copies/shop.db"],
     "restore": ["restore", "copies/old.db"],
+    "attach": ["attach", "ID", "splice.png", "notes.txt"],
 }
-"""What people do, by the arguments of the real command."""
+"""What people do, by the arguments of the real command; ID stands for a case of the library."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +69,8 @@ def make_shop(folder: Path, cases: int = 60) -> None:
     (folder / "north.db").unlink()
     lines = (canonical_json(case_from_data(data, "a bench")) for data in records)
     (folder / "more.jsonl").write_text("\n".join(lines), encoding="utf-8")
+    Image.effect_noise((500, 400), 60).save(folder / "splice.png")
+    (folder / "notes.txt").write_text("green copper in the splice\n" * 4000, encoding="utf-8")
 
 
 def do(
@@ -74,7 +78,12 @@ def do(
 ) -> subprocess.CompletedProcess[str]:
     """Run the real command in the folder, without a text model; `before` is called in its process first."""
     return subprocess.run(
-        [COMMAND, *DOINGS[doing], "--library", LIBRARY],
+        [
+            COMMAND,
+            *(a_case_in(folder) if word == "ID" else word for word in DOINGS[doing]),
+            "--library",
+            LIBRARY,
+        ],
         cwd=folder,
         env=os.environ | {"CASEBASE_TEXT_MODEL": "/no/model"},
         capture_output=True,
@@ -82,6 +91,13 @@ def do(
         check=False,
         preexec_fn=before,
     )
+
+
+def a_case_in(folder: Path) -> str:
+    """Return the ID of a case of a library that nobody has open; where there is no room, this needs none."""
+    address = f"{(folder / LIBRARY).as_uri()}?immutable=1"
+    with closing(sqlite3.connect(address, uri=True)) as connection:
+        return str(connection.execute("SELECT min(case_id) FROM records").fetchone()[0])
 
 
 def state_of(folder: Path) -> State:
