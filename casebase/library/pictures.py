@@ -85,6 +85,7 @@ def _decoded(content: bytes, name: str) -> Iterator[Image]:
 
     try:
         with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of damaged notes, which go anyway
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             picture = Image.open(BytesIO(content), formats=READ)
         _refuse_too_many_pixels(picture.size, name)
@@ -113,7 +114,10 @@ def _too_many(name: str) -> InputError:
 def _upright(picture: Image) -> Image:
     from PIL import ImageOps  # noqa: PLC0415
 
-    with suppress(Exception):  # a damaged note of how the camera was held: as it lies, then
+    with (
+        suppress(Exception),
+        warnings.catch_warnings(action="ignore"),
+    ):  # a damaged note of how the camera was held: as it lies, then
         return ImageOps.exif_transpose(picture)
     return picture
 

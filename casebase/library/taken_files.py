@@ -106,13 +106,16 @@ def _content_of(path: Path, follow_links: bool) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise InputError(f"{path}: cannot be read ({reason}): expected a plain file") from None
-    with os.fdopen(descriptor, "rb") as file:
-        told = os.fstat(file.fileno())
+    try:
+        told = os.fstat(descriptor)
         if not stat.S_ISREG(told.st_mode):
             raise InputError(f"{path}: not a plain file: expected {EXPECTED}")
         if told.st_size > LARGEST_GIVEN_BYTES:
             raise _too_large(path.name, told.st_size, LARGEST_GIVEN_BYTES)
-        return file.read(LARGEST_GIVEN_BYTES + 1)
+        with os.fdopen(descriptor, "rb", closefd=False) as file:
+            return file.read(LARGEST_GIVEN_BYTES + 1)
+    finally:
+        os.close(descriptor)
 
 
 def _refuse_what_is_no_text(name: str, content: bytes) -> None:

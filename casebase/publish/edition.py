@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from dataclasses import dataclass
 from pathlib import Path
 
 from sqlite_utils import Database
@@ -14,6 +15,7 @@ from casebase.library.records import current_record
 from casebase.match.collection import Collection
 from casebase.match.index import Index
 from casebase.publish.frozen import FROZEN_ID
+from casebase.publish.public_files import TABLE
 
 
 def is_frozen(path: Path) -> bool:
@@ -33,6 +35,17 @@ def open_frozen(path: Path) -> sqlite3.Connection:
             f"{path}: not a file of frozen records: name one that casebase made for reading, or leave it out"
         )
     return sqlite3.connect(f"file:{path}?immutable=1", uri=True, check_same_thread=False)
+
+
+@dataclass(frozen=True)
+class EditionAttachment:
+    """An attached file of a frozen file: its SHA-256, media type, size in bytes, and of a picture in pixels."""
+
+    sha256: str
+    kind: str
+    bytes: int
+    width: int | None
+    height: int | None
 
 
 class Edition:
@@ -65,6 +78,23 @@ class Edition:
             lambda numbers: profiles_of_numbers(self._db, numbers),
             lambda case_id: rows_of_case(self._db, case_id),
         )
+
+    def attachment(self, sha256: str) -> EditionAttachment | None:
+        """Return what is told of an attached file; None where there is none, as in a file of an older casebase."""
+        if not self._has_files():
+            return None
+        sql = f"SELECT sha256, kind, bytes, width, height FROM {TABLE} WHERE sha256 = ?"
+        row = self.connection.execute(sql, (sha256,)).fetchone()
+        return EditionAttachment(*row) if row else None
+
+    def attachment_content(self, sha256: str) -> bytes:
+        """Return the bytes of an attached file that is there."""
+        sql = f"SELECT content FROM {TABLE} WHERE sha256 = ?"
+        return bytes(self.connection.execute(sql, (sha256,)).fetchone()[0])
+
+    def _has_files(self) -> bool:
+        sql = "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?"
+        return self.connection.execute(sql, (TABLE,)).fetchone() is not None
 
     def found(self, text: str) -> list[str]:
         """Return the IDs of the cases that hold every telling word of a text, the most relevant first."""

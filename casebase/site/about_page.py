@@ -34,7 +34,7 @@ NOT_SHOWN: Final = (
     "the customer's own words and name",
     "the VIN",
     "what it cost",
-    "attached files",
+    "attached files that are not for others",
     "what the shop lead remarked",
 )
 """What freezing leaves out (`publish/public_fields.py`)."""

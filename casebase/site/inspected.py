@@ -8,13 +8,17 @@ from pathlib import Path
 from typing import Any, Final
 
 from casebase.publish.edition import open_frozen
+from casebase.publish.public_files import TABLE
 
 _MADE_FOR_MACHINES: Final = ("records", "profiles", "facts", "match_index")
 
 
 def hidden_tables(path: Path) -> dict[str, Any]:
     """Return, as Datasette's metadata has it, which tables of a frozen file its pages need not list."""
-    return {path.stem: {"tables": {table: {"hidden": True} for table in _MADE_FOR_MACHINES}}}
+    tables: dict[str, Any] = {table: {"hidden": True} for table in _MADE_FOR_MACHINES}
+    # Page by page every picture there is would go out at once: each has an address of its own.
+    tables[TABLE] = {"hidden": True, "allow": False}
+    return {path.stem: {"tables": tables}}
 
 
 def inspected(path: Path) -> dict[str, Any]:

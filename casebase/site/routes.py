@@ -9,6 +9,7 @@ from urllib.parse import parse_qsl
 from datasette import Response
 
 from casebase.site.assets import ASSETS, FOR_EVER
+from casebase.site.attached import attachment_bytes
 from casebase.site.case_page import case_context, case_json
 from casebase.site.errors import NotHereError
 from casebase.site.held import Held, held_by
@@ -72,6 +73,13 @@ async def job_as_file(request: Any) -> Response:
     )
 
 
+async def attachment(datasette: Any, request: Any) -> Response:
+    """Give an attached file; its address is its content's, so that browsers may keep it."""
+    held, sha256 = _held(datasette), request.url_vars["sha256"]
+    content, media_type = await held.read(lambda edition: attachment_bytes(edition, sha256))
+    return Response(content, headers={"cache-control": FOR_EVER}, content_type=media_type)
+
+
 async def asset(request: Any) -> Response:
     """Give a style sheet or script; its address changes with its content."""
     found = ASSETS.get(request.url_vars["name"])
@@ -89,6 +97,7 @@ ROUTES: Final[list[tuple[str, Callable[..., Any]]]] = [
     (r"/$", start),
     (r"/case/(?P<case_id>[0-9a-z]{1,32})$", case),
     (r"/case/(?P<case_id>[0-9a-z]{1,32})\.json$", case_as_json),
+    (r"/attachment/(?P<sha256>[0-9a-f]{64})$", attachment),
     (r"/job$", job),
     (r"/job\.json$", job_as_json),
     (r"/job\.yaml$", job_as_file),
