@@ -24,13 +24,15 @@ _ROWS: Final = """
 class News:
     """A question that stands open, and the proven case that may explain it.
 
-    `score` is the likeness (0 to 1), `probability` that of its cause for the question. `agree` and `differ` are the
-    reasons in words. `sent_by` is the other shop that sent the new case, empty for the shop's own.
+    `asked_by` is the author of the open case, where that is told. `score` is the likeness (0 to 1), `probability` that
+    of its cause for the question. `agree` and `differ` are the reasons in words. `sent_by` is the other shop that sent
+    the new case, empty for the shop's own.
     """
 
     open_case: str
     what: str
     open_title: str
+    asked_by: str | None
     new_case: str
     new_title: str
     cause: str
@@ -98,6 +100,7 @@ def _told(row: dict[str, Any], question: OpenQuestion, sent_by: str) -> News:
         open_case=row["open_case"],
         what=str(question.what),
         open_title=question.title,
+        asked_by=question.author,
         new_case=row["new_case"],
         new_title=row["new_title"],
         cause=row["cause"] or "",

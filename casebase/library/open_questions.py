@@ -42,7 +42,7 @@ _NOT_TOLD: Final = (*_GONE, Said.RETURNED)
 
 # The number of a record is SQLite's rowid; a case that another shop sent is that shop's question.
 _QUESTIONS: Final = """
-    SELECT c.id, r.rowid AS number, c.status, c.title, c.leftover FROM cases c
+    SELECT c.id, r.rowid AS number, c.status, c.title, c.author, c.leftover FROM cases c
     JOIN records r ON r.case_id = c.id AND r.revision = c.revision
     WHERE c.kind = :kind AND (c.status IN ('open', 'not fixed', 'fixed, cause not proven') OR c.leftover IS NOT NULL)
     AND NOT EXISTS (SELECT 1 FROM taken_in t WHERE t.case_id = c.id) ORDER BY number
@@ -65,12 +65,13 @@ _LAST_WORDS: Final = """
 
 @dataclass(frozen=True)
 class OpenQuestion:
-    """A case that is a question still: since which record, in which way, under which title."""
+    """A case that is a question still: since which record, in which way, under which title, and whose."""
 
     case_id: str
     number: int
     what: What
     title: str
+    author: str | None = None
     leftover: str | None = None
 
 
@@ -159,11 +160,12 @@ def shareable(pasts: Iterable[Profile]) -> Shareable:
 
 
 def _asked(row: dict[str, Any]) -> list[OpenQuestion]:
+    told = row["id"], row["number"]
     found = []
     if (what := _BY_STATUS.get(row["status"])) is not None:
-        found.append(OpenQuestion(row["id"], row["number"], what, row["title"]))
+        found.append(OpenQuestion(*told, what, row["title"], row["author"]))
     if row["leftover"]:
-        found.append(OpenQuestion(row["id"], row["number"], What.LEFTOVER, row["title"], row["leftover"]))
+        found.append(OpenQuestion(*told, What.LEFTOVER, row["title"], row["author"], row["leftover"]))
     return found
 
 

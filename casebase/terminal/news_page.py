@@ -23,6 +23,7 @@ def print_news(found: Sequence[News], page: Page) -> None:
 
 def _print_one(one: News, page: Page) -> None:
     page.heading(f"{_capital(one.what)} {one.open_case}: {' '.join(one.open_title.split())}")
+    page.labelled("asked by", one.asked_by or "", 4)
     sender = f", sent by {one.sent_by}" if one.sent_by else ""
     page.line(f"may be explained by {one.new_case}: {one.new_title}{sender}", 2, 4)
     page.labelled("cause", one.cause, 4)

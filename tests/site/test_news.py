@@ -24,6 +24,7 @@ def news(new_case=SHOWN, **changes):
         "open_case": "8k2m4n6p",
         "what": "open job",
         "open_title": "Lamps on <b>again</b>",
+        "asked_by": "ingrid",
         "new_case": new_case,
         "new_title": "CAN low open: ABS branch",
         "cause": "CAN low open, in the harness (ABS branch)",
@@ -54,6 +55,7 @@ def test_the_first_page_tells_the_news_with_reasons(first_page):
     assert "1 open question a later case may explain" in page
     assert "Open job 8k2m4n6p: Lamps on &lt;b&gt;again&lt;/b&gt;" in page
     assert f'<a href="/case/{SHOWN}">CAN low open: ABS branch</a>' in page
+    assert "asked by ingrid" in page
     assert "codes in both: U0121" in page
     assert "2 years apart" in page
     assert "casebase show 8k2m4n6p" in page

@@ -13,6 +13,7 @@ NEWS = News(
     open_case="8k2m4n6p",
     what="job not fixed",
     open_title="Lamps on,\nno speedometer",
+    asked_by="ingrid",
     new_case="9a7c5e3g",
     new_title="CAN low open: ABS branch",
     cause="CAN low open, in the harness (ABS branch)",
@@ -43,7 +44,7 @@ def test_news_names_both_cases_the_sender_and_the_reasons(printed):
     told = printed(NEWS)
     assert "Job not fixed 8k2m4n6p: Lamps on, no speedometer" in told
     assert "may be explained by 9a7c5e3g: CAN low open: ABS branch, sent by Workshop North" in told
-    for words in (*NEWS.agree, *NEWS.differ, "casebase show 9a7c5e3g", "casebase news --read"):
+    for words in (*NEWS.agree, *NEWS.differ, "ingrid", "casebase show 9a7c5e3g", "casebase news --read"):
         assert words in told
 
 
