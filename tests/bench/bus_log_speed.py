@@ -25,8 +25,9 @@ from casebase.intake.bus_log.traffic import read_traffic
 ENDINGS: Final = (".log", ".asc", ".trc", ".csv", ".blf", ".mf4")
 ROUNDS: Final = 3
 _PEAK: Final = (
-    "import resource, sys; from pathlib import Path; from casebase.intake.bus_log.traffic import read_traffic;"
-    "read_traffic(Path(sys.argv[1])); print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024)"
+    "import sys; from pathlib import Path; from casebase.intake.bus_log.traffic import read_traffic;"
+    "read_traffic(Path(sys.argv[1]));"
+    "print(next(line for line in open('/proc/self/status') if line.startswith('VmHWM')).split()[1])"
 )
 
 
@@ -62,7 +63,7 @@ def _memory(path: Path) -> int:
     done = subprocess.run(
         [sys.executable, "-c", _PEAK, str(path)], capture_output=True, text=True, check=True
     )
-    return int(done.stdout)
+    return int(done.stdout) // 1024
 
 
 def written(path: Path, frames: int) -> Path:

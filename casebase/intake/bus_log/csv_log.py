@@ -31,7 +31,7 @@ class CsvLog(TextFormat):
         """Return python-can's reader; it takes the header off by `next`."""
         from can.io.csv import CSVReader  # noqa: PLC0415
 
-        return CSVReader(_Iterated(lines))  # type: ignore[arg-type]
+        return CSVReader(lines)
 
     def is_header(self, line: bytes) -> bool:
         """Return whether a line names the columns."""
@@ -116,19 +116,3 @@ def _padding(lines: LogLines, starts: Places, ends: Places) -> Places:
     signs = lines.places_of(b"=")
     inside = np.searchsorted(signs, ends) - np.searchsorted(signs, starts)
     return np.where(inside == ending, ending, -1)
-
-
-class _Iterated:
-    """Lines that `next` and `for` take in turn."""
-
-    def __init__(self, lines: Any) -> None:
-        self._left = iter(lines)
-
-    def __iter__(self) -> Any:
-        return self._left
-
-    def __next__(self) -> str:
-        return str(next(self._left))
-
-    def close(self) -> None:
-        """Do nothing: there is no file."""

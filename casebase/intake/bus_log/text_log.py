@@ -74,17 +74,20 @@ class _Fed:
 
     def __init__(self, header: list[bytes], lines: LogLines, odd: list[int]) -> None:
         self.number = -1
-        self._header, self._lines, self._odd = header, lines, odd
+        self._left = self._given(header, lines, odd)
+
+    def _given(self, header: list[bytes], lines: LogLines, odd: list[int]) -> Iterator[str]:
+        for line in header:
+            yield _text_of(line)
+        for number in odd:
+            self.number = number
+            yield _text_of(lines.line(number))
 
     def __iter__(self) -> Iterator[str]:
-        for line in self._header:
-            yield _text_of(line)
-        for number in self._odd:
-            self.number = number
-            yield _text_of(self._lines.line(number))
+        return self._left
 
     def __next__(self) -> str:
-        raise StopIteration
+        return next(self._left)
 
     def close(self) -> None:
         """Do nothing: there is no file."""
