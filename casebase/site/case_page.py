@@ -19,6 +19,7 @@ from casebase.record.reading import Reading
 from casebase.record.status import status_of
 from casebase.record.vocabulary import Stage
 from casebase.record.words import cause_line, network_line, reading_line, title_of
+from casebase.site.attached import attachments_shown
 from casebase.site.case_rows import status_shape
 from casebase.site.counted import address
 from casebase.site.errors import NotHereError
@@ -49,6 +50,7 @@ def case_context(edition: Edition, held: Held, case_id: str, own_address: str) -
         "silent": case.silent_modules(),
         "codes": codes_by_module(case),
         "pictures": level_pictures(case),
+        "attachments": attachments_shown(edition, case),
         "stages": readings_by_stage(case),
         "steps": [(step, cautions_beside(case, step)) for step in case.steps],
         "cautions": cautions_of(case),
