@@ -90,7 +90,7 @@ def _silence_data(found: Silence) -> dict[str, Any]:
         "identifiers": list(map(str, found.identifiers)),
         "begin": _time(found.begin),
         "end": _time(found.end),
-        "error_frames_before": found.error_frames_before,
+        "error_frames_near": found.error_frames_near,
     }
 
 

@@ -94,15 +94,19 @@ def kind_of(message: Message) -> int:
 
 
 def _length_of(message: Message) -> int:
-    """Return the data length in bytes; raise ValueError where the frame says one and holds another."""
+    """Return the data length in bytes; raise ValueError where the frame says one and holds another, or none can be."""
     held, told = len(message.data), message.dlc
     if message.is_remote_frame or message.is_error_frame:
-        return min(told, FD_WIDTH)
-    code = told if told < len(FD_LENGTHS) else 0
-    right = (held, FD_LENGTHS.index(held) if held in FD_LENGTHS else held) if message.is_fd else (held,)
-    # Classical CAN: a data length code above 8 means 8 bytes (ISO 11898-1).
-    whole = told in right or (not message.is_fd and held == CLASSICAL_WIDTH and code > CLASSICAL_WIDTH)
-    if not whole or (held > CLASSICAL_WIDTH and not message.is_fd):
+        if told > FD_WIDTH:
+            raise ValueError(f"a frame that asks for {told} bytes of data")
+        return told
+    if message.is_fd:
+        # Some of python-can's readers give the length in bytes, some its code.
+        whole = held in FD_LENGTHS and told in (held, FD_LENGTHS.index(held))
+    else:
+        # Classical CAN: a data length code above 8 means 8 bytes (ISO 11898-1).
+        whole = held <= CLASSICAL_WIDTH and (told == held or (held == CLASSICAL_WIDTH and told > held))
+    if not whole:
         raise ValueError(f"a frame that says {told} bytes of data and holds {held}")
     return held
 

@@ -11,8 +11,8 @@ from casebase.intake.bus_log.traffic import GAP_PERIODS, BusTraffic, Identifier,
 SHORTEST_PAUSE_SECONDS: Final = 0.02
 """No pause of a whole bus is told below this (chosen)."""
 
-ERRORS_BEFORE_SECONDS: Final = 0.5
-"""Error frames that close before a silence are told with it (chosen)."""
+ERRORS_NEAR_SECONDS: Final = 0.5
+"""Error frames that close to the last frame before a silence, on either side, are told with it (chosen)."""
 
 _REACH: Final = 1.5
 
@@ -29,7 +29,7 @@ class Silence:
     begin: float
     end: float | None
     """None where none of them came back before the log ended."""
-    error_frames_before: int
+    error_frames_near: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,14 +149,15 @@ def _silence(
         whole_sender=sender is not None and steady == set(keys),
         begin=begin,
         end=min(ends) if ends else None,
-        error_frames_before=_errors_before(bus, min(gap.begin for gap in group), begin),
+        error_frames_near=_errors_near(bus, min(gap.begin for gap in group), begin),
     )
 
 
-def _errors_before(bus: BusTraffic, earliest: float, latest: float) -> int:
+def _errors_near(bus: BusTraffic, earliest: float, latest: float) -> int:
     origin = bus.bits_over_time.begin
     return sum(
         burst.count
         for burst in bus.error_frames.bursts
-        if burst.end - origin >= earliest - ERRORS_BEFORE_SECONDS and burst.begin - origin <= latest
+        if burst.end - origin >= earliest - ERRORS_NEAR_SECONDS
+        and burst.begin - origin <= latest + ERRORS_NEAR_SECONDS
     )

@@ -74,7 +74,11 @@ def silence_words(found: Silence) -> str:
         if found.end is None
         else f"and came back at {moment_words(found.end)}, after {span_words(found.end - found.begin)}"
     )
-    errors = f"; {found.error_frames_before} error frames just before" if found.error_frames_before else ""
+    errors = (
+        f"; {found.error_frames_near} error frames within half a second of that"
+        if found.error_frames_near
+        else ""
+    )
     return f"{who} fell silent at {moment_words(found.begin)} {back}{errors}"
 
 
@@ -90,9 +94,9 @@ def silences_words(report: BusReport) -> list[str]:
 
 def _often_words(report: BusReport, keys: tuple[IdentifierKey, ...], count: int) -> str:
     one = next(found for found in report.silences if found.identifiers == keys)
-    errors = sum(found.error_frames_before for found in report.silences if found.identifiers == keys)
+    errors = sum(found.error_frames_near for found in report.silences if found.identifiers == keys)
     who = f"{one.sender} ({keys_words(keys)})" if one.sender else keys_words(keys)
-    beside = f"; {errors} error frames close before" if errors else ""
+    beside = f"; {errors} error frames within half a second of its last frames" if errors else ""
     return (
         f"{who} fell silent and came back {count} times, first at {moment_words(one.begin)},"
         f" {RETURNS_MEAN}{beside}"
