@@ -5,7 +5,8 @@ python tests/bench/planted_private.py [RECORDS] [PLANTED] [SEED]
 Strings are made from published formats by routines of this file, not by the detector's: VINs with a right check digit
 (49 CFR 565.15) and European ones without, example numbers of `phonenumbers` for many countries written in its several
 formats, addresses in the form of RFC 5322, plates of five countries behind a word or by their shape, names from a
-private list. They are planted in public fields and in those that stay inside. Then the proposed texts are put in, as a
+private list. They are planted in public fields and in those that stay inside, in the metadata of attached pictures, and
+in the lines of attached text files. Then the proposed texts are put in, as a
 shop lead would, the records are frozen, and the raw bytes of the file are searched for every planted string. At the end
 the same scan over the untouched records tells false alarms.
 """
@@ -14,10 +15,12 @@ from __future__ import annotations
 
 import random
 import re
+import sqlite3
 import sys
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,6 +28,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import phonenumbers
 from multiplied_cases import multiplied
+from planted_files import Files, clean_files, planted_in_files, with_line_put_in
 from warm_clock import markdown
 
 from casebase.library.derived import Kept
@@ -149,20 +153,31 @@ def kept_of(records: list[dict[str, Any]]) -> list[Kept]:
     return [Kept(f"{place:08}", 1, "", Case.model_validate(data)) for place, data in enumerate(records)]
 
 
-def with_proposals(kept: list[Kept], names: list[str]) -> list[Kept]:
+def with_proposals(kept: list[Kept], names: list[str], files: Files) -> list[Kept]:
     """Return the records with every proposed text put in, until none is proposed any more."""
     for _ in range(3):
-        hits = hits_in(kept, names)
+        hits = hits_in(kept, names, (), files.__getitem__)
         if not hits:
             break
         by_id = {one.case_id: one for one in kept}
         for hit in hits:
+            anew = with_line_put_in(by_id[hit.case_id], hit, files)
+            if anew is not None:
+                by_id[hit.case_id] = anew
+                continue
             data = plain_data(by_id[hit.case_id].case)
             steps = [int(step) if step.isdigit() else step for step in re.findall(r"\w+", hit.field)]
             put(data, tuple(steps), lambda _, hit=hit: hit.proposed)
             by_id[hit.case_id] = Kept(hit.case_id, 1, "", Case.model_validate(data))
         kept = list(by_id.values())
     return kept
+
+
+def files_in(path: Path) -> list[bytes]:
+    """Return the attached files of an edition, whole: on the disk they lie in pieces."""
+    with closing(sqlite3.connect(path)) as connection:
+        rows = connection.execute("SELECT content FROM files UNION ALL SELECT json FROM records").fetchall()
+    return [one if isinstance(one, bytes) else one.encode() for (one,) in rows]
 
 
 def main(count: int, strings: int, seed: int) -> int:
@@ -172,11 +187,17 @@ def main(count: int, strings: int, seed: int) -> int:
         Case.model_validate(data).model_dump(mode="json", exclude_none=True, exclude_defaults=True)
         for data in clean
     ]
-    told = planted(records, strings, seed)
+    in_files, files = strings // 4, Files(seed)
+    told = planted(records, strings - in_files, seed)
+    planter = Planter(seed + 1)
+    kinds = list(planter.kinds)
+    string_of = lambda number: (kinds[number % len(kinds)], planter.kinds[kinds[number % len(kinds)]]())  # noqa: E731
+    told += planted_in_files(files, records, string_of, in_files)
     kept = kept_of(records)
-    found = hits_in(kept, NAMES)
+    found = hits_in(kept, NAMES, (), files.__getitem__)
     texts = {hit.text for hit in found}
-    inside = ("concern", "attachments")
+    # The metadata of a picture is not found but gone: the search at the end tells.
+    inside = ("concern", "attachments", "picture metadata", "attached text, inside")
     seen, whole = Counter[str](), Counter[str]()
     missed = []
     for kind, field, string in told:
@@ -194,19 +215,23 @@ def main(count: int, strings: int, seed: int) -> int:
             [[kind, str(whole[kind]), str(seen[kind])] for kind in whole],
         )
     )
-    print(f"\nPlanted in fields that stay inside: {len(told) - sum(whole.values())}.")
+    in_pictures = sum(field.startswith("picture") for _, field, _ in told)
+    print(f"\nPlanted in the metadata of pictures: {in_pictures}, each in every place a picture has.")
+    print(f"Planted in what stays inside: {len(told) - sum(whole.values()) - in_pictures}.")
     print("Missed:", missed[:10] or "none")
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "cases.db"
-        freeze(with_proposals(kept, NAMES), path, {}, Means())
-        content = path.read_bytes()
+        freeze(with_proposals(kept, NAMES, files), path, {}, Means(), contents=files.__getitem__)
+        content = path.read_bytes() + b"".join(files_in(path))
     survivors = [one for one in told if one[2].encode() in content]
     print(
         f"In the bytes of the edition after the proposals were taken: {len(survivors)} {survivors[:5] or ''}"
     )
-    alarms = hits_in(kept_of(clean), NAMES)
+    clean_files(files, clean, count // 10)
+    alarms = hits_in(kept_of(clean), NAMES, (), files.__getitem__)
     print(
-        f"False alarms in the {count:,} untouched records: {len(alarms)} ({1000 * len(alarms) / count:.1f} per 1,000)"
+        f"False alarms in the {count:,} untouched records with {2 * (count // 10):,} files: {len(alarms)}"
+        f" ({1000 * len(alarms) / count:.1f} per 1,000)"
     )
     for hit in alarms[:10]:
         print(" ", hit.sentence()[:200])
