@@ -16,13 +16,14 @@ from numpy.typing import NDArray
 
 from casebase.match.arrays import Atom
 from casebase.match.parts import SET_PARTS, SetPart
+from casebase.match.picture_arrays import Pictures
 from casebase.match.profile import PROFILE_VERSION, Profile
 from casebase.match.ragged import Ragged
 from casebase.match.rarity import Rarity
 from casebase.match.reading_arrays import ReadingArrays, Readings
 from casebase.record.vocabulary import Kind, Medium, Status
 
-INDEX_VERSION: Final = f"2.{PROFILE_VERSION}"
+INDEX_VERSION: Final = f"3.{PROFILE_VERSION}"
 """Raised whenever the arrays of the same cases would come out otherwise: an older index is then made again."""
 
 STATUSES: Final = (str(Kind.KNOWN_GOOD), *map(str, Status))
@@ -45,13 +46,19 @@ COLUMNS: Final[dict[str, str]] = {
     "superseded": "<i8",
     "readings.ends": "<i8",
     "readings.values": "<u2",
+    "pictures.places": "<i8",
+    "pictures.steps": "<u2",
     **{
         f"{name}.{array}": kind
         for name in TABLES
         for array, kind in (("rows", "<u4"), ("ends", "<i8"), ("flat", "<u4"))
     },
 }
-"""Every array of whole numbers with its type; `vectors` (cases, dimensions) of 32-bit floats stands beside them."""
+"""Every array of whole numbers with its type; `vectors` (cases, dimensions) of 32-bit floats stands beside them.
+
+`pictures` are the readings off a scope that have numbers: their places among all readings, and for each as many steps
+as there are things to measure.
+"""
 
 ATOM_LISTS: Final = ("shops", "words", *TABLES)
 
@@ -91,13 +98,14 @@ class Index:
     @property
     def readings(self) -> Readings:
         """The readings of every row."""
-        return self.table(KINDS).take(self.arrays[f"{KINDS}.rows"]), self.arrays["readings.values"]
+        values = self.arrays["readings.values"]
+        return Readings(self.table(KINDS).take(self.arrays[f"{KINDS}.rows"]), values, np.arange(len(values)))
 
     def readings_of(self, rows: NDArray[np.integer]) -> Readings:
         """Return the readings of the rows named."""
         kinds = self.table(KINDS).take(self.arrays[f"{KINDS}.rows"][rows])
         _, places = self._values.places(rows)
-        return kinds, self._values.flat[places].astype(np.uint16)
+        return Readings(kinds, self._values.flat[places].astype(np.uint16), places)
 
     @cached_property
     def _values(self) -> Ragged:
@@ -106,7 +114,8 @@ class Index:
     @cached_property
     def reading_arrays(self) -> ReadingArrays:
         """The kinds of reading as numbers."""
-        return ReadingArrays(self.atoms["kinds"], self.atoms["words"])
+        pictures = Pictures(self.arrays["pictures.places"], self.arrays["pictures.steps"])
+        return ReadingArrays(self.atoms["kinds"], self.atoms["words"], pictures)
 
     def arrays_of(self, part: SetPart) -> Any:
         """Return what a part makes of its atoms, made once."""
@@ -160,7 +169,7 @@ class Index:
 
     @cached_property
     def _bucket_counts(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-        rows, values = self.readings
+        rows, values, _ = self.readings
         buckets = self.reading_arrays.bucket_of(rows.flat, values)
         first = _first_of_each(rows, buckets) & np.repeat(self.counted, rows.lengths)
         counts = np.bincount(buckets[first])

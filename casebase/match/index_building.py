@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from casebase.match.arrays import Atom
 from casebase.match.index import ATOM_LISTS, COLUMNS, KINDS, MEDIA, TABLES, Index, status_place
 from casebase.match.parts import SET_PARTS
+from casebase.match.picture_arrays import measured_steps
 from casebase.match.profile import Profile, readings_compared
 from casebase.match.reading_arrays import WORDS_FROM, kind_atom, word_atom
 from casebase.match.symptoms_facet import told
@@ -131,6 +132,9 @@ class IndexBuilder:
             self._columns["readings.values"].append(
                 step if is_number and step is not None else WORDS_FROM + word
             )
+            if reading.measured:
+                self._columns["pictures.places"].append(self._readings)
+                self._columns["pictures.steps"] += measured_steps(reading)
             self._readings += 1
         self._columns["readings.ends"].append(self._readings)
 

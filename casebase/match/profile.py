@@ -7,6 +7,7 @@ needs none of its records.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Final
@@ -15,16 +16,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.scales import OVER_LIMIT_OHMS
-from casebase.match.traits import CodeTrait, NetworkTrait, ReadingTrait
+from casebase.match.traits import (
+    DRIVEN_SHARE,
+    MEASURED,
+    WHOLE_FRAMES,
+    CodeTrait,
+    NetworkTrait,
+    ReadingTrait,
+)
 from casebase.record.case import Case, CodeEntry
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.quantities import Comparison
-from casebase.record.reading import Reading, place_kind
+from casebase.record.reading import Reading, Waveform, place_kind
 from casebase.record.status import status_of
 from casebase.record.vocabulary import Answers, Kind, Medium, Reached, Stage
 from casebase.record.words import FAULT_WORDS, title_of, value_words
 
-PROFILE_VERSION: Final = 3
+PROFILE_VERSION: Final = 4
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
 
@@ -216,7 +224,22 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
         what=reading.what(),
         shown=value_words(reading),
         note=reading.note,
+        measured=tuple(_measured(seen)) if seen else (),
     )
+
+
+def _measured(seen: Waveform) -> Iterator[tuple[str, float]]:
+    """Yield what a scope showed in numbers; what a supply or ground showed there is not compared."""
+    levels = {
+        f"{state} {line}": level.number
+        for state, levels in (("recessive", seen.recessive), ("dominant", seen.dominant))
+        for line, level in levels.items()
+    }
+    known = levels | {DRIVEN_SHARE: seen.dominant_share, WHOLE_FRAMES: seen.whole_frames}
+    for name in MEASURED:
+        number = known.get(name)
+        if number is not None:
+            yield name, number
 
 
 def _finite(number: float | None) -> float | None:

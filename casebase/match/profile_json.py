@@ -43,6 +43,7 @@ def _reading_from(data: dict[str, Any]) -> ReadingTrait:
             **data,
             "lines": tuple(data["lines"]),
             "looks": tuple(data["looks"]),
+            "measured": tuple((name, number) for name, number in data["measured"]),
             "unplugged": None if unplugged is None else tuple(unplugged),
         }
     )

@@ -3,28 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.arrays import NOT_THERE, Answer, Atom, Numbered, by_number
 from casebase.match.network_facet import medium_likeness
+from casebase.match.picture_arrays import BY_STEPS_APART, FARTHEST, AskedPicture, Pictures
+from casebase.match.pictures import words_likeness
 from casebase.match.profile import Profile, readings_compared
 from casebase.match.ragged import Floats, Ragged
 from casebase.match.rarity import Rarity
-from casebase.match.readings_facet import (
-    FALL_OFF,
-    SAME_PHYSICS_FROM,
-    STATE_NOT_STATED,
-    WORST_SHARE,
-    picture_likeness,
-)
-from casebase.match.scales import NUMBER_STEPS, STEPS_PER_TOLERANCE
+from casebase.match.readings_facet import SAME_PHYSICS_FROM, STATE_NOT_STATED, WORST_SHARE
+from casebase.match.scales import NUMBER_STEPS
 from casebase.match.traits import STEPS_PER_BUCKET, ReadingTrait
 
-Readings = tuple[Ragged, NDArray[np.uint16]]
-"""The kinds of the readings of many cases, and beside each its value: a step, or a number from `WORDS_FROM` on."""
+
+class Readings(NamedTuple):
+    """The kinds of the readings of many cases, and beside each its value and its place among all of the library.
+
+    A value is a step, or a number from `WORDS_FROM` on.
+    """
+
+    kinds: Ragged
+    values: NDArray[np.uint16]
+    places: NDArray[np.int64]
+
 
 WORDS_FROM: Final = 2 * NUMBER_STEPS
 """Far from every number, so that a word is like none."""
@@ -45,13 +50,14 @@ def word_atom(reading: ReadingTrait) -> Atom:
 
 
 class ReadingArrays:
-    """The distinct kinds of reading of a library, and the distinct words, as numbers."""
+    """The distinct kinds of reading of a library, and the distinct words, as numbers; and the pictures with numbers."""
 
-    def __init__(self, kinds: list[Atom], words: list[Atom]) -> None:
+    def __init__(self, kinds: list[Atom], words: list[Atom], pictures: Pictures) -> None:
         self.bases = Numbered(kind[:3] for kind in kinds)
         self.media = Numbered(kind[3] for kind in kinds)
         self.states = tuple(Numbered(kind[place] for kind in kinds) for place in (5, 4, 6))
         self.words = words
+        self.pictures = pictures
         self._weights: NDArray[np.float64] | None = None
 
     @property
@@ -95,7 +101,7 @@ class ReadingArrays:
         stated = [self.comparability(reading) for reading in readings_compared(job)]
 
         def to_rows(readings: Readings) -> Answer:
-            rows, _ = readings
+            rows = readings.kinds
             found = [rows.best((one > 0)[rows.flat].astype(np.float64)) for one in stated]
             return np.mean(found, axis=0), np.ones(len(rows.offsets) - 1)
 
@@ -136,11 +142,11 @@ class ReadingArrays:
             return float(ours.word == word)
         if ours.quantity != "waveform":
             return 0.0
-        return picture_likeness(ours.traffic, ours.looks, traffic, looks)
+        return words_likeness(ours.traffic, ours.looks, traffic, looks)
 
 
 def _nothing_read(readings: Readings) -> Answer:
-    nothing = np.zeros(len(readings[0].offsets) - 1)
+    nothing = np.zeros(len(readings.kinds.offsets) - 1)
     return nothing, nothing
 
 
@@ -159,6 +165,8 @@ class AskedReadings:
         self._any = np.asarray(self._places.any(axis=0))
         # Nothing tells more than 1, and each of ours is compared with one of theirs.
         self._most = stated.sum(axis=0) / self._whole
+        with_numbers = [one for one, reading in enumerate(ours) if reading.measured and not reading.word]
+        self._pictures = {one: AskedPicture(ours[one], arrays.words) for one in with_numbers}
 
     def most_known(self, kinds: Ragged) -> Floats:
         """Return how much can be known at most of cases of which only the kinds of reading are looked at."""
@@ -166,22 +174,37 @@ class AskedReadings:
 
     def __call__(self, readings: Readings) -> Answer:
         """Return the answer for the readings of many cases."""
-        kinds, values = readings
+        kinds, values, places = readings
         count = len(kinds.offsets) - 1
         items = np.flatnonzero(self._any[kinds.flat])
         one, which = np.nonzero(self._places[:, kinds.flat[items]])
         items = items[which]
         rows, kind, value = kinds.rows_of(items), kinds.flat[items], values[items]
         telling = np.maximum(self._arrays.telling(kind, value), self._own[one])
-        order = 2.0 * self._places[one, kind] + self._likeness(one, value.astype(np.int32))
+        likeness = self._likeness(one, value.astype(np.int32))
+        self._see_pictures(likeness, one, value, places[items])
+        order = 2.0 * self._places[one, kind] + likeness
         best, order, telling = _best_of_each(one * count + rows, order, telling)
         return self._pooled(best % count if count else best, order, telling, count)
 
     def _likeness(self, one: NDArray[np.intp], values: NDArray[np.int32]) -> Floats:
         """Return `value_likeness` of pairs: ours by its place, theirs by its value."""
-        numbers = _BY_STEPS_APART[np.minimum(np.abs(values - self._steps[one]), _FARTHEST)]
+        numbers = BY_STEPS_APART[np.minimum(np.abs(values - self._steps[one]), FARTHEST)]
         words = self._words[one, np.maximum(values - (WORDS_FROM - 1), 0)]
         return np.asarray(np.maximum(numbers, words))
+
+    def _see_pictures(
+        self, likeness: Floats, one: NDArray[np.intp], values: NDArray[np.uint16], places: NDArray[np.int64]
+    ) -> None:
+        """Put the likeness of pictures where both sides have numbers; plain words stay as they are."""
+        if not len(self._arrays.pictures):
+            return
+        for ours, picture in self._pictures.items():
+            pairs = np.flatnonzero((one == ours) & (values >= WORDS_FROM))
+            which, steps = self._arrays.pictures.at(places[pairs])
+            pairs = pairs[which]
+            words = values[pairs].astype(np.intp) - WORDS_FROM
+            likeness[pairs] = picture.likeness(likeness[pairs], words, steps)
 
     def _pooled(self, rows: NDArray[np.intp], order: Floats, telling: Floats, count: int) -> Answer:
         """Return likeness and known of each row from its pairs, one for each of ours that has a like one there."""
@@ -218,8 +241,3 @@ def _step_or_far(reading: ReadingTrait) -> int:
 
 _FAR: Final = -(1 << 20)
 _COMPARABILITIES: Final = np.array([0.0, *(STATE_NOT_STATED**unstated for unstated in (3, 2, 1, 0))])
-_FARTHEST: Final = 5 * round(STEPS_PER_TOLERANCE * FALL_OFF)
-_BY_STEPS_APART: Final = np.exp(-((np.arange(_FARTHEST + 1) / (STEPS_PER_TOLERANCE * FALL_OFF)) ** 2)).round(
-    9
-)
-"""Likeness of two numbers by their distance in steps; farther apart it rounds to nought."""

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from casebase.match.facet import UNKNOWN, Compared
 from casebase.match.network_facet import medium_likeness
+from casebase.match.picture_words import PicturePart, picture_parts
+from casebase.match.pictures import picture_likeness, step_likeness
 from casebase.match.profile import Profile, readings_compared
 from casebase.match.rarity import Rarity
-from casebase.match.scales import STEPS_PER_TOLERANCE
 from casebase.match.traits import ReadingTrait
 
 SAME_FROM: Final = 0.7
@@ -24,11 +24,6 @@ WORST_SHARE: Final = 0.5
 """Share of the worst pair in the likeness: one reading that contradicts outweighs several that agree (judged)."""
 
 SAME_PHYSICS_FROM: Final = 0.5
-FALL_OFF: Final = 3.0
-"""Tolerances apart at which the likeness of two values has fallen to 1/e (judged)."""
-
-NOTHING_SEEN: Final = 0.5
-"""Likeness of two pictures of a scope that have no fixed word to compare."""
 
 
 def compare_readings(job: Profile, past: Profile, rarity: Rarity) -> Compared:
@@ -41,8 +36,7 @@ def compare_readings(job: Profile, past: Profile, rarity: Rarity) -> Compared:
     whole = sum(weight for _, _, weight, _ in graded)
     mean = sum(weight * grade for _, _, weight, grade in graded) / whole
     likeness = (1 - WORST_SHARE) * mean + WORST_SHARE * min(grade for *_, grade in graded)
-    agree = [_in_words(ours, theirs) for ours, theirs, _, grade in graded if grade >= SAME_FROM]
-    differ = [_in_words(ours, theirs) for ours, theirs, _, grade in graded if grade <= OTHER_BELOW]
+    agree, differ = _reasons(graded)
     known = whole / sum(rarity.of(f"reading {reading.bucket}") for reading in ours)
     return Compared(likeness, min(1.0, known), agree, differ)
 
@@ -84,25 +78,11 @@ def value_likeness(ours: ReadingTrait, theirs: ReadingTrait) -> float:
     if ours.word or theirs.word:
         return float(ours.word == theirs.word)
     if ours.quantity == "waveform":
-        return picture_likeness(ours.traffic, ours.looks, theirs.traffic, theirs.looks)
+        return picture_likeness(ours, theirs)
     here, there = ours.step, theirs.step
     if here is None or there is None:
         return 0.0
-    # Rounded, so that values hopelessly far apart are equally unlike.
-    return round(math.exp(-(((here - there) / (STEPS_PER_TOLERANCE * FALL_OFF)) ** 2)), 9)
-
-
-def picture_likeness(
-    traffic: str | None, looks: tuple[str, ...], other_traffic: str | None, other_looks: tuple[str, ...]
-) -> float:
-    """Return how alike two pictures of a scope are, by their fixed words."""
-    grades = []
-    if traffic and other_traffic:
-        grades.append(float(traffic == other_traffic))
-    if looks and other_looks:
-        here, there = set(looks), set(other_looks)
-        grades.append(len(here & there) / len(here | there))
-    return sum(grades) / len(grades) if grades else NOTHING_SEEN
+    return step_likeness(abs(here - there))
 
 
 def _counterpart(
@@ -126,6 +106,28 @@ def _candidates(reading: ReadingTrait, past: Profile) -> Iterator[tuple[ReadingT
         stated = comparability(reading, theirs)
         if stated:
             yield theirs, stated
+
+
+def _reasons(
+    graded: Iterable[tuple[ReadingTrait, ReadingTrait, float, float]],
+) -> tuple[list[str], list[str]]:
+    """Return what agreed and what differed, in words; of two pictures with numbers, what of them did."""
+    agree: list[str] = []
+    differ: list[str] = []
+    for ours, theirs, _, grade in graded:
+        parts = list(picture_parts(ours, theirs))
+        if parts:
+            agree += _parts_in_words(ours, [part for part in parts if part.likeness >= SAME_FROM])
+            differ += _parts_in_words(ours, [part for part in parts if part.likeness <= OTHER_BELOW])
+        elif grade >= SAME_FROM:
+            agree.append(_in_words(ours, theirs))
+        elif grade <= OTHER_BELOW:
+            differ.append(_in_words(ours, theirs))
+    return agree, differ
+
+
+def _parts_in_words(ours: ReadingTrait, parts: Sequence[PicturePart]) -> list[str]:
+    return [f"{ours.what}, {'; '.join(part.words() for part in parts)}"] if parts else []
 
 
 def _in_words(ours: ReadingTrait, theirs: ReadingTrait) -> str:

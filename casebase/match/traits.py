@@ -6,12 +6,21 @@ from dataclasses import dataclass
 from typing import Final
 
 from casebase.match.scales import STEPS_PER_TOLERANCE, number_step
-from casebase.record.vocabulary import Line
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Line
 
 SUPPLY: Final = str(Line.SUPPLY)
 
 STEPS_PER_BUCKET: Final = 3 * STEPS_PER_TOLERANCE
 """Values within three tolerances are counted as one usual value."""
+
+LEVEL_STATES: Final = ("recessive", "dominant")
+SIGNAL_LINES: Final = tuple(dict.fromkeys(str(line) for lines in LINES_OF_MEDIUM.values() for line in lines))
+LEVEL_NAMES: Final = {state: tuple(f"{state} {line}" for line in SIGNAL_LINES) for state in LEVEL_STATES}
+DRIVEN_SHARE: Final = "driven share"
+WHOLE_FRAMES: Final = "whole frames"
+SHARES: Final = (DRIVEN_SHARE, WHOLE_FRAMES)
+MEASURED: Final = (*LEVEL_NAMES["recessive"], *LEVEL_NAMES["dominant"], *SHARES)
+"""What is measured on a picture of a scope, by name: levels in volts, shares of 0 to 1."""
 
 ReadingKind = tuple[str, tuple[str, ...], str, str | None, tuple[str, ...] | None, bool | None, str | None]
 """Quantity, lines, kind of place, medium, what was unplugged, powered, tester talking."""
@@ -41,7 +50,10 @@ class NetworkTrait:
 
 @dataclass(frozen=True, slots=True)
 class ReadingTrait:
-    """One reading in a form in which like can be found for it; `number` is ohms or volts."""
+    """One reading in a form in which like can be found for it; `number` is ohms or volts.
+
+    `measured` is of a picture of a scope: (name in `MEASURED`, number), in that order.
+    """
 
     quantity: str
     lines: tuple[str, ...]
@@ -59,6 +71,7 @@ class ReadingTrait:
     what: str
     shown: str
     note: str | None
+    measured: tuple[tuple[str, float], ...] = ()
 
     @property
     def kind(self) -> ReadingKind:

@@ -20,6 +20,7 @@ from casebase.match.query import AskedPart, Query
 from casebase.match.ragged import Ragged
 from casebase.match.rank import Found, order_of
 from casebase.match.ranking import EQUAL_WITHIN
+from casebase.match.reading_arrays import Readings
 from casebase.match.symptoms_facet import story_likeness
 
 CHUNK: Final = 1 << 15
@@ -94,13 +95,13 @@ def _by_distinct_sets(query: Query, part: AskedPart) -> SumsOf:
 
 
 def _readings(query: Query, part: AskedPart) -> SumsOf:
-    kinds, values = query.index.readings
+    kinds, values, places = query.index.readings
     ask = query.index.reading_arrays.ask(query.job, query.index.rarity)
 
     def sums(begin: int, end: int) -> NDArray[Any]:
         first, last = kinds.offsets[begin], kinds.offsets[end]
         rows = Ragged(kinds.offsets[begin : end + 1] - first, kinds.flat[first:last])
-        likeness, known = ask((rows, values[first:last]))
+        likeness, known = ask(Readings(rows, values[first:last], places[first:last]))
         return np.asarray(part.weight * known * (likeness + 1j))
 
     return sums
