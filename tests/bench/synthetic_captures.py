@@ -163,13 +163,13 @@ def volts_of(
     gaps: Sequence[float],
     bus: Bus,
     generator: np.random.Generator,
-    before: float = 3e-5,
+    before_bits: float = 13,
 ) -> tuple[np.ndarray, list[float]]:
     """Return both lines as the scope shows them (two rows), and the second in which each frame starts.
 
     `gaps`: bits of idle after each frame, beside the intermission of three.
     """
-    lasts, high, low, starts = [before], [bus.rest], [bus.rest], []
+    lasts, high, low, starts = [before_bits / bus.bit_rate], [bus.rest], [bus.rest], []
     for frame, gap in zip(frames, gaps, strict=True):
         sender = bus.senders.get(frame.identifier, bus.usual)
         bits, seconds, others = frame_bits(frame, bus)

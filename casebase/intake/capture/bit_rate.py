@@ -137,7 +137,8 @@ def _score(spacings: Times, lengths: Times, bit: float) -> float:
     long = np.round(lengths / bit - shift)
     fits = float(np.mean((long >= 1) & (long <= 5) & (np.abs(lengths / bit - shift - long) < off)))
     odd = bool(np.any(counts % 2 == 1)) or bool(np.any(long % 2 == 1))
-    return apart * fits * (1.0 if odd and abs(shift) <= _MOST_SHIFT else 0.5)
+    likely = 1.0 - 0.3 * abs(shift) if odd and abs(shift) <= _MOST_SHIFT else 0.5
+    return apart * fits * likely
 
 
 def _shift(lengths: Times) -> float:

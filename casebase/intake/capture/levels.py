@@ -117,9 +117,9 @@ def two_levels(signal: Values) -> tuple[float, float | None, float]:
 def _peak(values: Values) -> tuple[float, float]:
     """Return the level around which most samples lie, and how far they scatter there."""
     low, high = float(values.min()), float(values.max())
-    if high - low < 1e-6:
+    if high - low < 1e-5 * max(1.0, abs(high), abs(low)):
         return (low + high) / 2, 0.0
-    counts, edges = np.histogram(values, bins=_BINS, range=(low, high))
+    counts, edges = np.histogram(values.astype(np.float64), bins=_BINS, range=(low, high))
     smooth = np.convolve(counts, (1, 2, 3, 2, 1), mode="same")
     width = (high - low) / _BINS
     at = edges[int(np.argmax(smooth))] + width / 2

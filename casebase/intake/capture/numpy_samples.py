@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import errno
 import tempfile
 import zipfile
 import zlib
+from collections.abc import Iterable
 from dataclasses import replace
+from io import FileIO
 from pathlib import Path
+from tokenize import TokenError
 from typing import Any, BinaryIO, Final
 
 import numpy as np
@@ -23,11 +27,12 @@ _RATE_NAMES: Final = ("rate", "fs", "sample_rate", "samplerate", "samples_per_se
 
 
 class Stored:
-    """An array in a file, mapped anew for every part that is read, so that pages read before can go."""
+    """An array in a file, read part by part."""
 
     def __init__(self, path: Path, name: str, file: BinaryIO) -> None:
         self.shape, self.fortran, self.dtype = _header(file, name)
         self.offset, self._path, self._name = file.tell(), path, name
+        self._file: FileIO | None = None
         if self.dtype.kind not in "fiu" or self.dtype.hasobject or self.dtype.itemsize > 8:
             raise CaptureError(f"{name}: holds {self.dtype}: expected numbers of at most 64 bits")
         needed = self.offset + int(np.prod(self.shape, dtype=object)) * self.dtype.itemsize
@@ -49,10 +54,31 @@ class Stored:
 
     def part(self, start: int, stop: int) -> NDArray[Any]:
         """Return samples `start` to before `stop`, one row per series."""
-        whole = np.memmap(self._path, self.dtype, "r", self.offset, self.shape, "F" if self.fortran else "C")
         if len(self.shape) == 1:
-            return whole[None, start:stop]
-        return whole[:, start:stop] if self.shape[0] == self.series else whole[start:stop].T
+            return self._read(start, stop - start)[None]
+        side_by_side = (self.shape[0] == self.series) == self.fortran
+        if side_by_side:
+            return self._read(start * self.series, (stop - start) * self.series).reshape(-1, self.series).T
+        rows = np.empty((self.series, stop - start), self.dtype)
+        for place, row in enumerate(rows):
+            row[:] = self._read(place * self.count + start, stop - start)
+        return rows
+
+    def close(self) -> None:
+        """Close the file."""
+        if self._file is not None:
+            self._file.close()
+
+    def _read(self, first: int, count: int) -> NDArray[Any]:
+        """Return `count` numbers from the place `first` in the file on."""
+        if self._file is None:
+            self._file = self._path.open("rb", buffering=0)
+        numbers = np.empty(count, self.dtype)
+        self._file.seek(self.offset + first * self.dtype.itemsize)
+        # Read rather than mapped: pages of a mapped file count as memory in use until the system wants them.
+        if self._file.readinto(numbers.view(np.uint8).data) != numbers.nbytes:
+            raise CaptureError(f"{self._name}: ends before it should: it is cut short")
+        return numbers
 
 
 def open_npy(path: Path, wanted: Wanted) -> Capture:
@@ -60,15 +86,20 @@ def open_npy(path: Path, wanted: Wanted) -> Capture:
     with path.open("rb") as file:
         stored = Stored(path, path.name, file)
     chosen = _chosen(stored.series, wanted, path)
-    found = _step_of_time(stored.part(0, stored.count)[chosen[0]], path) if chosen[0] is not None else None
+    try:
+        found = None if chosen[0] is None else _step_of_time(stored, chosen[0], path)
+        step = step_from(wanted, found, path)
+    except BaseException:
+        stored.close()
+        raise
     lines = [place for place in chosen[1:] if place is not None]
 
     def read(start: int, stop: int) -> NDArray[Any]:
-        return stored.part(start, stop)[lines]
+        rows = stored.part(start, stop)
+        return rows if lines == list(range(len(rows))) else rows[lines]
 
-    return _capture(
-        path, wanted, step_from(wanted, found, path), stored.count, len(lines), read, stored.dtype
-    )
+    capture = _capture(path, wanted, step, stored.count, len(lines), read, stored.dtype)
+    return replace(capture, at_end=stored.close)
 
 
 def open_npz(path: Path, wanted: Wanted) -> Capture:
@@ -79,7 +110,12 @@ def open_npz(path: Path, wanted: Wanted) -> Capture:
     except BaseException:
         folder.cleanup()
         raise
-    return replace(capture, at_end=folder.cleanup)
+
+    def close() -> None:
+        capture.close()
+        folder.cleanup()
+
+    return replace(capture, at_end=close)
 
 
 def _from_archive(path: Path, folder: Path, wanted: Wanted) -> Capture:
@@ -103,13 +139,19 @@ def _from_archive(path: Path, folder: Path, wanted: Wanted) -> Capture:
             f"{path.name}: its arrays differ in length: expected one sample of each line at a time"
         )
     if time:
-        step = _step_of_time(stored[time].part(0, stored[time].count)[0], path)
+        step = _step_of_time(stored[time], 0, path)
 
     def read(start: int, stop: int) -> NDArray[Any]:
         return np.concatenate([one.part(start, stop) for one in series])
 
     kind = np.result_type(*(one.dtype for one in series))
-    return _capture(path, wanted, step_from(wanted, step, path), counts.pop(), len(series), read, kind)
+    capture = _capture(path, wanted, step_from(wanted, step, path), counts.pop(), len(series), read, kind)
+    return replace(capture, at_end=lambda: _close(stored.values()))
+
+
+def _close(arrays: Iterable[Stored]) -> None:
+    for one in arrays:
+        one.close()
 
 
 def _capture(  # noqa: PLR0913, PLR0917  what an open capture is made of
@@ -136,6 +178,7 @@ def _header(file: BinaryIO, name: str) -> tuple[tuple[int, ...], bool, np.dtype[
     except (
         ValueError,
         KeyError,
+        TokenError,
         EOFError,
         TypeError,
         SyntaxError,
@@ -184,6 +227,10 @@ def _unpacked(path: Path, folder: Path) -> dict[str, Stored | float]:
         KeyError,
     ):
         raise CaptureError(f"{path.name}: is no NumPy archive, or is damaged") from None
+    except OSError as error:
+        if error.errno != errno.EINVAL:
+            raise
+        raise CaptureError(f"{path.name}: its table of contents points outside the file: damaged") from None
     if not any(isinstance(one, Stored) for one in found.values()):
         raise CaptureError(f"{path.name}: holds no array of samples")
     return found
@@ -238,20 +285,20 @@ def _named_lines(names: list[str], wanted: Wanted, path: Path) -> tuple[str | No
     return roles.get(Role.TIME), lines
 
 
-def _step_of_time(times: NDArray[Any], path: Path) -> float:
+def _step_of_time(stored: Stored, row: int, path: Path) -> float:
     """Return seconds from sample to sample of a series of times; raise where they are not even."""
-    count = len(times)
+    count = stored.count
     if count < 2:
         raise CaptureError(f"{path.name}: holds {count} samples: expected more")
-    first, last = float(times[0]), float(times[-1])
+    first, last = (float(stored.part(place, place + 1)[row, 0]) for place in (0, count - 1))
     step = (last - first) / (count - 1)
     if not (np.isfinite(step) and step > 0):
         raise CaptureError(f"{path.name}: its times do not grow: expected seconds from first to last sample")
+    allowed = 1.5 * step + 2e-7 * max(abs(first), abs(last))  # times in 32 bits are that coarse
     for start in range(0, count, BLOCK):
-        part = np.asarray(times[start : start + BLOCK], dtype=np.float64)
-        line = first + step * np.arange(start, start + len(part))
-        off = np.abs(part - line)
-        if not np.all(off <= 1.5 * step + 2e-7 * max(abs(first), abs(last))):
-            at = start + int(np.argmax(~(off <= 1.5 * step)))
+        times = np.asarray(stored.part(start, min(start + BLOCK, count))[row], dtype=np.float64)
+        off = np.abs(times - (first + step * np.arange(start, start + len(times))))
+        if not np.all(off <= allowed):
+            at = start + int(np.argmax(~(off <= allowed)))
             raise CaptureError(f"{path.name}: its times are not even at sample {at + 1}: a gap, or damaged")
     return step

@@ -19,7 +19,7 @@ Read: TypeAlias = Callable[[int, int], Samples]
 Tell: TypeAlias = Callable[[int, int], None]
 """Takes note of how many samples of how many are done."""
 
-BLOCK: Final = 1 << 18
+BLOCK: Final = 1 << 17
 """Samples of a block: small enough that what is computed from one stays in the processor's cache."""
 
 FEWEST: Final = 50
@@ -73,17 +73,18 @@ class Capture:
     at_end: Callable[[], None] = field(default=lambda: None)
 
     def read(self, start: int, stop: int) -> Samples:
-        """Return samples `start` to before `stop` in volts, one row per channel; raise where one is no number."""
+        """Return samples `start` to before `stop` in volts, one row per channel."""
         rows = self.read_rows(start, stop)
-        if not np.isfinite(rows.sum()):
-            raise CaptureError(self._not_finite(rows, start))
         return rows * np.float32(self.scale) if self.scale != 1.0 else rows
 
-    def blocks(self, tell: Tell | None = None) -> Iterator[tuple[int, Samples]]:
-        """Yield (place of the first sample, block) from begin to end."""
+    def blocks(self, tell: Tell | None = None, *, check: bool = False) -> Iterator[tuple[int, Samples]]:
+        """Yield (place of the first sample, block) from begin to end; `check`: raise where a sample is no number."""
         for start in range(0, self.count, BLOCK):
             stop = min(start + BLOCK, self.count)
-            yield start, self.read(start, stop)
+            rows = self.read(start, stop)
+            if check and not all(np.isfinite(row.sum()) for row in rows):
+                raise CaptureError(self._not_finite(rows, start))
+            yield start, rows
             if tell:
                 tell(stop, self.count)
 

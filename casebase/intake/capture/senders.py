@@ -81,7 +81,8 @@ def _some_of_each(keys: NDArray[np.int64], usable: NDArray[np.intp]) -> NDArray[
 
 
 def _spread(group: NDArray[np.intp]) -> NDArray[np.intp]:
-    return group[np.linspace(0, len(group) - 1, min(len(group), FRAMES_EACH)).astype(int)]
+    chosen: NDArray[np.intp] = group[np.linspace(0, len(group) - 1, min(len(group), FRAMES_EACH)).astype(int)]
+    return chosen
 
 
 def _places(traffic: Traffic, chosen: NDArray[np.intp]) -> tuple[NDArray[np.int64], NDArray[np.intp]]:
