@@ -73,7 +73,7 @@ class Module(Part):
     answers: Answers | None = None
     identifiers: Annotated[list[Identifier], AsList, Field(max_length=MOST_ENTRIES)] = Field(
         default_factory=list,
-        description="The CAN identifiers it sends, in hex, in quotes: '1A0', '18FEF100'.",
+        description="The CAN identifiers it sends, in hex: 1A0, 18FEF100.",
     )
 
 
