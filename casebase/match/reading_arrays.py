@@ -45,8 +45,8 @@ def kind_atom(reading: ReadingTrait) -> Atom:
 
 
 def word_atom(reading: ReadingTrait) -> Atom:
-    """Return what a reading says that is no number, as an atom: a word, or traffic and looks."""
-    return reading.word, reading.traffic, reading.looks
+    """Return what a reading says that is no number, as an atom: a word, or else traffic and looks."""
+    return (reading.word, None, ()) if reading.word else (None, reading.traffic, reading.looks)
 
 
 class ReadingArrays:

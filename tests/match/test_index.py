@@ -43,6 +43,16 @@ def cases(many):
     return collection_of(many, "a model", DIMENSIONS)
 
 
+def test_the_profiles_compared_here_have_pictures_with_numbers(many, jobs):
+    """Pictures of a scope with levels on both sides are among what follows, and so are those without."""
+    pictures = [
+        reading for one in (*many, *jobs) for reading in one.readings if reading.quantity == "waveform"
+    ]
+    with_numbers = sum(bool(reading.measured) for reading in pictures)
+    assert with_numbers > 100
+    assert len(pictures) - with_numbers > 30
+
+
 @pytest.mark.parametrize("measure", [FAULTS, HEALTHY], ids=["faults", "healthy"])
 def test_all_at_once_is_one_by_one(cases, many, jobs, measure):
     """The score of every row is that of the two records compared facet by facet in plain Python."""

@@ -9,11 +9,12 @@ from dataclasses import replace
 import numpy as np
 
 from casebase.match.profile import Profile
-from casebase.match.traits import ReadingTrait
-from casebase.record.vocabulary import Status
+from casebase.match.traits import MEASURED, SHARES, ReadingTrait
+from casebase.record.vocabulary import Look, Status
 
 DIMENSIONS = 16
 STATES = ("healthy", "bus_quiet", "high_open", "low_open", "terminator_missing", "lines_shorted_together")
+LOOKS = tuple(map(str, Look))
 ENDED = (str(Status.FIXED_VERIFIED), str(Status.FIXED_NOT_PROVEN), str(Status.NOT_FIXED))
 
 
@@ -60,7 +61,28 @@ def _moved(reading: ReadingTrait, chance: random.Random) -> ReadingTrait:
         number=number,
         powered=chance.choice((reading.powered, None)),
         unplugged=chance.choice((reading.unplugged, reading.unplugged, None)),
+        **(_pictured(reading, chance) if reading.quantity == "waveform" else {}),
     )
+
+
+def _pictured(reading: ReadingTrait, chance: random.Random):
+    """Return another picture of a scope: mostly with levels, some of them left out, some with shares."""
+    if chance.random() < 0.25:
+        return {"measured": ()}
+    levels = dict(reading.measured) or {
+        "recessive CAN high": 2.5,
+        "dominant CAN high": 3.5,
+        "dominant CAN low": 1.5,
+    }
+    known = {
+        name: level + chance.uniform(-0.6, 0.6) for name, level in levels.items() if chance.random() < 0.8
+    }
+    known |= {name: chance.random() for name in SHARES if chance.random() < 0.5}
+    return {
+        "measured": tuple((name, known[name]) for name in MEASURED if name in known),
+        "traffic": chance.choice((reading.traffic, "yes", "no", None)),
+        "looks": tuple(sorted(chance.sample(LOOKS, chance.randrange(3)))),
+    }
 
 
 def _meaning(profile: Profile, chance: random.Random):
