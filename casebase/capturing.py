@@ -14,6 +14,7 @@ from casebase.options import JsonOption, LibraryOption, own_page, print_json
 if TYPE_CHECKING:
     from casebase.intake.capture.facts import CaptureFacts
     from casebase.intake.capture.samples import Wanted
+    from casebase.intake.capture.trace import Trace
     from casebase.intake.capture.waveform_readings import Where
     from casebase.library.store import Library, Logged
     from casebase.record.case import Case
@@ -55,7 +56,7 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
     """Read a scope capture of a bus.
 
     Levels, bit rate, frames and the broken ones, senders that stand out, and what is in doubt. With --job the levels
-    become readings of that job.
+    become readings of that job; the capture stays with it, and a trace of it, which is drawn on the page of the case.
 
     Example: casebase capture pair.csv --job 7fq --stage "as found" --ignition on
     """
@@ -71,34 +72,42 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
         network,
     )
     if job is None:
-        return _tell(_read(file, named, wanted), None, json)
+        return _tell(*_read(file, named, wanted), None, json)
     with open_library(library) as kept:
-        facts, logged = _added(kept, job, file, (named, wanted, where))
-    return _tell(facts, logged, json)
+        facts, trace, logged, too_large = _added(kept, job, file, (named, wanted, where))
+    if too_large:
+        typer.echo(
+            f"{file.name} is too large to be kept with the job: keep it yourself. Its trace is kept.",
+            err=True,
+        )
+    return _tell(facts, trace, logged, json)
 
 
-def _read(file: Path, medium: Medium | None, wanted: Wanted) -> CaptureFacts:
-    from casebase.intake.capture.facts import read_capture  # noqa: PLC0415
+def _read(file: Path, medium: Medium | None, wanted: Wanted) -> tuple[CaptureFacts, Trace | None]:
+    from casebase.intake.capture.trace import read_with_trace  # noqa: PLC0415
     from casebase.terminal.progress import Shared  # noqa: PLC0415
 
     with Shared() as bar:
-        return read_capture(
+        return read_with_trace(
             file, medium, wanted, lambda what, done, whole: bar.tell(what, done / max(whole, 1))
         )
 
 
 def _added(
     library: Library, job: str, file: Path, asked: tuple[Medium | None, Wanted, Where]
-) -> tuple[CaptureFacts, Logged]:
-    """Read the capture, and keep a new revision of the job with its readings."""
+) -> tuple[CaptureFacts, Trace | None, Logged, bool]:
+    """Read the capture, and keep a new revision of the job with its readings, the capture and its trace."""
     from casebase.intake.capture.waveform_readings import readings_from  # noqa: PLC0415
+    from casebase.library.kept_captures import keep_capture  # noqa: PLC0415
 
     medium, wanted, where = asked
     kept = library.get(job)
-    facts = _read(file, medium or _medium_of(kept.case, where.network), wanted)
+    facts, trace = _read(file, medium or _medium_of(kept.case, where.network), wanted)
     readings = [reading.model_dump(exclude_none=True) for reading in readings_from(facts, where)]
     case = _with_readings(kept.case, readings, kept.case_id, kept.revision)
-    return facts, library.log([case])[0]
+    files = keep_capture(library, case.attachments, file, trace, f"{where.stage}, {where.at}")
+    case = case.model_copy(update={"attachments": files.attachments})
+    return facts, trace, library.log([case])[0], files.too_large
 
 
 def _with_readings(case: Case, readings: list[dict[str, object]], case_id: str, revision: int) -> Case:
@@ -123,14 +132,17 @@ def _medium_of(case: Case, network: str | None) -> Medium | None:
     return None if found is None else found.medium
 
 
-def _tell(facts: CaptureFacts, logged: Logged | None, json: bool) -> None:
+def _tell(facts: CaptureFacts, trace: Trace | None, logged: Logged | None, json: bool) -> None:
     from casebase.intake.capture.facts_data import capture_data  # noqa: PLC0415
     from casebase.terminal.capture_page import print_capture  # noqa: PLC0415
+    from casebase.terminal.trace_page import print_frame  # noqa: PLC0415
 
     kept = None if logged is None else {"id": logged.case_id, "revision": logged.revision}
     if json:
         return print_json(capture_data(facts) | ({"job": kept} if kept else {}))
     print_capture(facts, own_page())
+    if trace is not None:
+        print_frame(trace, own_page())
     if logged is not None:
         typer.echo(f"\nAdded to job {logged.case_id}: revision {logged.revision}.")
     return None

@@ -6,6 +6,8 @@ import re
 from collections.abc import Iterator
 from typing import Final
 
+from casebase.errors import CaptureError
+from casebase.intake.capture.trace import ENDING, trace_from
 from casebase.library.taken_files import FileKind, kind_of
 from casebase.publish.public_files import Contents
 from casebase.record.case import Attachment, Case
@@ -39,6 +41,19 @@ def _words_of_name(name: str) -> str:
 def _lines(where: str, attachment: Attachment, contents: Contents | None) -> Iterator[tuple[str, str]]:
     content = contents(str(attachment.sha256)) if contents else b""
     if kind_of(content) is FileKind.TEXT:
-        for number, line in enumerate(content.decode("utf-8", "replace").splitlines(), start=1):
-            if line.strip():
+        text = content.decode("utf-8", "replace")
+        figures = _is_trace(attachment.file, text)
+        for number, line in enumerate(text.splitlines(), start=1):
+            if line.strip() and not (figures and not line.startswith("#")):
                 yield f"{where} {attachment.file} line {number}", line
+
+
+def _is_trace(name: str, text: str) -> bool:
+    """Return whether a text is the trace of a capture: below its head nothing but figures can stand there."""
+    if not name.endswith(ENDING):
+        return False
+    try:
+        trace_from(text)
+    except CaptureError:
+        return False
+    return True
