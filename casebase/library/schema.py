@@ -155,17 +155,7 @@ def _sources(db: Database) -> None:
     db.table("exchanged").create({"case_id": str, "sha256": str}, pk=("case_id", "sha256"))
 
 
-@MIGRATIONS(name="0008_attachments")
-def _attachments(db: Database) -> None:
-    """Files of cases, by the SHA-256 of their content; the bytes lie beside the library."""
-    db.table("attachments").create(
-        {"case_id": str, "file": str, "sha256": str, "kind": str, "bytes": int, "at": str},
-        pk=("case_id", "file"),
-        not_null={"sha256", "kind", "bytes", "at"},
-    )
-
-
-@MIGRATIONS(name="0009_news")
+@MIGRATIONS(name="0008_news")
 def _news(db: Database) -> None:
     """Which new case explains which open question, why, and whether that was read; nothing is told twice."""
     db.table("news").create(

@@ -95,6 +95,21 @@ def test_the_restored_library_takes_many_hands_again(shop: Path, make_case: Make
             assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
+def test_a_copy_that_is_worked_in_can_be_restored_over(shop: Path, make_case: MakeCase) -> None:
+    """It is in rollback mode, where a writer keeps readers out: it is put aside all the same, with somebody reading."""
+    old = logged(shop, make_case, "old")
+    worked_in = copied(shop)
+    new = logged(shop, make_case, "new")
+    other = shop.with_name("other copy.db")
+    with Library.open(shop) as library:
+        back_up(library, other)
+    with Library.open(worked_in) as reader:
+        done = restore(other, worked_in, NOW)
+        assert {row["id"] for row in reader.summaries()} == old | new
+    assert done.aside is not None
+    assert (ids(worked_in), ids(done.aside)) == (old | new, old)
+
+
 def test_on_a_new_computer_the_copy_is_the_library(shop: Path, make_case: MakeCase, tmp_path: Path) -> None:
     """Folders that are lacking are made."""
     old = logged(shop, make_case, "old")
@@ -203,7 +218,7 @@ def test_a_copy_of_an_older_casebase_is_brought_up_to_date(shop: Path, make_case
     copy = copied(shop)
     with closing(sqlite3.connect(copy)) as connection:
         connection.executescript(
-            "DROP TABLE news; DELETE FROM _sqlite_migrations WHERE name = '0009_news';"
+            "DROP TABLE news; DELETE FROM _sqlite_migrations WHERE name = '0008_news';"
             "DELETE FROM facts WHERE name = 'derived version'"
         )
     with Library.open(shop) as library:
