@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from casebase.intake.bus_log import words
 from casebase.intake.bus_log.report import BusReport, Report
 from casebase.intake.bus_log.traffic import Identifier
@@ -11,6 +13,9 @@ from casebase.terminal.page import Page
 
 MOST_IDENTIFIERS: Final = 20
 MOST_LINES: Final = 12
+_BARS: Final = "_▁▂▃▄▅▆▇█"
+_FEWEST_BARS: Final = 3
+_BESIDE: Final = 13
 
 
 def print_traffic(report: Report, page: Page, *, every: bool = False) -> None:
@@ -77,6 +82,7 @@ def _print_load(one: BusReport, report: Report, page: Page) -> None:
     page.heading("The bus")
     bus = one.bus
     page.labelled("load", words.load_words(one, one.load, report.traffic.duration))
+    page.labelled("over time", _load_over_time(one, page.width - _BESIDE))
     if bus.fd_frames:
         page.labelled(
             "CAN FD",
@@ -87,6 +93,19 @@ def _print_load(one: BusReport, report: Report, page: Page) -> None:
         page.labelled("J1939", "identifiers look like J1939: the last byte is read as the source address")
     if bus.clock_set_back:
         page.labelled("clock", f"set back {bus.clock_set_back} times within the log; gaps there are not told")
+
+
+def _load_over_time(one: BusReport, width: int) -> str:
+    """Return the load as a row of bars, the whole log across it; the full height is its fullest stretch."""
+    sums = one.bus.bits_over_time.per_second() + 0.0
+    extra = one.bus.data_bits_over_time
+    if extra.seconds_per_bin == one.bus.bits_over_time.seconds_per_bin:
+        sums[: len(extra.sums)] += extra.per_second()
+    if len(sums) < _FEWEST_BARS:
+        return ""
+    fullest = [part.max() for part in np.array_split(sums, min(width, len(sums)))]
+    highest = max(fullest)
+    return "".join(_BARS[round(amount / highest * (len(_BARS) - 1))] for amount in fullest)
 
 
 def _print_identifiers(one: BusReport, page: Page, every: bool) -> None:

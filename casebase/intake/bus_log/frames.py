@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from casebase.errors import CaptureError
+
 if TYPE_CHECKING:
     from can.message import Message
 
@@ -20,6 +22,8 @@ BIT_RATE_SWITCH: Final = 16
 ERROR_PASSIVE: Final = 32
 """The bits of `FrameBlock.kinds`; the last is CAN FD's error state indicator: its sender is error passive."""
 
+MOST_CHANNELS: Final = 64
+
 CLASSICAL_WIDTH: Final = 8
 FD_WIDTH: Final = 64
 FD_LENGTHS: Final = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
@@ -30,12 +34,20 @@ FD_LENGTHS: Final = (0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64)
 class Channels:
     """The names of the channels that a log speaks of, each with a number."""
 
+    file: str = "the log"
     names: list[str] = field(default_factory=list)
 
     def number(self, name: object) -> int:
-        """Return the number of a channel, a new one for a new name; a log that names none has the name ``""``."""
+        """Return the number of a channel, a new one for a new name; a log that names none has the name ``""``.
+
+        Raises CaptureError where there are more channels than any vehicle has.
+        """
         text = "" if name is None else str(name)
         if text not in self.names:
+            if len(self.names) == MOST_CHANNELS:
+                raise CaptureError(
+                    f"{self.file}: more than {MOST_CHANNELS} channels: expected the log of one vehicle, with few"
+                )
             self.names.append(text)
         return self.names.index(text)
 

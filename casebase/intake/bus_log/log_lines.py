@@ -22,7 +22,6 @@ BLOCK_BYTES: Final = 2_000_000
 LONGEST_LINE: Final = 20_000
 LONGEST_NUMBER: Final = 32
 _LONGEST_CHANNEL: Final = 32
-_MOST_CHANNELS: Final = 64
 _PAD: Final = b"\n" * 256
 _NO_DIGIT: Final = 255
 _LINE_BREAK, _DOT, _SPACE = 10, 46, 32
@@ -191,6 +190,4 @@ class LogLines:
             same = left & (names == name)
             numbers[same] = channels.number(name.decode(errors="replace"))
             left &= ~same
-            if len(channels.names) > _MOST_CHANNELS:
-                raise ValueError(f"more than {_MOST_CHANNELS} channels")
         return numbers, fits

@@ -53,7 +53,7 @@ def measurement_blocks(path: Path, channels: Channels, progress: Progress) -> It
             done += len(block)
             progress(min(done, whole), whole)
             yield block
-    except GeneratorExit:
+    except CaptureError:
         raise
     except Exception as error:  # asammdf raises whatever a damaged file leads it to
         raise CaptureError(

@@ -87,7 +87,7 @@ def open_log(path: Path) -> OpenLog:
     if not path.is_file():
         raise CaptureError(f"{path}: no such file: check the name and the folder")
     name = _TEXT_FORMATS[suffix].name if suffix in _TEXT_FORMATS else _OTHERS[suffix]
-    return OpenLog(path, name, Channels(), tells_error_frames=suffix != ".trc")
+    return OpenLog(path, name, Channels(str(path)), tells_error_frames=suffix != ".trc")
 
 
 def _gathered(blocks: Iterator[FrameBlock]) -> Iterator[FrameBlock]:

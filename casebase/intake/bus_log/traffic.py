@@ -20,8 +20,11 @@ from casebase.intake.bus_log.reading import open_log
 FEWEST_INTERVALS: Final = 5
 """From fewer intervals no period is told (chosen)."""
 
-STEADY_UP_TO: Final = 3.0
-"""A sender is steady where 90 % of its intervals are no longer than this many periods (chosen)."""
+STEADY_UP_TO: Final = 2.0
+"""A sender is steady where 90 % of its intervals are no longer than this many periods (chosen).
+
+Of one that sends at random (exponential intervals) these 90 % go up to 3.3 medians.
+"""
 
 GAP_PERIODS: Final = 5.0
 GAP_USUAL_LONGEST: Final = 3.0

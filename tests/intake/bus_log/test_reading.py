@@ -217,6 +217,13 @@ def test_spoilt_logs_are_read_or_refused_in_a_sentence(ending: str, tmp_path: Pa
         assert read_or_refused(path)
 
 
+def test_a_log_of_hundreds_of_channels_is_refused(tmp_path: Path) -> None:
+    """No vehicle has so many: it is noise."""
+    text = "".join(LINE.replace("can0", f"can{number}") for number in range(200))
+    with pytest.raises(CaptureError, match=r"a\.log: more than 64 channels"):
+        frames(written(tmp_path / "a.log", text))
+
+
 def test_frames_of_can_fd_are_told_apart(tmp_path: Path) -> None:
     """Two crosses instead of one, then a digit of flags."""
     (block,) = open_log(

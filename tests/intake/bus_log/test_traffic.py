@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from pathlib import Path
 
 import can
@@ -142,6 +143,28 @@ def test_an_identifier_sent_on_events_is_never_called_silent(tmp_path: Path) -> 
     found = report(tmp_path, sent).buses[0]
     assert not found.bus.identifier(key(0x555)).steady
     assert found.silences == ()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_on_a_healthy_bus_nobody_is_called_silent(seed: int, tmp_path: Path) -> None:
+    """Jitter of a tenth, one frame in fifty lost, frames between on events, and one who sends at random."""
+    chance = random.Random(seed)
+    uneven = [
+        Sender(one.identifier, one.period, one.length, jitter=0.1) for one in (*ENGINE, *BRAKES, *CLUSTER)
+    ]
+    sent = [one for one in messages(uneven, 60, seed=seed) if chance.random() > 0.02]
+    for identifier, rate in ((0x1A4, 3), (0x555, 5)):
+        at = 0.0
+        while (at := at + chance.expovariate(rate)) < 60:
+            sent.append(
+                can.Message(
+                    timestamp=1_600_000_000 + at, arbitration_id=identifier, is_extended_id=False, channel=0
+                )
+            )
+    found = report(tmp_path, sent).buses[0]
+    assert found.silences == ()
+    assert found.pauses == ()
+    assert sum(one.steady for one in found.bus.identifiers) == 7
 
 
 def test_bus_load_is_bits_over_bit_rate(tmp_path: Path) -> None:
