@@ -41,10 +41,11 @@ def destuffed(received: Bits) -> Destuffed:
         now = received[row]
         same, due = now == before, run == 5
         kept[row] = ~due
-        fault_at[due & same & (fault_at == rows)] = row
+        wrong = due & same & (now < NOTHING)
+        fault_at[wrong & (fault_at == rows)] = row
         run *= same
         run += 1
-        run[due & same] = 6  # nothing after a fault is told apart any more
+        run[wrong] = 6  # nothing after a fault is told apart any more
         before = now
     return _pushed_up(received, kept, fault_at)
 
