@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 
 from casebase.intake.bus_log import words
+from casebase.intake.bus_log.j1939 import j1939_fields
 from casebase.intake.bus_log.report import BusReport, Report
 from casebase.intake.bus_log.traffic import Identifier
 from casebase.terminal.page import Page
@@ -129,6 +130,9 @@ def _row(found: Identifier, one: BusReport) -> str:
     sender = one.senders.get(found.key)
     steady = "" if found.steady else ", no steady period"
     told = f"; {sender}" if sender else ""
+    if one.j1939 and found.key.extended:
+        fields = j1939_fields(found.key.number)
+        told = f"; parameter group {fields.parameter_group}, priority {fields.priority}{told}"
     return (
         f"{found.key!s:<10}{found.count:>9} {period:>10} {jitter:>9} {longest};"
         f" {' or '.join(map(str, found.lengths))} bytes{steady}{told}"

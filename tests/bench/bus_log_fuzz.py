@@ -56,7 +56,9 @@ def good_logs(folder: Path, seed: int) -> dict[str, bytes]:
     found = {}
     for ending in ENDINGS:
         path = folder / f"good{ending}"
-        with can.Logger(str(path)) as writer:
+        # A packed container hides from most of the spoiling behind its check sum.
+        how = {"compression_level": 0} if ending == ".blf" else {}
+        with can.Logger(str(path), **how) as writer:
             for number in range(300):
                 writer.on_message_received(_message(number, chance, with_fd=ending not in (".csv", ".trc")))
         found[ending] = path.read_bytes()

@@ -44,7 +44,7 @@ def blf_blocks(path: Path, channels: Channels, progress: Progress) -> Iterator[F
                 found = frames_of(data, places, start, channels)
             except (ValueError, struct.error) as error:
                 raise _damaged(path, file.tell(), str(error)) from None
-            yield from found
+            yield found
         if tail.strip(b"\0"):
             raise _damaged(path, whole, "the last object is not whole")
 

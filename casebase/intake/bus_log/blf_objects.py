@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
@@ -42,8 +41,8 @@ _TEN_MICROSECONDS: Final = 1
 _LENGTHS: Final = np.array([*FD_LENGTHS, *[FD_WIDTH] * 240], np.uint8)
 
 
-def frames_of(data: bytes, places: Places, start: float, channels: Channels) -> Iterator[FrameBlock]:
-    """Yield the frames among the objects that begin at `places`, in one block or none.
+def frames_of(data: bytes, places: Places, start: float, channels: Channels) -> FrameBlock:
+    """Return the frames among the objects that begin at `places`.
 
     Raises ValueError where an object is too short for what it says it is.
     """
@@ -51,8 +50,6 @@ def frames_of(data: bytes, places: Places, start: float, channels: Channels) -> 
     objects = _Objects(letters, places)
     known = np.isin(objects.kinds, list(_NEEDED_BYTES)) & np.isin(objects.versions, list(_HEADER_BYTES))
     objects = objects.taken(known)
-    if not len(objects.places):
-        return
     is_wide = bool(np.isin(objects.kinds, (_CAN_FD, _CAN_FD_64)).any())
     block = empty_block(len(objects.places), FD_WIDTH if is_wide else CLASSICAL_WIDTH)
     block.seconds[:] = objects.seconds() + start
@@ -62,7 +59,7 @@ def frames_of(data: bytes, places: Places, start: float, channels: Channels) -> 
         if (part.bodies + _NEEDED_BYTES[int(kind)] > part.places + part.sizes).any():
             raise ValueError(f"an object of kind {kind} that is too short")
         _fill(block, chosen, part, int(kind), channels)
-    yield block
+    return block
 
 
 class _Objects:

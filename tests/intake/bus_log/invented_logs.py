@@ -51,9 +51,9 @@ def errors(moments: Iterable[float], begin: float = 1_600_000_000.0) -> list[can
     return [can.Message(timestamp=begin + round(at, 6), is_error_frame=True, channel=0) for at in moments]
 
 
-def write(path: Path, sent: Iterable[can.Message]) -> Path:
+def write(path: Path, sent: Iterable[can.Message], **how: int) -> Path:
     """Write messages with python-can's writer for the ending of `path`, in order of time."""
-    with can.Logger(str(path)) as writer:
+    with can.Logger(str(path), **how) as writer:
         for message in sorted(sent, key=lambda message: message.timestamp):
             writer.on_message_received(message)
     return path

@@ -205,7 +205,9 @@ def test_spoilt_logs_are_read_or_refused_in_a_sentence(ending: str, tmp_path: Pa
     sent = messages((*ENGINE, *BRAKES), 2)
     if ending in (".log", ".asc", ".blf", ".mf4"):
         sent[5] = can.Message(timestamp=sent[5].timestamp, is_fd=True, data=bytes(20), channel=0)
-    good = write(tmp_path / f"good{ending}", sent).read_bytes()
+    # A packed container hides from most of the spoiling behind its check sum.
+    how = {"compression_level": 0} if ending == ".blf" else {}
+    good = write(tmp_path / f"good{ending}", sent, **how).read_bytes()
     chance = random.Random(ending)
     path = tmp_path / f"spoilt{ending}"
     for _ in range(80):
