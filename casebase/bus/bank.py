@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from casebase.record.vocabulary import BusState, Medium
 
-BANK_VERSION: Final = 2
+BANK_VERSION: Final = 3
 SEED: Final = 20_011_898
 BUSES_PER_STATE: Final = 10000
 

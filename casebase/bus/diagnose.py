@@ -18,6 +18,7 @@ from casebase.bus.models import bank_for
 from casebase.bus.observation import Observation
 from casebase.bus.posterior import Clash, Posterior, clashes, log_explained, posterior_of
 from casebase.bus.roles import BusUnderTest, Roles, roles_for, ways_to_hold
+from casebase.bus.scope_and_meter import level_clashes
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium
 
@@ -69,8 +70,13 @@ class Diagnosis:
 
     @cached_property
     def clashes(self) -> list[Clash]:
-        """Observations that no simulated bus of any state shows together; the worst first."""
-        return clashes(self.misfits)
+        """Observations that no simulated bus of any state shows together; the worst first.
+
+        Averages that do not lie between the levels of their own line come before.
+        """
+        by_line = level_clashes(self.observations, self.readings)
+        named = {clash.observations for clash in by_line}
+        return [*by_line, *(clash for clash in clashes(self.misfits) if clash.observations not in named)]
 
     @cached_property
     def evidence(self) -> list[Evidence]:

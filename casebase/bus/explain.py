@@ -8,12 +8,15 @@ from typing import Final
 import numpy as np
 
 from casebase.bus.diagnose import Diagnosis, Evidence
+from casebase.bus.interpret import side_of
 from casebase.bus.nexttest import NextTest
-from casebase.bus.observation import Observation, column_of
+from casebase.bus.observation import LevelRead, Observation, column_of
 from casebase.bus.observe import View
+from casebase.bus.scope_share import ShareRead
 from casebase.bus.words import state_words
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
+from casebase.record.words import per_cent
 
 SURE_FROM: Final = 0.9
 LIKELY_FROM: Final = 0.7
@@ -69,15 +72,27 @@ def clash_words(diagnosis: Diagnosis) -> list[str]:
 
 
 def _clash(diagnosis: Diagnosis, observations: tuple[int, ...]) -> str:
-    told = [
-        " and ".join(
-            reading_words(diagnosis.readings[index]) for index in diagnosis.observations[number].readings
-        )
-        for number in observations
-    ]
+    told = [_observed(diagnosis, diagnosis.observations[number]) for number in observations]
     if len(told) == 1:
         return f"No bus in any state reads {told[0]}."
     return f"{told[0]} does not go with {told[1]}."
+
+
+def _observed(diagnosis: Diagnosis, observation: Observation) -> str:
+    """Return what was observed; of a scope that one thing, not all that its picture told."""
+    readings = [diagnosis.readings[index] for index in observation.readings]
+    if isinstance(observation, LevelRead):
+        return f"{readings[0].what()}, {_level_words(readings[0], observation)}"
+    if isinstance(observation, ShareRead):
+        return f"{readings[0].what()}, driven {per_cent(observation.share)} of the time"
+    return " and ".join(map(reading_words, readings))
+
+
+def _level_words(reading: Reading, level: LevelRead) -> str:
+    state, _, side = level.quantity.partition("_")
+    seen = getattr(reading.waveform, state)
+    line = next(line for line in seen if side_of(line) == side)
+    return f"{line} {state} {seen[line]}"
 
 
 def split_words(test: NextTest) -> list[str]:

@@ -20,8 +20,9 @@ from casebase.bus.observation import (
 )
 from casebase.bus.observe import View
 from casebase.bus.roles import Roles
+from casebase.bus.scope_share import ShareRead, share_error
 from casebase.record.quantities import Amount, Comparison, OverLimit
-from casebase.record.reading import Reading
+from casebase.record.reading import Reading, Waveform
 from casebase.record.vocabulary import Battery, BusState, Ignition, Line, Medium, Quantity, Stage, YesNo
 
 GROUND: Final = (Line.GROUND, Line.BATTERY_MINUS, None)
@@ -63,7 +64,7 @@ def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpre
         elif quantity is not None:
             found.observations += _special(index, readings, view, quantity, _Work(roles, bank))
         else:
-            found.observations += list(_seen_on_scope(index, reading, view))
+            found.observations += list(_seen_on_scope(index, reading, view, bank.model.medium))
     found.observations += list(_numbers(numbers, bank.model.medium))
     return found
 
@@ -88,7 +89,7 @@ def quantity_of(reading: Reading) -> str | None:
     lines = {reading.line, reading.against}
     if kind == "ohms" and lines & set(UPPER) and lines & set(LOWER):
         return "ohms_between"
-    side = _side(reading.line)
+    side = side_of(reading.line)
     if side and reading.against in GROUND:
         return f"{kind}_{side}_ground" if kind == "ohms" else f"volts_{side}"
     if kind == "ohms" and lines & set(SINGLE) and Line.BATTERY_PLUS in lines:
@@ -96,7 +97,7 @@ def quantity_of(reading: Reading) -> str | None:
     return None
 
 
-def _side(line: Line | None) -> str | None:
+def side_of(line: Line | None) -> str | None:
     """Return what a line is called in simulated quantities; None for what is no bus line."""
     sides = (("high", UPPER), ("low", LOWER), ("line", SINGLE))
     return next((side for side, of_side in sides if line in of_side), None)
@@ -200,14 +201,24 @@ def _earlier_view(index: int, readings: Sequence[Reading], roles: Roles) -> View
     return None
 
 
-def _seen_on_scope(index: int, reading: Reading, view: View) -> Iterator[Observation]:
+def _seen_on_scope(index: int, reading: Reading, view: View, medium: Medium) -> Iterator[Observation]:
     seen = reading.waveform
     if seen is None:
         return
-    if seen.traffic is not None:
-        yield TrafficRead((index,), view, seen.traffic is YesNo.YES)
+    share = _share_of_traffic(seen)
+    if seen.traffic is not None or share is not None:
+        yield TrafficRead((index,), view, seen.traffic is not YesNo.NO)
+    # FlexRay's lines are driven both ways: no level of theirs is dominant.
+    if share is not None and medium is not Medium.FLEXRAY:
+        yield ShareRead((index,), view, share, share_error(share, stated=not reading.unknown_state))
     for name, levels in (("recessive", seen.recessive), ("dominant", seen.dominant)):
         for line, level in levels.items():
-            side = _side(line)
+            side = side_of(line)
             if side:
                 yield LevelRead((index,), view, f"{name}_{side}", level.number)
+
+
+def _share_of_traffic(seen: Waveform) -> float | None:
+    """Return how long lines are driven by traffic; a line at rest, or driven all the time, shows none."""
+    share = seen.dominant_share
+    return None if share is None or seen.traffic is YesNo.NO or share in {0.0, 1.0} else share

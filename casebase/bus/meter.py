@@ -26,6 +26,11 @@ TRAFFIC_MOVES_SHARE: Final = 0.007
 SCOPE_VOLTS: Final = 0.10
 """Reading a level off a screen at 1 V a division."""
 
+SCOPE_SHARE_FLOOR: Final = 0.02
+SCOPE_SHARE_MOVES: Final = 0.15
+"""Share of time that lines are driven, read off a scope: the threshold at slow edges; and a capture of some
+milliseconds holds a few dozen frames, so that the traffic in it lies a sixth or so off the average (judged)."""
+
 STATE_NOT_STATED: Final = 2.5
 """Factor on the error of a reading whose conditions are not stated."""
 

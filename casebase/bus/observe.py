@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 
@@ -21,6 +21,9 @@ LEVELS: Final = ("recessive_high", "recessive_low", "dominant_high", "dominant_l
 
 TRAFFIC_SEEN_VOLTS: Final = 0.15
 """The least swing of a line that a scope shows as traffic at 1 V a division (common practice, no source)."""
+
+DRIVEN_FROM: Final = 0.5
+"""A scope's threshold between the levels, as a share of what the strongest sender moves: weaker ones miss it."""
 
 DLC: Final = "DLC"
 ENDS: Final = ("end A", "end B")
@@ -157,13 +160,13 @@ def _seen(
         yield f"volts_{line}", still * (1 - shares.sum(axis=0)) + (shares * levels).sum(axis=0)
         yield f"recessive_{line}", still
         yield f"dominant_{line}", np.take_along_axis(levels, most[None, :], axis=0)[0]
-    yield "traffic", _traffic(recessive_volts, sent_volts, shares)
+    moved = _moved(recessive_volts, sent_volts, shares)
+    swing = moved.max(axis=0)
+    yield "traffic", np.asarray(swing > TRAFFIC_SEEN_VOLTS, dtype=np.float64)
+    yield "dominant_share", np.where(moved > DRIVEN_FROM * swing, shares, 0.0).sum(axis=0)
 
 
-def _traffic(still: tuple[Array, Array], sent: list[tuple[Array, Array]], shares: Array) -> Array:
-    """Return 1 where a scope shows traffic on either line, else 0."""
-    swing: Any = np.zeros_like(still[0])
-    for volts, share in zip(sent, shares, strict=True):
-        moved = np.maximum(np.abs(volts[0] - still[0]), np.abs(volts[1] - still[1]))
-        swing = np.maximum(swing, np.where(share > 0, moved, 0.0))
-    return np.asarray(swing > TRAFFIC_SEEN_VOLTS, dtype=np.float64)
+def _moved(still: tuple[Array, Array], sent: list[tuple[Array, Array]], shares: Array) -> Array:
+    """Return by how many volts each sender moves the line that moves most, shape of `shares`; 0 for who is silent."""
+    volts = [np.maximum(np.abs(high - still[0]), np.abs(low - still[1])) for high, low in sent]
+    return np.where(shares > 0, np.stack(volts), 0.0)

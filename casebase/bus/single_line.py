@@ -123,6 +123,7 @@ def line_columns(columns: Mapping[str, Array], drive: Drive) -> dict[str, Array]
         f"ohms_{drive.value}_ground": "ohms_line_ground",
         "ohms_between": "ohms_line_battery",
         "traffic": "traffic",
+        "dominant_share": "dominant_share",
     }
     found: dict[str, Array] = {}
     for column, values in columns.items():
