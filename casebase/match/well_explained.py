@@ -20,7 +20,7 @@ PROBABLE_FROM: Final = 0.8
 """Likeness of the case, and probability of its cause for this job, from which it is told. Chosen with
 `python tests/bench/news_calls.py`: of the demonstration's 33 solved cases, each asked again, 4 got a call, and all 4
 were right (95 % interval .51 to 1.00); 15 had a right case at all, so .27 of these were found. In a simulated fleet,
-400 questions put to 50, 200, 800 and 2629 cases got 32 calls, 28 of them right (.88; .72 to .95); 1 to 4 of 100 that
+400 questions put to 50, 200, 800 and 2628 cases got 32 calls, 28 of them right (.88; .72 to .95); 1 to 4 of 100 that
 could be answered were found. From .7 on it would be 60 calls, 46 right (.77). By a code and a sentence alone, as most
 leftovers ask, none of 309 got a call; from .5 on 11 would have, 4 right."""
 

@@ -114,7 +114,7 @@ def fleet(questions: int) -> None:
     lot = Lot()
     library = library_of(lot)
     asked = left_out(lot, library, questions)
-    print(f"### A simulated fleet, all {len(library.pasts)} other cases arrived\n")
+    print(f"### A simulated fleet, all {len(library.pasts) - 1} other cases arrived\n")
     table([answer(one, library.collection, library.pasts) for one in asked])
     chance = random.Random(1)
     for count in ARRIVED:
