@@ -24,6 +24,9 @@ _SNAP: Final = 0.01
 """A rate so near is taken for the standard one; clocks after ISO 11898-1 agree to 0.5 % (from memory)."""
 _OFF: Final = 0.17
 _FITS: Final = 0.75
+_REACHES: Final = ((12.4, 6, 3), (60.0, 24, 2))
+"""Bits and pulses looked at from the begin of each frame, and the fewest spacings: what CAN FD too sends at its first
+rate, then, where the capture holds a frame or two, more of each."""
 _LOOKED_AT: Final = 20_000
 _LEAST_SAMPLES: Final = 1.9
 _MOST_SHIFT: Final = 0.35
@@ -47,16 +50,19 @@ class BitRate:
 
 def nominal_rate(pulses: Pulses, seconds_per_sample: float) -> BitRate | None:
     """Return the bit rate in which frames begin; None where no rate fits the edges."""
-    standard = [1.0 / (rate * seconds_per_sample) for rate in STANDARD]
-    best: tuple[float, float] = (0.0, 0.0)
-    for guess in (*standard, *_guesses(pulses)):
-        spacings, lengths = _at_begin_of_frames(pulses, guess)
-        bit = _refined(spacings, guess)
-        score = _score(spacings, lengths, bit)
-        if score > best[0] + 0.02:
-            best = score, bit
-    score, bit = best
-    return _rate(bit, score, seconds_per_sample, STANDARD) if score >= _FITS else None
+    guesses = (*(1.0 / (rate * seconds_per_sample) for rate in STANDARD), *_guesses(pulses))
+    for reach in _REACHES:
+        score, bit = max((_fit(pulses, guess, *reach) for guess in guesses), key=lambda fit: round(fit[0], 2))
+        if score >= _FITS:
+            return _rate(bit, score, seconds_per_sample, STANDARD)
+    return None
+
+
+def _fit(pulses: Pulses, guess: float, bits: float, count: int, fewest: int) -> tuple[float, float]:
+    """Return how well a bit near the guess fits the begin of every frame, and the bit."""
+    spacings, lengths = _at_begin_of_frames(pulses, guess, bits, count)
+    bit = _refined(spacings, guess)
+    return (_score(spacings, lengths, bit) if len(spacings) >= fewest else 0.0), bit
 
 
 def data_rate(pulses: Pulses, nominal: BitRate, seconds_per_sample: float) -> BitRate | None:
@@ -94,16 +100,16 @@ def _guesses(pulses: Pulses) -> list[float]:
     return [float(one) for one in (tenth, tenth / 2, half, half / 2, half / 3) if one >= _LEAST_SAMPLES]
 
 
-def _at_begin_of_frames(pulses: Pulses, bit: float) -> tuple[Times, Times]:
-    """Return the spacings of begins, and the lengths, of the pulses in the first twelve bits of frames."""
+def _at_begin_of_frames(pulses: Pulses, bit: float, bits: float, count: int) -> tuple[Times, Times]:
+    """Return the spacings of begins, and the lengths, of up to `count` pulses in the first bits of each frame."""
     starts = np.flatnonzero(pulses.gaps_before[:_LOOKED_AT] >= 9.5 * bit)
-    after = starts[:, None] + np.arange(6)
-    after = after[(after < len(pulses.begins)).all(axis=1)]
+    after = starts[:, None] + np.arange(count)
+    there = after < len(pulses.begins)
+    after = np.minimum(after, len(pulses.begins) - 1)
     begins, ends = pulses.begins[after], pulses.ends[after]
-    inside = (ends - begins[:, :1]) <= 12.4 * bit
+    inside = there & ((ends - begins[:, :1]) <= bits * bit)
     inside[:, 0] = True
-    spacings = np.diff(begins, axis=1)[inside[:, 1:]]
-    return spacings, (ends - begins)[inside]
+    return np.diff(begins, axis=1)[inside[:, 1:]], (ends - begins)[inside]
 
 
 def _within(pulses: Pulses, bit: float) -> tuple[Times, Times]:

@@ -24,8 +24,9 @@ _APART: Final = 8.0
 """Two levels lie at least so many times the noise apart."""
 _WANDERS_VOLTS: Final = 0.08
 _PARTS: Final = 40
-_LEAST_SWING_VOLTS: Final = 0.05
-"""Less is no traffic on any bus; a probe that divides by ten too much leaves 0.2 V (common practice, no source)."""
+_LEAST_SWING_VOLTS: Final = 0.12
+"""Less is a step of a coarse converter, and no traffic on any bus; a probe that divides by ten too much leaves 0.2 V
+(common practice, no source)."""
 
 Values = NDArray[np.float32]
 
@@ -110,8 +111,17 @@ def two_levels(signal: Values) -> tuple[float, float | None, float]:
     if len(far) < _FEWEST_DRIVEN:
         return main, None, noise
     other, _ = _peak(far)
+    if not _stand_apart(signal, main, other):
+        return main, None, noise
     low, high = min(main, other), max(main, other)
     return low, high, noise
+
+
+def _stand_apart(signal: Values, main: float, other: float) -> bool:
+    """Whether fewer samples lie half way to the other level than at it: noise thins out evenly, a level does not."""
+    share = (signal - main) / (other - main)
+    between = int(np.count_nonzero((share > 1 / 3) & (share < 2 / 3)))
+    return between < int(np.count_nonzero(np.abs(share - 1.0) < 1 / 3))
 
 
 def _peak(values: Values) -> tuple[float, float]:
@@ -137,7 +147,7 @@ def _scatter(values: Values, level: float, span: float) -> float:
 def _step(values: Values, span: float) -> float:
     """Return the volts of one step of the converter: what lies between neighbouring values that occur."""
     occurring = np.unique(np.round(values[:20_000] / span, 5))
-    return float(np.median(np.diff(occurring))) * span if len(occurring) > 1 else 0.0
+    return float(np.median(np.diff(occurring))) * span if len(occurring) > 6 else 0.0
 
 
 def _near(signal: Values, level: float, rest: float, driven: float | None) -> NDArray[np.bool_]:
