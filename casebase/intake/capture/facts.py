@@ -17,6 +17,7 @@ from casebase.intake.capture.frame_table import Fault, Frame
 from casebase.intake.capture.levels import Levels, levels_in
 from casebase.intake.capture.lin_frames import LinTraffic, lin_traffic
 from casebase.intake.capture.looks import looks_of
+from casebase.intake.capture.reversed_senders import reversed_senders
 from casebase.intake.capture.samples import Capture, Tell, Wanted, open_capture
 from casebase.intake.capture.senders import SenderFacts, senders_in
 from casebase.intake.capture.survey import Survey, survey
@@ -140,7 +141,11 @@ def facts_of(capture: Capture, medium: Medium | None = None, tell: Told | None =
         wiring = replace(wiring, swapped=True)
         levels = levels_in(seen, wiring)
     pulses = _pulses(capture, wiring, levels, tell)
-    return _put_together(capture, wiring, levels, pulses, medium is None)
+    facts = _put_together(capture, wiring, levels, pulses, medium is None)
+    if facts.can is None:
+        return facts
+    turned = reversed_senders(capture, seen, wiring, levels, facts.can)
+    return replace(facts, senders=(*facts.senders, *turned)) if turned else facts
 
 
 def _put_together(

@@ -11,11 +11,13 @@ from casebase.intake.capture.facts import CaptureFacts
 from casebase.intake.capture.frame_table import FAULT_WORDS, Fault
 from casebase.record.quantities import VOLTAGE
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import Ignition, Line, Quantity, Stage, YesNo
+from casebase.record.vocabulary import Ignition, Line, Medium, Quantity, Stage, YesNo
 
 _MOST_NAMED: Final = 5
 _REFUSED: Final = (Kind.VOLTS_UNKNOWN, Kind.SCALE, Kind.OTHER_MEDIUM)
 """What leaves no level that could be written down."""
+
+_FRAMES_IN_DOUBT: Final = (Kind.TOO_SLOW, Kind.NO_BIT_RATE)
 
 
 @dataclass(frozen=True)
@@ -52,8 +54,25 @@ def _waveform(facts: CaptureFacts, where: Where) -> Reading:
         "dominant": {line.line: _volts(line.dominant) for line in lines if line.dominant is not None},
         "looks": list(facts.looks),
         "note": note_of(facts),
+        **_shares(facts),
     }
     return Reading.model_validate({**_state(where), "quantity": Quantity.WAVEFORM, "waveform": seen})
+
+
+def _shares(facts: CaptureFacts) -> dict[str, float]:
+    """Return how long the lines were driven and how many frames were whole, where the capture can tell.
+
+    Without traffic a line at rest is not told from one that is stuck; FlexRay's lines are driven both ways; and frames
+    sampled too slowly are broken by the sampling.
+    """
+    found = {}
+    if facts.traffic and facts.medium is not Medium.FLEXRAY:
+        found["dominant_share"] = round(facts.dominant_share, 4)
+    whole = facts.whole_share
+    if whole is not None and not any(facts.doubt(kind) for kind in _FRAMES_IN_DOUBT):
+        # Nearly all is not all: one broken frame in a hundred thousand is not rounded away.
+        found["whole_frames"] = whole if whole == 1.0 else min(round(whole, 4), 0.9999)
+    return found
 
 
 def _average(facts: CaptureFacts, where: Where, line: Line, mean: float) -> Reading:

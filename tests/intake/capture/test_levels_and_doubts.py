@@ -73,6 +73,19 @@ def test_a_ground_offset_moves_both_lines_of_one_sender(tmp_path):
     assert "ground offset" in odd["1B3"][0]
 
 
+def test_a_module_with_swapped_lines_stands_out_by_its_identifier(tmp_path):
+    """One module drives CAN high down and CAN low up; the others' frames are as whole as ever."""
+    turned = Bus(samples_per_second=10e6, senders={0x3D5: Sender(1.5, 3.5)})
+    frames = [Sent(one.identifier, one.data, acknowledged=one.identifier != 0x3D5) for one in FRAMES]
+    volts, _ = volts_of(frames, [30] * len(frames), turned, np.random.default_rng(4))
+    facts = read(tmp_path, volts)
+    odd = {one.name(): one.stands_out for one in facts.senders if one.stands_out}
+    assert list(odd) == ["3D5"]
+    assert "its lines are swapped" in odd["3D5"][0]
+    assert facts.whole_count == 40
+    assert not facts.doubts
+
+
 def test_lines_swapped_at_the_probe_are_read_the_right_way_round(tmp_path):
     """What stands first goes down when driven: said, and CAN high is the one that goes up."""
     facts = read(tmp_path, lines()[::-1])
