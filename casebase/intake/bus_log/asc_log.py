@@ -14,6 +14,9 @@ from casebase.intake.bus_log.text_log import TextFormat
 
 _HEADER: Final = re.compile(rb"\s*(date\s|base\s|//|(no\s+)?internal\s+events|begin\s)", re.IGNORECASE)
 _DECIMAL_BASE: Final = re.compile(rb"\s*base\s+dec", re.IGNORECASE)
+_NOTHING: Final = re.compile(
+    rb"\s*(//|begin\s+triggerblock|end\s+triggerblock|\d+\.\d+\s+Start of measurement)", re.IGNORECASE
+)
 _HEADER_ENDS: Final = b"no internal events logged"
 
 
@@ -45,6 +48,10 @@ class AscLog(TextFormat):
     def may_end_with(self, line: bytes) -> bool:
         """An ASC log ends with `End TriggerBlock`."""
         return not line.strip() or line.strip().lower() == b"end triggerblock"
+
+    def holds_nothing(self, line: bytes) -> bool:
+        """Return whether a line is empty, a comment, or begins or ends the measurement."""
+        return not line.strip() or bool(_NOTHING.match(line))
 
     def channel_of(self, message: Any) -> object:
         """Python-can counts channels from 0, the file from 1."""

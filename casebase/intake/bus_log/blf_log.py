@@ -9,6 +9,7 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import BinaryIO, Final
 
@@ -51,8 +52,6 @@ def blf_blocks(path: Path, channels: Channels, progress: Progress) -> Iterator[F
 
 def _start_seconds(path: Path, file: BinaryIO) -> float:
     """Read the header of the file; return when the measurement began, in seconds since 1970."""
-    from can.io.blf import systemtime_to_timestamp  # noqa: PLC0415
-
     begun = file.read(_FILE_HEADER.size)
     if len(begun) < _FILE_HEADER.size or begun[:4] != b"LOGG":
         raise _damaged(path, 0, "it does not begin as a BLF log does")
@@ -66,7 +65,16 @@ def _start_seconds(path: Path, file: BinaryIO) -> float:
     if header[1] < _FILE_HEADER.size or header[1] > whole:
         raise _damaged(path, 4, "its header has no length that can be")
     file.seek(header[1])
-    return systemtime_to_timestamp(header[14:22])
+    return _seconds_of(header[14:22])
+
+
+def _seconds_of(told: tuple[int, ...]) -> float:
+    """Return a date of the header as seconds since 1970; 0 where it is none, as where nobody set the clock."""
+    year, month, _, day, hour, minute, second, milliseconds = told
+    try:
+        return datetime(year, month, day, hour, minute, second, milliseconds * 1000, tzinfo=UTC).timestamp()
+    except ValueError:
+        return 0.0
 
 
 def _containers(path: Path, file: BinaryIO) -> Iterator[bytes]:

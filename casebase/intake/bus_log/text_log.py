@@ -56,6 +56,10 @@ class TextFormat(ABC):
         """Return whether a whole file may end with this line and no line break."""
         return not line.strip()
 
+    def holds_nothing(self, line: bytes) -> bool:
+        """Return whether a line that is no plain frame is none at all, so that no other reader need see it."""
+        return not line.strip()
+
     def channel_of(self, message: Message) -> object:
         """Return the name of a message's channel as the file has it."""
         return message.channel
@@ -134,7 +138,7 @@ def _block(path: Path, kind: TextFormat, lines: LogLines, first_line: int, begun
         plain, frames = kind.plain(lines)
         rest = ~plain
         rest[:begun] = False
-        odd = np.flatnonzero(rest).tolist()
+        odd = [place for place in np.flatnonzero(rest).tolist() if not kind.holds_nothing(lines.line(place))]
         if not odd:
             return frames
         fed = _Fed(kind.header, lines, odd)

@@ -34,6 +34,10 @@ class TrcLog(TextFormat):
         """Return whether a line is a comment."""
         return line.lstrip().startswith(b";") or not line.strip()
 
+    def holds_nothing(self, line: bytes) -> bool:
+        """Return whether a line is empty or a comment."""
+        return self.is_header(line)
+
     def may_end_with(self, line: bytes) -> bool:
         """A comment may end it."""
         return self.is_header(line)
