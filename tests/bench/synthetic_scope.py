@@ -34,19 +34,19 @@ def scope_reading(bus: SpiceBus, solved: Solved, spot: Spot | None, chance: Rand
     """Return a waveform reading without place and state."""
     asleep = bus.state == "bus_asleep"
     rest = solved.asleep if asleep else solved.rest
-    sent = None if asleep else _sent(bus, solved)
+    sent = None if asleep else sent_levels(bus, solved)
     seen: dict[str, Any] = {"traffic": "yes" if sent else "no"}
     if chance.random() < 0.7:
-        seen["recessive"] = _levels(rest, chance)
+        seen["recessive"] = levels_shown(rest, chance)
     if sent and chance.random() < 0.8:
-        seen["dominant"] = _levels(sent, chance)
+        seen["dominant"] = levels_shown(sent, chance)
     looks = _looks(rest, sent, spot, chance)
     if looks and chance.random() < NAMED_SHARE:
         seen["looks"] = [chance.choice(_WORDS)] if chance.random() < MISJUDGED_SHARE else looks
     return {"quantity": "waveform", "waveform": seen}
 
 
-def _sent(bus: SpiceBus, solved: Solved) -> Levels | None:
+def sent_levels(bus: SpiceBus, solved: Solved) -> Levels | None:
     """Return the levels while the busiest sender drives; None where nobody sends, or nothing moves on the screen."""
     busiest = max(range(len(bus.shares)), key=bus.shares.__getitem__)
     sent = solved.sent[busiest]
@@ -54,7 +54,8 @@ def _sent(bus: SpiceBus, solved: Solved) -> Levels | None:
     return sent if bus.shares[busiest] > 0 and moved > FLAT_VOLTS else None
 
 
-def _levels(levels: Levels, chance: Random) -> dict[str, str]:
+def levels_shown(levels: Levels, chance: Random) -> dict[str, str]:
+    """Return the level of each line as somebody reads it off the screen."""
     gain = 1 + chance.uniform(-0.02, 0.02)
     return {
         line: f"{level * gain:.1f} V" for line, level in zip(("CAN high", "CAN low"), levels, strict=True)
