@@ -8,9 +8,10 @@ from typing import Any, Final
 import numpy as np
 
 from casebase.intake.bus_log import spaced_log
+from casebase.intake.bus_log.asc_fd import fd_frames
 from casebase.intake.bus_log.frames import FrameBlock, empty_block
 from casebase.intake.bus_log.log_lines import LogLines, Mask
-from casebase.intake.bus_log.text_log import TextFormat
+from casebase.intake.bus_log.text_log import TextFormat, in_order_of_lines
 
 _HEADER: Final = re.compile(rb"\s*(date\s|base\s|//|(no\s+)?internal\s+events|begin\s)", re.IGNORECASE)
 _DECIMAL_BASE: Final = re.compile(rb"\s*base\s+dec", re.IGNORECASE)
@@ -58,7 +59,15 @@ class AscLog(TextFormat):
         return message.channel + 1 if isinstance(message.channel, int) else message.channel
 
     def plain(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
-        """Return the lines with a data frame of classical CAN."""
+        """Return the lines with a data frame."""
+        rows, block = self._classical(lines)
+        if b"CANFD" not in lines.text or not self._hex:
+            return rows, block
+        fd_rows, fd_block = fd_frames(lines, self.channels)
+        both = in_order_of_lines((np.flatnonzero(rows), block), (np.flatnonzero(fd_rows), fd_block))
+        return rows | fd_rows, both
+
+    def _classical(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
         first = lines.first_words
         time, channel, identifier, way, kind, length = (lines.word(first + place) for place in range(6))
         rows = (lines.words_in >= 6) & spaced_log.is_one_word_of(lines, way, (b"Rx", b"Tx"))

@@ -44,10 +44,12 @@ def are_numbers(lines: LogLines, rows: Mask, word: Word, *, fraction: bool = Fal
     return found
 
 
-def spaced_data(lines: LogLines, data_words: Places, lengths: Places) -> tuple[Column, Mask]:
+def spaced_data(
+    lines: LogLines, data_words: Places, lengths: Places, width: int = CLASSICAL_WIDTH
+) -> tuple[Column, Mask]:
     """Return the data bytes that stand as words from `data_words` on, one space apart, and which do."""
     starts, _ = lines.word(data_words)
-    return lines.hex_pairs(starts, lengths, CLASSICAL_WIDTH, step=3)
+    return lines.hex_pairs(starts, lengths, width, step=3)
 
 
 def classical_block(  # noqa: PLR0913, PLR0917  one parameter per column

@@ -182,11 +182,16 @@ def _merged(
         others = block_of([message for _, message in found], channels)
     except (ValueError, OverflowError) as error:
         raise _at_line(error, found, channels) from None
-    order = np.argsort(np.concatenate([lines, [number for number, _ in found]]), kind="stable")
-    width = max(frames.data.shape[1], others.data.shape[1])
-    both = (widened(frames, width), widened(others, width))
+    return in_order_of_lines((lines, frames), (np.array([number for number, _ in found]), others))
+
+
+def in_order_of_lines(*parts: tuple[Any, FrameBlock]) -> FrameBlock:
+    """Return blocks, each with the numbers of its lines, as one block in the order of the lines."""
+    order = np.argsort(np.concatenate([lines for lines, _ in parts]), kind="stable")
+    width = max(block.data.shape[1] for _, block in parts)
+    wide = [widened(block, width) for _, block in parts]
     return FrameBlock(
-        *(np.concatenate([getattr(one, name) for one in both])[order] for name in FrameBlock.__slots__)
+        *(np.concatenate([getattr(one, name) for one in wide])[order] for name in FrameBlock.__slots__)
     )
 
 
