@@ -42,8 +42,11 @@ def _print_silences(one: BusReport, page: Page, every: bool) -> None:
     lines = words.silences_words(one) + words.pauses_words(one)
     _print_some(lines, page, every)
     steady = sum(found.steady for found in one.bus.identifiers)
+    if not steady:
+        page.line("Cannot be told: no identifier here has a steady period.", 2)
+        return
     if not lines:
-        page.line(f"Nobody of the {steady} identifiers that are sent at a period.", 2)
+        page.line(f"Nobody of the {words.counted(steady, 'identifier')} sent at a period.", 2)
     other = len(one.bus.identifiers) - steady
     if other:
         page.line(f"Identifiers without a steady period, whose silence cannot be told: {other}.", 2)
@@ -82,7 +85,7 @@ def _print_errors(one: BusReport, report: Report, page: Page) -> None:
 def _print_load(one: BusReport, report: Report, page: Page) -> None:
     page.heading("The bus")
     bus = one.bus
-    page.labelled("load", words.load_words(one, one.load, report.traffic.duration))
+    page.labelled("load", _load(one, report))
     page.labelled("over time", _load_over_time(one, page.width - _BESIDE))
     if bus.fd_frames:
         page.labelled(
@@ -93,7 +96,15 @@ def _print_load(one: BusReport, report: Report, page: Page) -> None:
     if one.j1939:
         page.labelled("J1939", "identifiers look like J1939: the last byte is read as the source address")
     if bus.clock_set_back:
-        page.labelled("clock", f"set back {bus.clock_set_back} times within the log; gaps there are not told")
+        page.labelled(
+            "clock",
+            f"set back {words.counted(bus.clock_set_back, 'time')} within the log; gaps there are not told",
+        )
+
+
+def _load(one: BusReport, report: Report) -> str:
+    known = report.rates.nominal is not None
+    return words.load_words(one, one.load, report.traffic.duration, rate_known=known)
 
 
 def _load_over_time(one: BusReport, width: int) -> str:
@@ -113,7 +124,7 @@ def _print_identifiers(one: BusReport, page: Page, every: bool) -> None:
     found = one.bus.identifiers
     if not found:
         return
-    page.heading(f"{len(found)} identifiers")
+    page.heading(words.counted(len(found), "identifier"))
     page.line(f"{'identifier':<10}{'frames':>9} {'period':>10} {'jitter':>9} {'longest gap':>13} at", 2)
     shown = found if every else found[:MOST_IDENTIFIERS]
     for identifier in shown:
@@ -135,7 +146,7 @@ def _row(found: Identifier, one: BusReport) -> str:
         told = f"; parameter group {fields.parameter_group}, priority {fields.priority}{told}"
     return (
         f"{found.key!s:<10}{found.count:>9} {period:>10} {jitter:>9} {longest};"
-        f" {' or '.join(map(str, found.lengths))} bytes{steady}{told}"
+        f" {words.bytes_words(found.lengths)}{steady}{told}"
     )
 
 

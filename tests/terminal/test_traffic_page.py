@@ -96,9 +96,20 @@ def test_many_findings_are_bounded_until_all_are_asked_for(tmp_path: Path) -> No
     assert "113 fell silent" in shown(path, every=True)
 
 
+def test_of_a_log_of_one_frame_little_can_be_told_and_that_is_said(tmp_path: Path) -> None:
+    """No period, no silence, no load."""
+    path = tmp_path / "one.log"
+    path.write_text("(1.5) can0 123#11\n")
+    told = shown(path, rate=500_000)
+    assert "1 frame in 0.00 s" in told
+    assert "Cannot be told: no identifier here has a steady period." in told
+    assert "load not known: the log is too short, or holds no frame" in told
+    assert "1 byte" in told
+
+
 def test_a_clock_set_back_is_told(tmp_path: Path) -> None:
     """Gaps across it mean nothing."""
     path = write(tmp_path / "a.log", messages(CLUSTER, 20))
     lines = path.read_text()
     path.write_text(lines + lines)
-    assert "set back 1 times within the log; gaps there are not told" in shown(path)
+    assert "set back 1 time within the log; gaps there are not told" in shown(path)

@@ -18,14 +18,14 @@ def step_of(report: Report) -> Step:
     """Return the step that tells a log: its file's name, how long it is, what was found."""
     good = report.known_good
     beside = f", compared with the known-good log {good.path.name}" if good else ""
-    lines = found_words(report)
+    lines = [f"{line[:1].upper()}{line[1:].rstrip('.')}." for line in found_words(report)]
     found, left = "", len(lines)
     for line in lines:
         if len(found) + len(line) > _LONGEST_FOUND:
             break
         found += f"{line}\n"
         left -= 1
-    more = f"and {left} findings more\n" if left else ""
+    more = f"And {left} findings more.\n" if left else ""
     name = "".join(letter if letter.isprintable() else "?" for letter in report.traffic.path.name)
     return Step(did=f"logged the bus ({name}: {headline(report)}{beside})", found=f"{found}{more}".strip())
 

@@ -123,7 +123,7 @@ def error_words(report: BusReport, *, told: bool) -> list[str]:
     bursts = sorted(errors.bursts, key=lambda burst: -burst.count)
     largest = bursts[0]
     lines = [
-        f"{errors.count} error frames, the first at {moment_words(errors.bursts[0].begin - begin)};"
+        f"{counted(errors.count, 'error frame')}, the first at {moment_words(errors.bursts[0].begin - begin)};"
         f" {_bursts_words(errors.bursts_seen)}, the largest {largest.count} from"
         f" {moment_words(largest.begin - begin)} to {moment_words(largest.end - begin)}"
     ]
@@ -137,11 +137,13 @@ def _bursts_words(count: int) -> str:
     return "in 1 burst" if count == 1 else f"in {count} bursts"
 
 
-def load_words(report: BusReport, load: Load | None, seconds: float) -> str:
+def load_words(report: BusReport, load: Load | None, seconds: float, *, rate_known: bool = True) -> str:
     """Return how full the bus was, or how many bits per second passed where the bit rate is not known."""
     bits = report.bus.nominal_bits + report.bus.data_phase_bits
+    if load is None and (rate_known or seconds <= 0 or not bits):
+        return "not known: the log is too short, or holds no frame"
     if load is None:
-        per_second = bits / seconds if seconds > 0 else 0.0
+        per_second = bits / seconds
         return f"not known without the bit rate (--bit-rate): {per_second / 1000:.1f} kbit/s passed, stuff bits counted"
     bound = "at most " if load.at_most else ""
     stretch = "second" if load.peak_seconds == 1 else f"{load.peak_seconds:g} seconds"
@@ -171,7 +173,7 @@ def difference_words(found: Difference) -> list[str]:
         else []
     )
     lines += [
-        f"other length: {one.key} has {_bytes(one.lengths)}, in the known-good log {_bytes(one.good_lengths)}"
+        f"other length: {one.key} has {bytes_words(one.lengths)}, in the known-good log {bytes_words(one.good_lengths)}"
         for one in found.lengths[:NAMED_AT_MOST]
     ]
     return lines
@@ -197,15 +199,21 @@ def _late_words(one: OtherPeriod) -> str:
     )
 
 
-def _bytes(lengths: tuple[int, ...]) -> str:
-    return f"{' or '.join(map(str, lengths))} bytes"
+def bytes_words(lengths: tuple[int, ...]) -> str:
+    """Return data lengths: `8 bytes`, `2 or 4 bytes`."""
+    return "1 byte" if lengths == (1,) else f"{' or '.join(map(str, lengths))} bytes"
+
+
+def counted(count: int, what: str) -> str:
+    """Return a count with its word: `1 frame`, `2 frames`."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def headline(report: Report) -> str:
     """Return in one line what log it is."""
     traffic = report.traffic
     channels = f", {len(traffic.buses)} channels" if len(traffic.buses) > 1 else ""
-    return f"{traffic.frames} frames in {moment_words(traffic.duration)}{channels}"
+    return f"{counted(traffic.frames, 'frame')} in {moment_words(traffic.duration)}{channels}"
 
 
 def found_words(report: Report) -> list[str]:
