@@ -1,7 +1,7 @@
-"""Levels on a scope held against the average that a meter shows on the same line: the average lies between them.
+"""Levels on a scope held against the average that a meter shows on the same line: it never lies beyond the driven one.
 
-Of 45,000 simulated high-speed buses, each read with the errors of a meter and a scope, none was called a clash. Where
-the average lies between them is not asked here: senders differ, and the simulated buses know how much.
+Beyond the level at rest it may well lie: a line that is slow to come back is not at rest between two bits. How far it
+lies from either is not asked here: senders differ, and the simulated buses know how much.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 
 from casebase.bus.meter import SCOPE_VOLTS
 from casebase.bus.observation import SMOOTH_VOLTS_SHARE, LevelRead, NumberRead, Observation
+from casebase.bus.observe import TRAFFIC_SEEN_VOLTS
 from casebase.bus.posterior import CLASH_FROM, Clash
 from casebase.record.reading import Reading
 
@@ -25,7 +26,7 @@ class _Level(NamedTuple):
 
 
 def level_clashes(observations: Sequence[Observation], readings: Sequence[Reading]) -> list[Clash]:
-    """Return the averages that lie outside the levels of their line, read in the same place and state; worst first."""
+    """Return the averages beyond the driven level of their line, read in the same place and state; the worst first."""
     levels = [_Level(place, one) for place, one in enumerate(observations) if isinstance(one, LevelRead)]
     found = [
         clash
@@ -64,11 +65,11 @@ def _same_state(readings: Sequence[Reading], average: NumberRead, level: LevelRe
 
 
 def _clash(place: int, average: NumberRead, rest: _Level, driven: _Level) -> Clash | None:
-    """Return the average with the level nearest to it, where it lies farther outside than the errors allow."""
-    volts, error = average.read.value, average.read.error
-    low, high = sorted((rest, driven), key=lambda level: level.read.volts)
-    outside = max(low.read.volts - volts, volts - high.read.volts)
-    of_level = SCOPE_VOLTS + SMOOTH_VOLTS_SHARE * abs(volts)
-    misfit = outside / (error**2 + of_level**2) ** 0.5
-    nearest = low if volts < low.read.volts else high
-    return Clash((place, nearest.place), misfit) if misfit > CLASH_FROM else None
+    """Return the average with the driven level, where it lies farther beyond it than the errors allow."""
+    swing = driven.read.volts - rest.read.volts
+    if abs(swing) < TRAFFIC_SEEN_VOLTS:
+        return None
+    beyond = (average.read.value - driven.read.volts) * (1.0 if swing > 0 else -1.0)
+    of_level = SCOPE_VOLTS + SMOOTH_VOLTS_SHARE * abs(driven.read.volts)
+    misfit = beyond / (average.read.error**2 + of_level**2) ** 0.5
+    return Clash((place, driven.place), misfit) if misfit > CLASH_FROM else None
