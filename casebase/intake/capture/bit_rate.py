@@ -78,7 +78,8 @@ def data_rate(pulses: Pulses, nominal: BitRate, seconds_per_sample: float) -> Bi
         if guess < 0.75 * bit:
             spacings, widths = _within(pulses, guess)
             refined = _refined(spacings, guess)
-            score = _score(spacings, widths, refined)
+            usual = _rate(refined, 0.0, seconds_per_sample, STANDARD_DATA).standard is not None
+            score = _score(spacings, widths, refined) * (1.0 if usual else 0.85)
             if score > best[0] + 0.02:
                 best = score, refined
     return _rate(best[1], best[0], seconds_per_sample, STANDARD_DATA) if best[0] >= 0.6 else None
