@@ -7,7 +7,7 @@ sigrok-cli (Debian) is called as a program.
 
 from __future__ import annotations
 
-import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -45,8 +45,8 @@ def busy_bus(samples_per_second: float, frames: int) -> np.ndarray:
 
 def processor_seconds() -> float:
     """Return processor time of this process and of those it has waited for: others on the machine do not count."""
-    spent = os.times()
-    return spent.user + spent.system + spent.children_user + spent.children_system
+    spent = (resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN))
+    return sum(one.ru_utime + one.ru_stime for one in spent)
 
 
 def row(name: str, samples: int, frames: int, seconds: float) -> float:
