@@ -15,7 +15,7 @@ from tests.intake.bus_log.invented_logs import BRAKES, CLUSTER, ENGINE, errors, 
 
 JOB = {
     "kind": "fault case",
-    "vehicle": {"make": "Norvik", "model": "K4"},
+    "vehicle": {"make": "Norrvik", "model": "Fjellet"},
     "networks": [{"name": "powertrain CAN", "medium": "high-speed CAN", "bit_rate": "500 kbit/s"}],
     "modules": [{"name": "ABS", "identifiers": [f"{one.identifier:03X}" for one in BRAKES]}],
 }
@@ -175,3 +175,37 @@ def test_the_command_runs_in_a_process_of_its_own(drive):
     assert done.stderr.startswith("Error: ")
     assert "Traceback" not in done.stderr
     assert len(done.stderr.splitlines()) == 1
+
+
+def test_a_job_is_held_against_the_log_of_a_known_good_record_of_its_model(drive, job):
+    """The log stays with the record of the healthy vehicle; a job on that model is compared with it unasked."""
+    shop = drive / "shop.db"
+    good = case_from_data(
+        {
+            "kind": "known good",
+            "vehicle": {"make": "Norrvik", "model": "Fjellet", "model_year": 2016},
+            "readings": [
+                {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "value": "60 ohm"}
+            ],
+        },
+        "a test",
+    )
+    with Library.open(shop) as library:
+        (logged,) = library.log([good])
+    kept = casebase("traffic", drive / "good.blf", "--job", logged.case_id, "--library", shop)
+    assert kept.exit_code == 0, kept.output
+    with Library.open(shop) as library:
+        assert [one.file for one in library.get(logged.case_id).case.attachments] == ["good.blf"]
+        assert library.faults() == []
+    asked = casebase("traffic", drive / "gone.log", "--job", job, "--library", shop)
+    assert f"Compared with good.blf of record {logged.case_id}." in asked.stderr
+    assert "Against the known-good log good.blf" in asked.stdout
+    named = casebase("traffic", drive / "gone.log", "--known-good", logged.case_id[:5], "--library", shop)
+    assert "Against the known-good log good.blf" in named.stdout
+
+
+def test_a_record_without_a_log_is_no_known_good_one(drive, job):
+    """It is said how one is kept."""
+    done = casebase("traffic", drive / "gone.log", "--known-good", job, "--library", drive / "shop.db")
+    assert done.exit_code == 2
+    assert "no log of the bus is kept with it" in done.stderr

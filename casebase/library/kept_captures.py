@@ -25,10 +25,15 @@ class KeptCapture:
     too_large: bool
 
 
-def keep_capture(
-    library: Library, there: list[Attachment], file: Path, trace: Trace | None, about: str
+def keep_capture(  # noqa: PLR0913, PLR0917  where, beside what, what and how it is told
+    library: Library,
+    there: list[Attachment],
+    file: Path,
+    trace: Trace | None,
+    about: str,
+    what: str = "capture",
 ) -> KeptCapture:
-    """Keep the bytes of a capture and of its trace, and return the attachments that name them beside those there.
+    """Keep the bytes of a capture (or a log) and of its trace; return the attachments that name them and those there.
 
     A trace holds figures and fixed words alone and is for others; a capture larger than 20 MB is not kept. `about`
     tells when and where it was taken. Raises `InputError` where the case holds too many files.
@@ -46,15 +51,15 @@ def keep_capture(
         )
     if not too_large:
         told.append(
-            Attachment(file=file.name, shows=f"capture, {about}", sha256=files.keep(file.read_bytes()))
+            Attachment(file=file.name, shows=f"{what}, {about}", sha256=files.keep(file.read_bytes()))
         )
-    kept = [one for one in there if one.sha256 not in {new.sha256 for new in told}]
-    if len(kept) + len(told) > MOST_OF_A_CASE:
+    new = [one for one in told if one.sha256 not in {old.sha256 for old in there}]
+    if len(there) + len(new) > MOST_OF_A_CASE:
         raise InputError(
-            f"{file.name}: the case holds {len(kept)} files already, and at most {MOST_OF_A_CASE} go with one: take"
+            f"{file.name}: the case holds {len(there)} files already, and at most {MOST_OF_A_CASE} go with one: take"
             " some off with casebase attach ID --remove NAME"
         )
-    return KeptCapture([*kept, *_named_apart(kept, told)], too_large)
+    return KeptCapture([*there, *_named_apart(there, new)], too_large)
 
 
 def _named_apart(there: list[Attachment], new: list[Attachment]) -> list[Attachment]:
