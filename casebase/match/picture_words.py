@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from typing import Final, NamedTuple
 
 from casebase.match.pictures import looks_likeness, measured_likeness, traffic_likeness
-from casebase.match.traits import DRIVEN_SHARE, LEVEL_STATES, SHARES, WHOLE_FRAMES, ReadingTrait
+from casebase.match.traits import DRIVEN_SHARE, LEVEL_NAMES, LEVEL_STATES, SHARES, WHOLE_FRAMES, ReadingTrait
 from casebase.record.vocabulary import LINES_OF_MEDIUM
 from casebase.record.words import per_cent
 
@@ -17,12 +17,16 @@ _SHARE_WORDS: Final = {DRIVEN_SHARE: "time driven", WHOLE_FRAMES: "whole frames"
 
 
 class PicturePart(NamedTuple):
-    """One thing that both pictures tell: how alike it is, 0..1, and what it was here and there."""
+    """One thing that both pictures tell: how alike it is, 0..1, and what it was here and there.
+
+    `follows` from other parts: where it agrees it says nothing new.
+    """
 
     what: str
     likeness: float
     here: str
     there: str
+    follows: bool = False
 
     def words(self) -> str:
         """Return it in words.
@@ -63,16 +67,21 @@ def _sums(state: str, here: Mapping[str, float], there: Mapping[str, float]) -> 
         if all(name in levels for name in both for levels in (here, there)):
             ours, theirs = (levels[both[0]] + levels[both[1]] for levels in (here, there))
             likeness = measured_likeness(both[0], ours, theirs)
-            yield PicturePart(f"sum of the {state} levels", likeness, _volts(ours), _volts(theirs))
+            yield PicturePart(f"sum of the {state} levels", likeness, _volts(ours), _volts(theirs), True)
 
 
 def _words(ours: ReadingTrait, theirs: ReadingTrait) -> Iterator[PicturePart]:
     traffic = traffic_likeness(ours.traffic, theirs.traffic)
     if traffic is not None:
-        yield PicturePart("traffic", traffic, str(ours.traffic), str(theirs.traffic))
+        driven = all(_is_driven(reading) for reading in (ours, theirs))
+        yield PicturePart("traffic", traffic, str(ours.traffic), str(theirs.traffic), driven)
     looks = looks_likeness(ours.looks, theirs.looks, ())
     if looks is not None:
         yield PicturePart("looks", looks, " and ".join(ours.looks), " and ".join(theirs.looks))
+
+
+def _is_driven(reading: ReadingTrait) -> bool:
+    return any(name in LEVEL_NAMES["dominant"] for name, _ in reading.measured)
 
 
 def _volts(volts: float) -> str:

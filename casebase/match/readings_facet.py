@@ -117,7 +117,8 @@ def _reasons(
     for ours, theirs, _, grade in graded:
         parts = list(picture_parts(ours, theirs))
         if parts:
-            agree += _parts_in_words(ours, [part for part in parts if part.likeness >= SAME_FROM])
+            same = [part for part in parts if part.likeness >= SAME_FROM and not part.follows]
+            agree += _parts_in_words(ours, same)
             differ += _parts_in_words(ours, [part for part in parts if part.likeness <= OTHER_BELOW])
         elif grade >= SAME_FROM:
             agree.append(_in_words(ours, theirs))

@@ -125,9 +125,16 @@ def test_levels_are_told_in_words_with_the_sum_of_both_lines(seen):
     (agree,), (differ,) = found.agree, found.differ
     assert agree.startswith("scope at DLC, recessive level of CAN high: here 2.5 V, there 2.5 V; ")
     assert "time driven: here 21 %, there 24 %" in agree
-    assert "traffic: here yes, there yes" in agree
+    assert "sum of the recessive" not in agree
+    assert "traffic" not in agree
     assert "dominant level of CAN high: here 4.5 V, there 3.5 V" in differ
     assert "sum of the dominant levels: here 7 V, there 5 V" in differ
+
+
+def test_traffic_is_told_where_no_level_tells_it(seen):
+    """Two pictures with levels at rest alone: that both saw traffic is worth a word."""
+    rest = {"traffic": "yes", "recessive": REST}
+    assert "traffic: here yes, there yes" in compared(seen(rest), seen(rest)).agree[0]
 
 
 def test_a_picture_of_another_pair_is_not_compared(seen):
