@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, TypeVar
 
@@ -47,6 +48,9 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
     stage: Annotated[str, typer.Option(help="As found, isolation or after repair.")] = "as found",
     at: Annotated[str, typer.Option("--at", help="Where the probes were.")] = "DLC",
     ignition: Annotated[str | None, typer.Option(help="Off, on or running.")] = None,
+    unplugged: Annotated[
+        str | None, typer.Option(metavar="NAMES", help="Modules unplugged, parted by commas, or nothing.")
+    ] = None,
     network: Annotated[
         str | None, typer.Option(help="Which of the job's networks, where it has several.")
     ] = None,
@@ -57,6 +61,7 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Levels, bit rate, frames and the broken ones, senders that stand out, and what is in doubt. With --job the levels
     become readings of that job; the capture stays with it, and a trace of it, which is drawn on the page of the case.
+    In a terminal, what was not said of the vehicle's state is asked.
 
     Example: casebase capture pair.csv --job 7fq --stage "as found" --ignition on
     """
@@ -65,11 +70,15 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
 
     named = _word(Medium, medium, "--medium") if medium else None
     wanted = _wanted(columns, samples_per_second, scale, full_scale)
+    if job is not None:
+        ignition = ignition or _asked("Ignition while it was captured: off, on, running")
+        unplugged = unplugged or _asked("Unplugged meanwhile: names parted by commas, or nothing")
     where = Where(
         at,
         _word(Stage, stage, "--stage"),
         _word(Ignition, ignition, "--ignition") if ignition else None,
         network,
+        _names_in(unplugged),
     )
     if job is None:
         return _tell(*_read(file, named, wanted), None, json)
@@ -81,6 +90,21 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
             err=True,
         )
     return _tell(facts, trace, logged, json)
+
+
+def _asked(question: str) -> str | None:
+    """Return what is answered in a terminal; None where it is not known or nobody is there."""
+    if not sys.stdin.isatty():
+        return None
+    answer = str(typer.prompt(f"{question} (Enter: not known)", default="", show_default=False, err=True))
+    return answer.strip() or None
+
+
+def _names_in(unplugged: str | None) -> tuple[str, ...] | None:
+    if unplugged is None:
+        return None
+    names = [name.strip() for name in unplugged.split(",") if name.strip()]
+    return () if [name.casefold() for name in names] == ["nothing"] else tuple(names)
 
 
 def _read(file: Path, medium: Medium | None, wanted: Wanted) -> tuple[CaptureFacts, Trace | None]:

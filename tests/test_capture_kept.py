@@ -7,6 +7,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pexpect
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent / "bench"))
@@ -83,6 +84,24 @@ def test_a_capture_brings_readings_and_stays_with_the_job(job):
         folder = kept.path.with_name("shop.db.files")
         assert (folder / capture["sha256"][:2] / capture["sha256"]).read_bytes() == file.read_bytes()
         assert kept.faults() == []
+
+
+def test_in_a_terminal_the_state_of_the_vehicle_is_asked_once(job):
+    """What was not said on the command line; it stands with every reading of the capture."""
+    library, case_id, file = job
+    arguments = ["-m", "casebase", "capture", str(file), "--samples-per-second", "20e6", "--job", case_id]
+    child = pexpect.spawn(
+        sys.executable, [*arguments, "--library", str(library)], timeout=60, encoding="utf-8"
+    )
+    child.expect("Ignition while it was captured")
+    child.sendline("on")
+    child.expect("Unplugged meanwhile")
+    child.sendline("ABS, EPS")
+    child.expect("Added to job")
+    child.expect(pexpect.EOF)
+    record = json.loads(casebase("show", case_id, "--json", library=library).stdout)["record"]
+    told = {(reading["ignition"], tuple(reading["unplugged"])) for reading in record["readings"]}
+    assert told == {("on", ("ABS", "EPS"))}
 
 
 def test_the_same_capture_twice_is_kept_once(job):

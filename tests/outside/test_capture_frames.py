@@ -17,9 +17,9 @@ import numpy as np
 import pytest
 from crccheck.crc import Crc15Can, Crc17CanFd, Crc21CanFd
 
-from casebase.intake.capture.destuffing import CRC_15, crc_of
+from casebase.intake.can_checks import CRC_15, CRC_17, CRC_21
+from casebase.intake.capture.destuffing import crc_of
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.fd_frames import CRC_17, CRC_21
 from casebase.intake.capture.frame_table import Fault
 from casebase.intake.capture.samples import Wanted
 

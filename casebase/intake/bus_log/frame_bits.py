@@ -23,12 +23,12 @@ from casebase.intake.bus_log.frames import (
     REMOTE,
     FrameBlock,
 )
+from casebase.intake.can_checks import CRC_15
 
 Column = NDArray[Any]
 """One number per frame."""
 
-CRC_POLYNOMIAL: Final = 0x4599
-_CRC_BITS: Final = 15
+_CRC_BITS, _CRC_POLYNOMIAL = CRC_15
 _BASE_HEADER_BITS: Final = 19
 _EXTENDED_HEADER_BITS: Final = 39
 _BASE_TO_SWITCH_BITS: Final = 17
@@ -185,7 +185,7 @@ def _crc_table() -> NDArray[np.uint16]:
 def _crc_of_byte(byte: int) -> int:
     crc = byte << 7
     for _ in range(8):
-        crc = (crc << 1) ^ (CRC_POLYNOMIAL if crc & 0x4000 else 0)
+        crc = (crc << 1) ^ (_CRC_POLYNOMIAL if crc & 0x4000 else 0)
     return crc & 0x7FFF
 
 

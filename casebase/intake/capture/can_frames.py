@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from casebase.intake.can_checks import CRC_15
 from casebase.intake.capture.bit_stream import BitStream, columns_of, error_flags
 from casebase.intake.capture.destuffing import (
-    CRC_15,
     NOTHING,
     Bits,
     Destuffed,

@@ -14,9 +14,6 @@ Places: TypeAlias = NDArray[np.int64]
 
 NOTHING: Final = 2
 
-CRC_15: Final = (15, 0x4599)
-"""ISO 11898-1 (CAN 2.0 specification, part A, 3.1.1): x15+x14+x10+x8+x7+x4+x3+1, begun with zeros."""
-
 
 @dataclass(frozen=True)
 class Destuffed:

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from casebase.intake.can_checks import CRC_17, CRC_21
 from casebase.intake.capture.bit_rate import BitRate, shift_of
 from casebase.intake.capture.bit_stream import BitStream, columns_of, stream_of
 from casebase.intake.capture.can_frames import data_of
@@ -22,8 +23,6 @@ from casebase.intake.capture.frame_table import Fault, FrameTable
 ROWS: Final = 800
 """The longest FD frame has 41 + 512 bits before its CRC field, a fifth more with stuff bits, and 32 in that field."""
 
-CRC_17: Final = (17, 0x1685B & 0x1FFFF)
-CRC_21: Final = (21, 0x102899 & 0x1FFFFF)
 DATA_BYTES: Final = np.array((0, 1, 2, 3, 4, 5, 6, 7, 8, 12, 16, 20, 24, 32, 48, 64))
 """Bytes by length code (ISO 11898-1; Linux can.h can_fd_dlc2len)."""
 

@@ -28,6 +28,7 @@ class Where:
     stage: Stage = Stage.AS_FOUND
     ignition: Ignition | None = None
     network: str | None = None
+    unplugged: tuple[str, ...] | None = None
 
 
 def readings_from(facts: CaptureFacts, where: Where) -> list[Reading]:
@@ -89,7 +90,14 @@ def _average(facts: CaptureFacts, where: Where, line: Line, mean: float) -> Read
 
 
 def _state(where: Where) -> dict[str, Any]:
-    return {"network": where.network, "at": where.at, "stage": where.stage, "ignition": where.ignition}
+    unplugged = None if where.unplugged is None else list(where.unplugged)
+    return {
+        "network": where.network,
+        "at": where.at,
+        "stage": where.stage,
+        "ignition": where.ignition,
+        "unplugged": unplugged,
+    }
 
 
 def note_of(facts: CaptureFacts) -> str:
