@@ -20,6 +20,8 @@ EDGES: Final = 120
 _BEFORE, _AFTER = 0.4, 0.9
 """Bits looked at before and after the crossing."""
 _LEAST_BITS: Final = 1.5
+_LEAST_DRIVEN: Final = 0.3
+"""A pulse of less than this share of the usual level is no edge to judge by (judged)."""
 _RINGS: Final = 0.12
 """Swinging back by this share of the amplitude counts as ringing (common practice, no source)."""
 
@@ -53,10 +55,10 @@ def edge_shapes(
     long = (pulses.ends - pulses.begins > _LEAST_BITS * bit) & (pulses.gaps_before > _LEAST_BITS * bit)
     quiet_after = np.append(pulses.gaps_before[1:] > _LEAST_BITS * bit, False)
     driven, rest = levels.signal_dominant or 0.0, levels.signal_recessive
-    up = _laid_over(capture, wiring, pulses.begins[long], bit)
-    down = _laid_over(
-        capture, wiring, pulses.ends[(pulses.ends - pulses.begins > _LEAST_BITS * bit) & quiet_after], bit
-    )
+    held = (rest, driven)
+    up = _laid_over(capture, wiring, pulses.begins[long], bit, held, 1)
+    ends = pulses.ends[(pulses.ends - pulses.begins > _LEAST_BITS * bit) & quiet_after]
+    down = _laid_over(capture, wiring, ends, bit, held, -1)
     step = capture.seconds_per_sample
     return (
         None if up is None else _shape(*up, rest, driven, bit, step, levels.signal_noise),
@@ -64,10 +66,14 @@ def edge_shapes(
     )
 
 
-def _laid_over(
-    capture: Capture, wiring: Wiring, crossings: Values, bit: float
+def _laid_over(  # noqa: PLR0913, PLR0917  what is read, where, and between which levels
+    capture: Capture, wiring: Wiring, crossings: Values, bit: float, held: tuple[float, float], side: int
 ) -> tuple[Values, Values] | None:
-    """Return samples from the crossing, in steps of a third, and the median signal there."""
+    """Return samples from the crossing, in steps of a third, and the median signal there.
+
+    `held`: volts at rest and driven. `side`: 1 where the line is driven after the crossing, -1 where before. Senders
+    drive differently far: each edge is stretched to the common level, or a weak one would look slow.
+    """
     if len(crossings) < 3:
         return None
     chosen = crossings[np.linspace(0, len(crossings) - 1, min(len(crossings), EDGES)).astype(int)]
@@ -78,8 +84,24 @@ def _laid_over(
         start, stop = int(crossing) - before, int(crossing) + after
         if start >= 0 and stop <= capture.count:
             signal = wiring.signal(capture.read(start, stop))
-            curves.append(np.interp(grid, np.arange(start, stop) - crossing, signal))
+            stretch = _stretch(capture, wiring, crossing + side * bit, bit, held)
+            if stretch is not None:
+                laid = np.interp(grid, np.arange(start, stop) - crossing, signal)
+                curves.append(held[0] + (laid - held[0]) * stretch)
     return (grid, np.median(curves, axis=0)) if len(curves) >= 3 else None
+
+
+def _stretch(
+    capture: Capture, wiring: Wiring, middle: float, bit: float, held: tuple[float, float]
+) -> float | None:
+    """Return by how much a pulse is lower than usual, from its level about `middle`; None where it is hardly there."""
+    reach = max(0.3 * bit, 1.0)
+    start, stop = max(int(middle - reach), 0), min(int(middle + reach) + 1, capture.count)
+    if stop <= start:
+        return None
+    rest, driven = held
+    own = float(np.median(wiring.signal(capture.read(start, stop)))) - rest
+    return (driven - rest) / own if own > _LEAST_DRIVEN * (driven - rest) else None
 
 
 def _shape(  # noqa: PLR0913, PLR0917  a curve and what it goes between

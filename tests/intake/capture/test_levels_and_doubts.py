@@ -170,6 +170,16 @@ def test_slow_edges_are_a_word_of_their_own(tmp_path):
     assert facts.shapes[1].seconds == pytest.approx(2.2 * 350e-9, rel=0.25)
 
 
+def test_a_weak_sender_has_no_slow_edges(tmp_path):
+    """It drives less far, and is back as quickly; half of the pulses are its own."""
+    weak = Bus(samples_per_second=10e6, senders={0x1A0: Sender(3.1, 1.9)})
+    frames = [Sent(0x0C8, bytes([0, 0x1B, 0x58, 0])), Sent(0x1A0, b"\x12\x34"), Sent(0x1A0, b"\x12\x38")] * 2
+    volts, _ = volts_of(frames, [8] * 6, weak, np.random.default_rng(7))
+    facts = read(tmp_path, volts)
+    assert Look.SLOW_EDGES not in facts.looks
+    assert facts.shapes[1].seconds < 200e-9
+
+
 def test_a_drifting_ground_is_measured(tmp_path):
     """Common mode that wanders by 0.3 V either way."""
     facts = read(tmp_path, lines(Bus(samples_per_second=10e6, ground_drift=0.3)))
