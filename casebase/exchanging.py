@@ -124,18 +124,10 @@ def sources(
 
 
 def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
-    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
-    from casebase.library.cleared_text import cleared  # noqa: PLC0415
-    from casebase.library.private_names import names  # noqa: PLC0415
-    from casebase.publish.private_text import hits_in  # noqa: PLC0415
+    from casebase.publish.private_text import hits_of, what_stops  # noqa: PLC0415
 
-    found = hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
-    if found:
-        told = "\n".join(hit.sentence() for hit in found)
-        raise BundleError(
-            f"{told}\nno bundle was written: put the proposed text into these records, or mark a hit as none with"
-            " casebase private ID --fine FIELD"
-        )
+    if found := hits_of(library, records):
+        raise BundleError(what_stops(found, "no bundle was written"))
 
 
 def _told_twice(library: Library, taken: TakenIn) -> list[NearDuplicate]:

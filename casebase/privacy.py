@@ -88,13 +88,9 @@ def private(
 
 
 def _hits(library: Library, case_id: str | None) -> list[Hit]:
-    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
-    from casebase.library.cleared_text import cleared  # noqa: PLC0415
-    from casebase.library.private_names import names as kept_names  # noqa: PLC0415
-    from casebase.publish.private_text import hits_in  # noqa: PLC0415
+    from casebase.publish.private_text import hits_of  # noqa: PLC0415
 
-    records = library.read_and_agreed() if case_id is None else [library.get(case_id)]
-    return hits_in(records, kept_names(library), cleared(library), AttachedFiles(library.path).read)
+    return hits_of(library, library.read_and_agreed() if case_id is None else [library.get(case_id)])
 
 
 def _clear(library: Library, case_id: str | None, field: str) -> None:

@@ -99,18 +99,10 @@ def editions(
 
 
 def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
-    from casebase.library.attached_files import AttachedFiles  # noqa: PLC0415
-    from casebase.library.cleared_text import cleared  # noqa: PLC0415
-    from casebase.library.private_names import names  # noqa: PLC0415
-    from casebase.publish.private_text import hits_in  # noqa: PLC0415
+    from casebase.publish.private_text import hits_of, what_stops  # noqa: PLC0415
 
-    found = hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
-    if found:
-        told = "\n".join(hit.sentence() for hit in found)
-        raise EditionError(
-            f"{told}\nnothing was published: put the proposed text into these records, or mark a hit as none with"
-            " casebase private ID --fine FIELD"
-        )
+    if found := hits_of(library, records):
+        raise EditionError(what_stops(found, "nothing was published"))
 
 
 def _own_figures(library: Library, means: Means) -> str | None:

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from casebase.errors import LibraryError
+from casebase.library.placing import flush_folder
 
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 
@@ -108,23 +109,12 @@ def _write_at_once(path: Path, content: bytes, mode: int) -> None:
         with suppress(OSError):
             os.unlink(name)
         raise
-    _sync_folder(path.parent)
+    flush_folder(path.parent)
 
 
 def _make_folder(folder: Path) -> None:
     """Make a folder of files and the one around it, durably: a record must never outlive the file it names."""
     if not folder.is_dir():
         folder.mkdir(parents=True, exist_ok=True)
-        _sync_folder(folder.parent)
-        _sync_folder(folder.parent.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the renaming itself durable, where the system lets a folder be opened."""
-    if not hasattr(os, "O_DIRECTORY"):
-        return
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+        flush_folder(folder.parent)
+        flush_folder(folder.parent.parent)

@@ -15,7 +15,7 @@ from casebase.library.derived import Kept
 from casebase.library.index_update import Means
 from casebase.library.lacking import count_lacking, last_number
 from casebase.library.matching import index_folder
-from casebase.library.near_duplicates import SAME_DISTANCE
+from casebase.library.near_duplicates import NEAR_ODOMETER, SAME_VIN, same_vehicle
 from casebase.library.open_questions import (
     OpenQuestion,
     ProvenCase,
@@ -224,15 +224,8 @@ class _Look:
 
 def _same_vehicle(one: Case, other: Case) -> bool:
     """Return whether two cases are of one vehicle: what was found on it later, its technician knows."""
-    here, there = one.vehicle, other.vehicle
-    if here.vin and there.vin:
-        return here.vin == there.vin
-    if (here.make, here.model) != (there.make, there.model) or not here.odometer or not there.odometer:
-        return False
-    first, second = here.odometer.number, there.odometer.number
-    return one.provenance.shop == other.provenance.shop and abs(first - second) <= SAME_DISTANCE * max(
-        first, second
-    )
+    why = same_vehicle(one.vehicle, other.vehicle)
+    return why == SAME_VIN or (why == NEAR_ODOMETER and one.provenance.shop == other.provenance.shop)
 
 
 def _keep(library: Library, found: Sequence[_Answered], upto: int) -> list[OpenQuestion]:

@@ -19,6 +19,9 @@ SAME_JOB_FROM: Final = 0.85
 SAME_DISTANCE: Final = 0.01
 """Odometers within a hundredth of each other may be of one visit (judged)."""
 
+SAME_VIN: Final = "same VIN"
+NEAR_ODOMETER: Final = "same model, near odometer"
+
 MOST_COMPARED: Final = 500
 """Cases that are compared one by one: some ten seconds (judged)."""
 
@@ -50,20 +53,21 @@ def same_job(case: Case, other: Case, score: float) -> str | None:
     """Return why another case may be the same job told twice: alike, the same codes, perhaps the same vehicle."""
     if score < SAME_JOB_FROM or _codes(case) != _codes(other):
         return None
-    vehicle = _same_vehicle(case.vehicle, other.vehicle)
+    vehicle = same_vehicle(case.vehicle, other.vehicle)
     return f"same codes, {vehicle}" if vehicle else None
 
 
-def _same_vehicle(here: Vehicle, there: Vehicle) -> str | None:
+def same_vehicle(here: Vehicle, there: Vehicle) -> str | None:
+    """Return why two vehicles may be one in one visit; None where they are not, or of different models."""
     if (here.make, here.model) != (there.make, there.model):
         return None
     if here.vin and there.vin:
-        return "same VIN" if here.vin == there.vin else None
+        return SAME_VIN if here.vin == there.vin else None
     if here.odometer is None or there.odometer is None:
         return "same model, odometer not told of both"
     first, second = here.odometer.number, there.odometer.number
     near = abs(first - second) <= SAME_DISTANCE * max(first, second)
-    return "same model, near odometer" if near else None
+    return NEAR_ODOMETER if near else None
 
 
 def _codes(case: Case) -> set[str]:

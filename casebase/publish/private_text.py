@@ -11,8 +11,11 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Any, Final
 
-from casebase.library.cleared_text import mark_of
+from casebase.library.attached_files import AttachedFiles
+from casebase.library.cleared_text import cleared, mark_of
 from casebase.library.derived import Kept
+from casebase.library.private_names import names
+from casebase.library.store import Library
 from casebase.publish.attached_texts import texts_of_attachments
 from casebase.publish.private_kinds import Found, found_in
 from casebase.publish.public_fields import public_case
@@ -61,6 +64,20 @@ class Hit:
         after = self.text[self.end : self.end + _AROUND]
         seen = printable(f"{before}{self.text[self.begin : self.end]}{after}")
         return f"case {self.case_id}, {self.field}: {self.kind} in '{seen}'; instead: '{printable(self.proposed)}'"
+
+
+def hits_of(library: Library, records: Iterable[Kept]) -> list[Hit]:
+    """Return what looks private in records of a library and their files, by its names and what its lead cleared."""
+    return hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
+
+
+def what_stops(found: Iterable[Hit], so: str) -> str:
+    """Return the sentences of hits that stop something; `so` says what was not done."""
+    told = "\n".join(hit.sentence() for hit in found)
+    return (
+        f"{told}\n{so}: put the proposed text into these records, or mark a hit as none with"
+        " casebase private ID --fine FIELD"
+    )
 
 
 def hits_in(
