@@ -52,13 +52,12 @@ def known_good_log(library: Library, case: Case) -> KeptLog | None:
 
     None where no known good record of that model holds a log.
     """
-    rows = library.summaries(
-        kind=str(Kind.KNOWN_GOOD), make=case.vehicle.make or "", model=case.vehicle.model or ""
-    )
+    if not case.vehicle.model:
+        return None
+    rows = library.summaries(kind=str(Kind.KNOWN_GOOD), make=case.vehicle.make, model=case.vehicle.model)
     there = [library.get(row["id"]) for row in rows if row["id"] != case.id]
-    held = [(kept, logs_of(kept)) for kept in there]
-    with_logs = [(_apart(case.vehicle, kept.case.vehicle), logs[0]) for kept, logs in held if logs]
-    return min(with_logs, key=lambda one: one[0])[1] if with_logs and case.vehicle.model else None
+    logs = [(_apart(case.vehicle, kept.case.vehicle), log) for kept in there for log in logs_of(kept)[:1]]
+    return min(logs, key=lambda one: one[0])[1] if logs else None
 
 
 @contextmanager

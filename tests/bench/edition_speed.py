@@ -9,7 +9,6 @@ computed for one serves another. With the text model and the simulated buses, as
 from __future__ import annotations
 
 import resource
-import subprocess
 import sys
 import tempfile
 import time
@@ -21,6 +20,7 @@ from typing import Final
 sys.path.insert(0, str(Path(__file__).parent))
 
 from multiplied_cases import multiplied
+from row_by_row import rows_of_processes
 from warm_clock import markdown
 
 from casebase import places
@@ -65,12 +65,7 @@ def row(records: int) -> list[str]:
 
 def main(sizes: Sequence[int]) -> None:
     """Print the table, each size in a process of its own."""
-    rows = []
-    for records in sizes:
-        done = subprocess.run(
-            [sys.executable, __file__, "--row", str(records)], capture_output=True, text=True, check=True
-        )
-        rows.append(done.stdout.strip().split("\t"))
+    rows = rows_of_processes(__file__, sizes)
     print(markdown(HEAD, rows))
 
 

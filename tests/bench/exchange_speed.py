@@ -11,7 +11,6 @@ other into one library, then the same shops' second bundles, in which a tenth of
 from __future__ import annotations
 
 import resource
-import subprocess
 import sys
 import tempfile
 import time
@@ -23,6 +22,7 @@ from typing import Any, Final
 sys.path.insert(0, str(Path(__file__).parent))
 
 from multiplied_cases import multiplied
+from row_by_row import rows_of_processes
 from warm_clock import markdown
 
 from casebase.library.bundle_checks import checked_bundle
@@ -146,12 +146,7 @@ def main(arguments: Sequence[str]) -> None:
         shops, each = (int(text) for text in arguments[1:] or ("100", "100"))
         print(markdown(HUB_HEAD, [hub(shops, each)]))
         return
-    rows = []
-    for records in [int(text) for text in arguments] or [1_000, 10_000]:
-        done = subprocess.run(
-            [sys.executable, __file__, "--row", str(records)], capture_output=True, text=True, check=True
-        )
-        rows.append(done.stdout.strip().split("\t"))
+    rows = rows_of_processes(__file__, [int(text) for text in arguments] or [1_000, 10_000])
     print(markdown(HEAD, rows))
 
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import random
 import sqlite3
-import subprocess
 import sys
 import tempfile
 import time
@@ -21,6 +20,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Final
 
+from killed_part_way import killed_part_way
 from measured import seconds_of
 from multiplied_cases import multiplied
 
@@ -85,19 +85,7 @@ def public_digest(case: object) -> str:
 
 def killed_import(bundle: Path, library: Path, seconds: float) -> bool:
     """Take a bundle in, and kill that; return whether it had ended before."""
-    running = subprocess.Popen(
-        [sys.executable, "-c", TAKING, str(bundle), str(library)], stdout=subprocess.PIPE
-    )
-    assert running.stdout is not None
-    running.stdout.readline()
-    try:
-        running.wait(seconds)
-        has_ended = True
-    except subprocess.TimeoutExpired:
-        running.kill()
-        has_ended = False
-    running.communicate()
-    return has_ended
+    return killed_part_way(TAKING, [bundle, library], seconds)
 
 
 def one_round(bundle: Path, sent: list[str], library: Path, seconds: float) -> tuple[str, list[str]]:

@@ -24,6 +24,7 @@ from contextlib import closing, suppress
 from pathlib import Path
 from typing import Final
 
+from killed_part_way import killed_part_way
 from multiplied_cases import multiplied
 
 from casebase.library.backup import back_up
@@ -96,19 +97,7 @@ def faults_of(path: Path) -> list[str]:
 
 def killed_restore(shop: Shop, seconds: float) -> bool:
     """Restore, and kill that; return whether it had ended before."""
-    running = subprocess.Popen(
-        [sys.executable, "-c", RESTORING, str(shop.copy), str(shop.library)], stdout=subprocess.PIPE
-    )
-    assert running.stdout is not None
-    running.stdout.readline()
-    try:
-        running.wait(seconds)
-        has_ended = True
-    except subprocess.TimeoutExpired:
-        running.kill()
-        has_ended = False
-    running.communicate()
-    return has_ended
+    return killed_part_way(RESTORING, [shop.copy, shop.library], seconds)
 
 
 def alone(shop: Shop, seconds: float) -> Found:

@@ -23,8 +23,10 @@ from casebase.intake.capture.facts import read_capture
 from casebase.intake.capture.frame_table import Fault
 from casebase.intake.capture.samples import Wanted
 
+sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent.parent / "bench"))
 
+from needed_programs import needs
 from synthetic_captures import Bus, Sent, volts_of
 
 SIGROK: Final = shutil.which("sigrok-cli")
@@ -116,7 +118,7 @@ def test_check_sequences_are_those_of_crccheck(kind, reference):
     assert found.tolist() == [reference.calc(text) for text in texts]
 
 
-@pytest.mark.skipif(SIGROK is None, reason="sigrok-cli is not installed: apt-get install sigrok-cli")
+@needs("sigrok-cli")
 def test_fields_are_those_that_sigrok_reads(tmp_path):
     """Random frames, standard and extended, on the same samples."""
     generator = np.random.default_rng(13)

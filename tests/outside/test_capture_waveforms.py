@@ -20,10 +20,11 @@ from casebase.record.vocabulary import Look
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent.parent / "bench"))
 
-from ngspice_waveform import NGSPICE, SpicePair, waveform
+from needed_programs import needs
+from ngspice_waveform import SpicePair, waveform
 from synthetic_captures import Sent, classical
 
-pytestmark = pytest.mark.skipif(NGSPICE is None, reason="ngspice is not installed: apt-get install ngspice")
+pytestmark = needs("ngspice")
 
 BIT = 2e-6
 RATE = 20e6

@@ -6,13 +6,17 @@ Source of what is asked: "Command Line Shell For SQLite", dot-commands `.selftes
 
 from __future__ import annotations
 
-import os
 import shutil
 import subprocess
+import sys
 from datetime import datetime
 from pathlib import Path
 
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from needed_programs import needs
 
 from casebase.errors import CasebaseError
 from casebase.library.backup import back_up
@@ -23,10 +27,7 @@ from casebase.record.loading import load_file
 SHELL = shutil.which("sqlite3")
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_cases"
 
-pytestmark = pytest.mark.skipif(
-    SHELL is None and os.environ.get("CI") != "true",
-    reason="needs the sqlite3 shell; install Debian's package sqlite3 to run it",
-)
+pytestmark = needs("sqlite3")
 
 
 def shell(path: Path, *commands: str) -> str:

@@ -4,23 +4,20 @@
 measured, for 225 buses leave some scatter.
 """
 
-import os
 import sys
 from pathlib import Path
 
 import pytest
 
 BENCH = Path(__file__).parents[1] / "bench"
+sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(BENCH))
 
 import posterior_on_ngspice as bench  # noqa: E402
-from ngspice_run import NGSPICE  # noqa: E402
+from needed_programs import needs  # noqa: E402
 from scores import score  # noqa: E402
 
-pytestmark = pytest.mark.skipif(
-    NGSPICE is None and os.environ.get("CI") != "true",
-    reason="ngspice is not installed (apt-get install ngspice)",
-)
+pytestmark = needs("ngspice")
 PER_STATE = 15
 
 

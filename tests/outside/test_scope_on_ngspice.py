@@ -4,22 +4,19 @@
 scatter.
 """
 
-import os
 import sys
 from pathlib import Path
 
 import pytest
 
+sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
 
 import scope_on_ngspice as bench
-from ngspice_run import NGSPICE
+from needed_programs import needs
 from scores import score
 
-pytestmark = pytest.mark.skipif(
-    NGSPICE is None and os.environ.get("CI") != "true",
-    reason="ngspice is not installed (apt-get install ngspice)",
-)
+pytestmark = needs("ngspice")
 
 
 @pytest.fixture(scope="module")

@@ -127,13 +127,13 @@ def read_capture(
     `medium` None: taken from the levels where they tell it. `tell` is told what is being done and how far it is.
     """
     # Levels beyond all measure are refused in a sentence; NumPy's own words about them would stand beside it.
-    with np.errstate(all="ignore"), open_capture(path, wanted, _telling(tell, _READING)) as capture:
+    with np.errstate(all="ignore"), open_capture(path, wanted, telling(tell, _READING)) as capture:
         return facts_of(capture, medium, tell)
 
 
 def facts_of(capture: Capture, medium: Medium | None = None, tell: Told | None = None) -> CaptureFacts:
     """Return what an open capture tells."""
-    seen = survey(capture, _telling(tell, _LEVELS))
+    seen = survey(capture, telling(tell, _LEVELS))
     chosen = medium or _medium_by_levels(seen, capture.channels)
     wiring = wiring_of(chosen, capture.channels, capture.path.name)
     levels = levels_in(seen, wiring)
@@ -185,7 +185,7 @@ def _pulses(capture: Capture, wiring: Wiring, levels: Levels, tell: Told | None)
     """Return the pulses; none where the signal has one level only."""
     if levels.signal_dominant is None:
         return Pulses(np.empty(0), np.empty(0), capture.count)
-    return pulses_in(capture, wiring, levels.thresholds, _telling(tell, _EDGES))
+    return pulses_in(capture, wiring, levels.thresholds, telling(tell, _EDGES))
 
 
 def _dominant_share(pulses: Pulses) -> float:
@@ -201,5 +201,6 @@ def _medium_by_levels(seen: Survey, channels: int) -> Medium:
     return Medium.FAULT_TOLERANT_CAN if tolerant else Medium.HIGH_SPEED_CAN
 
 
-def _telling(tell: Told | None, what: str) -> Tell | None:
+def telling(tell: Told | None, what: str) -> Tell | None:
+    """Return what takes note of samples done, for one thing that is being done."""
     return None if tell is None else lambda done, whole: tell(what, done, whole)

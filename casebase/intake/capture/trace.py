@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
 from casebase.intake.capture.doubts import Kind
-from casebase.intake.capture.facts import CaptureFacts, Told, facts_of
+from casebase.intake.capture.facts import CaptureFacts, Told, facts_of, telling
 from casebase.intake.capture.frame_table import Frame
 from casebase.intake.capture.samples import BLOCK, Capture, Tell, Wanted, open_capture
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
@@ -60,7 +60,7 @@ def read_with_trace(
     path: Path, medium: Medium | None = None, wanted: Wanted | None = None, tell: Told | None = None
 ) -> tuple[CaptureFacts, Trace | None]:
     """Read a capture whole, as `read_capture` does, and its trace; None where volts are not known."""
-    with open_capture(path, wanted, _telling(tell, "Reading the file")) as capture:
+    with open_capture(path, wanted, telling(tell, "Reading the file")) as capture:
         facts = facts_of(capture, medium, tell)
         return facts, trace_of(capture, facts, tell) if facts.volts_known else None
 
@@ -69,7 +69,7 @@ def trace_of(capture: Capture, facts: CaptureFacts, tell: Told | None = None) ->
     """Return the trace of an open capture: the first broken frame close up, else the first one."""
     lines = tuple(line.line for line in facts.levels.lines)
     order = _rows_of(facts, lines)
-    whole = _part(capture, 0, capture.count, order, _telling(tell, "Drawing"))
+    whole = _part(capture, 0, capture.count, order, telling(tell, "Drawing"))
     frame = next(iter(facts.broken(1)), None) or _first_frame(facts)
     if frame is None:
         return Trace(facts.medium, lines, whole)
@@ -175,10 +175,6 @@ def _first_frame(facts: CaptureFacts) -> Frame | None:
     if facts.can is None or not len(facts.can.frames):
         return None
     return facts.can.frames.frame(0, facts.seconds / facts.samples)
-
-
-def _telling(tell: Told | None, what: str) -> Tell | None:
-    return None if tell is None else lambda done, whole: tell(what, done, whole)
 
 
 def _words(frame: Frame) -> str:
