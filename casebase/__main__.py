@@ -1,6 +1,6 @@
 """`python -m casebase` is the command `casebase`."""
 
-from casebase.cli import main
+from casebase.commands.app import main
 
 if __name__ == "__main__":
     main()

@@ -1,27 +1,40 @@
 """What tests share: the invented demo records, and small records built by hand."""
 
+import hashlib
 import os
+import tempfile
 from collections.abc import Callable
+from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from casebase import places
-from casebase.match.text import Embedder, open_embedder
+from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data, load_file
 
+PACKAGE = Path(__file__).parent.parent / "casebase"
+VOCABULARY = PACKAGE / "record" / "vocabulary.py"
 DEMO = Path(__file__).parent.parent / "demo_cases"
 
 
 @pytest.fixture(scope="session", autouse=True)
-def simulated_buses(tmp_path_factory):
-    """Keep the simulated buses of one test run together, away from the user's own."""
-    folder = tmp_path_factory.mktemp("cache")
-    (folder / "casebase" / "simulated-buses").mkdir(parents=True)
+def simulated_buses():
+    """Keep what tests simulate and export between runs, away from the user's own, by the code that makes it."""
+    folder = Path(tempfile.gettempdir()) / f"casebase-tests-{os.getuid()}" / digest_of_makers()
+    (folder / "casebase" / "simulated-buses").mkdir(parents=True, exist_ok=True)
     os.environ["XDG_CACHE_HOME"] = str(folder)
     return folder
+
+
+def digest_of_makers() -> str:
+    """Return what changes with the code that simulates buses or exports the text model, and with its libraries."""
+    made_by = [*(PACKAGE / "bus").rglob("*.py"), *(PACKAGE / "match" / "text").rglob("*.py"), VOCABULARY]
+    told = [path.read_bytes() for path in sorted(made_by)]
+    told += [version(library).encode() for library in ("numpy", "onnx", "torch")]
+    return hashlib.sha256(b"\0".join(told)).hexdigest()[:16]
 
 
 @pytest.fixture(scope="session")

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).parent / "library"))
 from pictures_given import jpeg_of_a_telephone
 from typer.testing import CliRunner
 
-from casebase.cli import app
+from casebase.commands.app import app
 
 RECORD = """
 kind: fault case

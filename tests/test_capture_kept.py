@@ -14,8 +14,8 @@ sys.path.insert(0, str(Path(__file__).parent / "bench"))
 
 from synthetic_captures import Bus, Sent, volts_of
 
-from casebase.library import kept_captures
-from casebase.library.kept_captures import keep_capture
+from casebase.library import recordings
+from casebase.library.recordings import keep_capture
 from casebase.library.store import Library
 
 JOB = "kind: fault case\nvehicle: {make: Norrvik, model: Fjellet}\nsymptoms: [stays dark]\n"
@@ -130,7 +130,7 @@ def test_what_is_no_capture_leaves_the_job_as_it_was(job):
 
 def test_a_capture_that_is_too_large_is_not_kept(tmp_path, monkeypatch):
     """It is said to the caller; what was there stays."""
-    monkeypatch.setattr(kept_captures, "LARGEST_KEPT_BYTES", 10)
+    monkeypatch.setattr(recordings, "LARGEST_KEPT_BYTES", 10)
     (tmp_path / "pair.npy").write_bytes(bytes(11))
     with Library.create(tmp_path / "shop.db") as library:
         kept = keep_capture(library, [], tmp_path / "pair.npy", None, "as found, DLC")

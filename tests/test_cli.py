@@ -10,8 +10,8 @@ import pytest
 import typer
 from typer.testing import CliRunner
 
-from casebase.cli import app
-from casebase.match.weights import WEIGHTS
+from casebase.commands.app import app
+from casebase.match.facets.measure import WEIGHTS
 
 ROOT = Path(__file__).parent.parent
 DEMO = ROOT / "demo_cases"

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from casebase.cli import app
+from casebase.commands.app import app
 
 ROOT = Path(__file__).parent.parent
 REFERENCE = ROOT / "docs" / "commands.md"

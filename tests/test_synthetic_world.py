@@ -12,12 +12,12 @@ from random import Random
 
 import pytest
 
-from casebase.record.canonical import canonical_json, plain_data
+from casebase.record.case import status_of
+from casebase.record.checks import inconsistencies
 from casebase.record.codes import Statement
-from casebase.record.consistency import inconsistencies
+from casebase.record.json_form import canonical_json, plain_data
 from casebase.record.loading import load_text
 from casebase.record.modules import module_identity
-from casebase.record.status import status_of
 from casebase.record.vocabulary import Answers, BusState, Fault, Kind, Medium, Stage, Status
 from casebase.record.words import FAULT_WORDS
 

@@ -8,7 +8,7 @@ import can
 import pytest
 from typer.testing import CliRunner
 
-from casebase.cli import app
+from casebase.commands.app import app
 from casebase.library.store import Library
 from casebase.record.loading import case_from_data
 from tests.intake.bus_log.invented_logs import BRAKES, CLUSTER, ENGINE, errors, messages, silent, write

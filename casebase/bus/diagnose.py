@@ -1,26 +1,60 @@
-"""What a set of readings on one bus can mean: probabilities, evidence, clashes, in data and in words."""
+"""What a set of readings on one bus can mean: probabilities, evidence, clashes, in data and in words.
+
+The simulation bank of each medium.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
-from casebase.bus.bank import Bank
+from casebase.bus.bank import BUSES_PER_STATE, Bank, Model
 from casebase.bus.chain import Array
+from casebase.bus.fault_tolerant import fault_tolerant_can
+from casebase.bus.flexray import flexray
 from casebase.bus.interpret import Interpreted, interpret
-from casebase.bus.models import bank_for
 from casebase.bus.observation import Observation
-from casebase.bus.posterior import Clash, Posterior, clashes, log_explained, posterior_of
+from casebase.bus.pair import high_speed_can, j1939
+from casebase.bus.posterior import Clash, Posterior, clashes, level_clashes, log_explained, posterior_of
 from casebase.bus.roles import BusUnderTest, Roles, roles_for, ways_to_hold
-from casebase.bus.scope_and_meter import level_clashes
+from casebase.bus.single_faults import k_line, lin, single_wire_can
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium
+
+_MODELS: Final[dict[Medium, Callable[[], Model]]] = {
+    Medium.HIGH_SPEED_CAN: high_speed_can,
+    Medium.J1939: j1939,
+    Medium.FAULT_TOLERANT_CAN: fault_tolerant_can,
+    Medium.SINGLE_WIRE_CAN: single_wire_can,
+    Medium.LIN: lin,
+    Medium.FLEXRAY: flexray,
+    Medium.K_LINE: k_line,
+}
+
+_OF_FEW_STATES: Final = (Medium.LIN, Medium.K_LINE, Medium.SINGLE_WIRE_CAN)
+"""Media with half the states of a pair: twice the buses for each, in the same time."""
+
+
+@lru_cache(maxsize=16)
+def bank_for(medium: Medium, cache: Path | None = None, *, rough: bool = False) -> Bank:
+    """Return the bank of a medium; `cache` is a folder in which simulated buses are kept between runs.
+
+    A `rough` one has an eighth of the buses: enough for a posterior that is kept in twentieths, of thousands of cases.
+    """
+    per_state = BUSES_PER_STATE * (2 if medium in _OF_FEW_STATES else 1)
+    return Bank(_MODELS[medium](), cache, per_state // 8 if rough else per_state)
+
+
+def computed_media() -> tuple[Medium, ...]:
+    """Return the media whose readings can be computed."""
+    return tuple(_MODELS)
+
 
 FAVOURS_FROM: Final = 2.0
 AGAINST_BELOW: Final = 0.05

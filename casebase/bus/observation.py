@@ -13,8 +13,7 @@ from typing import Any, Final, Protocol
 import numpy as np
 
 from casebase.bus.chain import Array
-from casebase.bus.meter import OHMS_REPEAT, OVER_LIMIT_OHMS, SCOPE_VOLTS, Uncertain
-from casebase.bus.observe import View
+from casebase.bus.instruments import OHMS_REPEAT, OVER_LIMIT_OHMS, SCOPE_VOLTS, Uncertain, View
 
 Columns = Mapping[str, Any]
 

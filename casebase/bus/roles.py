@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Final
 
-from casebase.bus.observe import DLC, NOTHING
+from casebase.bus.instruments import DLC, NOTHING
 from casebase.bus.pair_draws import ROLES
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.reading import Reading, place_kind

@@ -1,22 +1,30 @@
 """From what is typed to what stands in a record: fixed words by number or beginning, lists, fields, dates.
 
 Every field is checked by the same models as a record file, so that the interview accepts what a file may hold.
+
+The state of the vehicle while a reading was taken: in words, and what was unplugged as typed.
+
+Readings told in a few words, for somebody lying under the dash: ohms and volts at the DLC, nothing unplugged.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from difflib import get_close_matches
 from typing import Any, Final
 
 from pydantic import ValidationError
 
-from casebase.errors import InputError
+from casebase.errors import InputError, QuantityError
 from casebase.record.case import Case
 from casebase.record.problems import problems_of
-from casebase.record.word import SHORT_FORMS, plain_form
+from casebase.record.quantities import RESISTANCE, VOLTAGE, ReadingValue, read_reading_value
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Battery, Ignition, Line, Medium, Quantity, Stage
+from casebase.record.word_list import SHORT_FORMS, plain_form
 
 Reader = Callable[[str], Any]
 
@@ -187,3 +195,86 @@ def _not_on_list(text: str, labels: Sequence[str]) -> str:
         f"one of {', '.join(labels)}" if len(labels) <= _MOST_SHOWN else "one of its words; ? shows them"
     )
     return f"'{text[:60]}' is not on this list: expected {expected}"
+
+
+Data = dict[str, Any]
+
+STATE_KEYS: Final = ("ignition", "battery", "unplugged", "tester", "stage")
+
+
+def state_in_words(reading: Data) -> str:
+    """Return the state that the plain data of a reading tells."""
+    unplugged = unplugged_text(reading)
+    told = [
+        f"{name} {reading[key]}"
+        for key, name in (("ignition", "ignition"), ("battery", "battery"), ("tester", "tester"))
+        if key in reading
+    ]
+    told += [f"{unplugged} unplugged"] if unplugged else []
+    told += [str(reading["stage"])] if reading.get("stage") == Stage.ISOLATION else []
+    return ", ".join(told) or "not stated"
+
+
+def unplugged_text(reading: Data) -> str | None:
+    """Return what was unplugged as it is typed; None where it is not known."""
+    unplugged = reading.get("unplugged")
+    return ", ".join(unplugged) or "nothing" if isinstance(unplugged, list) else unplugged
+
+
+def read_unplugged(text: str) -> str | list[str]:
+    """Return the names typed, or the word nothing; raises `InputError` for what is no name."""
+    if text.casefold() in {"nothing", "none", "no"}:
+        return "nothing"
+    names = [name.strip() for name in text.replace(";", ",").split(",") if name.strip()]
+    check_field("readings[0].unplugged", names)
+    return names
+
+
+_OHMS: Final = {"quantity": Quantity.RESISTANCE, "battery": Battery.DISCONNECTED, "unplugged": []}
+_VOLTS: Final = {
+    "quantity": Quantity.VOLTAGE,
+    "ignition": Ignition.ON,
+    "unplugged": [],
+    "against": Line.GROUND,
+}
+
+
+@dataclass(frozen=True)
+class QuickReadings:
+    """Readings on one bus of a medium."""
+
+    medium: Medium
+    readings: tuple[Reading, ...]
+
+
+def quick_readings(medium: str, **given: str | None) -> QuickReadings:
+    """Return the readings that the options `pair`, `high`, `low`, `high_ohms`, `low_ohms` give.
+
+    Raises `InputError` for a value that cannot be read, or a medium that is none.
+    """
+    try:
+        of_medium = Medium(medium)
+    except ValueError:
+        raise InputError(f"--medium '{medium}': expected one of {', '.join(Medium)}") from None
+    lines = LINES_OF_MEDIUM[of_medium]
+    upper, lower = lines[0], lines[-1]
+    shapes: dict[str, dict[str, Any]] = {
+        "pair": {**_OHMS, "line": upper, "against": lower},
+        "high": {**_VOLTS, "line": upper},
+        "low": {**_VOLTS, "line": lower},
+        "high_ohms": {**_OHMS, "line": upper, "against": Line.GROUND},
+        "low_ohms": {**_OHMS, "line": lower, "against": Line.GROUND},
+    }
+    read = [_reading(option, text, shapes[option]) for option, text in given.items() if text is not None]
+    return QuickReadings(of_medium, tuple(read))
+
+
+def _reading(option: str, text: str, shape: dict[str, Any]) -> Reading:
+    return Reading(**shape, value=_value(option, text, shape["quantity"]))
+
+
+def _value(option: str, text: str, quantity: Quantity) -> ReadingValue:
+    try:
+        return read_reading_value(text, RESISTANCE if quantity is Quantity.RESISTANCE else VOLTAGE)
+    except QuantityError as error:
+        raise InputError(f"--{option.replace('_', '-')} '{text}': {error}") from None

@@ -2,6 +2,8 @@
 
 Each interview has a draft of its own, held by a lock while it is written to. A draft that cannot be read is set
 aside, never deleted.
+
+Taking up an interview that was left: which drafts there are, and the interview that one of them holds.
 """
 
 from __future__ import annotations
@@ -11,11 +13,12 @@ import os
 import secrets
 import tempfile
 from contextlib import suppress
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import IO, Any, Final
 
 from casebase.errors import InputError
+from casebase.intake.interview import STATE_FORMAT, Interview, state_line
 
 SUFFIX: Final = ".draft.json"
 _LOCK_SUFFIX: Final = ".lock"
@@ -179,3 +182,30 @@ def _sync_folder(folder: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def resume(path: Path, today: date) -> tuple[Interview, Draft]:
+    """Return the interview whose draft is at `path`, and the draft, held.
+
+    Raises `InputError`: the draft is open elsewhere, gone, of another format, or damaged (then it is set aside).
+    """
+    draft = Draft(path)
+    state = draft.load()
+    try:
+        return Interview.from_state(state, today), draft
+    except InputError as error:
+        if state.get("format") == STATE_FORMAT:
+            raise InputError(draft.set_aside()) from None
+        draft.release()
+        raise InputError(f"{path}: {error}") from None
+
+
+def draft_line(path: Path) -> str:
+    """Return a draft in one line to choose it by: the vehicle, how far it has come, when it was last saved."""
+    try:
+        saved = datetime.fromtimestamp(path.stat().st_mtime)
+        state = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError):
+        return f"{path.name}: cannot be read"
+    told = state_line(state) if isinstance(state, dict) else "cannot be read"
+    return f"{told}, saved {saved:%Y-%m-%d %H:%M}"

@@ -6,11 +6,10 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from casebase.errors import RecordError
-from casebase.record.case import Case
+from casebase.record.case import Case, status_of
 from casebase.record.cautions import MAKER_FIRST, cautions_of
+from casebase.record.checks import remarks_on
 from casebase.record.loading import case_from_data
-from casebase.record.remarks import remarks_on
-from casebase.record.status import status_of
 from casebase.record.words import cause_line, code_line, module_line, network_line, reading_line, title_of
 
 

@@ -2,34 +2,44 @@
 
 No layout is known here. Codes are found by their grammar; a code belongs to the module named on its line, or to
 the last heading that names one. What looks like a code and cannot be read is handed back, not dropped.
+
+A list of trouble codes explained: what each says, who blames whom, which speak of the network.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Final
+from typing import Any, Final
 
 from casebase.errors import CodeError
-from casebase.intake.scan_cells import Columns, bare, cells_of, columns_of, label_of
-from casebase.intake.scan_codes import FoundCode, codes_in_line, looks_unread
-from casebase.intake.scan_modules import (
-    heading_of,
-    is_silence,
-    module_behind,
-    module_in_front,
-    module_storing,
-    silent_in,
-)
-from casebase.intake.scan_status import (
+from casebase.intake.scan_codes import (
+    FoundCode,
+    codes_in_line,
+    looks_unread,
     status_at_end,
     status_byte_after,
     status_byte_in,
     status_of_cell,
     status_of_section,
 )
+from casebase.intake.scan_line import (
+    Columns,
+    bare,
+    cells_of,
+    columns_of,
+    heading_of,
+    is_silence,
+    label_of,
+    module_behind,
+    module_in_front,
+    module_storing,
+    silent_in,
+)
+from casebase.record.code_lists import speaks_of_network, who_blames_whom
 from casebase.record.codes import TroubleCode, parse_code
-from casebase.record.modules import module_identity, module_key
+from casebase.record.modules import module_identity, module_key, module_label
 
 _LINE_ENDS: Final = re.compile(r"\r\n|\n|\r")
 _RULE: Final = re.compile(r"[\s|+=_*#:~-]{2,}")
@@ -275,3 +285,48 @@ def _tidy(text: str) -> str:
         if text.count(opening) != text.count(closing):
             text = text.strip(opening + closing).strip(_EDGES)
     return text[:_LONGEST_TEXT]
+
+
+Entry = tuple[str | None, TroubleCode, str | None]
+
+
+def explained_codes(texts: Iterable[str]) -> dict[str, Any]:
+    """Return what the codes typed say; raise `CodeError` for the first that fits no known form."""
+    return _told([(None, parse_code(text), None) for text in texts], ScanReport([], [], []))
+
+
+def explained_report(text: str) -> dict[str, Any]:
+    """Return what the codes in a scan report of any layout say, with what could not be read."""
+    report = read_report(text)
+    return _told([(found.module, found.code, found.status) for found in report.findings], report)
+
+
+def _told(entries: list[Entry], report: ScanReport) -> dict[str, Any]:
+    blame = who_blames_whom((module, code) for module, code, _ in entries)
+    return {
+        "codes": [_code_row(*entry) for entry in entries],
+        "blame": [
+            {
+                "module": module_label(row.module),
+                "kind": row.kind,
+                "by": [module_label(reporter) for reporter in row.reporters],
+                "codes": [code.text for code in row.codes],
+            }
+            for row in blame
+        ],
+        "silent_modules": report.silent_modules,
+        "unread": [{"line": line, "text": text} for line, text in report.unread],
+    }
+
+
+def _code_row(module: str | None, code: TroubleCode, status: str | None) -> dict[str, Any]:
+    return {
+        "module": module,
+        "code": code.text,
+        "status": status,
+        "system": str(code.system),
+        "statement": str(code.statement),
+        "about": code.about,
+        "scope": "speaks of the network" if speaks_of_network(code) else "local to a circuit or module",
+        "meaning": code.meaning,
+    }

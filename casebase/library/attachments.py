@@ -13,10 +13,10 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from casebase.errors import InputError, LibraryError
-from casebase.library.attached_files import AttachedFiles
+from casebase.library.accepted_files import MOST_OF_A_CASE, TakenFile, taken_file
 from casebase.library.derived import Kept
+from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library, Logged
-from casebase.library.taken_files import MOST_OF_A_CASE, TakenFile, taken_file
 from casebase.record.case import Attachment, Case, ReviewState
 from casebase.record.problems import printable
 from casebase.record.vocabulary import YesNo

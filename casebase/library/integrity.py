@@ -12,8 +12,8 @@ from sqlite_utils import Database
 from casebase.library.derived import Row, rows_of
 from casebase.library.records import readable_records
 from casebase.library.schema import DERIVED_TABLES
-from casebase.record.canonical import canonical_json, sha256_of
 from casebase.record.case import Case
+from casebase.record.json_form import canonical_json, sha256_of
 
 
 def faults_in(db: Database) -> list[str]:

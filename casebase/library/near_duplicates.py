@@ -6,10 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.library.store import Library
-from casebase.match.collection import Collection
-from casebase.match.nearest import nearest_of_its_kind
+from casebase.match.index.collection import Collection
+from casebase.match.index.search import nearest_of_its_kind
 from casebase.record.case import Case
 from casebase.record.vehicle import Vehicle
 

@@ -1,22 +1,81 @@
-"""Reading the records back: the current revision of each case."""
+"""Reading the records back: the current revision of each case.
+
+IDs of cases: made from the record, found by the beginning of one.
+
+Records by their number: the order in which they were logged, which never changes.
+
+A case as plain data: what `show --json` prints and the site serves.
+
+Full-text search over the cases, whatever characters are typed.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+import re
+import unicodedata
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
 
 from pydantic import ValidationError
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.library.derived import Kept
-from casebase.record.case import Case
+from casebase.match.profile import Profile, from_data
+from casebase.record.case import Case, status_of
+from casebase.record.cautions import cautions_of
+from casebase.record.checks import remarks_on
+from casebase.record.json_form import ID_LENGTH, id_from, plain_data
+from casebase.record.words import title_of
 
-_CURRENT = "SELECT case_id, max(revision), logged_at, json FROM records {} GROUP BY case_id ORDER BY case_id"
+_ID: Final = re.compile(r"[0-9a-hjkmnp-tv-z]+")
+_LIKE_LETTERS: Final = str.maketrans("ilou", "110v")
+_SHOWN: Final = 5
+
+
+def new_id(db: Database, sha256: str) -> str:
+    """Return an ID not in use, from the digest of the first revision; longer than usual only where one is taken."""
+    for length in range(ID_LENGTH, 27):
+        case_id = id_from(sha256, length)
+        if not db.execute("SELECT 1 FROM records WHERE case_id = ?", (case_id,)).fetchone():
+            return case_id
+    raise LibraryError("no free ID for this record: run casebase check")
+
+
+def resolve_id(db: Database, prefix: str) -> str:
+    """Return the whole ID that `prefix` begins; letters that Crockford's base 32 leaves out are read as meant."""
+    wanted = prefix.strip().casefold().translate(_LIKE_LETTERS)
+    if not _ID.fullmatch(wanted):
+        raise LibraryError(
+            f"'{prefix}' is no case ID: expected one as casebase list shows it, or its first characters"
+        )
+    rows = db.execute(
+        "SELECT DISTINCT case_id FROM records WHERE case_id >= ? AND case_id < ? ORDER BY case_id LIMIT ?",
+        (wanted, wanted + "{", _SHOWN + 1),
+    )
+    found = [case_id for (case_id,) in rows]
+    if wanted in found or len(found) == 1:
+        return wanted if wanted in found else found[0]
+    if not found:
+        raise LibraryError(
+            f"no case with an ID that begins with '{prefix}': casebase list shows those there are"
+        )
+    more = " and more" if len(found) > _SHOWN else ""
+    raise LibraryError(
+        f"'{prefix}' begins several IDs ({', '.join(found[:_SHOWN])}{more}): type one character more"
+    )
+
+
+_CURRENT_OF_CASE = (
+    "SELECT case_id, max(revision), logged_at, json FROM records {} GROUP BY case_id ORDER BY case_id"
+)
 
 
 def current_record(db: Database, case_id: str) -> Kept:
     """Return the current revision of a case; raise `LibraryError` when it does not fit the format."""
-    row = db.execute(_CURRENT.format("WHERE case_id = ?"), (case_id,)).fetchone()
+    row = db.execute(_CURRENT_OF_CASE.format("WHERE case_id = ?"), (case_id,)).fetchone()
     try:
         return _kept(*row)
     except ValidationError:
@@ -28,7 +87,7 @@ def current_record(db: Database, case_id: str) -> Kept:
 
 def readable_records(db: Database) -> Iterator[Kept]:
     """Yield the current revision of every case; one that does not fit the format is left to `casebase check`."""
-    for row in db.execute(_CURRENT.format("")):
+    for row in db.execute(_CURRENT_OF_CASE.format("")):
         try:
             yield _kept(*row)
         except ValidationError:
@@ -37,3 +96,151 @@ def readable_records(db: Database) -> Iterator[Kept]:
 
 def _kept(case_id: str, revision: int, logged_at: str, text: str) -> Kept:
     return Kept(case_id, revision, logged_at, Case.model_validate_json(text))
+
+
+# The number is SQLite's own rowid; records are never deleted, so it only grows.
+_CURRENT_BY_NUMBER = """
+    FROM records r WHERE r.rowid > :after AND r.rowid <= :upto AND NOT EXISTS
+    (SELECT 1 FROM records newer WHERE newer.case_id = r.case_id AND newer.revision > r.revision)
+"""
+
+
+@dataclass(frozen=True)
+class Lacking:
+    """A current record that an index lacks, and the numbers of its earlier revisions."""
+
+    number: int
+    case_id: str
+    case: Case
+    supersedes: tuple[int, ...]
+
+
+def last_number(db: Database) -> int:
+    """Return the number of the record logged last, 0 in an empty library."""
+    return int(db.execute("SELECT coalesce(max(rowid), 0) FROM records").fetchone()[0])
+
+
+def sha256_of_number(db: Database, number: int) -> str:
+    """Return the SHA-256 of a record, "" where there is none of that number."""
+    row = db.execute("SELECT sha256 FROM records WHERE rowid = ?", (number,)).fetchone()
+    return row[0] if row else ""
+
+
+def count_lacking(db: Database, after: int, upto: int) -> int:
+    """Return how many current records there are after one number and up to another."""
+    found = db.execute(f"SELECT count(*) {_CURRENT_BY_NUMBER}", {"after": after, "upto": upto}).fetchone()
+    return int(found[0])
+
+
+def lacking_after(db: Database, after: int, upto: int, most: int) -> tuple[list[Lacking], int]:
+    """Return current records in the order of their numbers, and the number up to which they go.
+
+    One that does not fit the format is left out: `casebase check` names it.
+    """
+    rows = db.execute(
+        f"SELECT r.rowid, r.case_id, r.revision, r.json {_CURRENT_BY_NUMBER} ORDER BY r.rowid LIMIT :most",
+        {"after": after, "upto": upto, "most": most},
+    ).fetchall()
+    last = rows[-1][0] if len(rows) == most else upto
+    return [one for row in rows if (one := _lacking(db, *row)) is not None], last
+
+
+def profiles_of_numbers(db: Database, numbers: Sequence[int]) -> list[Profile]:
+    """Return what is compared of the cases with these numbers, in that order."""
+    return [_profile(db, number) for number in numbers]
+
+
+def rows_of_case(db: Database, case_id: str) -> list[int]:
+    """Return the numbers of every revision of a case."""
+    return [row[0] for row in db.execute("SELECT rowid FROM records WHERE case_id = ?", (case_id,))]
+
+
+def _lacking(db: Database, number: int, case_id: str, revision: int, text: str) -> Lacking | None:
+    try:
+        case = Case.model_validate_json(text)
+    except ValidationError:
+        return None
+    earlier = [row for row in rows_of_case(db, case_id) if row != number] if revision > 1 else []
+    return Lacking(number, case_id, case, tuple(earlier))
+
+
+def _profile(db: Database, number: int) -> Profile:
+    found = db.execute(
+        "SELECT data FROM profiles WHERE case_id = (SELECT case_id FROM records WHERE rowid = ?)", (number,)
+    ).fetchone()
+    try:
+        return from_data(json.loads(found[0]))
+    except (ValueError, TypeError, KeyError, AttributeError):
+        raise LibraryError("what is compared of a case cannot be read: run casebase rebuild") from None
+
+
+def case_data(kept: Kept) -> dict[str, Any]:
+    """Return a case as plain data: the record, and what follows from it."""
+    case = kept.case
+    return {
+        "case_id": kept.case_id,
+        "revision": kept.revision,
+        "title": title_of(case),
+        "status": status_of(case),
+        "logged_at": kept.logged_at,
+        "record": plain_data(case),
+        "remarks": remarks_on(case),
+        "cautions": cautions_of(case),
+    }
+
+
+COMMON_SHARE: Final = 0.2
+"""A word in more than this share of the cases tells nothing and costs the most time."""
+
+_FEW_CASES: Final = 50
+_TOKEN: Final = re.compile(r"[^\W_]+")
+
+
+def found_ids(db: Database, text: str) -> list[str]:
+    """Return the IDs of the cases that hold every telling word of `text`, the most relevant first."""
+    query = match_query(_telling(db, list(dict.fromkeys(words_in(text)))))
+    if not query:
+        return []
+    rows = db.query(
+        "SELECT cases.id FROM cases_fts JOIN cases ON cases.rowid = cases_fts.rowid"
+        " WHERE cases_fts MATCH :query ORDER BY bm25(cases_fts), cases.id",
+        {"query": query},
+    )
+    return [row["id"] for row in rows]
+
+
+def words_in(text: str) -> list[str]:
+    """Return the tokens of `text` as FTS5's unicode61 tokenizer parts them.
+
+    >>> words_in("U0100-87, CAN-H it's 60.2 (")
+    ['U0100', '87', 'CAN', 'H', 'it', 's', '60', '2']
+    """
+    return _TOKEN.findall(unicodedata.normalize("NFC", text))
+
+
+def match_query(words: list[str]) -> str:
+    """Return an FTS5 query for all of `words`, each quoted so that none is read as an operator.
+
+    >>> match_query(["NOT", "U0100"])
+    '"NOT" "U0100"'
+    """
+    return " ".join(f'"{word}"' for word in words)
+
+
+def _telling(db: Database, words: list[str]) -> list[str]:
+    """Drop the words that most cases hold; where all are common, keep them."""
+    total = _count(db, "SELECT count(*) AS n FROM cases", {})
+    if total < _FEW_CASES:
+        return words
+    telling = [word for word in words if _holding(db, word) <= COMMON_SHARE * total]
+    return telling or words
+
+
+def _holding(db: Database, word: str) -> int:
+    return _count(
+        db, "SELECT count(*) AS n FROM cases_fts WHERE cases_fts MATCH :query", {"query": match_query([word])}
+    )
+
+
+def _count(db: Database, sql: str, values: dict[str, Any]) -> int:
+    return int(next(iter(db.query(sql, values)))["n"])

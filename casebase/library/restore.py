@@ -25,17 +25,15 @@ from uuid import uuid4
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.library.attached_files import files_folder
-from casebase.library.backup import write_pages
+from casebase.files import flush_folder, folder_of_parts, put, put_beside_others
+from casebase.library.backup import Copied, whole_copy, write_pages
 from casebase.library.connection import (
     BUSY_SECONDS,
     refuse_other_files,
     sentence_of,
     sqlite_errors_as_sentences,
 )
-from casebase.library.copied_files import bring_over, folders_of_copy, lacking
-from casebase.library.copies import Copied, whole_copy
-from casebase.library.placing import flush_folder, folder_of_parts, put, put_beside_others
+from casebase.library.file_store import bring_over, files_folder, folders_of_copy, lacking
 from casebase.library.store import RESTORED_FACT, Library
 
 _DAMAGED: Final = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)

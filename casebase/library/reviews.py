@@ -6,18 +6,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.library.derived import Kept
+from casebase.library.library_file import LibraryFile
 from casebase.library.records import current_record
-from casebase.record.status import status_of
+from casebase.record.case import status_of
 from casebase.record.vocabulary import Kind, Review, Status
-
-if TYPE_CHECKING:
-    from casebase.library.store import Library
 
 
 class Said(StrEnum):
@@ -75,13 +73,13 @@ def _standing(kept: Kept, last: dict[tuple[str, int], dict[str, Any]], spoken_of
     return Standing(_OF_RECORD[told.state], told.by, str(told.on) if told.on else None)
 
 
-def said_of(library: Library, case_id: str) -> list[dict[str, Any]]:
+def said_of(library: LibraryFile, case_id: str) -> list[dict[str, Any]]:
     """Return every word said of a case, the first first."""
     with library.reading() as db:
         return list(db.query("SELECT * FROM reviews WHERE case_id = ? ORDER BY rowid", [case_id]))
 
 
-def spoken_standing(library: Library, kept: Kept) -> Standing | None:
+def spoken_standing(library: LibraryFile, kept: Kept) -> Standing | None:
     """Return where a record stands if anybody has said anything of it; None where nobody has."""
     with library.reading() as db:
         spoken = db.execute("SELECT 1 FROM reviews WHERE case_id = ?", (kept.case_id,)).fetchone()
@@ -89,7 +87,12 @@ def spoken_standing(library: Library, kept: Kept) -> Standing | None:
 
 
 def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
-    library: Library, case_id: str, said: Said, by: str, remark: str | None = None, other: str | None = None
+    library: LibraryFile,
+    case_id: str,
+    said: Said,
+    by: str,
+    remark: str | None = None,
+    other: str | None = None,
 ) -> Standing:
     """Keep a word on the current revision of a case; raise `LibraryError` where it cannot be said."""
     kept = library.get(case_id)

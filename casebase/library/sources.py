@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-
-if TYPE_CHECKING:
-    from casebase.library.store import Library
+from casebase.library.library_file import LibraryFile
 
 FULL_WEIGHT: Final = 1.0
 
@@ -57,7 +55,7 @@ class TakenFrom:
         }
 
 
-def sources_in(library: Library) -> list[Source]:
+def sources_in(library: LibraryFile) -> list[Source]:
     """Return every source, in the order of the alphabet."""
     sql = (
         "SELECT s.*, (SELECT count(*) FROM taken_in t WHERE t.source = s.name) AS cases FROM sources s"
@@ -67,7 +65,7 @@ def sources_in(library: Library) -> list[Source]:
         return [Source(**row) for row in db.query(sql)]
 
 
-def set_weight(library: Library, name: str, weight: float) -> None:
+def set_weight(library: LibraryFile, name: str, weight: float) -> None:
     """Set what the cases of a source weigh; raise `LibraryError` for one that is not there or no weight."""
     refuse_wrong_weight(weight)
     with library.changing() as db:
@@ -81,13 +79,13 @@ def refuse_wrong_weight(weight: float) -> None:
         raise LibraryError(f"{weight:g} is no weight: expected a number from 0 to 1")
 
 
-def taken_from(library: Library) -> dict[str, TakenFrom]:
+def taken_from(library: LibraryFile) -> dict[str, TakenFrom]:
     """Return where every case came from that another shop sent."""
     with library.reading() as db:
         return _by_case(db.query(_ROWS.format("")))
 
 
-def taken_from_of(library: Library, case_id: str) -> TakenFrom | None:
+def taken_from_of(library: LibraryFile, case_id: str) -> TakenFrom | None:
     """Return where one case came from; None for the shop's own."""
     with library.reading() as db:
         return _by_case(db.query(_ROWS.format("WHERE t.case_id = ?"), [case_id])).get(case_id)

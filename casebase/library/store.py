@@ -3,35 +3,30 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final, Self
+from typing import Any, Final
 from uuid import uuid4
 
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.library.attached_faults import LeftOver, faults_of_files, left_over
-from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
 from casebase.library.derived import DERIVED_VERSION, Kept, remove_derived, write_derived
-from casebase.library.identity import new_id, resolve_id
-from casebase.library.index_update import Means
+from casebase.library.file_store import LeftOver, faults_of_files, left_over
 from casebase.library.integrity import faults_in
-from casebase.library.matching import collection_in
-from casebase.library.records import current_record, readable_records
+from casebase.library.library_file import LibraryFile
+from casebase.library.matching import Means, collection_in
+from casebase.library.records import found_ids, new_id, readable_records
 from casebase.library.reviews import Said, standings
 from casebase.library.schema import DERIVED_TABLES
-from casebase.library.search import found_ids
-from casebase.match.collection import Collection
-from casebase.match.profile import Profile
-from casebase.match.profile_json import from_data
-from casebase.match.ranking import FAULTS, Measure, faults_by
-from casebase.record.canonical import canonical_json, sha256_of
+from casebase.match.facets.measure import FAULTS, Measure, faults_by
+from casebase.match.index.collection import Collection
+from casebase.match.profile import Profile, from_data
 from casebase.record.case import Case
+from casebase.record.json_form import canonical_json, sha256_of
 
 
 class Outcome(StrEnum):
@@ -69,36 +64,12 @@ _SUMMARY_COLUMNS: Final = (
 )
 
 
-class Library:
-    """One library file. Use as a context manager, or call `close`.
-
-    Every method raises `LibraryError` with one sentence when the file cannot be used.
-    """
+class Library(LibraryFile):
+    """A library file and all that is done with its cases."""
 
     def __init__(self, db: Database, path: Path) -> None:
-        self._db = db
-        self.path = path
+        super().__init__(db, path)
         self._make_derived_again_if_outdated()
-
-    @classmethod
-    def create(cls, path: Path) -> Self:
-        """Make a new, empty library at `path`."""
-        return cls(create_database(path), path)
-
-    @classmethod
-    def open(cls, path: Path) -> Self:
-        """Open the library at `path`, upgrading an older one."""
-        return cls(open_database(path), path)
-
-    def close(self) -> None:
-        """Close the file."""
-        self._db.close()
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        self.close()
 
     def log(self, cases: Iterable[Case]) -> list[Logged]:
         """Keep every record given, all or none; return what became of each.
@@ -124,17 +95,6 @@ class Library:
         with self._readable():
             current = {row[0] for row in self._db.execute(_CURRENT_SHA256)}
         return all(sha256_of(canonical_json(case)) in current for case in cases)
-
-    def resolve(self, prefix: str) -> str:
-        """Return the whole ID that `prefix` begins; raise when none or several do."""
-        with self._readable():
-            return resolve_id(self._db, prefix)
-
-    def get(self, prefix: str) -> Kept:
-        """Return the current revision of a case, by its ID or the beginning of it."""
-        case_id = self.resolve(prefix)
-        with self._readable():
-            return current_record(self._db, case_id)
 
     def read_and_agreed(self) -> list[Kept]:
         """Return the current revision of every case that the shop lead has read and agreed to."""
@@ -243,39 +203,6 @@ class Library:
         with self._writing():
             return self._make_derived_again()
 
-    def fact(self, name: str) -> str | None:
-        """Return a fact about the library itself, such as its purpose."""
-        with self._readable():
-            row = self._db.execute("SELECT value FROM facts WHERE name = ?", (name,)).fetchone()
-            return row[0] if row else None
-
-    def set_fact(self, name: str, value: str) -> None:
-        """Keep a fact about the library itself."""
-        with self._writing():
-            self._set_fact(name, value)
-
-    @contextmanager
-    def reading(self) -> Iterator[Database]:
-        """Yield the database to read from; for the parts of the library that stand in modules of their own."""
-        with self._readable():
-            yield self._db
-
-    @contextmanager
-    def changing(self) -> Iterator[Database]:
-        """Yield the database within one write transaction: all that is done inside is kept, or nothing."""
-        with self._writing():
-            yield self._db
-
-    @contextmanager
-    def _readable(self) -> Iterator[None]:
-        with sqlite_errors_as_sentences(self.path):
-            yield
-
-    @contextmanager
-    def _writing(self) -> Iterator[None]:
-        with sqlite_errors_as_sentences(self.path), writing(self._db):
-            yield
-
     def _keep(self, case: Case, now: str) -> Logged:
         canonical = canonical_json(case)
         sha256 = sha256_of(canonical)
@@ -335,12 +262,6 @@ class Library:
             self._set_fact(_ID_FACT, uuid4().hex)
         self._set_fact("derived version", DERIVED_VERSION)
         return count
-
-    def _set_fact(self, name: str, value: str) -> None:
-        self._db.conn.execute(
-            "INSERT INTO facts (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
-            (name, value),
-        )
 
 
 def _summary_query(filters: dict[str, str]) -> tuple[str, dict[str, str]]:

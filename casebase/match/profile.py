@@ -2,33 +2,34 @@
 
 A `Profile` holds no text that is only read, and goes to and from plain JSON, so that ranking a library
 needs none of its records.
+
+Profiles as plain data for JSON, and back.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import lru_cache
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.scales import OVER_LIMIT_OHMS
 from casebase.match.traits import (
     DRIVEN_SHARE,
     MEASURED,
+    OVER_LIMIT_OHMS,
     WHOLE_FRAMES,
     CodeTrait,
     NetworkTrait,
     ReadingTrait,
 )
-from casebase.record.case import Case, CodeEntry
+from casebase.record.case import Case, CodeEntry, status_of
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.quantities import Comparison
 from casebase.record.reading import Reading, Waveform, place_kind
-from casebase.record.status import status_of
 from casebase.record.vocabulary import Answers, Kind, Medium, Reached, Stage
 from casebase.record.words import FAULT_WORDS, title_of, value_words
 
@@ -280,3 +281,43 @@ def readings_compared(profile: Profile) -> list[ReadingTrait]:
     """Return the readings that speak of the fault: of a healthy vehicle all, else those before the repair."""
     healthy = is_known_good(profile)
     return [reading for reading in profile.readings if healthy or not reading.after_repair]
+
+
+def to_data(profile: Profile) -> dict[str, Any]:
+    """Return a profile as plain data for JSON."""
+    # dataclasses.asdict copies every string deeply; a library of thousands feels it.
+    data = {key: value for key, value in _fields_of(profile).items() if key not in _FILLED_IN}
+    for key in ("codes", "networks", "readings"):
+        data[key] = [_fields_of(trait) for trait in data[key]]
+    return data
+
+
+_FILLED_IN: Final = ("meaning", "host", "vector", "trust", "sent_by")
+
+
+def _fields_of(instance: Any) -> dict[str, Any]:
+    return {each.name: getattr(instance, each.name) for each in fields(instance)}
+
+
+def from_data(data: dict[str, Any]) -> Profile:
+    """Return the profile that `to_data` gave."""
+    told: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value for key, value in data.items()
+    }
+    told["codes"] = tuple(CodeTrait(**code) for code in data["codes"])
+    told["networks"] = tuple(NetworkTrait(**network) for network in data["networks"])
+    told["readings"] = tuple(_reading_from(reading) for reading in data["readings"])
+    return Profile(**told)
+
+
+def _reading_from(data: dict[str, Any]) -> ReadingTrait:
+    unplugged = data["unplugged"]
+    return ReadingTrait(
+        **{
+            **data,
+            "lines": tuple(data["lines"]),
+            "looks": tuple(data["looks"]),
+            "measured": tuple((name, number) for name, number in data["measured"]),
+            "unplugged": None if unplugged is None else tuple(unplugged),
+        }
+    )

@@ -13,8 +13,9 @@ from pathlib import Path
 from typing import IO, Final
 
 from casebase.errors import BundleError
-from casebase.library.bundle_checks import is_source_name
-from casebase.library.bundle_format import (
+from casebase.library.derived import Kept
+from casebase.library.store import Library
+from casebase.publish.bundle_archive import (
     ABOUT,
     ATTACHMENTS,
     FORMAT,
@@ -27,13 +28,12 @@ from casebase.library.bundle_format import (
     Entry,
     largest_bytes,
 )
-from casebase.library.derived import Kept
-from casebase.library.store import Library
+from casebase.publish.bundle_checks import is_source_name
 from casebase.publish.public_fields import public_case
-from casebase.publish.versions import exchanged, public_sha256, told_ids
+from casebase.publish.taking_in import exchanged, public_sha256, told_ids
 from casebase.record.case import Case
-from casebase.record.consistency import inconsistencies
-from casebase.record.schema import schema_text
+from casebase.record.checks import inconsistencies
+from casebase.record.json_form import schema_text
 
 Attachments = Callable[[], Iterable[tuple[str, bytes]]]
 """Gives the SHA-256 and the bytes of every file that goes along, in the same order each time."""

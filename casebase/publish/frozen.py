@@ -2,34 +2,164 @@
 
 The file is made new from the public fields alone. It holds the tables for reading, their full text, what is compared
 of each case, and the match index; a reader sees the old file or the new one, never half of it.
+
+What an edition changes against the one before: new, revised and withdrawn cases.
+
+The match index inside a frozen file: every array as plain bytes in one table, in pieces that SQLite can hold.
 """
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from enum import StrEnum
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
+import numpy as np
+from numpy.typing import NDArray
 from sqlite_utils import Database
 
 from casebase.errors import EditionError
 from casebase.library.derived import Kept, write_derived
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.library.records import readable_records
 from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
-from casebase.match.filling import filled_profiles
-from casebase.match.index import Index
-from casebase.match.index_building import IndexBuilder, empty_index, extended
-from casebase.publish.changes import Change, write_changes
-from casebase.publish.packed_index import pack_index
-from casebase.publish.public_fields import public_case
-from casebase.publish.public_files import Contents, public_contents, write_files
-from casebase.record.canonical import canonical_json, sha256_of
+from casebase.match.facets.arrays import Atom, as_atom
+from casebase.match.index.building import IndexBuilder, empty_index, extended
+from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
+from casebase.match.meaning import filled_profiles
+from casebase.publish.public_fields import Contents, public_case, public_contents, write_files
+from casebase.record.json_form import canonical_json, sha256_of
+from casebase.record.words import title_of
+
+
+class Changed(StrEnum):
+    """What became of a case."""
+
+    NEW = "new"
+    REVISED = "revised"
+    WITHDRAWN = "withdrawn"
+
+
+@dataclass(frozen=True)
+class Change:
+    """One case that an edition changes."""
+
+    changed: Changed
+    case_id: str
+    title: str
+
+
+_CHANGES_TABLE: Final = "changes"
+
+
+def changes_since(before: sqlite3.Connection | None, now: Iterable[Kept]) -> list[Change]:
+    """Return what the records `now` change against a frozen file; None stands for no file before: all are new."""
+    old = _records(before) if before is not None else {}
+    found, there = [], set[str]()
+    for kept in now:
+        public = public_case(kept.case)
+        there.add(kept.case_id)
+        sha256 = sha256_of(canonical_json(public))
+        if kept.case_id not in old:
+            found.append(Change(Changed.NEW, kept.case_id, title_of(public)))
+        elif old[kept.case_id][0] != sha256:
+            found.append(Change(Changed.REVISED, kept.case_id, title_of(public)))
+    gone = [
+        Change(Changed.WITHDRAWN, case_id, title)
+        for case_id, (_, title) in old.items()
+        if case_id not in there
+    ]
+    return [*found, *gone]
+
+
+def write_changes(connection: sqlite3.Connection, changes: Sequence[Change]) -> None:
+    """Write changes into the table `changes` of a new file."""
+    connection.execute(f"CREATE TABLE {_CHANGES_TABLE} (changed TEXT, case_id TEXT, title TEXT)")
+    rows = sorted((str(change.changed), change.case_id, change.title) for change in changes)
+    connection.executemany(f"INSERT INTO {_CHANGES_TABLE} VALUES (?, ?, ?)", rows)
+
+
+def read_changes(connection: sqlite3.Connection) -> list[Change]:
+    """Return the changes that a frozen file tells of."""
+    rows = connection.execute(
+        f"SELECT changed, case_id, title FROM {_CHANGES_TABLE} ORDER BY changed, case_id"
+    )
+    return [Change(Changed(changed), case_id, title) for changed, case_id, title in rows]
+
+
+def _records(connection: sqlite3.Connection) -> dict[str, tuple[str, str]]:
+    rows = connection.execute(
+        "SELECT r.case_id, r.sha256, c.title FROM records r JOIN cases c ON c.id = r.case_id"
+    )
+    return {case_id: (sha256, title) for case_id, sha256, title in rows}
+
+
+PIECE_BYTES: Final = 16 << 20
+"""Far below what SQLite takes as one value (a thousand million bytes, unless compiled otherwise)."""
+
+_ARRAYS_TABLE: Final = "match_index"
+_SHAPE: Final = "shape"
+_VECTORS: Final = "vectors"
+
+
+def pack_index(connection: sqlite3.Connection, index: Index) -> None:
+    """Write an index into the table `match_index` of a new file."""
+    connection.execute(
+        f"CREATE TABLE {_ARRAYS_TABLE} (name TEXT, piece INTEGER, content BLOB, PRIMARY KEY (name, piece))"
+    )
+    shape = {
+        "version": INDEX_VERSION,
+        "text": index.text,
+        "rows": len(index),
+        "dimensions": index.vectors.shape[1],
+    }
+    _write_array(connection, _SHAPE, json.dumps(shape).encode())
+    for name, kind in COLUMNS.items():
+        _write_array(connection, name, np.ascontiguousarray(index.arrays[name], dtype=kind).tobytes())
+    for name in ATOM_LISTS:
+        _write_array(connection, f"{name}.atoms", json.dumps(index.atoms[name], ensure_ascii=False).encode())
+    _write_array(connection, _VECTORS, np.ascontiguousarray(index.vectors, dtype="<f4").tobytes())
+
+
+def unpack_index(connection: sqlite3.Connection) -> Index | None:
+    """Return the index of a frozen file; None where an older or newer casebase wrote it."""
+    shape = json.loads(_read(connection, _SHAPE) or b"{}")
+    if shape.get("version") != INDEX_VERSION:
+        return None
+    arrays = {name: _array(connection, name, kind) for name, kind in COLUMNS.items()}
+    atoms = {name: _atoms(_read(connection, f"{name}.atoms")) for name in ATOM_LISTS}
+    vectors = _array(connection, _VECTORS, "<f4").reshape(shape["rows"], shape["dimensions"])
+    return Index(arrays, atoms, vectors, shape["text"])
+
+
+def _write_array(connection: sqlite3.Connection, name: str, content: bytes) -> None:
+    connection.executemany(f"INSERT INTO {_ARRAYS_TABLE} VALUES (?, ?, ?)", _pieces(name, content))
+
+
+def _pieces(name: str, content: bytes) -> Iterator[tuple[str, int, bytes]]:
+    for piece, begin in enumerate(range(0, len(content), PIECE_BYTES)):
+        yield name, piece, content[begin : begin + PIECE_BYTES]
+
+
+def _read(connection: sqlite3.Connection, name: str) -> bytes:
+    rows = connection.execute(f"SELECT content FROM {_ARRAYS_TABLE} WHERE name = ? ORDER BY piece", (name,))
+    return b"".join(content for (content,) in rows)
+
+
+def _array(connection: sqlite3.Connection, name: str, kind: str) -> NDArray[Any]:
+    return np.frombuffer(_read(connection, name), dtype=kind)
+
+
+def _atoms(content: bytes) -> list[Atom]:
+    return [as_atom(atom) for atom in json.loads(content)]
+
 
 FROZEN_ID: Final = 0x43425345 + 1
 """Marks the SQLite file as frozen records of casebase (`CBSF`); see the SQLite file format, offset 68."""
@@ -60,14 +190,14 @@ def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
     try:
         with tempfile.TemporaryDirectory(dir=out.parent, prefix=f".{out.name}-") as folder:
             made = Path(folder) / out.name
-            count = _write(kept, made, facts, means, changes, contents)
+            count = _write_frozen(kept, made, facts, means, changes, contents)
             os.replace(made, out)
     except (OSError, sqlite3.Error) as error:
         raise EditionError(f"{out}: cannot be written ({error}): name another place, or make room") from None
     return count
 
 
-def _write(  # noqa: PLR0913, PLR0917  what stands in the file
+def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
     kept: Iterable[Kept],
     path: Path,
     facts: Mapping[str, str],

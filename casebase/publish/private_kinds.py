@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import Final
 
 from casebase.errors import InputError
-from casebase.record.vin import parse_vin
+from casebase.record.vehicle import parse_vin
 
 SERIAL_FROM: Final = 11
 """Positions 12 to 17 of a VIN are the sequential number (49 CFR 565.15(d)(3)); 1 to 11 tell type, year and plant."""

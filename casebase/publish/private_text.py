@@ -1,6 +1,8 @@
 """What looks private in the free text of records: where it stands, and the text that is proposed instead.
 
 Nothing is changed here: a hit stops the publication, and the shop lead decides.
+
+The texts of the attachments that may leave the shop: their names, what they show, and the lines of text files.
 """
 
 from __future__ import annotations
@@ -11,19 +13,66 @@ from dataclasses import dataclass
 from itertools import chain
 from typing import Any, Final
 
-from casebase.library.attached_files import AttachedFiles
-from casebase.library.cleared_text import cleared, mark_of
+from casebase.errors import CaptureError
+from casebase.intake.capture.trace import ENDING, trace_from
+from casebase.library.accepted_files import FileKind, kind_of
 from casebase.library.derived import Kept
-from casebase.library.private_names import names
+from casebase.library.file_store import AttachedFiles
+from casebase.library.privacy import cleared, mark_of, names
 from casebase.library.store import Library
-from casebase.publish.attached_texts import texts_of_attachments
 from casebase.publish.private_kinds import Found, found_in
-from casebase.publish.public_fields import public_case
-from casebase.publish.public_files import Contents
-from casebase.record.canonical import plain_data
-from casebase.record.case import Case
+from casebase.publish.public_fields import Contents, public_case
+from casebase.record.case import Attachment, Case
+from casebase.record.json_form import plain_data
 from casebase.record.problems import printable
 from casebase.record.vocabulary import Market
+
+_MADE_BY_A_CAMERA: Final = re.compile(
+    r"(?<![0-9])(?:19|20)[0-9]{2}[-_. ]?[01][0-9][-_. ]?[0-3][0-9]"
+    r"(?:(?:[-_. T]|at)*[0-2][0-9][-_.]?[0-5][0-9][-_.]?[0-5][0-9][0-9]{0,3})?(?![0-9])"
+)
+"""Day and time as cameras and telephones name their pictures, which read like a telephone number (common practice)."""
+
+
+def texts_of_attachments(case: Case, contents: Contents | None) -> Iterator[tuple[str, str]]:
+    """Yield every text of the attachments for others, with its place in the record; text files line by line.
+
+    Without `contents`, which gives their bytes, the text files are left out.
+    """
+    for place, attachment in enumerate(case.attachments):
+        if attachment.goes_out:
+            where = f"attachments[{place}]"
+            yield f"{where}.file", _words_of_name(attachment.file)
+            if attachment.shows:
+                yield f"{where}.shows", attachment.shows
+            yield from _lines(where, attachment, contents)
+
+
+def _words_of_name(name: str) -> str:
+    """Return a file name with its words apart, and without the time that a camera gave it."""
+    return _MADE_BY_A_CAMERA.sub(lambda found: "-" * len(found[0]), name).replace("_", " ")
+
+
+def _lines(where: str, attachment: Attachment, contents: Contents | None) -> Iterator[tuple[str, str]]:
+    content = contents(str(attachment.sha256)) if contents else b""
+    if kind_of(content) is FileKind.TEXT:
+        text = content.decode("utf-8", "replace")
+        figures = _is_trace(attachment.file, text)
+        for number, line in enumerate(text.splitlines(), start=1):
+            if line.strip() and not (figures and not line.startswith("#")):
+                yield f"{where} {attachment.file} line {number}", line
+
+
+def _is_trace(name: str, text: str) -> bool:
+    """Return whether a text is the trace of a capture: below its head nothing but figures can stand there."""
+    if not name.endswith(ENDING):
+        return False
+    try:
+        trace_from(text)
+    except CaptureError:
+        return False
+    return True
+
 
 REGIONS: Final[dict[Market | None, tuple[str, ...]]] = {
     Market.EUROPE: ("GB", "DE", "FR", "IT", "ES", "NL", "BE", "SE", "NO", "DK", "PL", "HU"),

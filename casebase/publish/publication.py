@@ -10,19 +10,18 @@ from pathlib import Path
 
 from casebase.errors import EditionError
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
-from casebase.publish.changes import Change, changes_since, read_changes
-from casebase.publish.edition import open_frozen
-from casebase.publish.edition_folder import (
+from casebase.library.matching import Means
+from casebase.publish.edition import (
     edition_path,
     editions_in,
     keep_digest,
     numbers_in,
+    open_frozen,
     remove_unfinished,
     show_edition,
 )
-from casebase.publish.frozen import freeze
-from casebase.publish.public_files import Contents
+from casebase.publish.frozen import Change, changes_since, freeze, read_changes
+from casebase.publish.public_fields import Contents
 
 
 @dataclass(frozen=True)

@@ -8,9 +8,8 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from casebase.record.case import Case, Step
+from casebase.record.case import Case, Step, status_of
 from casebase.record.modules import module_family, module_key
-from casebase.record.status import status_of
 from casebase.record.vocabulary import Ignition, Kind, Lamp, Quantity, Status
 
 MAKER_FIRST: Final = "The maker's procedure and local rules come first."

@@ -13,7 +13,7 @@ from typing import Final
 
 from casebase.errors import CodeError
 from casebase.record import code_meaning
-from casebase.record.network_codes import Statement
+from casebase.record.code_meaning import Statement
 from casebase.record.trouble_code import (
     COUNT_NOT_KNOWN,
     LETTERS,

@@ -19,7 +19,7 @@ from pydantic import (
 )
 
 from casebase.errors import InputError
-from casebase.record.can_identifier import can_identifier
+from casebase.record.can import can_identifier
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.quantities import (
     BIT_RATE,

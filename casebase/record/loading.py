@@ -1,6 +1,8 @@
 """From a file to checked records: YAML 1.2 or JSON in, `Case` objects or one `RecordError` out.
 
 A file may hold several records: YAML documents parted by `---`, a JSON list, or one JSON object per line (`.jsonl`).
+
+A record written as a file to be read, edited and logged again.
 """
 
 from __future__ import annotations
@@ -16,7 +18,8 @@ from pydantic import ValidationError
 
 from casebase.errors import InputError, Problem, RecordError
 from casebase.record.case import Case
-from casebase.record.consistency import inconsistencies
+from casebase.record.checks import inconsistencies
+from casebase.record.json_form import plain_data
 from casebase.record.problems import printable, problems_of, with_lines
 
 LARGEST_FILE_BYTES: Final = 200_000_000
@@ -248,3 +251,19 @@ _READERS: Final[dict[str, Callable[[str], Iterator[Any]]]] = {
     ".json": _json_documents,
     ".jsonl": _json_lines,
 }
+
+
+def record_yaml(case: Case, case_id: str | None = None, revision: int | None = None) -> str:
+    """Return a record as YAML, keys in the order of the work; with its ID and revision where it has them."""
+    from ruamel.yaml import YAML  # noqa: PLC0415  costs time that only writing a file needs
+
+    yaml: Any = YAML(typ="safe", pure=True)
+    yaml.default_flow_style = False
+    yaml.allow_unicode = True
+    yaml.sort_base_mapping_type_on_output = False
+    yaml.width = 100
+    kept = {"id": case_id, "revision": revision}
+    data: dict[str, Any] = {key: value for key, value in kept.items() if value is not None} | plain_data(case)
+    stream = StringIO()
+    yaml.dump(data, stream)
+    return stream.getvalue()

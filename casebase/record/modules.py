@@ -16,7 +16,7 @@ from functools import cache, lru_cache
 from itertools import takewhile
 from typing import Final
 
-from casebase.record.tables import read_table
+from casebase.record.word_list import read_table
 
 Words = tuple[str, ...]
 

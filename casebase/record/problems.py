@@ -16,7 +16,7 @@ from pydantic import BaseModel, ValidationError
 
 from casebase.errors import Problem
 from casebase.record.case import Case
-from casebase.record.word import SHORT_FORMS, plain_form
+from casebase.record.word_list import SHORT_FORMS, plain_form
 
 _LONGEST_VALUE: Final = 60
 _LONGEST_COMPOSED: Final = 1_000_000

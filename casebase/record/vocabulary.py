@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from casebase.record.word import Word
+from casebase.record.word_list import Word
 
 
 class Kind(Word):

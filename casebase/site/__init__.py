@@ -38,7 +38,7 @@ def asgi_wrapper(datasette: Any) -> Callable[[Any], Any]:
 @hookimpl
 def startup(datasette: Any) -> Callable[[], Any] | None:
     """Load the index and the text model once, before the first page."""
-    from casebase.site.held import held_by  # noqa: PLC0415
+    from casebase.site.state import held_by  # noqa: PLC0415
 
     held = held_by(datasette)
     return held.load if held else None
@@ -47,7 +47,7 @@ def startup(datasette: Any) -> Callable[[], Any] | None:
 @hookimpl(tryfirst=True)
 def handle_exception(datasette: Any, request: Any, exception: Exception) -> Callable[[], Any] | None:
     """Answer with a page that says what to do."""
-    from casebase.site.errors import error_answer  # noqa: PLC0415
+    from casebase.site.respond import error_answer  # noqa: PLC0415
 
     return error_answer(datasette, request, exception) if _is_shown(datasette) else None
 
@@ -61,13 +61,13 @@ def menu_links(datasette: Any) -> list[dict[str, str]]:
 @hookimpl
 def render_cell(value: Any, column: str, table: str | None, datasette: Any) -> Any:
     """Lead from the ID of a case in Datasette's own tables to its page."""
-    from casebase.site.case_rows import linked_id  # noqa: PLC0415
+    from casebase.site.lists import linked_id  # noqa: PLC0415
 
     names_a_case = column == "case_id" or (table, column) == ("cases", "id")
     return linked_id(value) if names_a_case and value and _is_shown(datasette) else None
 
 
 def _is_shown(datasette: Any) -> bool:
-    from casebase.site.held import held_by  # noqa: PLC0415
+    from casebase.site.state import held_by  # noqa: PLC0415
 
     return held_by(datasette) is not None

@@ -7,12 +7,21 @@ from typing import Any, Final
 
 from casebase.publish.edition import Edition
 from casebase.record.vocabulary import Fault, Lamp, Mechanism, Place
-from casebase.record.word import Word
-from casebase.site.asked_text import Asked, shown
-from casebase.site.counted import FAULT_CASES, Counted, address, by_fault, fault_words
-from casebase.site.errors import NotHereError
-from casebase.site.listed import count_of, listed_cases, so_many
-from casebase.site.tallies import codes_among, faults_among, lamps_among, statuses_among, without_cause
+from casebase.record.word_list import Word
+from casebase.site.catalogue import (
+    FAULT_CASES,
+    Counted,
+    address,
+    by_fault,
+    codes_among,
+    fault_words,
+    faults_among,
+    lamps_among,
+    statuses_among,
+    without_cause,
+)
+from casebase.site.lists import Asked, count_of, listed_cases, shown, so_many
+from casebase.site.respond import NotHereError
 
 _CAUSES: Final = ("/causes", "Causes")
 

@@ -11,11 +11,9 @@ from casebase.publish.edition import Edition
 from casebase.record.code_meaning import failure_mode_text, failure_type_text
 from casebase.record.codes import HIGHEST_SPN, parse_code
 from casebase.record.modules import module_identity, module_label
-from casebase.site.asked_text import Asked
-from casebase.site.counted import Counted, address
-from casebase.site.errors import NotUsableError
-from casebase.site.listed import count_of, listed, listed_cases, record_counts, so_many, start_within
-from casebase.site.tallies import base_meaning, counted_code, faults_among, without_cause
+from casebase.site.catalogue import Counted, address, base_meaning, counted_code, faults_among, without_cause
+from casebase.site.lists import Asked, count_of, listed, listed_cases, record_counts, so_many, start_within
+from casebase.site.respond import NotUsableError
 
 CAUSES_AT_ONCE: Final = 3
 MOST_TEXTS: Final = 5

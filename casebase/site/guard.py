@@ -6,7 +6,7 @@ from collections.abc import Awaitable, Callable, Iterable
 from http import HTTPStatus
 from typing import Any, Final
 
-from casebase.site.plain_page import plain_page
+from casebase.site.respond import plain_page
 
 App = Callable[[Any, Any, Any], Awaitable[None]]
 Headers = list[tuple[bytes, bytes]]

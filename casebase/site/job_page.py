@@ -1,17 +1,280 @@
-"""A stuck job: the form and, as soon as anything is given, its answer; also as data, and as a file to take home."""
+"""A stuck job: the form and, as soon as anything is given, its answer; also as data, and as a file to take home.
+
+The form of a stuck job as the page shows it: each field as typed, its problems beside it, rows for more.
+
+What is said to a stuck job: the readings first, then causes, like cases, what is normal, and the next test.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any, Final
+from urllib.parse import urlencode
 
+from casebase.bus.explain import evidence_rows, state_words, verdict
 from casebase.errors import InputError
+from casebase.match.answer.answer import Answer, answer_data, answer_to, would_settle_in
+from casebase.match.answer.causes import LikelyCause
+from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.explanation import (
+    cases_behind_words,
+    in_words,
+    needs_words,
+    no_test_words,
+    remainder_words,
+    said_by_readings,
+)
+from casebase.match.meaning import Meaning
 from casebase.publish.edition import Edition
-from casebase.site.answer_page import answer_context, answer_for, answer_json
-from casebase.site.errors import NotUsableError
-from casebase.site.held import Held
-from casebase.site.job_form import form_of, query_text, summary_of
-from casebase.site.job_link import file_of, job_from_query
+from casebase.record.case import Case
+from casebase.record.code_lists import codes_note
+from casebase.record.vocabulary import Medium
+from casebase.site.case_page import level_pictures
+from casebase.site.job_given import ROW_FIELD, FieldProblem
+from casebase.site.job_link import (
+    FIELDS,
+    NOT_SAID,
+    AskedJob,
+    condition_choices,
+    file_of,
+    job_from_query,
+    lamp_choices,
+    medium_choices,
+    reached_choices,
+)
+from casebase.site.job_readings import look_choices, reading_choices, state_choices, traffic_choices
+from casebase.site.respond import NotUsableError
+from casebase.site.state import Held
+
+Choices = list[tuple[str, str]]
+
+ROWS_AT_FIRST: Final = ("ohm-pair", "volt-high", "volt-low")
+"""What is measured first at the DLC; only the numbers are left to type (common practice, no source)."""
+
+ROWS_TO_ADD: Final = 2
+
+MOST_SHOWN_AGAIN: Final = 40_000
+"""Characters typed in all; of more the page would grow too heavy, and the address still holds them."""
+
+_CHOSEN_ONLY: Final = ("what", "state")
+"""Fields of a row that stand there without anybody typing anything."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One reading in the form."""
+
+    number: int
+    what: str
+    typed: dict[str, str]
+    looks: list[str]
+    problems: list[FieldProblem]
+
+    @property
+    def has_more(self) -> bool:
+        """Whether anything stands in the fields that are folded away."""
+        return bool(self.looks or any(self.typed[name] for name in ("at", "state", "unplugged", "traffic")))
+
+
+@dataclass(frozen=True)
+class Form:
+    """The form: texts by field, chosen words by field, rows of readings, and what can be chosen."""
+
+    typed: dict[str, str]
+    several: dict[str, list[str]]
+    rows: list[Row]
+    problems: dict[str, list[FieldProblem]]
+    all_problems: list[FieldProblem]
+    media: Choices
+    reached: Choices
+    lamps: Choices
+    conditions: Choices
+    measured: Choices
+    states: Choices
+    looks: Choices
+    traffic: Choices
+
+
+def form_of(asked: AskedJob) -> Form:
+    """Return the form with everything that was typed; what no address can hold is not shown again."""
+    given = asked.given
+    medium = next((medium for medium in Medium if str(medium) == given.text("medium")), None)
+    measured = reading_choices(medium)
+    fits = sum(len(text) for field in given.fields for text in given.several(field)) <= MOST_SHOWN_AGAIN
+    by_field: dict[str, list[FieldProblem]] = {}
+    for problem in asked.problems:
+        by_field.setdefault(problem.field, []).append(problem)
+    return Form(
+        typed={field: given.text(field) if fits else "" for field in FIELDS},
+        several={field: given.several(field) for field in ("lamps", "conditions")},
+        rows=_rows(asked, {key for key, _ in measured}),
+        problems=by_field,
+        all_problems=asked.problems,
+        media=medium_choices(),
+        reached=reached_choices(),
+        lamps=lamp_choices(),
+        conditions=condition_choices(),
+        measured=measured,
+        states=state_choices(),
+        looks=look_choices(),
+        traffic=traffic_choices(),
+    )
+
+
+def _rows(asked: AskedJob, known: set[str]) -> list[Row]:
+    given = asked.given
+    rows = [_row(asked, number) for number in given.rows]
+    wanted: list[str] = [] if rows else [what for what in ROWS_AT_FIRST if what in known]
+    wanted += [""] * (ROWS_TO_ADD - len(wanted))
+    return rows + [_empty_row(given.next_row + place, what) for place, what in enumerate(wanted)]
+
+
+def _row(asked: AskedJob, number: int) -> Row:
+    given = asked.given
+    typed = {
+        name: given.text(f"r{number}.{name}") for name in ("value", "at", "state", "unplugged", "traffic")
+    }
+    problems = [
+        problem
+        for problem in asked.problems
+        if (row := ROW_FIELD.fullmatch(problem.field)) and int(row[1]) == number
+    ]
+    return Row(number, given.text(f"r{number}.what"), typed, given.several(f"r{number}.looks"), problems)
+
+
+def _empty_row(number: int, what: str) -> Row:
+    return Row(number, what, dict.fromkeys(("value", "at", "state", "unplugged", "traffic"), ""), [], [])
+
+
+def without_blanks(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Return the pairs in which something was typed: a form sends its empty fields too, and a link need not."""
+    told = [(field, text) for field, text in pairs if text.strip()]
+    rows = {row[1] for field, _ in told if (row := ROW_FIELD.fullmatch(field)) and row[2] not in _CHOSEN_ONLY}
+    return [
+        (field, text) for field, text in told if (row := ROW_FIELD.fullmatch(field)) is None or row[1] in rows
+    ]
+
+
+def query_text(pairs: Sequence[tuple[str, str]]) -> str:
+    """Return pairs as the query of an address."""
+    return urlencode(list(pairs), errors="replace")
+
+
+def summary_of(case: Case) -> str:
+    """Return what was given, in one line."""
+    vehicle = case.vehicle
+    named = " ".join(
+        str(part) for part in (vehicle.make, vehicle.model, vehicle.model_year) if part and part != NOT_SAID
+    )
+    told = (
+        named,
+        str(case.networks[0].medium) if case.networks else "",
+        _counted(len(case.readings), "reading"),
+        _counted(len(case.codes), "code"),
+        _counted(len(case.lamps), "lamp"),
+        _counted(len(case.silent_modules()), "silent module"),
+        "what is wrong in words" if case.concern else "",
+    )
+    return ", ".join(part for part in told if part)
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}" if count else ""
+
+
+LIKE_CASES: Final = 5
+CAUSES_AT_ONCE: Final = 3
+LEAST_STATE_SHOWN: Final = 0.005
+
+
+def answer_for(edition: Edition, held: Held, job: Case) -> Answer | None:
+    """Return everything that is said to a job; None where this collection cannot be compared with."""
+    collection = held.collection(edition)
+    if collection is None:
+        return None
+    return answer_to(job, collection, LIKE_CASES, held.buses, held.embedder)
+
+
+def answer_context(answer: Answer) -> dict[str, Any]:
+    """Return what the page shows of an answer."""
+    causes = [cause for cause in answer.causes if not cause.is_something_else]
+    return {
+        "meanings": [
+            meaning_context(meaning) for meaning in answer.meanings if meaning.diagnosis.observations
+        ],
+        "pictures": level_pictures(answer.job),
+        "causes": [cause_context(cause) for cause in causes[:CAUSES_AT_ONCE]],
+        "more_causes": [cause_context(cause) for cause in causes[CAUSES_AT_ONCE:]],
+        "remainder": [
+            remainder_words(rest.probability, bool(causes))
+            for rest in answer.causes
+            if rest.is_something_else
+        ],
+        "like": answer.ranking.matches,
+        "settles": {
+            match.profile.case_id: would_settle_in(answer, match) for match in answer.ranking.matches
+        },
+        "compared_with": answer.ranking.compared_with,
+        "healthy": [(match, rows) for match in answer.ranking.known_good if (rows := answer.beside(match))][
+            :2
+        ],
+        "looks_normal": answer.looks_normal,
+        "tests": [test_context(test) for test in answer.tests],
+        "no_test": None if answer.tests else no_test_words(answer.causes),
+        "set_apart": answer.set_apart,
+        "codes_note": codes_note(answer.job),
+        "cautions": answer.cautions,
+    }
+
+
+def meaning_context(meaning: Meaning) -> dict[str, Any]:
+    """Return what one network's readings mean, with each reading's word for and against."""
+    diagnosis = meaning.diagnosis
+    credible = diagnosis.credible()
+    return {
+        "name": meaning.name,
+        "verdict": verdict(diagnosis),
+        "clashes": bool(diagnosis.clashes),
+        "states": [
+            (state_words(state), ">.99" if share > 0.99 else f"{share:.2f}", state in credible)
+            for state, share in diagnosis.ranked()
+            if share >= LEAST_STATE_SHOWN
+        ],
+        "evidence": evidence_rows(diagnosis),
+        "unused": [(diagnosis.readings[index].what(), why) for index, why in diagnosis.interpreted.unused],
+    }
+
+
+def cause_context(cause: LikelyCause) -> dict[str, Any]:
+    """Return a likely cause in words, with the cases behind it."""
+    return {
+        "words": cause.words,
+        "chance": in_words(cause.probability),
+        "place": cause.place,
+        "cases": list(
+            zip([behind.case_id for behind in cause.cases], cases_behind_words(cause), strict=False)
+        ),
+        "without_cases": None if cause.cases else cases_behind_words(cause)[0],
+        "readings": said_by_readings(cause),
+    }
+
+
+def test_context(test: SettlingTest) -> dict[str, Any]:
+    """Return a test that settles, in words."""
+    return {
+        "words": test.words,
+        "needs": needs_words(test),
+        "tells": test.tells[:3],
+        "source": test.source,
+        "cautions": test.cautions,
+    }
+
+
+def answer_json(answer: Answer) -> dict[str, Any]:
+    """Return the answer as plain data: the same as `casebase similar --json` prints."""
+    return answer_data(answer)
+
 
 Pairs = Sequence[tuple[str, str]]
 

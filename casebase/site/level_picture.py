@@ -11,14 +11,7 @@ from typing import Final
 
 from markupsafe import Markup
 
-from casebase.bus.level_words import (
-    HEALTHY_OHMS,
-    SUM_MEANING,
-    band_words,
-    healthy_words,
-    sentences,
-    sum_words,
-)
+from casebase.bus.explain import HEALTHY_OHMS, SUM_MEANING, band_words, healthy_words, sentences, sum_words
 from casebase.bus.levels import (
     Lane,
     Levels,
@@ -31,9 +24,8 @@ from casebase.bus.levels import (
 )
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Medium, Stage
-from casebase.site import level_shapes as shapes
-from casebase.site.level_labels import EDGE, GAP, TEXT, WIDTH, Label, beside, caption_place, printed, width_of
-from casebase.site.level_shapes import RADIUS
+from casebase.site import svg as shapes
+from casebase.site.svg import EDGE, GAP, RADIUS, TEXT, WIDTH, Label, beside, caption_place, printed, width_of
 
 LEFT: Final = 12.0
 RIGHT: Final = 336.0

@@ -8,12 +8,19 @@ from typing import Any, Final
 
 from casebase.publish.edition import Edition
 from casebase.record.modules import known_module_keys, module_family, module_identity, module_label
-from casebase.site.asked_text import Asked, shown
-from casebase.site.case_rows import CaseRow, rows_of_ids
-from casebase.site.counted import FAULT_CASES, Counted, address
-from casebase.site.errors import NotHereError
-from casebase.site.listed import USEFUL_FIRST, count_of, listed, part_of, so_many
-from casebase.site.tallies import MOST_TOLD, base_meaning, faults_among
+from casebase.site.catalogue import FAULT_CASES, MOST_TOLD, Counted, address, base_meaning, faults_among
+from casebase.site.lists import (
+    USEFUL_FIRST,
+    Asked,
+    CaseRow,
+    count_of,
+    listed,
+    part_of,
+    rows_of_ids,
+    shown,
+    so_many,
+)
+from casebase.site.respond import NotHereError
 
 _MODULES: Final = ("/modules", "Modules")
 _BLAMING: Final = "statement IN ('lost communication', 'invalid data')"

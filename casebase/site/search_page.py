@@ -1,21 +1,220 @@
-"""Full text over the cases, narrowed where asked: the best first, with the words found marked in an excerpt."""
+"""Full text over the cases, narrowed where asked: the best first, with the words found marked in an excerpt.
+
+What was typed into the search may name something: the page of that code, case, module, vehicle or cause.
+
+Where the words of a question stand in a case: short excerpts, parted into what was asked for and what was not.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from casebase.library.search import match_query, words_in
+from casebase.errors import CodeError
+from casebase.library.records import match_query, words_in
 from casebase.publish.edition import Edition
-from casebase.record.vocabulary import Kind, Medium, Status
-from casebase.record.word import Word
-from casebase.site.asked_text import LONGEST_TEXT, Asked, shown
-from casebase.site.case_rows import CaseRow, rows_of_ids
-from casebase.site.counted import Counted, address
-from casebase.site.listed import USEFUL_FIRST, listed, part_of, so_many
-from casebase.site.marked_hits import Hit, hits_in
-from casebase.site.search_leads import leads_of
+from casebase.record.codes import Grammar, ReadAs, parse_code
+from casebase.record.modules import module_key, module_label, modules_named_in
+from casebase.record.vocabulary import Fault, Kind, Mechanism, Medium, Status
+from casebase.record.word_list import Word
+from casebase.site.catalogue import Counted, address, fault_words
+from casebase.site.lists import (
+    LONGEST_TEXT,
+    USEFUL_FIRST,
+    Asked,
+    CaseRow,
+    listed,
+    part_of,
+    rows_of_ids,
+    shown,
+    so_many,
+)
+
+MOST_LEADS: Final = 6
+_BETWEEN: Final = re.compile(r"[\s,;]+")
+_ENDING: Final = re.compile(r"(?<=[a-z]{3})(?:ing|ed|es|s|e)$")
+_CASE_ID: Final = re.compile(r"[0-9a-z]{4,26}")
+
+
+@dataclass(frozen=True)
+class Lead:
+    """A page that answers more than a search would."""
+
+    words: str
+    address: str
+
+
+def leads_of(edition: Edition, text: str) -> list[Lead]:
+    """Return the pages of what a text names, each once."""
+    found = dict.fromkeys(
+        lead
+        for way in (_cases, _codes, _modules, _vehicles, _causes, _mechanisms)
+        for lead in way(edition, text)
+    )
+    return list(found)[:MOST_LEADS]
+
+
+def _cases(edition: Edition, text: str) -> Iterator[Lead]:
+    prefix = text.casefold()
+    if _CASE_ID.fullmatch(prefix):
+        rows = edition.connection.execute(
+            "SELECT id, title FROM cases WHERE id >= ? AND id < ? ORDER BY id LIMIT 3", (prefix, f"{prefix}~")
+        )
+        for case_id, title in rows:
+            yield Lead(f"Case {case_id}: {title}", f"/case/{case_id}")
+
+
+def _codes(edition: Edition, text: str) -> Iterator[Lead]:
+    for typed in dict.fromkeys((text, *_BETWEEN.split(text)[:8])):
+        try:
+            code = parse_code(typed)
+        except CodeError:
+            continue
+        is_plainly_one = code.grammar is not Grammar.MAKER and code.read_as is ReadAs.TEXT
+        if is_plainly_one or _holds(edition, "codes", "base", code.base):
+            yield Lead(f"{code.text}: what this code says and came from", address("/codes", code=code.text))
+
+
+def _modules(edition: Edition, text: str) -> Iterator[Lead]:
+    keys = (module_key(text), *(named.key for named in modules_named_in(text)))
+    for key in dict.fromkeys(key for key in keys if key):
+        if _holds(edition, "modules", "module_key", key) or _holds(edition, "codes", "about", key):
+            yield Lead(
+                f"{module_label(key)}: how often silent, blamed, at fault", address("/modules", module=key)
+            )
+
+
+def _vehicles(edition: Edition, text: str) -> Iterator[Lead]:
+    named = (
+        "coalesce(make, '') = ?1 COLLATE NOCASE OR model = ?1 COLLATE NOCASE OR platform = ?1 COLLATE NOCASE"
+    )
+    rows = edition.connection.execute(
+        "SELECT make, model, platform FROM cases"
+        f" WHERE {named} OR make || ' ' || model = ?1 COLLATE NOCASE GROUP BY make, model, platform LIMIT 50",
+        (text,),
+    )
+    typed = text.casefold()
+    for make, model, platform in rows:
+        if typed == make.casefold():
+            yield Lead(f"{make}: all its models", address("/vehicles", make=make))
+        elif platform and typed == platform.casefold():
+            yield Lead(f"Platform {platform}: what it had", address("/vehicles", platform=platform))
+        else:
+            yield Lead(f"{make} {model}: what it had", address("/vehicles", make=make, model=model))
+
+
+def _causes(edition: Edition, text: str) -> Iterator[Lead]:
+    for fault in Fault:
+        words = fault_words(str(fault))
+        if text.casefold() in (str(fault), words.casefold()):
+            yield Lead(f"{words}: the cases of this cause", address("/causes", fault=str(fault)))
+
+
+def _mechanisms(edition: Edition, text: str) -> Iterator[Lead]:
+    typed = {_without_ending(word) for word in (text.casefold(), *_BETWEEN.split(text.casefold())[:8])}
+    for mechanism in Mechanism:
+        if _without_ending(str(mechanism)) in typed:
+            yield Lead(
+                f"Brought about by {mechanism}: the cases", address("/causes", mechanism=str(mechanism))
+            )
+
+
+def _without_ending(word: str) -> str:
+    """Return a word without its ending, so that `chafed` names what is recorded as `chafing`."""
+    return _ENDING.sub("", word)
+
+
+def _holds(edition: Edition, table: str, column: str, value: Any) -> bool:
+    found = edition.connection.execute(f"SELECT 1 FROM {table} WHERE {column} = ? LIMIT 1", (value,))
+    return found.fetchone() is not None
+
+
+Parts = list[tuple[str, bool]]
+"""Pieces of text in order, each with whether it is a word that was asked for."""
+
+EXCERPT_WORDS: Final = 28
+_BEGIN, _END = "\x02", "\x03"
+"""No record holds control characters, so these stand for nothing else."""
+
+_HIT: Final = re.compile(f"{_BEGIN}([^{_BEGIN}{_END}]*){_END}")
+_STRAY: Final = re.compile(f"[{_BEGIN}{_END}]")
+_LINE_END: Final = re.compile(r"(?P<stop>[.!?:;,])?\s*\n\s*")
+
+_EXCERPTS: Final = (
+    "SELECT cases.id, highlight(cases_fts, 0, :begin, :end), snippet(cases_fts, 1, :begin, :end, '...', 12),"
+    " snippet(cases_fts, 2, :begin, :end, '...', 12), snippet(cases_fts, 3, :begin, :end, '...', :most),"
+    " snippet(cases_fts, 4, :begin, :end, '...', :most)"
+    " FROM cases_fts JOIN cases ON cases.rowid = cases_fts.rowid"
+    " WHERE cases_fts MATCH :query AND cases.id = :id"
+)
+
+
+@dataclass(frozen=True)
+class Hit:
+    """What stands in a case of the words asked for: its title, and the excerpts that hold any."""
+
+    title: Parts
+    excerpts: list[Parts]
+
+
+def hits_in(edition: Edition, ids: Sequence[str], text: str) -> dict[str, Hit]:
+    """Return, for each case that holds any word of `text`, where."""
+    queries = (typed_query(text), word_query(text))
+    found = ((case_id, _first_hit(edition, case_id, queries)) for case_id in ids)
+    return {case_id: hit for case_id, hit in found if hit}
+
+
+def typed_query(text: str) -> str:
+    """Return an FTS5 query for anything typed, where what is typed in one piece must stand in one piece.
+
+    >>> typed_query("U0100-87 (ABS)")
+    '"U0100 87" OR "ABS"'
+    """
+    return _any_of(" ".join(words_in(piece)) for piece in text.split())
+
+
+def word_query(text: str) -> str:
+    """Return an FTS5 query for any word of `text`.
+
+    >>> word_query("U0100-87 (")
+    '"U0100" OR "87"'
+    """
+    return _any_of(words_in(text))
+
+
+def _any_of(phrases: Iterable[str]) -> str:
+    return " OR ".join(match_query([phrase]) for phrase in dict.fromkeys(phrases) if phrase)
+
+
+def _first_hit(edition: Edition, case_id: str, queries: Iterable[str]) -> Hit | None:
+    for query in queries:
+        row = edition.connection.execute(_EXCERPTS, _values(query, case_id)).fetchone() if query else None
+        if row is not None:
+            return _hit(row[1], row[2:])
+    return None
+
+
+def parts_of(marked: str) -> Parts:
+    r"""Return marked text in parts, as one line.
+
+    >>> parts_of("pin \x0214\x03 bent")
+    [('pin ', False), ('14', True), (' bent', False)]
+    """
+    line = _LINE_END.sub(lambda end: f"{end['stop'] or ';'} ", marked)
+    pieces = _HIT.split(line)
+    return [(_STRAY.sub("", piece), place % 2 == 1) for place, piece in enumerate(pieces) if piece]
+
+
+def _hit(title: str, columns: Sequence[str | None]) -> Hit:
+    excerpts = [parts_of(column) for column in columns if column]
+    return Hit(parts_of(title), [parts for parts in excerpts if any(is_hit for _, is_hit in parts)])
+
+
+def _values(query: str, case_id: str) -> dict[str, Any]:
+    return {"query": query, "id": case_id, "begin": _BEGIN, "end": _END, "most": EXCERPT_WORDS}
+
 
 NARROWING: Final = ("medium", "make", "model", "platform", "status")
 

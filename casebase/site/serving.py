@@ -14,9 +14,8 @@ from datasette.plugins import pm
 
 import casebase.site
 from casebase.library.news import News
-from casebase.publish.edition import Edition, open_frozen
-from casebase.publish.edition_folder import shown_path
-from casebase.site.inspected import hidden_tables, inspected
+from casebase.publish.edition import Edition, open_frozen, shown_path
+from casebase.site.following import hidden_tables, inspected
 
 SETTINGS: Final[dict[str, Any]] = {
     "sql_time_limit_ms": 500,

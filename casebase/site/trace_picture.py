@@ -18,7 +18,7 @@ from markupsafe import Markup
 from casebase.bus.media import Band, expected_bands
 from casebase.intake.capture.trace import Part, Trace
 from casebase.record.vocabulary import Line
-from casebase.site import level_shapes as shapes
+from casebase.site import svg as shapes
 
 WIDTH: Final = 360.0
 LEFT: Final = 30.0

@@ -10,12 +10,21 @@ from typing import Any, Final
 from casebase.errors import CasebaseError
 from casebase.publish.edition import Edition
 from casebase.record.words import readings_in_short
-from casebase.site.asked_text import Asked, shown
-from casebase.site.case_rows import CaseRow, case_rows
-from casebase.site.counted import FAULT_CASES, Counted, address
-from casebase.site.errors import NotHereError
-from casebase.site.listed import KNOWN_GOOD, count_of, listed, listed_cases, part_of, record_counts, so_many
-from casebase.site.tallies import faults_among, statuses_among, without_cause
+from casebase.site.catalogue import FAULT_CASES, Counted, address, faults_among, statuses_among, without_cause
+from casebase.site.lists import (
+    KNOWN_GOOD,
+    Asked,
+    CaseRow,
+    case_rows,
+    count_of,
+    listed,
+    listed_cases,
+    part_of,
+    record_counts,
+    shown,
+    so_many,
+)
+from casebase.site.respond import NotHereError
 
 VEHICLE_FIELDS: Final = ("make", "model", "platform")
 

@@ -1,15 +1,20 @@
 """How a page in the terminal is set: headings, labelled lines, numbered entries, all wrapped to the width.
 
 Plain text: no boxes, no colour that carries meaning alone, so that it reads the same when piped or printed.
+
+How far a long piece of work is, on stderr: a bar where somebody watches, nothing where nobody does.
 """
 
 from __future__ import annotations
 
+import sys
 import textwrap
 from collections.abc import Iterable
-from typing import Final
+from types import TracebackType
+from typing import Final, Self
 
 from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
 
 LABEL_WIDTH: Final = 10
 WIDEST: Final = 110
@@ -54,3 +59,60 @@ class Page:
     def verbatim(self, text: str) -> None:
         """Print text as it is."""
         self._console.print(text, markup=False, highlight=False, soft_wrap=True, end="")
+
+
+WORTH_A_BAR: Final = 100
+"""Fewer things than this are done before anybody has read the bar."""
+
+
+def _progress(*columns: TextColumn | BarColumn | MofNCompleteColumn) -> Progress:
+    return Progress(*columns, console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty())
+
+
+class Counted:
+    """A bar over things that are counted; it comes with the first and goes with the last."""
+
+    def __init__(self, title: str) -> None:
+        self._title = title
+        self._progress: Progress | None = None
+        self._task: TaskID | None = None
+
+    def tell(self, done: int, whole: int) -> None:
+        """Take note that `done` of `whole` are done."""
+        if whole < WORTH_A_BAR:
+            return
+        if self._progress is None or self._task is None:
+            self._progress = _progress(TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+            self._task = self._progress.add_task(self._title, total=whole)
+            self._progress.start()
+        self._progress.update(self._task, completed=done)
+        if done >= whole:
+            self._progress.stop()
+            self._progress = self._task = None
+
+
+class Shared:
+    """A bar over a share from 0 to 1, with words that say what is being done. Use as a context manager."""
+
+    def __init__(self) -> None:
+        self._progress: Progress | None = None
+        self._task: TaskID | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._progress is not None:
+            self._progress.stop()
+
+    def tell(self, words: str, share: float) -> None:
+        """Take note that a share of the work is done; the first words are said even where there is no bar."""
+        if self._progress is None or self._task is None:
+            if not sys.stderr.isatty():
+                print(f"{words} ...", file=sys.stderr)
+            self._progress = _progress(TextColumn("{task.description}"), BarColumn())
+            self._task = self._progress.add_task(words, total=1.0)
+            self._progress.start()
+        self._progress.update(self._task, completed=share, description=words)

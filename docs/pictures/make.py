@@ -18,11 +18,11 @@ from browser import DESK, chromium, served
 from casebase import places
 from casebase.demo import demo_folder, load_demo_job
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
-from casebase.match.text import open_embedder
+from casebase.library.matching import Means
+from casebase.match.text.embedder import open_embedder
 from casebase.publish.frozen import freeze
-from casebase.record.canonical import canonical_json, id_from, sha256_of
 from casebase.record.case import Case
+from casebase.record.json_form import canonical_json, id_from, sha256_of
 from casebase.record.loading import load_file, record_files
 from casebase.record.vocabulary import Review
 from casebase.site.job_link import query_of

@@ -13,8 +13,8 @@ import numpy as np
 from ruamel.yaml import YAML
 from sklearn.feature_extraction.text import TfidfVectorizer
 
-from casebase.match.spelled_out import spelled_out
-from casebase.match.text import open_embedder
+from casebase.match.text.embedder import open_embedder
+from casebase.match.text.shorthand import spelled_out
 
 PAIRS = YAML(typ="safe").load(Path(__file__).with_name("pairs_of_stories.yaml"))
 PARTS = ("tuned on", "held out", "written after")

@@ -18,12 +18,12 @@ from numpy.typing import NDArray
 from scaled_library import ONLY_A_STORY, PARTS_MISSING, Base, Varied, index_of_size, jobs_of
 from warm_clock import Clock, Times, markdown
 
-from casebase.match.index import Index
-from casebase.match.narrowing import fault_rows
+from casebase.match.facets.measure import FAULTS
+from casebase.match.index.collection import fault_rows
+from casebase.match.index.match_index import Index
+from casebase.match.index.query import AskedPart, Query
+from casebase.match.index.search import Found, first_of
 from casebase.match.profile import Profile
-from casebase.match.query import AskedPart, Query
-from casebase.match.rank import Found, first_of
-from casebase.match.ranking import FAULTS
 
 FIRST: Final = 10
 CHECKED: Final = 5

@@ -15,13 +15,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.parts import READINGS, SET_PARTS
-from casebase.match.query import AskedPart, Query
-from casebase.match.ragged import Ragged
-from casebase.match.rank import Found, order_of
-from casebase.match.ranking import EQUAL_WITHIN
-from casebase.match.reading_arrays import Readings
-from casebase.match.symptoms_facet import story_likeness
+from casebase.match.facets.arrays import Ragged
+from casebase.match.facets.measure import EQUAL_WITHIN
+from casebase.match.facets.readings import Readings
+from casebase.match.facets.symptoms import story_likeness
+from casebase.match.index.match_index import READINGS, SET_PARTS
+from casebase.match.index.query import AskedPart, Query
+from casebase.match.index.search import Found, order_of
 
 CHUNK: Final = 1 << 15
 

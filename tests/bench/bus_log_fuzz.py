@@ -18,7 +18,7 @@ import can
 from spoilt_logs import SPOILS
 from typer.testing import CliRunner
 
-from casebase.cli import app
+from casebase.commands.app import app
 
 LONGEST_SECONDS: Final = 60
 ENDINGS: Final = (".log", ".asc", ".trc", ".csv", ".blf", ".mf4")

@@ -22,12 +22,11 @@ import numpy as np
 from synthetic_captures import Bus, Sent, volts_of
 
 from casebase.errors import CaptureError
-from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.facts_data import capture_data
+from casebase.intake.capture.facts import capture_data, read_capture
 from casebase.intake.capture.samples import Wanted
 from casebase.intake.capture.waveform_readings import Where, readings_from
 from casebase.record.vocabulary import Medium
-from casebase.terminal.capture_page import print_capture
+from casebase.terminal.capture import print_capture
 from casebase.terminal.page import Page
 
 Change = Callable[[bytes, np.random.Generator], bytes]

@@ -18,12 +18,11 @@ import numpy as np
 from synthetic_captures import Bus, Sent, volts_of
 
 from casebase.intake.capture.can_traffic import traffic_in
-from casebase.intake.capture.edges import pulses_in
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.levels import levels_in
-from casebase.intake.capture.samples import Wanted, open_capture
-from casebase.intake.capture.survey import survey
-from casebase.intake.capture.wiring import wiring_of
+from casebase.intake.capture.levels import levels_in, survey
+from casebase.intake.capture.open_capture import open_capture
+from casebase.intake.capture.pulses import pulses_in, wiring_of
+from casebase.intake.capture.samples import Wanted
 from casebase.record.vocabulary import Medium
 
 RATE = 500e3

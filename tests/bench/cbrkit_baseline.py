@@ -16,10 +16,10 @@ from typing import Any, Final
 import cbrkit  # type: ignore[import-untyped]
 import numpy as np
 
-from casebase.match.network_facet import affected_networks
+from casebase.match.facets.measure import WEIGHTS
+from casebase.match.facets.network import affected_networks
+from casebase.match.facets.symptoms import told
 from casebase.match.profile import Profile, readings_compared
-from casebase.match.symptoms_facet import told
-from casebase.match.weights import WEIGHTS
 from casebase.record.vocabulary import BusState
 
 VERSION: Final = version("cbrkit")

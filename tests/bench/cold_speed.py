@@ -22,7 +22,7 @@ from multiplied_cases import DEMO_FOLDER, multiplied
 from warm_clock import ONE_THREAD, markdown
 
 from casebase.library.store import Library
-from casebase.match.text_model import named_model, where_to_load
+from casebase.match.text.model_store import named_model, where_to_load
 from casebase.record.case import Case
 
 RECORDS: Final = 10_000

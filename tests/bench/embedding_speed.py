@@ -18,9 +18,9 @@ import torch
 from ruamel.yaml import YAML
 from sentence_transformers import SentenceTransformer
 
-from casebase.match import text_model
-from casebase.match.spelled_out import spelled_out
-from casebase.match.text import open_embedder
+from casebase.match.text import model_store
+from casebase.match.text.embedder import open_embedder
+from casebase.match.text.shorthand import spelled_out
 from casebase.record.loading import load_file
 
 HERE = Path(__file__).parent
@@ -81,7 +81,7 @@ def rates(cache, model, texts, threads):
 def main():
     """Print the figures."""
     texts = some_stories(int(sys.argv[1]) if len(sys.argv) > 1 else 300)
-    model = text_model.where_to_load(text_model.named_model(None))
+    model = model_store.where_to_load(model_store.named_model(None))
     with tempfile.TemporaryDirectory() as folder:
         cache = Path(folder)
         print(f"export, once: {seconds_of(lambda: open_embedder(cache)):.1f} s (libraries imported already)")

@@ -25,9 +25,9 @@ from multiplied_cases import multiplied
 from row_by_row import rows_of_processes
 from warm_clock import markdown
 
-from casebase.library.bundle_checks import checked_bundle
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
+from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import Became, take_in
 from casebase.record.case import Case

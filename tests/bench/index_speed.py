@@ -15,13 +15,13 @@ from synthetic_world import synthetic_library
 from warm_clock import markdown
 
 from casebase import places
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.library.store import Library
-from casebase.match.index import Index
-from casebase.match.index_building import IndexBuilder, empty_index
-from casebase.match.index_files import Stamp, append, read_index
+from casebase.match.index.building import IndexBuilder, empty_index
+from casebase.match.index.files import Stamp, append, read_index
+from casebase.match.index.match_index import Index
 from casebase.match.profile import Profile
-from casebase.match.text import Embedder, open_embedder
+from casebase.match.text.embedder import Embedder, open_embedder
 
 ARRAYS_OF: Final = 20_000
 LOGGED: Final = 2_000

@@ -27,7 +27,7 @@ from multiplied_cases import multiplied
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
 from casebase.publish.public_fields import public_case
-from casebase.record.canonical import canonical_json, sha256_of
+from casebase.record.json_form import canonical_json, sha256_of
 from casebase.record.loading import case_from_data
 
 BUNDLES: Final = 10

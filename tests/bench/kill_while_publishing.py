@@ -23,8 +23,7 @@ from pathlib import Path
 from typing import Final
 
 from casebase.errors import EditionError
-from casebase.publish.edition import open_frozen
-from casebase.publish.edition_folder import editions_in, kept_digest, shown_path
+from casebase.publish.edition import editions_in, kept_digest, open_frozen, shown_path
 
 PUBLISHER: Final = """
 import itertools, sys

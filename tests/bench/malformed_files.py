@@ -22,7 +22,7 @@ from multiplied_cases import DEMO_FOLDER
 from mutations import MUTATIONS
 from typer.testing import CliRunner
 
-from casebase.cli import app
+from casebase.commands.app import app
 from casebase.record.loading import record_files
 
 LONGEST_SECONDS: Final = 60

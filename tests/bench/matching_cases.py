@@ -23,15 +23,12 @@ from synthetic_world import HeldOut, held_out_jobs, parts_missing, synthetic_lib
 
 import casebase
 from casebase import places
-from casebase.match.asking import comparison
-from casebase.match.collection import Collection, collection_of
-from casebase.match.filling import filled_profiles, profile_to_compare
-from casebase.match.hiding import as_stuck_job
-from casebase.match.meaning import meanings_of
-from casebase.match.narrowing import fault_rows
+from casebase.match.evaluation.asking import as_stuck_job, comparison
+from casebase.match.evaluation.questions import MOST_QUESTIONS, Comparison, chosen
+from casebase.match.index.collection import Collection, collection_of, fault_rows
+from casebase.match.meaning import filled_profiles, meanings_of, profile_to_compare
 from casebase.match.profile import Profile
-from casebase.match.questions import MOST_QUESTIONS, Comparison, chosen
-from casebase.match.text import open_embedder
+from casebase.match.text.embedder import open_embedder
 from casebase.record.case import Case
 from casebase.record.loading import load_file
 

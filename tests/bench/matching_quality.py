@@ -32,7 +32,7 @@ from matching_cases import (
 )
 from matching_rivals import Ranker, codes_in_common, full_text, stories_alone
 
-from casebase.match.metrics import (
+from casebase.match.evaluation.metrics import (
     above_every_look_alike,
     hit_at,
     ndcg_at,
@@ -40,9 +40,9 @@ from casebase.match.metrics import (
     reciprocal_rank,
     share_of,
 )
+from casebase.match.evaluation.questions import Comparison, model_of, same_fault_same_kind_of_place
+from casebase.match.facets.measure import WEIGHTS
 from casebase.match.profile import Profile
-from casebase.match.questions import Comparison, model_of, same_fault_same_kind_of_place
-from casebase.match.weights import WEIGHTS
 from casebase.record.modules import module_family, module_identity
 
 WHAT: Final = ("held-out", "own", "demo", "missing")

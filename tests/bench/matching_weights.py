@@ -17,11 +17,11 @@ import numpy as np
 from matching_cases import Lot, held_out, left_out, library_of
 from matching_quality import Trial
 
-from casebase.match.evaluate import Outcomes, figures, gain, outcomes_of
-from casebase.match.fitting import Fit, fit
-from casebase.match.metrics import Estimate
-from casebase.match.questions import CAUSE, MODEL, Question, model_of, weights_in_order
-from casebase.match.weights import WEIGHTS
+from casebase.match.evaluation.evaluate import Outcomes, figures, gain, outcomes_of
+from casebase.match.evaluation.fitting import Fit, fit
+from casebase.match.evaluation.metrics import Estimate
+from casebase.match.evaluation.questions import CAUSE, MODEL, Question, model_of, weights_in_order
+from casebase.match.facets.measure import WEIGHTS
 
 JUDGED: Final = {
     "meaning": 0.28,

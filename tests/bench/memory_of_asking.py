@@ -14,10 +14,10 @@ from pathlib import Path
 
 from scaled_library import base, jobs_of, opened
 
-from casebase.match.narrowing import fault_rows
-from casebase.match.query import Query
-from casebase.match.rank import first_of
-from casebase.match.ranking import FAULTS
+from casebase.match.facets.measure import FAULTS
+from casebase.match.index.collection import fault_rows
+from casebase.match.index.query import Query
+from casebase.match.index.search import first_of
 
 
 def main(folder: Path) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
-from casebase.record.canonical import plain_data
+from casebase.record.json_form import plain_data
 from casebase.record.loading import load_file, record_files
 
 DEMO_FOLDER: Final = Path(__file__).parents[2] / "demo_cases"

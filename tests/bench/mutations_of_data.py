@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, Final
 
-from casebase.record.canonical import plain_data
+from casebase.record.json_form import plain_data
 from casebase.record.loading import load_text
 
 _GARBAGE: Final[list[Any]] = [

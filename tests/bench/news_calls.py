@@ -28,15 +28,14 @@ import numpy as np
 from matching_cases import TEXT, Asked, Library, Lot, demo_left_out, demo_library, left_out, library_of
 
 from casebase import places
-from casebase.library.open_questions import leftover_as_job, shareable
-from casebase.match.collection import Collection, collection_of
-from casebase.match.filling import profile_to_compare
-from casebase.match.meaning import meanings_of
-from casebase.match.metrics import share_of
+from casebase.library.news import leftover_as_job, shareable
+from casebase.match.answer.explanation import LIKE_FROM, PROBABLE_FROM, best_explanation, proves_a_fault
+from casebase.match.evaluation.metrics import share_of
+from casebase.match.evaluation.questions import same_fault_same_kind_of_place
+from casebase.match.index.collection import Collection, collection_of
+from casebase.match.meaning import meanings_of, profile_to_compare
 from casebase.match.profile import Profile
-from casebase.match.questions import same_fault_same_kind_of_place
-from casebase.match.text import Embedder, open_embedder
-from casebase.match.well_explained import LIKE_FROM, PROBABLE_FROM, best_explanation, proves_a_fault
+from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.record.case import Case
 
 WHAT: Final = ("demo", "fleet", "left")

@@ -16,16 +16,13 @@ from tempfile import gettempdir
 import numpy as np
 
 from casebase.bus.bank import Bank
-from casebase.bus.candidates import candidates_for
 from casebase.bus.diagnose import weighed
+from casebase.bus.instruments import Uncertain, observed
 from casebase.bus.interpret import Interpreted
-from casebase.bus.meter import Uncertain
-from casebase.bus.nexttest import next_tests
+from casebase.bus.next_test import candidates_for, next_tests
 from casebase.bus.observation import GroundPairRead, LevelRead, NumberRead, OverLimitRead, TrafficRead
-from casebase.bus.observe import observed
+from casebase.bus.pair import PAIR_STATES, draw_pairs, high_speed_can
 from casebase.bus.pair_draws import ROLES
-from casebase.bus.pair_faults import PAIR_STATES, draw_pairs
-from casebase.bus.pair_model import high_speed_can
 from casebase.bus.roles import Roles
 
 SURE = 0.9

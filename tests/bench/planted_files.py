@@ -15,11 +15,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "library"))
 from pictures_given import file_of, jpeg_of_a_telephone, png_of_an_editor
 from PIL import Image
 
+from casebase.library.accepted_files import kept_form
 from casebase.library.derived import Kept
-from casebase.library.taken_files import kept_form
 from casebase.publish.private_text import Hit
-from casebase.record.canonical import plain_data
 from casebase.record.case import Case
+from casebase.record.json_form import plain_data
 
 Told = list[tuple[str, str, str]]
 

@@ -32,11 +32,11 @@ from planted_files import Files, clean_files, planted_in_files, with_line_put_in
 from warm_clock import markdown
 
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.publish.frozen import freeze
 from casebase.publish.private_text import hits_in
-from casebase.record.canonical import plain_data
 from casebase.record.case import Case
+from casebase.record.json_form import plain_data
 
 VALUES: Final = {**{str(n): n for n in range(10)}, **dict(zip("ABCDEFGHJKLMNPRSTUVWXYZ", (1, 2, 3, 4, 5, 6, 7, 8, 1, 2, 3, 4, 5, 7, 9, 2, 3, 4, 5, 6, 7, 8, 9), strict=True))}  # fmt: skip  # noqa: E501
 WEIGHTS: Final = (8, 7, 6, 5, 4, 3, 2, 10, 0, 9, 8, 7, 6, 5, 4, 3, 2)

@@ -11,10 +11,9 @@ import tempfile
 import time
 from pathlib import Path
 
-from casebase.bus.diagnose import diagnose
-from casebase.bus.models import bank_for, computed_media
-from casebase.bus.nexttest import next_tests
-from casebase.match.quick_readings import quick_readings
+from casebase.bus.diagnose import bank_for, computed_media, diagnose
+from casebase.bus.next_test import next_tests
+from casebase.intake.answers import quick_readings
 from casebase.record.vocabulary import Medium
 
 FIVE = {"pair": "60.4", "high": "2.66", "low": "2.35", "high_ohms": "1.62k", "low_ohms": "1.60k"}

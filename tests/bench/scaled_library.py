@@ -31,14 +31,13 @@ from synthetic_world import held_out_jobs, parts_missing, synthetic_library
 
 import casebase
 from casebase import places
-from casebase.match.filling import filled_profiles, profile_to_compare
-from casebase.match.index import INDEX_VERSION, Index
-from casebase.match.index_building import IndexBuilder, empty_index
-from casebase.match.index_files import Stamp, append, read_index
-from casebase.match.meaning import meanings_of
+from casebase.match.facets.symptoms import told
+from casebase.match.index.building import IndexBuilder, empty_index
+from casebase.match.index.files import Stamp, append, read_index
+from casebase.match.index.match_index import INDEX_VERSION, Index
+from casebase.match.meaning import filled_profiles, meanings_of, profile_to_compare
 from casebase.match.profile import Profile
-from casebase.match.symptoms_facet import told
-from casebase.match.text import Embedder, open_embedder
+from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.match.traits import ReadingTrait
 from casebase.record.case import Case
 

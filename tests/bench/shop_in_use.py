@@ -20,12 +20,12 @@ from PIL import Image
 
 from casebase.errors import EditionError
 from casebase.library.backup import back_up
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
-from casebase.publish.edition_folder import kept_digest, shown_path
+from casebase.publish.edition import kept_digest, shown_path
 from casebase.publish.publication import Imprint, publish
-from casebase.record.canonical import canonical_json
+from casebase.record.json_form import canonical_json
 from casebase.record.loading import case_from_data
 
 COMMAND: Final = str(Path(sys.executable).parent / "casebase")

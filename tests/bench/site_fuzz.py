@@ -29,8 +29,8 @@ from warm_clock import markdown
 from casebase import places
 from casebase.demo import demo_folder, job_files
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
-from casebase.match.text import open_embedder
+from casebase.library.matching import Means
+from casebase.match.text.embedder import open_embedder
 from casebase.publish.frozen import freeze
 from casebase.record.loading import load_file, record_files
 from casebase.record.vocabulary import Review

@@ -34,8 +34,8 @@ from warm_clock import markdown
 
 from casebase import places
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
-from casebase.match.text import open_embedder
+from casebase.library.matching import Means
+from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, open_frozen
 from casebase.publish.frozen import freeze
 from casebase.record.case import Case

@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from casebase.record.canonical import plain_data
 from casebase.record.case import Case
+from casebase.record.json_form import plain_data
 from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Stage
 

@@ -41,10 +41,9 @@ from synthetic_jobs import ByModel, HeldOut, cause_key, held_out, parts_missing
 from synthetic_records import Draft, Scribe, draft
 
 import casebase.record
-from casebase.record.canonical import plain_data
-from casebase.record.case import Case
+from casebase.record.case import Case, status_of
+from casebase.record.json_form import plain_data
 from casebase.record.loading import case_from_data
-from casebase.record.status import status_of
 
 __all__ = ["HeldOut", "held_out_jobs", "parts_missing", "synthetic_library"]
 

@@ -3,7 +3,7 @@
 import pytest
 
 from casebase.bus.bank import Bank
-from casebase.bus.pair_model import high_speed_can
+from casebase.bus.pair import high_speed_can
 from casebase.record.reading import Reading
 
 

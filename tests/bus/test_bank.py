@@ -3,7 +3,7 @@
 import numpy as np
 
 from casebase.bus.bank import Bank
-from casebase.bus.pair_model import high_speed_can
+from casebase.bus.pair import high_speed_can
 
 
 def test_the_same_seed_gives_the_same_buses(tmp_path):

@@ -6,7 +6,7 @@ import pytest
 from casebase.bus.diagnose import weighed
 from casebase.bus.explain import clash_words, evidence_rows, verdict
 from casebase.bus.interpret import interpret
-from casebase.bus.nexttest import next_tests
+from casebase.bus.next_test import next_tests
 from casebase.bus.roles import BusUnderTest, roles_for
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState

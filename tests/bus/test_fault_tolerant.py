@@ -5,7 +5,7 @@ import pytest
 
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import diagnose
-from casebase.bus.fault_tolerant_model import draw_fault_tolerant, fault_tolerant_can
+from casebase.bus.fault_tolerant import draw_fault_tolerant, fault_tolerant_can
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium
 

@@ -5,7 +5,7 @@ import pytest
 
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import diagnose
-from casebase.bus.flexray_model import exchanged_columns, flexray
+from casebase.bus.flexray import exchanged_columns, flexray
 from casebase.bus.roles import BusUnderTest
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium

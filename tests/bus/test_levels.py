@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from casebase.bus.level_words import ohm_sentence, sentences, volt_sentence
+from casebase.bus.explain import ohm_sentence, sentences, volt_sentence
 from casebase.bus.levels import Levels, VoltRuler, levels_of, share_of_ohms, share_of_volts
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Line, Medium, Stage

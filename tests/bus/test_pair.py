@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from casebase.bus.observe import View, observed
+from casebase.bus.instruments import View, observed
+from casebase.bus.pair import PAIR_STATES, draw_pairs
 from casebase.bus.pair_draws import ROLES
-from casebase.bus.pair_faults import PAIR_STATES, draw_pairs
 from casebase.record.vocabulary import BusState
 
 BUSES = 400

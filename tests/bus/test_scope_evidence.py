@@ -6,15 +6,14 @@ import pytest
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import weighed
 from casebase.bus.explain import clash_words, verdict
-from casebase.bus.fault_tolerant_model import fault_tolerant_can
-from casebase.bus.flexray_model import flexray
-from casebase.bus.interpret import interpret
+from casebase.bus.fault_tolerant import fault_tolerant_can
+from casebase.bus.flexray import flexray
+from casebase.bus.instruments import View
+from casebase.bus.interpret import ShareRead, interpret, share_error
 from casebase.bus.observation import LevelRead, TrafficRead
-from casebase.bus.observe import View
+from casebase.bus.posterior import level_clashes
 from casebase.bus.roles import BusUnderTest, roles_for
-from casebase.bus.scope_and_meter import level_clashes
-from casebase.bus.scope_share import ShareRead, share_error
-from casebase.bus.single_model import lin
+from casebase.bus.single_faults import lin
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
 

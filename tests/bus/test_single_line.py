@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from casebase.bus.bank import Bank
-from casebase.bus.diagnose import diagnose
-from casebase.bus.models import computed_media
+from casebase.bus.diagnose import computed_media, diagnose
 from casebase.bus.network import dominant, recessive, unpowered
+from casebase.bus.single_faults import k_line, lin, single_wire_can
 from casebase.bus.single_line import (
     Drive,
     Line,
@@ -17,7 +17,6 @@ from casebase.bus.single_line import (
     single_buses,
     with_shunts,
 )
-from casebase.bus.single_model import k_line, lin, single_wire_can
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium
 

@@ -12,9 +12,8 @@ from pathlib import Path
 import pytest
 
 from casebase.errors import InputError
-from casebase.intake.draft import Draft, draft_files, new_draft
+from casebase.intake.draft import Draft, draft_files, draft_line, new_draft, resume
 from casebase.intake.interview import Interview
-from casebase.intake.resume import draft_line, resume
 from casebase.intake.script import Beginning
 
 TODAY = date(2026, 3, 2)

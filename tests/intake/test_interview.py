@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from casebase.errors import InputError
 from casebase.intake.interview import Interview, state_line
 from casebase.intake.script import Beginning
-from casebase.record.canonical import plain_data
-from casebase.record.status import status_of
+from casebase.record.case import status_of
+from casebase.record.json_form import plain_data
 from casebase.record.vocabulary import Answers, Kind, Line, Medium, Stage, Status
 
 TODAY = date(2026, 3, 2)

@@ -7,9 +7,8 @@ from ruamel.yaml import YAML
 
 from casebase.errors import RecordError
 from casebase.intake.template import template_text
-from casebase.record.case import Case
+from casebase.record.case import Case, status_of
 from casebase.record.loading import load_text
-from casebase.record.status import status_of
 from casebase.record.vocabulary import Kind, Status
 
 SCHEMA = Case.model_json_schema(mode="validation")

@@ -12,10 +12,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 from pictures_given import drawing, file_of, jpeg_of_a_telephone
 
 from casebase.errors import CasebaseError, InputError, LibraryError
-from casebase.library.attached_files import AttachedFiles, files_folder
+from casebase.library.accepted_files import LARGEST_TEXT_BYTES, MOST_OF_A_CASE, taken_file
 from casebase.library.attachments import attach, attachment_of, content_of, take_off, with_files_beside
+from casebase.library.file_store import AttachedFiles, files_folder
 from casebase.library.store import Library, Outcome
-from casebase.library.taken_files import LARGEST_TEXT_BYTES, MOST_OF_A_CASE, taken_file
 from casebase.record.vocabulary import Review
 
 
@@ -257,7 +257,7 @@ def test_a_file_that_cannot_be_kept_leaves_the_case_as_it_was(library, case_id, 
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("casebase.library.attached_files.os.fsync", full)
+    monkeypatch.setattr("casebase.library.file_store.os.fsync", full)
     with pytest.raises(CasebaseError, match="No space left on device"):
         attach(library, case_id, [picture])
     assert library.get(case_id).revision == 1

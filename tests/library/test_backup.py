@@ -18,10 +18,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from other_processes import confirmed_until_now, run, writer
 
+from casebase import files
 from casebase.errors import LibraryError
-from casebase.library import placing
-from casebase.library.attached_files import files_folder
 from casebase.library.backup import back_up, dated_copies
+from casebase.library.file_store import files_folder
 from casebase.library.store import Library
 from casebase.record.case import Case
 
@@ -270,7 +270,7 @@ def test_what_a_killed_copy_left_goes_an_hour_later(
     (tmp_path / ".casebase-parts-killed" / "copy.db").write_text("half")
     back_up(library, tmp_path / "copy.db")
     assert (tmp_path / ".casebase-parts-killed").exists()
-    monkeypatch.setattr(placing, "LEFT_AFTER_SECONDS", -1)
+    monkeypatch.setattr(files, "LEFT_AFTER_SECONDS", -1)
     back_up(library, tmp_path / "copy.db")
     assert not (tmp_path / ".casebase-parts-killed").exists()
 

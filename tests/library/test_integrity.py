@@ -15,8 +15,8 @@ from casebase.errors import LibraryError
 from casebase.library.derived import Kept, rows_of
 from casebase.library.schema import DERIVED_TABLES
 from casebase.library.store import Library, Logged
-from casebase.record.canonical import sha256_of
 from casebase.record.case import Case
+from casebase.record.json_form import sha256_of
 
 MakeCase = Callable[..., Case]
 AllRows = Callable[[Library], dict[str, list[Any]]]

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from casebase.library.index_update import Means
-from casebase.library.matching import index_folder
+from casebase.library.matching import Means, index_folder
 from casebase.library.store import Library
-from casebase.match.index import SUPERSEDED
-from casebase.match.index_files import read_index
-from casebase.match.nearest import nearest
+from casebase.match.index.files import read_index
+from casebase.match.index.match_index import SUPERSEDED
+from casebase.match.index.search import nearest
 from casebase.match.profile import profile_of
 
 

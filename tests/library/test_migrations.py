@@ -16,8 +16,8 @@ from casebase.errors import LibraryError
 from casebase.library import store
 from casebase.library.schema import APPLICATION_ID, MIGRATIONS
 from casebase.library.store import Library
-from casebase.record.canonical import canonical_json, id_from, sha256_of
 from casebase.record.case import Case
+from casebase.record.json_form import canonical_json, id_from, sha256_of
 
 MakeCase = Callable[..., Case]
 

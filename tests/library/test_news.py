@@ -7,19 +7,20 @@ import pytest
 
 from casebase import places
 from casebase.errors import LibraryError
-from casebase.library.index_update import Means
-from casebase.library.looking import look, unlooked
-from casebase.library.news import mark_read, news_in
-from casebase.library.open_questions import (
+from casebase.library.matching import Means
+from casebase.library.news import (
     What,
     leftover_as_job,
+    mark_read,
+    news_in,
     open_questions,
     proven_cases,
     shareable,
 )
+from casebase.library.news_search import look, unlooked
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
-from casebase.match.hiding import as_stuck_job
+from casebase.match.evaluation.asking import as_stuck_job
 from casebase.match.profile import profile_of
 from casebase.record.loading import load_file
 from casebase.record.vocabulary import Fault, Stage

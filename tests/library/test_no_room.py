@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from casebase.match.index_files import writing_alone
+from casebase.match.index.files import writing_alone
 
 resource = pytest.importorskip("resource", reason="limits of a process are a thing of POSIX")
 

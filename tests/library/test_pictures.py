@@ -16,9 +16,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from pictures_given import PLACES, PNG_PLACES, drawing, file_of, jpeg_of_a_telephone, png_of_an_editor
 
 from casebase.errors import InputError
-from casebase.library.picture_parts import parts_of
-from casebase.library.pictures import LONGEST_SIDE, MOST_BYTES_KEPT, cleaned, what_is_wrong_with
-from casebase.library.taken_files import kept_form
+from casebase.library.accepted_files import kept_form
+from casebase.library.pictures import LONGEST_SIDE, MOST_BYTES_KEPT, cleaned, parts_of, what_is_wrong_with
 
 
 def opened(content: bytes) -> Image.Image:

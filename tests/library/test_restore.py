@@ -23,8 +23,8 @@ from other_processes import confirmed_until_now, run, writer
 
 from casebase.errors import LibraryError
 from casebase.library import restore as restoring
-from casebase.library.attached_files import files_folder
 from casebase.library.backup import back_up
+from casebase.library.file_store import files_folder
 from casebase.library.matching import index_folder
 from casebase.library.restore import restore
 from casebase.library.schema import MIGRATIONS

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from casebase.errors import LibraryError
-from casebase.library.completeness import clashes_in, completeness_of, missing_in
+from casebase.library.review_queue import clashes_in, completeness_of, missing_in
 from casebase.library.reviews import Said, said_of, say, standings
 from casebase.library.store import Library
 from casebase.record.loading import case_from_data, load_file, record_files

@@ -9,10 +9,9 @@ import pytest
 
 from casebase.errors import LibraryError
 from casebase.library.store import Library, Outcome
-from casebase.record.canonical import canonical_json, plain_data, sha256_of
 from casebase.record.case import Case
-from casebase.record.loading import load_text
-from casebase.record.writing import record_yaml
+from casebase.record.json_form import canonical_json, plain_data, sha256_of
+from casebase.record.loading import load_text, record_yaml
 
 MakeCase = Callable[..., Case]
 

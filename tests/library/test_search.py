@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.library.search import match_query, words_in
+from casebase.library.records import match_query, words_in
 from casebase.library.store import Library
 from casebase.record.case import Case
 

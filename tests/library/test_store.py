@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from casebase.commands.shared import list_filters
 from casebase.errors import CasebaseError, InputError, LibraryError
-from casebase.library import identity
-from casebase.library.filters import list_filters
+from casebase.library import records
 from casebase.library.store import Library, Outcome
-from casebase.record.canonical import canonical_json, id_from, plain_data, sha256_of
 from casebase.record.case import Case
+from casebase.record.json_form import canonical_json, id_from, plain_data, sha256_of
 
 MakeCase = Callable[..., Case]
 
@@ -189,7 +189,7 @@ def test_a_beginning_that_fits_several_ids_is_refused_with_them(
 ) -> None:
     """Nobody guesses which case was meant: the IDs are named, one character more decides."""
     given_ids = iter(["abcd0001", "abcd0002", "abce0003"])
-    monkeypatch.setattr(identity, "id_from", lambda _sha256, _length: next(given_ids))
+    monkeypatch.setattr(records, "id_from", lambda _sha256, _length: next(given_ids))
     library.log([make_case(concern=f"Number {number}.") for number in range(3)])
     with pytest.raises(LibraryError, match=r"'abcd' begins several IDs .abcd0001, abcd0002.: type one"):
         library.get("abcd")
@@ -240,7 +240,7 @@ def test_two_records_whose_ids_collide_get_different_ones(
 ) -> None:
     """Where the first eight characters are taken, the second record takes one more of its digest."""
     monkeypatch.setattr(
-        identity, "id_from", lambda sha256, length: ("abcd0000" + id_from(sha256, 18))[:length]
+        records, "id_from", lambda sha256, length: ("abcd0000" + id_from(sha256, 18))[:length]
     )
     first, second = library.log([make_case(), make_case(concern="Another record.")])
     assert first.case_id == "abcd0000"

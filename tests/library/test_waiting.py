@@ -2,9 +2,9 @@
 
 import pytest
 
-from casebase.library import waiting as waiting_module
+from casebase.library import review_queue as waiting_module
+from casebase.library.review_queue import waiting
 from casebase.library.store import Library
-from casebase.library.waiting import waiting
 from casebase.record.loading import case_from_data
 
 OHMS = {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "battery": "disconnected"}

@@ -3,8 +3,8 @@
 import pytest
 
 from casebase import places
-from casebase.match.collection import Collection, collection_of
-from casebase.match.filling import filled_profiles
+from casebase.match.index.collection import Collection, collection_of
+from casebase.match.meaning import filled_profiles
 from casebase.match.profile import Profile
 
 

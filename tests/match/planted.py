@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from casebase.match.questions import CAUSE, MODEL, Comparison, Question
+from casebase.match.evaluation.questions import CAUSE, MODEL, Comparison, Question
 
 TEMPERATURE = 0.05
 PARTS = ("meaning", "readings", "codes", "vehicle")

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from casebase import places
-from casebase.match.asking import questions_of
-from casebase.match.evaluate import evaluate
-from casebase.match.fitting import fit
-from casebase.match.weights import WEIGHTS
+from casebase.match.evaluation.asking import questions_of
+from casebase.match.evaluation.evaluate import evaluate
+from casebase.match.evaluation.fitting import fit
+from casebase.match.facets.measure import WEIGHTS
 
 
 @pytest.fixture(scope="module")

@@ -14,17 +14,17 @@ from ruamel.yaml import YAML
 
 from casebase import places
 from casebase.errors import InputError
-from casebase.match.answer import answer_to
-from casebase.match.calibrating import Asked, calibrated, log_loss
-from casebase.match.causes import cause_shares, pooled_causes, something_else
-from casebase.match.causes_data import causes_data
+from casebase.match.answer.answer import answer_to
+from casebase.match.answer.case_votes import JUDGED, Pooling
+from casebase.match.answer.causes import cause_shares, pooled_causes, something_else
+from casebase.match.answer.data import causes_data
+from casebase.match.answer.deciding_tests import settling_tests, weighed_by_causes
+from casebase.match.answer.fault_fit import BusRead, SingleFault
+from casebase.match.answer.past_tests import Holder, expected_bits, past_readings
+from casebase.match.evaluation.calibrating import Asked, calibrated, log_loss
+from casebase.match.facets.measure import Match
 from casebase.match.meaning import meanings_of
-from casebase.match.past_readings import Holder, expected_bits, past_readings
-from casebase.match.pooling import JUDGED, Pooling
 from casebase.match.profile import profile_of
-from casebase.match.ranking import Match
-from casebase.match.settling import settling_tests, weighed_by_causes
-from casebase.match.single_fault import BusRead, SingleFault
 from casebase.record.loading import case_from_data
 from casebase.record.vocabulary import BusState
 

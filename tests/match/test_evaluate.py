@@ -8,10 +8,9 @@ import numpy as np
 import pytest
 
 from casebase.errors import InputError
-from casebase.match.evaluate import evaluate
-from casebase.match.hiding import as_stuck_job
-from casebase.match.profile import profile_of
-from casebase.match.questions import (
+from casebase.match.evaluation.asking import as_stuck_job
+from casebase.match.evaluation.evaluate import evaluate
+from casebase.match.evaluation.questions import (
     CAUSE,
     MODEL,
     Comparison,
@@ -22,8 +21,9 @@ from casebase.match.questions import (
     same_fault_same_kind_of_place,
     worth_asking,
 )
-from casebase.match.rarity import rarity_in
-from casebase.match.weights import FACETS, WEIGHTS
+from casebase.match.facets.base import rarity_in
+from casebase.match.facets.measure import FACETS, WEIGHTS
+from casebase.match.profile import profile_of
 
 sys.path.insert(0, str(Path(__file__).parent))
 from planted import PARTS, comparison

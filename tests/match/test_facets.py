@@ -6,15 +6,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from casebase.match.codes_facet import compare_codes
-from casebase.match.network_facet import compare_networks
+from casebase.match.facets.base import Rarity
+from casebase.match.facets.codes import compare_codes
+from casebase.match.facets.measure import FACETS, WEIGHTS
+from casebase.match.facets.network import compare_networks
+from casebase.match.facets.readings import compare_readings
+from casebase.match.facets.silence import compare_silence
+from casebase.match.facets.symptoms import compare_symptoms
 from casebase.match.profile import profile_of
-from casebase.match.rarity import Rarity
-from casebase.match.readings_facet import compare_readings
-from casebase.match.scales import ohms_apart, volts_apart
-from casebase.match.silence_facet import compare_silence
-from casebase.match.symptoms_facet import compare_symptoms
-from casebase.match.weights import FACETS, WEIGHTS
+from casebase.match.traits import ohms_apart, volts_apart
 
 NOTHING_COUNTED = Rarity(10, Counter())
 PAIR = {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "battery": "disconnected"}

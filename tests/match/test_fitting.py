@@ -9,11 +9,18 @@ import pytest
 from scipy.optimize import check_grad
 
 from casebase.errors import InputError
-from casebase.match import rank_loss
-from casebase.match.evaluate import outcomes_of
-from casebase.match.fitting import STRENGTHS, fit, grouped_folds, strength_of
-from casebase.match.questions import CAUSE, MODEL, Question
-from casebase.match.rank_loss import RankLoss, block_of, fitted_weights
+from casebase.match.evaluation import fitting
+from casebase.match.evaluation.evaluate import outcomes_of
+from casebase.match.evaluation.fitting import (
+    STRENGTHS,
+    RankLoss,
+    block_of,
+    fit,
+    fitted_weights,
+    grouped_folds,
+    strength_of,
+)
+from casebase.match.evaluation.questions import CAUSE, MODEL, Question
 
 sys.path.insert(0, str(Path(__file__).parent))
 from planted import comparison, drawn_questions
@@ -91,14 +98,14 @@ def test_the_loss_is_the_cross_entropy_of_a_softmax(questions, loss):
     """Worked out question by question from the scores, it is the same."""
     expected = []
     for question in questions:
-        heat = np.exp(question.comparison.scores(TRUTH) / rank_loss.TEMPERATURE)
+        heat = np.exp(question.comparison.scores(TRUTH) / fitting.TEMPERATURE)
         expected.append(-np.log(heat[question.relevant].sum() / heat.sum()))
     assert loss.each(TRUTH) == pytest.approx(np.array(expected), abs=1e-5)
 
 
 def test_a_large_library_is_fitted_on_what_comes_near(questions, monkeypatch):
     """With far rivals left out the planted weights are still found, and no relevant row is ever left out."""
-    monkeypatch.setattr(rank_loss, "MOST_RIVALS", 20)
+    monkeypatch.setattr(fitting, "MOST_RIVALS", 20)
     blocks = [block_of(question, EQUAL) for question in questions]
     assert all(len(block.relevant) == 21 and block.relevant.sum() == 1 for block in blocks)
     assert fitted_weights(RankLoss(blocks), EQUAL, 1e-6) == pytest.approx(TRUTH, abs=0.06)

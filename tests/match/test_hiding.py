@@ -6,11 +6,10 @@ import pytest
 from pydantic import BaseModel
 
 from casebase.errors import InputError
-from casebase.match.hiding import as_stuck_job
+from casebase.match.evaluation.asking import as_stuck_job
 from casebase.match.profile import profile_of
-from casebase.record.case import Case
+from casebase.record.case import Case, status_of
 from casebase.record.loading import case_from_data
-from casebase.record.status import status_of
 from casebase.record.vocabulary import Kind, Stage, Status
 
 KEPT = """

@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from casebase.match.index_building import IndexBuilder, empty_index
-from casebase.match.index_files import Stamp, append, begin_again, read_index, writing_alone
-from casebase.match.query import Query
-from casebase.match.ranking import FAULTS
+from casebase.match.facets.measure import FAULTS
+from casebase.match.index.building import IndexBuilder, empty_index
+from casebase.match.index.files import Stamp, append, begin_again, read_index, writing_alone
+from casebase.match.index.query import Query
 from tests.match.varied_profiles import DIMENSIONS, varied
 
 STAMP = Stamp("a library", "a model", DIMENSIONS)

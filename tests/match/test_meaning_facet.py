@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import pytest
 
-from casebase.match.meaning_facet import compare_meaning
+from casebase.match.facets.base import Rarity
+from casebase.match.facets.meaning import compare_meaning
 from casebase.match.profile import profile_of
-from casebase.match.rarity import Rarity
 
 COUNTED = Rarity(10, Counter())
 STUCK = {"driver_stuck_dominant": 0.97, "healthy": 0.02, "lines_shorted_together": 0.01}

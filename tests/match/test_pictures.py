@@ -6,14 +6,13 @@ from collections import Counter
 
 import pytest
 
-from casebase.match.index_building import index_of
-from casebase.match.pictures import TOLD_BY_LEVELS
-from casebase.match.profile import Profile, profile_of
-from casebase.match.profile_json import from_data, to_data
-from casebase.match.query import Query, facet_answers
-from casebase.match.ranking import FAULTS
-from casebase.match.rarity import Rarity
-from casebase.match.readings_facet import compare_readings
+from casebase.match.facets.base import Rarity
+from casebase.match.facets.measure import FAULTS
+from casebase.match.facets.readings import compare_readings
+from casebase.match.facets.waveform import TOLD_BY_LEVELS
+from casebase.match.index.building import index_of
+from casebase.match.index.query import Query, facet_answers
+from casebase.match.profile import Profile, from_data, profile_of, to_data
 from casebase.record.vocabulary import Look
 
 NOTHING_COUNTED = Rarity(10, Counter())

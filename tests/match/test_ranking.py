@@ -8,12 +8,11 @@ import pytest
 from ruamel.yaml import YAML
 
 from casebase import places
-from casebase.match.answer import answer_data
-from casebase.match.answer import answer_to as answered
-from casebase.match.collection import collection_of
-from casebase.match.nearest import nearest
-from casebase.match.profile import profile_of
-from casebase.match.profile_json import from_data, to_data
+from casebase.match.answer.answer import answer_data
+from casebase.match.answer.answer import answer_to as answered
+from casebase.match.index.collection import collection_of
+from casebase.match.index.search import nearest
+from casebase.match.profile import from_data, profile_of, to_data
 from casebase.record.vocabulary import Kind, Status
 
 ENDED = {"ended": "2026-03-02"}

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.match import spelled_out as module
-from casebase.match.spelled_out import abbreviations_digest, spelled_out
+from casebase.match.text import shorthand as module
+from casebase.match.text.shorthand import abbreviations_digest, spelled_out
 
 ROWS = module._rows()
 SHORTS = sorted({short for row in ROWS for short in row["short"].split(";")} | {"ABS", "SAS", "BCM"})

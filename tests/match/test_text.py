@@ -16,8 +16,8 @@ from hypothesis import strategies as st
 
 from casebase import places
 from casebase.errors import ModelError
-from casebase.match import spelled_out, text, text_kept, text_model
-from casebase.match.text import open_embedder
+from casebase.match.text import embedder, model_store, shorthand
+from casebase.match.text.embedder import open_embedder
 from tests.match.small_model import write_small_model
 
 STORIES = [
@@ -53,7 +53,7 @@ def cache(exported, tmp_path) -> Path:
 @pytest.fixture
 def no_export(monkeypatch):
     """Make exporting fail the test: what is kept must do."""
-    monkeypatch.setattr(text, "export", lambda *_: pytest.fail("exported again"))
+    monkeypatch.setattr(embedder, "export", lambda *_: pytest.fail("exported again"))
 
 
 def kept_folder(cache: Path) -> Path:
@@ -138,10 +138,10 @@ def test_identity_follows_weights_export_and_abbreviations(model, cache, embedde
     own = open_embedder(cache, str(model)).identity
     assert open_embedder(cache, str(model)).identity == own
     assert embedder.identity != own
-    monkeypatch.setattr(text, "EXPORT_VERSION", 0)
+    monkeypatch.setattr(embedder, "EXPORT_VERSION", 0)
     kept_folder(cache).rename(str(kept_folder(cache))[:-1] + "0")
     otherwise_exported = open_embedder(cache, str(model)).identity
-    monkeypatch.setattr(spelled_out, "_rows", list)
+    monkeypatch.setattr(shorthand, "_rows", list)
     assert len({own, otherwise_exported, open_embedder(cache, str(model)).identity}) == 3
 
 
@@ -155,35 +155,35 @@ def flip_a_byte(path: Path) -> None:
     path.write_bytes(content)
 
 
-@pytest.mark.parametrize("name", text_kept.FILES)
+@pytest.mark.parametrize("name", model_store.FILES)
 @pytest.mark.parametrize("spoil", [flip_a_byte, lambda path: path.write_bytes(b""), Path.unlink])
 def test_a_damaged_file_is_noticed(cache, name, spoil):
     """A file of another size, with another byte, or gone: the export does not count."""
     folder = kept_folder(cache)
-    assert text_kept.read_kept(folder) is not None
+    assert model_store.read_kept(folder) is not None
     spoil(folder / name)
-    assert text_kept.read_kept(folder) is None
+    assert model_store.read_kept(folder) is None
 
 
 @pytest.mark.parametrize("content", ["", "{", "[]", '{"files": {}}', "null", '{"weights": 3}'])
 def test_damaged_settings_are_noticed(cache, content):
     """What cannot be read, or lacks something, counts as nothing."""
     (kept_folder(cache) / "settings.json").write_text(content, encoding="utf-8")
-    assert text_kept.read_kept(kept_folder(cache)) is None
+    assert model_store.read_kept(kept_folder(cache)) is None
 
 
 def test_a_copied_export_still_counts_and_is_read_once(cache, model, no_export, monkeypatch):
     """Another time of change makes the bytes be compared, once; then the new time is known."""
-    for name in text_kept.FILES:
+    for name in model_store.FILES:
         os.utime(kept_folder(cache) / name, (1, 1))
     assert open_embedder(cache, str(model)).dimensions == 32
-    monkeypatch.setattr(text_kept, "file_sha256", lambda path: pytest.fail(f"{path} was read"))
+    monkeypatch.setattr(model_store, "file_sha256", lambda path: pytest.fail(f"{path} was read"))
     assert open_embedder(cache, str(model)).dimensions == 32
 
 
 def test_weights_rotten_under_the_same_size_and_time_are_noticed_by_what_they_give(cache, model, exported):
     """Neither size nor time tells of a bad disk; the vector of a fixed text does, and the export is made again."""
-    weights = kept_folder(cache) / text_kept.WEIGHTS
+    weights = kept_folder(cache) / model_store.WEIGHTS
     known = weights.stat()
     weights.write_bytes(bytes(known.st_size))
     os.utime(weights, ns=(known.st_atime_ns, known.st_mtime_ns))
@@ -195,23 +195,23 @@ def test_weights_rotten_under_the_same_size_and_time_are_noticed_by_what_they_gi
 def test_two_that_export_at_once_leave_one_whole_export(exported, cache):
     """Both found the same damaged export; the first replaces it, the second finds a newer one and leaves it."""
     place = kept_folder(cache)
-    flip_a_byte(place / text_kept.GRAPH)
-    damaged = text_kept.stamp_of(place)
+    flip_a_byte(place / model_store.GRAPH)
+    damaged = model_store.stamp_of(place)
     first, second = (Path(shutil.copytree(kept_folder(exported), cache / name)) for name in "12")
-    text_kept.put_in_place(first, place, damaged)
-    newer = text_kept.stamp_of(place)
-    assert text_kept.read_kept(place) is not None
-    text_kept.put_in_place(second, place, damaged)
-    assert text_kept.stamp_of(place) == newer
+    model_store.put_in_place(first, place, damaged)
+    newer = model_store.stamp_of(place)
+    assert model_store.read_kept(place) is not None
+    model_store.put_in_place(second, place, damaged)
+    assert model_store.stamp_of(place) == newer
     assert not first.exists()
     assert second.exists()
 
 
 def test_what_a_killed_process_left_goes_after_a_day(tmp_path):
     """A folder half made stays while somebody may be at it, and is removed later."""
-    old, new = text_kept.new_folder(tmp_path), text_kept.new_folder(tmp_path)
+    old, new = model_store.new_folder(tmp_path), model_store.new_folder(tmp_path)
     os.utime(old, (1, 1))
-    newest = text_kept.new_folder(tmp_path)
+    newest = model_store.new_folder(tmp_path)
     assert {path.name for path in tmp_path.iterdir()} == {new.name, newest.name}
 
 
@@ -240,7 +240,7 @@ def test_a_package_not_installed(tmp_path, monkeypatch):
 
 def test_other_weights_than_the_published_ones(tmp_path, monkeypatch):
     """Weights whose SHA-256 is not the known one are not used, and the sentence gives both."""
-    monkeypatch.setattr(text_model, "WEIGHTS_SHA256", "0" * 64)
+    monkeypatch.setattr(model_store, "WEIGHTS_SHA256", "0" * 64)
     sentence = refusal(tmp_path)
     assert "53aa51172d142c89d9012cce15ae4d6cc0ca6895895114379cacb4fab128d9db" in sentence
     assert "0" * 64 in sentence
@@ -298,7 +298,7 @@ def test_a_full_disk(model, tmp_path, monkeypatch):
     def full(_folder, _kept):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("casebase.match.text_export.seal", full)
+    monkeypatch.setattr("casebase.match.text.embedder.export.seal", full)
     assert "No space left on device" in refusal(tmp_path / "cache", str(model))
     assert list((tmp_path / "cache").iterdir()) == []
 
@@ -308,20 +308,20 @@ def test_an_export_that_gives_other_vectors_is_not_used(model, exported, tmp_pat
 
     def wrong(_model, folder, _progress):
         shutil.copytree(kept_folder(exported), folder, dirs_exist_ok=True)
-        weights = folder / text_kept.WEIGHTS
+        weights = folder / model_store.WEIGHTS
         weights.write_bytes(bytes(weights.stat().st_size))
-        text_kept.seal(
-            folder, text_kept.Kept(**json.loads((folder / "settings.json").read_text(encoding="utf-8")))
+        model_store.seal(
+            folder, model_store.Kept(**json.loads((folder / "settings.json").read_text(encoding="utf-8")))
         )
 
-    monkeypatch.setattr(text, "export", wrong)
+    monkeypatch.setattr(embedder, "export", wrong)
     assert "does not give the model's own vectors" in refusal(tmp_path, str(model))
 
 
 def test_the_settings_are_readable(exported):
     """What is kept beside the weights is plain JSON with a SHA-256 per file."""
     kept = json.loads((kept_folder(exported) / "settings.json").read_text(encoding="utf-8"))
-    assert set(kept["files"]) == set(text_kept.FILES)
+    assert set(kept["files"]) == set(model_store.FILES)
     assert all(len(sha256) == 64 for sha256, _, _ in kept["files"].values())
 
 

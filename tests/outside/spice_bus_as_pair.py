@@ -10,8 +10,8 @@ import numpy as np
 from ngspice_bus import Branch, Bridge, Module, SpiceBus
 from ngspice_run import solved
 
+from casebase.bus.instruments import observed
 from casebase.bus.network import Drivers, PairBuses, Shunt, asleep, dominant, recessive
-from casebase.bus.observe import observed
 from casebase.bus.pair_draws import ROLES, Drawn
 
 PLACES: Final = 15

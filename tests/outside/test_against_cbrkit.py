@@ -17,12 +17,12 @@ from cbrkit.sim import aggregator, attribute_value
 from cbrkit.sim.collections import isolated_mapping, jaccard
 from cbrkit.sim.generic import equality
 
-from casebase.match.codes_facet import code_relation
-from casebase.match.collection import collection_of
-from casebase.match.facet import Compared, best_pairing, joined, overlap
-from casebase.match.nearest import nearest
+from casebase.match.facets.base import Compared, best_pairing, joined, overlap
+from casebase.match.facets.codes import code_relation
+from casebase.match.facets.measure import FAULTS, faults_by
+from casebase.match.index.collection import collection_of
+from casebase.match.index.search import nearest
 from casebase.match.profile import profile_of
-from casebase.match.ranking import FAULTS, faults_by
 from casebase.match.traits import CodeTrait
 
 LAMPS = ("ABS", "airbag", "engine", "steering", "general warning")

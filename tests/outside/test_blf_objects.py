@@ -9,7 +9,7 @@ import pytest
 
 from casebase.errors import CaptureError
 from casebase.intake.bus_log.frames import BIT_RATE_SWITCH, ERROR, ERROR_PASSIVE, EXTENDED, FD
-from casebase.intake.bus_log.reading import open_log
+from casebase.intake.bus_log.open_log import open_log
 
 
 def thing(kind, body, *, version=1, ticks=0, coarse=False):

@@ -17,11 +17,11 @@ import numpy as np
 import pytest
 from crccheck.crc import Crc15Can, Crc17CanFd, Crc21CanFd
 
-from casebase.intake.can_checks import CRC_15, CRC_17, CRC_21
-from casebase.intake.capture.destuffing import crc_of
+from casebase.intake.capture.bits import crc_of
+from casebase.intake.capture.can_frames import Fault
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.frame_table import Fault
 from casebase.intake.capture.samples import Wanted
+from casebase.record.can import CRC_15, CRC_17, CRC_21
 
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent.parent / "bench"))

@@ -20,7 +20,7 @@ from udsoncan import Dtc
 
 from casebase.record.codes import Statement, code_from_bytes, parse_code
 from casebase.record.modules import module_family, module_key
-from casebase.record.status_byte import StatusByte
+from casebase.record.trouble_code import StatusByte
 
 STATED = {
     code: text for code, text in OBD_TEXTS.items() if "eserved" not in text and "anufacturer" not in text

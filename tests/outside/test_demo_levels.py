@@ -13,10 +13,9 @@ from typing import Final, NamedTuple
 import pytest
 
 from casebase.errors import CasebaseError
-from casebase.record.case import Case, Network
+from casebase.record.case import Case, Network, status_of
 from casebase.record.loading import load_file
 from casebase.record.reading import Reading
-from casebase.record.status import status_of
 from casebase.record.vocabulary import (
     POWER_LINES,
     Fault,

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from sentence_transformers import SentenceTransformer
 
-from casebase.match import text_model
-from casebase.match.spelled_out import spelled_out
-from casebase.match.text import open_embedder
+from casebase.match.text import model_store
+from casebase.match.text.embedder import open_embedder
+from casebase.match.text.shorthand import spelled_out
 from tests.match.small_model import write_small_model
 
 LONG = "Lost communication with the brake module while the bus was quiet, again and again. "
@@ -62,7 +62,7 @@ TEXTS = [
 @pytest.fixture(scope="module")
 def reference():
     """The model as sentence-transformers loads it from the package's own files."""
-    return SentenceTransformer(text_model.where_to_load(text_model.named_model(None)), device="cpu")
+    return SentenceTransformer(model_store.where_to_load(model_store.named_model(None)), device="cpu")
 
 
 def cosines(own, reference):

@@ -4,7 +4,7 @@ import j1939
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.intake.bus_log.j1939 import j1939_fields
+from casebase.intake.bus_log.senders import j1939_fields
 
 
 @given(st.integers(0, 0x1FFF_FFFF))

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from casebase.intake.bus_log.frames import ERROR, EXTENDED, Channels, block_of
-from casebase.intake.bus_log.reading import open_log
+from casebase.intake.bus_log.open_log import open_log
 
 ENDINGS = [".log", ".asc", ".trc", ".csv", ".blf", ".mf4"]
 COLUMNS = ["seconds", "identifiers", "kinds", "lengths"]

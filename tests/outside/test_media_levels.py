@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 
 from casebase.bus.bank import Bank
-from casebase.bus.fault_tolerant_model import fault_tolerant_can
-from casebase.bus.flexray_model import flexray
+from casebase.bus.fault_tolerant import fault_tolerant_can
+from casebase.bus.flexray import flexray
 from casebase.bus.media import K_LINE_24_VOLT_OHMS, MEDIA, Figure, healthy_ohms
-from casebase.bus.pair_model import high_speed_can
-from casebase.bus.single_model import k_line, lin, single_wire_can
+from casebase.bus.pair import high_speed_can
+from casebase.bus.single_faults import k_line, lin, single_wire_can
 from casebase.record.vocabulary import BusState, Line, Medium
 
 PUBLISHED: Final = [

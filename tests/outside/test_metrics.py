@@ -8,8 +8,8 @@ from scipy import stats
 from sklearn.metrics import label_ranking_average_precision_score, ndcg_score
 from sklearn.model_selection import GroupKFold
 
-from casebase.match.fitting import grouped_folds
-from casebase.match.metrics import (
+from casebase.match.evaluation.fitting import grouped_folds
+from casebase.match.evaluation.metrics import (
     above_every_look_alike,
     hit_at,
     mean_of,

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, special, stats
 
-from casebase.bus.nexttest import _explained, _information, _left_after
+from casebase.bus.next_test import _explained, _information, _left_after
 from casebase.bus.posterior import _log_mean, expected_entropy
 
 

@@ -9,7 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import InputError
-from casebase.record.vin import CHARACTER_VALUES, MODEL_YEAR_CODES, POSITION_WEIGHTS, check_digit, parse_vin
+from casebase.record.vehicle import (
+    CHARACTER_VALUES,
+    MODEL_YEAR_CODES,
+    POSITION_WEIGHTS,
+    check_digit,
+    parse_vin,
+)
 
 WORKED_EXAMPLES = [
     # 49 CFR 565.15(c), sample calculation of a check digit: 411 = 37 x 11 + 4

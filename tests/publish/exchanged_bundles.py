@@ -8,9 +8,9 @@ import zipfile
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
-from casebase.library.bundle_checks import checked_bundle
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
+from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import TakenIn, take_in
 

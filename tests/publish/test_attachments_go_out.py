@@ -16,18 +16,17 @@ from exchanged_bundles import DAY, members_of, packed, taken, with_right_sums
 from pictures_given import drawing, file_of, jpeg_of_a_telephone, png_of_an_editor
 
 from casebase.errors import BundleError, EditionError, LibraryError
-from casebase.library.attached_files import AttachedFiles
+from casebase.library.accepted_files import kept_form
 from casebase.library.attachments import attach
-from casebase.library.index_update import Means
+from casebase.library.file_store import AttachedFiles
+from casebase.library.matching import Means
 from casebase.library.store import Library
-from casebase.library.taken_files import kept_form
 from casebase.publish.bundle import export_bundle
 from casebase.publish.frozen import freeze
 from casebase.publish.private_text import hits_in
-from casebase.publish.public_fields import public_case, with_what_stays_inside
-from casebase.publish.public_files import public_contents
+from casebase.publish.public_fields import public_case, public_contents, with_what_stays_inside
 from casebase.publish.taking_in import Became
-from casebase.record.canonical import canonical_json
+from casebase.record.json_form import canonical_json
 
 FOR_OTHERS = {"file": "splice.jpg", "shows": "the splice", "for_others": "yes", "sha256": "ab" * 32}
 INSIDE = {"file": "brandvoll.jpg", "shows": "her car", "sha256": "cd" * 32}

@@ -16,10 +16,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 from exchanged_bundles import changed_line, members_of, packed, sent, taken, with_right_sums
 
 from casebase.errors import BundleError, CasebaseError, RecordError
-from casebase.library.bundle_archive import traps_in
-from casebase.library.bundle_checks import checked_bundle
-from casebase.library.bundle_format import MOST_MEMBERS
 from casebase.library.store import Library
+from casebase.publish.bundle_archive import MOST_MEMBERS, traps_in
+from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.public_fields import public_case
 
 

@@ -8,13 +8,12 @@ import pytest
 from casebase import places
 from casebase.errors import EditionError
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
-from casebase.match.answer import answer_to
-from casebase.match.index import ATOM_LISTS, COLUMNS
-from casebase.publish import packed_index
+from casebase.library.matching import Means
+from casebase.match.answer.answer import answer_to
+from casebase.match.index.match_index import ATOM_LISTS, COLUMNS
+from casebase.publish import frozen as frozen_files
 from casebase.publish.edition import Edition, is_frozen, open_frozen
-from casebase.publish.frozen import freeze
-from casebase.publish.packed_index import pack_index, unpack_index
+from casebase.publish.frozen import freeze, pack_index, unpack_index
 
 FACTS = {"frozen on": "2026-11-25", "cases from": "a test"}
 
@@ -107,7 +106,7 @@ def test_another_file_is_refused(tmp_path):
 
 def test_index_comes_back_as_it_was_packed(frozen, monkeypatch, tmp_path):
     """Arrays, atoms and vectors, also in several pieces."""
-    monkeypatch.setattr(packed_index, "PIECE_BYTES", 7)
+    monkeypatch.setattr(frozen_files, "PIECE_BYTES", 7)
     with open_frozen(frozen) as connection:
         index = unpack_index(connection)
     with sqlite3.connect(tmp_path / "pieces.db") as other:
@@ -122,7 +121,7 @@ def test_index_comes_back_as_it_was_packed(frozen, monkeypatch, tmp_path):
 
 def test_index_of_another_version_is_not_taken(frozen, monkeypatch):
     """Its arrays would mean something else."""
-    monkeypatch.setattr(packed_index, "INDEX_VERSION", "0.0")
+    monkeypatch.setattr(frozen_files, "INDEX_VERSION", "0.0")
     with open_frozen(frozen) as connection:
         assert unpack_index(connection) is None
 

@@ -5,9 +5,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import LibraryError
-from casebase.library.cleared_text import clear, cleared
 from casebase.library.derived import Kept
-from casebase.library.private_names import add_names, names, remove_names
+from casebase.library.privacy import add_names, clear, cleared, names, remove_names
 from casebase.library.store import Library
 from casebase.publish.private_kinds import found_in
 from casebase.publish.private_text import hits_in, hits_in_text, masked

@@ -10,7 +10,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from exchanged_bundles import sent, taken
 
 from casebase.errors import BundleError, LibraryError
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.library.near_duplicates import near_duplicates
 from casebase.library.reviews import Said, say, standings
 from casebase.library.sources import set_weight, sources_in, taken_from, taken_from_of

@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
 
-from casebase.library.bundle_checks import checked_bundle
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
+from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import Became, take_in
 from casebase.record.loading import case_from_data

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.record.canonical import ID_LENGTH, canonical_json, id_from, plain_data, sha256_of
 from casebase.record.case import ID_PATTERN, Case
+from casebase.record.json_form import ID_LENGTH, canonical_json, id_from, plain_data, sha256_of
 from casebase.record.loading import load_text
 
 TYPED_NEATLY = """\

@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import CodeError
-from casebase.record.blame import speaks_of_network, split_by_scope, who_blames_whom
+from casebase.record.code_lists import speaks_of_network, split_by_scope, who_blames_whom
+from casebase.record.code_meaning import module_named, network_statement
 from casebase.record.codes import (
     Grammar,
     ReadAs,
@@ -20,9 +21,8 @@ from casebase.record.codes import (
     code_from_bytes,
     parse_code,
 )
-from casebase.record.network_codes import module_named, network_statement
-from casebase.record.status_byte import StatusByte, parse_status_byte
-from casebase.record.tables import read_table
+from casebase.record.trouble_code import StatusByte, parse_status_byte
+from casebase.record.word_list import read_table
 
 LETTER_CODES = st.builds(
     lambda letter, digit, rest, failure: (

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from casebase.record.case import Case
-from casebase.record.consistency import inconsistencies
+from casebase.record.checks import inconsistencies
 from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Line, Medium
 
 BODY_BUS = {"name": "body bus", "medium": "single-wire CAN"}

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from casebase.errors import CasebaseError
-from casebase.record.canonical import canonical_json
 from casebase.record.case import Case
+from casebase.record.json_form import canonical_json
 from casebase.record.loading import load_text
 from casebase.record.problems import MOST_PROBLEMS
 

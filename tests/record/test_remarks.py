@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from casebase.record.case import Case
-from casebase.record.remarks import earlier_reading, remarks_on
+from casebase.record.checks import earlier_reading, remarks_on
 
 WHOLE_OHMS = {
     "quantity": "resistance",

@@ -8,18 +8,18 @@ from pathlib import Path
 
 import pytest
 
-from casebase.record import schema
+from casebase.record import json_form
 from casebase.record.case import Case
 from casebase.record.vocabulary import Fault, Lamp
 
 CHECKOUT = Path(__file__).parents[2]
-KEPT = CHECKOUT / "schemas" / schema.FILE_NAME
+KEPT = CHECKOUT / "schemas" / json_form.FILE_NAME
 
 
 def test_the_schema_that_is_kept_is_the_one_the_models_make() -> None:
-    """After a change of the models: python -m casebase.record.schema schemas/."""
+    """After a change of the models: python -m casebase.record.json_form schemas/."""
     kept = KEPT.read_text(encoding="utf-8") if KEPT.exists() else ""
-    assert kept == schema.schema_text(), "run: python -m casebase.record.schema schemas/"
+    assert kept == json_form.schema_text(), "run: python -m casebase.record.json_form schemas/"
 
 
 def test_the_command_writes_the_schema_into_the_folder_named(
@@ -27,16 +27,16 @@ def test_the_command_writes_the_schema_into_the_folder_named(
 ) -> None:
     """One file, in UTF-8, ending with a line break."""
     monkeypatch.setattr(sys, "argv", ["schema", str(tmp_path)])
-    schema.main()
+    json_form.main()
     (written,) = tmp_path.iterdir()
     assert written.name == "case.schema.json"
-    assert written.read_bytes() == schema.schema_text().encode()
+    assert written.read_bytes() == json_form.schema_text().encode()
     assert written.read_bytes().endswith(b"}\n")
 
 
 def test_every_key_of_a_record_stands_in_the_schema() -> None:
     """An editor can offer them, with what each is for."""
-    made = schema.case_schema()
+    made = json_form.case_schema()
     assert list(made["properties"]) == list(Case.model_fields)
     assert made["required"] == ["kind", "vehicle"]
     assert made["$defs"]["Reading"]["properties"]["unplugged"]["description"].startswith(
@@ -46,21 +46,21 @@ def test_every_key_of_a_record_stands_in_the_schema() -> None:
 
 def test_every_group_of_keys_is_closed() -> None:
     """A misspelt key is marked wherever it stands."""
-    groups = [it for it in schema.case_schema()["$defs"].values() if it["type"] == "object"]
+    groups = [it for it in json_form.case_schema()["$defs"].values() if it["type"] == "object"]
     assert len(groups) >= 14
     assert all(it["additionalProperties"] is False for it in groups)
-    assert schema.case_schema()["additionalProperties"] is False
+    assert json_form.case_schema()["additionalProperties"] is False
 
 
 def test_fixed_lists_stand_in_the_schema_word_for_word() -> None:
     """An editor offers the same words that the loader takes."""
-    lists = schema.case_schema()["$defs"]
+    lists = json_form.case_schema()["$defs"]
     assert lists["Fault"]["enum"] == [fault.value for fault in Fault]
     assert lists["Lamp"]["enum"] == [lamp.value for lamp in Lamp]
 
 
 def test_the_schema_names_its_draft() -> None:
     """JSON Schema draft 2020-12, and it is plain JSON."""
-    made = json.loads(schema.schema_text())
+    made = json.loads(json_form.schema_text())
     assert made["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     assert made["title"] == "casebase record"

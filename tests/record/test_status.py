@@ -7,8 +7,7 @@ from typing import Any
 
 import pytest
 
-from casebase.record.case import Case
-from casebase.record.status import missing_for_verified, readings_after_repair, status_of
+from casebase.record.case import Case, missing_for_verified, readings_after_repair, status_of
 from casebase.record.vocabulary import Status
 
 GUESSED = {"cause": {"fault": "low_open"}}

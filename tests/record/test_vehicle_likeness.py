@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.record.vehicle_likeness import (
+from casebase.match.facets.vehicle import (
     Likeness,
     VehicleIdentity,
     make_likeness,

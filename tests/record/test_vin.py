@@ -7,7 +7,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from casebase.errors import InputError
-from casebase.record.vin import (
+from casebase.record.vehicle import (
     CHARACTER_VALUES,
     check_digit,
     is_north_american_market,

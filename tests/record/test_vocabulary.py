@@ -23,7 +23,7 @@ from casebase.record.vocabulary import (
     Powertrain,
     Quantity,
 )
-from casebase.record.word import SHORT_FORMS, Word, plain_form
+from casebase.record.word_list import SHORT_FORMS, Word, plain_form
 
 LISTS = [
     it for it in vars(vocabulary).values() if isinstance(it, type) and issubclass(it, Word) and it is not Word

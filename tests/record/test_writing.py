@@ -10,9 +10,9 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from casebase.record.canonical import canonical_json, plain_data
 from casebase.record.case import Case
-from casebase.record.loading import load_text
+from casebase.record.json_form import canonical_json, plain_data
+from casebase.record.loading import load_text, record_yaml
 from casebase.record.vocabulary import (
     Answers,
     Condition,
@@ -31,8 +31,7 @@ from casebase.record.vocabulary import (
     Stage,
     YesNo,
 )
-from casebase.record.word import Word
-from casebase.record.writing import record_yaml
+from casebase.record.word_list import Word
 
 
 def of_list(words: type[Word]) -> st.SearchStrategy[str]:

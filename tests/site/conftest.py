@@ -9,7 +9,7 @@ import pytest
 
 from casebase import places
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.library.news import News
 from casebase.publish.frozen import freeze
 from casebase.record.case import Case

@@ -14,9 +14,9 @@ from axe_playwright_python.sync_playwright import Axe
 from browser import PHONE, chromium, served
 from pictures_given import drawing, file_of
 
+from casebase.library.accepted_files import kept_form
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
-from casebase.library.taken_files import kept_form
+from casebase.library.matching import Means
 from casebase.publish.frozen import freeze
 
 HOSTILE = b"<script>alert(1)</script>\nABS: U0121\n"

@@ -9,8 +9,8 @@ import pytest
 
 from casebase.errors import EditionError
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
-from casebase.publish.edition_folder import show_edition
+from casebase.library.matching import Means
+from casebase.publish.edition import show_edition
 from casebase.publish.publication import Imprint, publish
 from casebase.site import following
 from casebase.site.serving import site_over

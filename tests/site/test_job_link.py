@@ -9,13 +9,12 @@ from urllib.parse import quote_plus, urlencode
 import pytest
 from typer.testing import CliRunner
 
-from casebase.cli import app
+from casebase.commands.app import app
 from casebase.errors import InputError
+from casebase.match.facets.vehicle import VehicleIdentity, vehicle_likeness
 from casebase.record.loading import load_text
-from casebase.record.vehicle_likeness import VehicleIdentity, vehicle_likeness
 from casebase.record.vocabulary import Answers, Medium, Quantity
-from casebase.site.job_codes import MOST_CODES
-from casebase.site.job_fields import MOST_OF_A_LIST, MOST_PROBLEMS
+from casebase.site.job_fields import MOST_CODES, MOST_OF_A_LIST, MOST_PROBLEMS
 from casebase.site.job_given import LARGEST_QUERY_BYTES
 from casebase.site.job_link import (
     AskedJob,

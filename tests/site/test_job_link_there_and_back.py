@@ -17,8 +17,7 @@ from casebase.record.case import Case, CodeEntry
 from casebase.record.loading import load_text
 from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Answers, Condition, Lamp, Look, Medium, Reached, YesNo
-from casebase.site.job_codes import codes_text, read_codes
-from casebase.site.job_fields import names_in, names_text
+from casebase.site.job_fields import codes_text, names_in, names_text, read_codes
 from casebase.site.job_link import FIELDS, file_of, job_from_query, query_of, readings_left_out
 from casebase.site.job_readings import ROW_FIELDS, STATES, choices_of
 

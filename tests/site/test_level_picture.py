@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casebase.bus.level_words import sentences
+from casebase.bus.explain import sentences
 from casebase.bus.levels import levels_of
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Line, Medium
-from casebase.site.level_labels import beside, width_of
 from casebase.site.level_picture import LEFT, RIGHT, level_picture
+from casebase.site.svg import beside, width_of
 
 NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
 

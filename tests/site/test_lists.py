@@ -11,10 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from casebase.publish.edition import Edition, open_frozen
-from casebase.site.asked_text import LONGEST_QUERY, asked_of, plain_text
-from casebase.site.list_routes import LISTS
-from casebase.site.listed import MOST_ROWS, part_of
-from casebase.site.marked_hits import parts_of
+from casebase.site.lists import LONGEST_QUERY, MOST_ROWS, asked_of, part_of, plain_text
+from casebase.site.routes import LISTS
+from casebase.site.search_page import parts_of
 
 HEAVIEST_PAGE = 150_000
 PATHS = [a_list.path for a_list in LISTS]

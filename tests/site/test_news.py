@@ -12,8 +12,8 @@ from browser import DESK, PHONE, chromium, served
 from casebase.library.news import News
 from casebase.publish.edition import Edition, open_frozen
 from casebase.record.vocabulary import Review
+from casebase.site.edition_pages import start_context
 from casebase.site.serving import site_over
-from casebase.site.start_page import start_context
 
 SHOWN, HIDDEN = "case0001", "9a7c5e3g"
 

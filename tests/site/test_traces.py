@@ -17,7 +17,7 @@ from synthetic_captures import Bus, Sent, volts_of
 from casebase.intake.capture.samples import Wanted
 from casebase.intake.capture.trace import read_with_trace, trace_text
 from casebase.library.derived import Kept
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.publish.frozen import freeze
 from casebase.publish.private_text import hits_in
 

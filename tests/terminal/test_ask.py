@@ -13,13 +13,12 @@ import pexpect
 import pytest
 from rich.console import Console
 
-from casebase.intake.draft import Draft, draft_files, new_draft
+from casebase.intake.draft import Draft, draft_files, new_draft, resume
 from casebase.intake.interview import Interview
-from casebase.intake.resume import resume
 from casebase.intake.script import Beginning
-from casebase.record.status import status_of
+from casebase.record.case import status_of
 from casebase.record.vocabulary import Status
-from casebase.terminal.ask import hold_interview
+from casebase.terminal.interview import hold_interview
 
 TODAY = date(2026, 3, 2)
 TO_CONCERN = ["Norrvik", "Skarn", "", "", "", "", ""]

@@ -5,11 +5,11 @@ import io
 import pytest
 from rich.console import Console
 
-from casebase.match.causes import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
-from casebase.match.causes_words import in_words
-from casebase.match.local_codes import LOCAL_ONLY, CodeSetApart
-from casebase.match.settling import SettlingTest
-from casebase.terminal.causes_page import print_causes
+from casebase.match.answer.causes import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
+from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.explanation import in_words
+from casebase.record.code_lists import LOCAL_ONLY, CodeSetApart
+from casebase.terminal.answer import print_causes
 from casebase.terminal.page import Page
 
 SUPPLY = LikelyCause(

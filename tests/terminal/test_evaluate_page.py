@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from casebase.match.evaluate import evaluate
-from casebase.match.fitting import fit
-from casebase.match.questions import MODEL, Question
-from casebase.terminal.evaluate_page import evaluation_data, print_evaluation
+from casebase.match.evaluation.evaluate import evaluate
+from casebase.match.evaluation.fitting import fit
+from casebase.match.evaluation.questions import MODEL, Question
+from casebase.terminal.evaluation import evaluation_data, print_evaluation
 from casebase.terminal.page import Page
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "match"))

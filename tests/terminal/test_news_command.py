@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from casebase import browsing, places
+from casebase import places
+from casebase.commands import browse
 from casebase.library.store import Library
 
 DEMO = Path(__file__).parents[2] / "demo_cases"
@@ -111,7 +112,7 @@ def test_only_the_owner_sees_the_news_on_the_site(shop, monkeypatch, host, count
     """On this computer's own address; what a whole network reads does not tell of open jobs."""
     casebase("log", ITS_TWIN, library=shop)
     shown = []
-    monkeypatch.setattr(browsing, "_serve", lambda path, host, port, news: shown.extend(news))
-    monkeypatch.setattr(browsing, "_freeze", lambda library, out: None)
-    browsing.browse(None, host=host, port=8601, demo=False, library=shop)
+    monkeypatch.setattr(browse, "_serve", lambda path, host, port, news: shown.extend(news))
+    monkeypatch.setattr(browse, "_freeze", lambda library, out: None)
+    browse.browse(None, host=host, port=8601, demo=False, library=shop)
     assert len(shown) == count

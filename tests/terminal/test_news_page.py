@@ -6,7 +6,7 @@ import pytest
 from rich.console import Console
 
 from casebase.library.news import News
-from casebase.terminal.news_page import print_news
+from casebase.terminal.lead import print_news
 from casebase.terminal.page import Page
 
 NEWS = News(

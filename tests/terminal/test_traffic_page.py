@@ -11,7 +11,7 @@ from rich.console import Console
 from casebase.intake.bus_log.report import BitRates, report_of
 from casebase.intake.bus_log.traffic import read_traffic
 from casebase.terminal.page import Page
-from casebase.terminal.traffic_page import print_traffic
+from casebase.terminal.traffic import print_traffic
 from tests.intake.bus_log.invented_logs import (
     BRAKES,
     CLUSTER,

@@ -2,6 +2,8 @@
 
 Objects and their fields are those that python-can's reader knows. What it skips silently, such as a container that is
 cut off, is refused here.
+
+The objects of a BLF log that are frames, taken out as arrays: same fields and meaning as in python-can's reader.
 """
 
 from __future__ import annotations
@@ -11,15 +13,183 @@ import zlib
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import BinaryIO, Final
+from typing import Any, BinaryIO, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
-from casebase.intake.bus_log.blf_objects import frames_of
-from casebase.intake.bus_log.frames import Channels, FrameBlock
+from casebase.intake.bus_log.frames import (
+    BIT_RATE_SWITCH,
+    CLASSICAL_WIDTH,
+    ERROR,
+    ERROR_PASSIVE,
+    EXTENDED,
+    FD,
+    FD_LENGTHS,
+    FD_WIDTH,
+    REMOTE,
+    Channels,
+    FrameBlock,
+    empty_block,
+)
 from casebase.intake.bus_log.log_lines import Progress
+
+Places = NDArray[np.int64]
+
+_CAN_MESSAGE, _CAN_ERROR, _CAN_MESSAGE_2, _CAN_FD, _CAN_FD_64 = 1, 73, 86, 100, 101
+_BASE_BYTES: Final = 16
+_HEADER_BYTES: Final = {1: 32, 2: 40}
+"""Length of an object's header by its version; any other version is not known, and such an object is left out."""
+_FD_64_BYTES: Final = 40
+_NEEDED_BYTES: Final = {
+    _CAN_MESSAGE: 16,
+    _CAN_MESSAGE_2: 16,
+    _CAN_ERROR: 32,
+    _CAN_FD: 84,
+    _CAN_FD_64: _FD_64_BYTES,
+}
+_IDENTIFIER: Final = 0x1FFF_FFFF
+_TEN_MICROSECONDS: Final = 1
+_LENGTHS: Final = np.array([*FD_LENGTHS, *[FD_WIDTH] * 240], np.uint8)
+
+
+def frames_of(data: bytes, places: Places, start: float, channels: Channels) -> FrameBlock:
+    """Return the frames among the objects that begin at `places`.
+
+    Raises ValueError where an object is too short for what it says it is.
+    """
+    letters = np.frombuffer(data + bytes(FD_WIDTH + 100), np.uint8)
+    objects = _Objects(letters, places)
+    known = np.isin(objects.kinds, list(_NEEDED_BYTES)) & np.isin(objects.versions, list(_HEADER_BYTES))
+    objects = objects.taken(known)
+    is_wide = bool(np.isin(objects.kinds, (_CAN_FD, _CAN_FD_64)).any())
+    block = empty_block(len(objects.places), FD_WIDTH if is_wide else CLASSICAL_WIDTH)
+    block.seconds[:] = objects.seconds() + start
+    for kind in np.unique(objects.kinds):
+        chosen = np.flatnonzero(objects.kinds == kind)
+        part = objects.taken(chosen)
+        if (part.bodies + _NEEDED_BYTES[int(kind)] > part.places + part.sizes).any():
+            raise ValueError(f"an object of kind {kind} that is too short")
+        _fill(block, chosen, part, int(kind), channels)
+    return block
+
+
+class _Objects:
+    """Objects of one container: where each begins, its kind, and fields read from all of them at once."""
+
+    def __init__(self, letters: NDArray[np.uint8], places: Places) -> None:
+        self._letters = letters
+        self.places = places
+        self.versions = self.field(places + 6, 2)
+        self.sizes = self.field(places + 8, 4)
+        self.kinds = self.field(places + 12, 4)
+        self.bodies = places + np.where(self.versions == 2, _HEADER_BYTES[2], _HEADER_BYTES[1])
+
+    def taken(self, chosen: Any) -> _Objects:
+        """Return some of the objects."""
+        return _Objects(self._letters, self.places[chosen])
+
+    def field(self, at: Places, size: int) -> Places:
+        """Return whole numbers of up to 8 bytes, the smallest byte first."""
+        found = np.zeros(len(at), np.uint64)
+        for place in range(size):
+            found |= self._letters[at + place].astype(np.uint64) << np.uint64(8 * place)
+        return found.astype(np.int64)
+
+    def read(self, offset: int, size: int) -> Places:
+        """Return a field of the objects' bodies."""
+        return self.field(self.bodies + offset, size)
+
+    def rows(self, at: Places, counts: Places, width: int) -> NDArray[np.uint8]:
+        """Return `counts` bytes from `at` on, filled up with zeros."""
+        columns = np.arange(width)
+        inside = columns < counts[:, None]
+        return np.where(inside, self._letters[np.where(inside, at[:, None] + columns, 0)], 0)
+
+    def seconds(self) -> NDArray[np.float64]:
+        """Return the times since the measurement began."""
+        ticks = self.field(self.places + _BASE_BYTES + 8, 8).astype(np.uint64)
+        coarse = self.field(self.places + _BASE_BYTES, 4) == _TEN_MICROSECONDS
+        return np.where(coarse, ticks / 1e5, ticks / 1e9)
+
+
+def _fill(block: FrameBlock, chosen: Places, part: _Objects, kind: int, channels: Channels) -> None:
+    """Fill the rows `chosen` of a block with objects of one kind."""
+    if kind in (_CAN_MESSAGE, _CAN_MESSAGE_2):
+        channel, identifiers, kinds, lengths, data = _classical(part)
+    elif kind == _CAN_ERROR:
+        channel, identifiers, kinds, lengths, data = _error(part)
+    else:
+        channel, identifiers, kinds, lengths, data = (_fd if kind == _CAN_FD else _fd_64)(part)
+    block.identifiers[chosen] = identifiers & _IDENTIFIER
+    block.kinds[chosen] = kinds | np.where(identifiers >> 31, EXTENDED, 0)
+    block.lengths[chosen] = lengths
+    block.data[chosen, : data.shape[1]] = data
+    for number in np.unique(channel):
+        block.channels[chosen[channel == number]] = channels.number(int(number))
+
+
+_Fields = tuple[Places, Places, Places, Places, NDArray[np.uint8]]
+
+
+def _classical(part: _Objects) -> _Fields:
+    # channel 2, flags 1, data length 1, identifier 4, data 8
+    codes = part.read(3, 1)
+    remote = (part.read(2, 1) & 0x80) != 0
+    lengths = np.minimum(codes, CLASSICAL_WIDTH)
+    data = part.rows(part.bodies + 8, np.where(remote, 0, lengths), CLASSICAL_WIDTH)
+    return part.read(0, 2), part.read(4, 4), REMOTE * remote, lengths, data
+
+
+def _error(part: _Objects) -> _Fields:
+    # channel 2, length 2, flags 4, code 1, position 1, data length 1, gap 1, frame length 4, identifier 4, ...
+    lengths = np.minimum(part.read(10, 1), CLASSICAL_WIDTH)
+    none = np.zeros((len(part.places), CLASSICAL_WIDTH), np.uint8)
+    kinds = np.full(len(part.places), ERROR, np.int64)
+    return part.read(0, 2), part.read(16, 4), kinds, lengths, none
+
+
+def _fd(part: _Objects) -> _Fields:
+    # channel 2, flags 1, data length code 1, identifier 4, frame length 4, bits 1, FD flags 1, valid bytes 1, ...
+    flags, valid = part.read(13, 1), part.read(14, 1)
+    is_fd = (flags & 1) != 0
+    kinds = FD * is_fd | BIT_RATE_SWITCH * ((flags >> 1) & 1) | ERROR_PASSIVE * ((flags >> 2) & 1)
+    kinds |= REMOTE * ((part.read(2, 1) & 0x80) != 0)
+    return part.read(0, 2), part.read(4, 4), *_of_length(part, kinds, part.read(3, 1), valid, 20)
+
+
+def _fd_64(part: _Objects) -> _Fields:
+    # channel 1, data length code 1, valid bytes 1, count 1, identifier 4, frame length 4, flags 4, ...
+    flags, valid = part.read(12, 4), part.read(2, 1)
+    kinds = FD * ((flags >> 12) & 1) | BIT_RATE_SWITCH * ((flags >> 13) & 1)
+    kinds |= ERROR_PASSIVE * ((flags >> 14) & 1) | REMOTE * ((flags >> 4) & 1)
+    # python-can's issue 1905: fewer bytes may be there than are called valid; the rest is zeros.
+    beyond = part.read(35, 1)
+    there = np.where(beyond > 0, beyond, part.sizes) - (part.bodies - part.places) - _FD_64_BYTES
+    return (
+        part.read(0, 1),
+        part.read(4, 4),
+        *_of_length(
+            part, kinds, part.read(1, 1), np.minimum(valid, np.maximum(there, 0)), _FD_64_BYTES, valid
+        ),
+    )
+
+
+def _of_length(  # noqa: PLR0913, PLR0917  two lengths, told and there
+    part: _Objects, kinds: Places, codes: Places, there: Places, offset: int, valid: Places | None = None
+) -> tuple[Places, Places, NDArray[np.uint8]]:
+    """Return kinds, lengths and data; raise ValueError where the code and the valid bytes differ."""
+    told = _LENGTHS[codes].astype(np.int64)
+    carries_data = (kinds & REMOTE) == 0
+    called = there if valid is None else valid
+    if (carries_data & (called != told)).any():
+        raise ValueError("a frame whose data length code and count of bytes differ")
+    if (carries_data & ((kinds & FD) == 0) & (told > CLASSICAL_WIDTH)).any():
+        raise ValueError("a classical frame of more than 8 bytes")
+    data = part.rows(part.bodies + offset, np.where(carries_data, there, 0), FD_WIDTH)
+    return kinds, told, data
+
 
 _FILE_HEADER: Final = struct.Struct("<4sLBBBBBBBBQQLL8H8H")
 _OBJECT_HEADER: Final = struct.Struct("<4sHHLL")

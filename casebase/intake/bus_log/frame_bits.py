@@ -23,7 +23,7 @@ from casebase.intake.bus_log.frames import (
     REMOTE,
     FrameBlock,
 )
-from casebase.intake.can_checks import CRC_15
+from casebase.record.can import CRC_15
 
 Column = NDArray[Any]
 """One number per frame."""

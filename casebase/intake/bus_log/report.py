@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from casebase.intake.bus_log.j1939 import j1939_fields, looks_like_j1939, source_words
 from casebase.intake.bus_log.known_good import Difference, differences
+from casebase.intake.bus_log.senders import j1939_fields, looks_like_j1939, source_words
 from casebase.intake.bus_log.silence import BusPause, Silence, bus_pauses, silences
 from casebase.intake.bus_log.traffic import BusTraffic, IdentifierKey, Traffic
 

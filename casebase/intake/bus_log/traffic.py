@@ -13,9 +13,8 @@ from numpy.typing import NDArray
 from casebase.errors import CaptureError
 from casebase.intake.bus_log.frame_bits import frame_bits
 from casebase.intake.bus_log.frames import ERROR, ERROR_PASSIVE, EXTENDED, FD, REMOTE, FrameBlock
-from casebase.intake.bus_log.identifier_tally import IdentifierTally, IntervalSample
-from casebase.intake.bus_log.load import ErrorFrames, OverTime
-from casebase.intake.bus_log.reading import open_log
+from casebase.intake.bus_log.open_log import open_log
+from casebase.intake.bus_log.tally import ErrorFrames, IdentifierTally, IntervalSample, OverTime
 
 FEWEST_INTERVALS: Final = 5
 """From fewer intervals no period is told (chosen)."""

@@ -1,4 +1,9 @@
-"""What a log says in plain words, most useful first; used on the screen and in a record's step."""
+"""What a log says in plain words, most useful first; used on the screen and in a record's step.
+
+What a case keeps of a log: a step that tells it.
+
+A log shows no levels and asks no module for an answer, so neither a reading nor a module's answer comes of it.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +14,7 @@ from casebase.intake.bus_log.known_good import Difference, Missing, OtherPeriod
 from casebase.intake.bus_log.report import BusReport, Load, Report
 from casebase.intake.bus_log.silence import Silence, returns
 from casebase.intake.bus_log.traffic import IdentifierKey
+from casebase.record.case import Case, Step
 
 MISSING_MEANS: Final = (
     "An identifier is missing where its sender is silent, or where a gateway or the log did not carry it."
@@ -230,3 +236,28 @@ def found_words(report: Report) -> list[str]:
     if any(one.difference and one.difference.missing for one in report.buses):
         lines.append(MISSING_MEANS)
     return lines
+
+
+_LONGEST_FOUND: Final = 4000
+
+
+def step_of(report: Report) -> Step:
+    """Return the step that tells a log: its file's name, how long it is, what was found."""
+    good = report.known_good
+    beside = f", compared with the known-good log {good.path.name}" if good else ""
+    lines = [f"{line[:1].upper()}{line[1:].rstrip('.')}." for line in found_words(report)]
+    found, left = "", len(lines)
+    for line in lines:
+        if len(found) + len(line) > _LONGEST_FOUND:
+            break
+        found += f"{line}\n"
+        left -= 1
+    more = f"And {left} findings more.\n" if left else ""
+    name = "".join(letter if letter.isprintable() else "?" for letter in report.traffic.path.name)
+    return Step(did=f"logged the bus ({name}: {headline(report)}{beside})", found=f"{found}{more}".strip())
+
+
+def with_step(case: Case, report: Report) -> Case:
+    """Return the case with the step; unchanged where it has that very step already."""
+    step = step_of(report)
+    return case if step in case.steps else case.model_copy(update={"steps": [*case.steps, step]})

@@ -8,9 +8,8 @@ from typing import Final
 
 import numpy as np
 
-from casebase.intake.capture.edges import Pulses
 from casebase.intake.capture.levels import Levels, LineFacts
-from casebase.intake.capture.wiring import LEVELS_OF_HIGH_SPEED, Wiring
+from casebase.intake.capture.pulses import LEVELS_OF_HIGH_SPEED, Pulses, Wiring
 from casebase.record.vocabulary import Medium
 
 SLOW_SAMPLES_PER_BIT: Final = 4.0

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.intake.capture.edges import Pulses
+from casebase.intake.capture.pulses import Pulses
 
 LEAST_BREAK_BITS: Final = 10.0
 """A dominant pulse so long is a break: a byte of zeros is dominant for nine bits (UART frame), a sender gives 13."""

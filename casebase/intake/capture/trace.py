@@ -18,10 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
+from casebase.intake.capture.can_frames import Frame
 from casebase.intake.capture.doubts import Kind
 from casebase.intake.capture.facts import CaptureFacts, Told, facts_of, telling
-from casebase.intake.capture.frame_table import Frame
-from casebase.intake.capture.samples import BLOCK, Capture, Tell, Wanted, open_capture
+from casebase.intake.capture.open_capture import open_capture
+from casebase.intake.capture.samples import BLOCK, Capture, Tell, Wanted
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
 
 ENDING: Final = ".trace.csv"

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from casebase.errors import CaptureError
+from casebase.intake.capture.can_frames import FAULT_WORDS, Fault
 from casebase.intake.capture.doubts import Kind
 from casebase.intake.capture.facts import CaptureFacts
-from casebase.intake.capture.frame_table import FAULT_WORDS, Fault
 from casebase.record.quantities import VOLTAGE
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Ignition, Line, Medium, Quantity, Stage, YesNo

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from casebase.intake.bus_log import load
-from casebase.intake.bus_log.load import ErrorFrames, OverTime
+from casebase.intake.bus_log import tally
+from casebase.intake.bus_log.tally import ErrorFrames, OverTime
 
 
 def test_sums_are_kept_per_second() -> None:
@@ -23,7 +23,7 @@ def test_a_log_of_years_is_kept_in_longer_stretches_without_losing_anything() ->
     over.add(moments[:10], np.ones(10))
     over.add(moments, np.ones(5000))
     assert over.seconds_per_bin == 1024
-    assert len(over.sums) <= load.MOST_BINS
+    assert len(over.sums) <= tally.MOST_BINS
     assert over.sums.sum() == 5010
 
 
@@ -47,5 +47,5 @@ def test_of_thousands_of_bursts_the_first_are_kept_and_all_are_counted() -> None
     errors = ErrorFrames()
     errors.add(np.arange(3600.0), np.zeros(3600, np.uint32))
     errors.close()
-    assert len(errors.bursts) == load.MOST_BURSTS
+    assert len(errors.bursts) == tally.MOST_BURSTS
     assert errors.bursts_seen == errors.count == 3600

@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from casebase.errors import CaptureError, InputError
-from casebase.intake.bus_log.module_table import modules_of_record, read_module_table
+from casebase.intake.bus_log.senders import modules_of_record, read_module_table
 from casebase.intake.bus_log.traffic import IdentifierKey
-from casebase.record.can_identifier import can_identifier
+from casebase.record.can import can_identifier
 from casebase.record.case import Module
 
 EXPECTED = {

@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from casebase.errors import CaptureError
-from casebase.intake.bus_log import measurement_log
+from casebase.intake.bus_log import mf4_log
 from casebase.intake.bus_log.frames import ERROR, EXTENDED, FD
-from casebase.intake.bus_log.reading import FORMATS, open_log
+from casebase.intake.bus_log.open_log import FORMATS, open_log
 from tests.intake.bus_log.invented_logs import BRAKES, ENGINE, messages, write
 
 LINE = "(1600000000.000792) can0 123#1122\n"
@@ -131,7 +131,7 @@ def test_without_the_extra_an_mf4_log_is_refused_with_what_to_install(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """And with what else to do."""
-    monkeypatch.setattr(measurement_log.importlib.util, "find_spec", lambda _: None)
+    monkeypatch.setattr(mf4_log.importlib.util, "find_spec", lambda _: None)
     path = written(tmp_path / "log.mf4", "MDF     ")
     with pytest.raises(CaptureError, match=r"pip install 'casebase\[mf4\]'"):
         frames(path)

@@ -9,7 +9,7 @@ import can
 import pytest
 
 from casebase.errors import CaptureError
-from casebase.intake.bus_log import identifier_tally
+from casebase.intake.bus_log import tally
 from casebase.intake.bus_log.report import BitRates, Report, report_of
 from casebase.intake.bus_log.silence import returns
 from casebase.intake.bus_log.traffic import IdentifierKey, read_traffic
@@ -254,7 +254,7 @@ def test_of_many_intervals_a_fair_sample_keeps_the_median(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Memory stays the same however long the log; the period does too."""
-    monkeypatch.setattr(identifier_tally, "SAMPLED_INTERVALS", 64)
+    monkeypatch.setattr(tally, "SAMPLED_INTERVALS", 64)
     found = report(tmp_path, messages((*ENGINE, *silent(BRAKES, (12, 99))), 30))
     for sender in ENGINE:
         one = found.buses[0].bus.identifier(key(sender.identifier))
@@ -267,7 +267,7 @@ def test_a_log_with_more_identifiers_than_any_bus_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It is noise, or several buses in one."""
-    monkeypatch.setattr(identifier_tally, "MOST_IDENTIFIERS", 5)
+    monkeypatch.setattr(tally, "MOST_IDENTIFIERS", 5)
     with pytest.raises(CaptureError, match=r"log\.log: more than 5 identifiers on one channel"):
         report(tmp_path, messages((*ENGINE, *BRAKES, *CLUSTER), 2))
 

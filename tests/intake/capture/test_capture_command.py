@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from casebase.cli import app
+from casebase.commands.app import app
 from casebase.errors import CaptureError
 from casebase.intake.capture.facts import read_capture
 from casebase.intake.capture.samples import Wanted

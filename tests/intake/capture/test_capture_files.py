@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import CaptureError
-from casebase.intake.capture.column_names import Role, role_of, stated_step
+from casebase.intake.capture.columns import Role, role_of, stated_step
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.samples import Wanted, open_capture
+from casebase.intake.capture.open_capture import open_capture
+from casebase.intake.capture.samples import Wanted
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent / "bench"))
 

@@ -9,7 +9,7 @@ import pytest
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import weighed
 from casebase.bus.interpret import interpret
-from casebase.bus.pair_model import high_speed_can
+from casebase.bus.pair import high_speed_can
 from casebase.bus.roles import BusUnderTest, roles_for
 from casebase.intake.capture.facts import read_capture
 from casebase.intake.capture.waveform_readings import Where, readings_from

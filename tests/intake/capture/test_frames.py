@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from casebase.intake.capture.can_frames import Fault
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.frame_table import Fault
 from casebase.intake.capture.samples import Wanted
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent / "bench"))

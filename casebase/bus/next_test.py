@@ -1,0 +1,320 @@
+"""The tests that can be done on a pair: what to read, where, with what unplugged, how long it takes, what to mind.
+
+Minutes are those of a technician at the vehicle (common practice, no source). What can hurt somebody is not proposed:
+no restraint or high-voltage module is unplugged for a test.
+
+The best next test: for every reading not taken yet, the bits it is expected to tell about the state, per minute.
+
+The simulated buses that explain the readings so far stand for what may be true. For each test some of them are taken
+as the truth in turn, their reading is made with a meter's error, and the rest is weighed again by it: the entropy
+that is left, on average, is what the test cannot tell.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from casebase.bus.bank import Bank
+from casebase.bus.chain import Array
+from casebase.bus.diagnose import Diagnosis
+from casebase.bus.instruments import DLC, NOTHING, TRAFFIC_SEEN_VOLTS, View
+from casebase.bus.interpret import SINGLE
+from casebase.bus.posterior import expected_entropy
+from casebase.record.modules import module_identity
+from casebase.record.reading import place_kind
+from casebase.record.vocabulary import LINES_OF_MEDIUM, BusState
+
+BATTERY_OFF: Final = "battery disconnected, networks asleep"
+IGNITION_ON: Final = "ignition on, battery connected"
+
+_UNSAFE: Final = (
+    "restraint",
+    "belt",
+    "occupant",
+    "drive motor",
+    "battery",
+    "charger",
+    "converter",
+    "inverter",
+    "fuel cell",
+)
+"""Families of modules that are not unplugged for a test: squib circuits, high voltage."""
+
+OHMS_CAUTION: Final = "Ohms only with the battery disconnected and the networks asleep."
+UNPLUG_CAUTION: Final = "Ignition off before anything is unplugged; the maker's procedure comes first."
+
+Rows = NDArray[np.int64]
+Read = Callable[[str], Array]
+Scaled = Callable[[Read], Array]
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A sort of test: its words, the quantities it reads, its minutes at the DLC, what must hold before it."""
+
+    words: str
+    quantities: tuple[str, ...]
+    minutes: float
+    precondition: str
+    cautions: tuple[str, ...]
+    scaled: Scaled
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One test at one place."""
+
+    kind: Kind
+    view: View
+    place: str
+    unplugged: str
+    minutes: float
+
+    def words(self) -> str:
+        """Return what to do."""
+        off = f" with {self.unplugged} unplugged" if self.unplugged else ""
+        return f"{self.kind.words} at {self.place}{off}"
+
+    def cautions(self) -> tuple[str, ...]:
+        """Return what to mind."""
+        return (*self.kind.cautions, UNPLUG_CAUTION) if self.unplugged else self.kind.cautions
+
+    def features(self, bank: Bank, rows: Rows) -> Array:
+        """Return what these simulated buses show, shape (rows, readings), in standard errors."""
+
+        def read(quantity: str) -> Array:
+            return np.asarray(
+                bank.columns(self.view.unplugged)[self.view.column(quantity)][rows], dtype=np.float64
+            )
+
+        return self.kind.scaled(read)
+
+
+def _ohms_between(read: Read) -> Array:
+    return np.asarray(np.log(1 + np.minimum(read("ohms_between"), 2e7) / 18)[:, None] / 0.0135)
+
+
+def _ohms_to_ground(read: Read) -> Array:
+    high, low = (np.minimum(read(f"ohms_{line}_ground"), 2e7) for line in ("high", "low"))
+    mean = (high + low) / 2
+    return np.stack([np.log(mean + 10) / 0.10, (high - low) / np.hypot(0.0045 * mean, 1.0)], axis=1)
+
+
+def _volts(read: Read) -> Array:
+    return np.stack([_scaled_volts(read(f"volts_{line}")) for line in ("high", "low")], axis=1)
+
+
+def _scaled_volts(volts: Array) -> Array:
+    return np.asarray(np.sign(volts) * np.log(1 + np.abs(volts) / 0.6) / 0.014)
+
+
+def _scope(read: Read) -> Array:
+    levels = [read(f"{name}_{line}") / 0.12 for name in ("recessive", "dominant") for line in ("high", "low")]
+    return np.stack([*levels, read("traffic") * 3.0], axis=1)
+
+
+def _asked(read: Read) -> Array:
+    """With a tester asking there is somebody to send on any bus that works."""
+    levels = [read(f"dominant_{line}") / 0.12 for line in ("high", "low")]
+    swing = np.maximum(
+        *(np.abs(read(f"dominant_{line}") - read(f"recessive_{line}")) for line in ("high", "low"))
+    )
+    return np.stack([*levels, (swing > TRAFFIC_SEEN_VOLTS) * 3.0], axis=1)
+
+
+def _line_to_ground(read: Read) -> Array:
+    return np.asarray(np.log(np.minimum(read("ohms_line_ground"), 2e7) + 10)[:, None] / 0.10)
+
+
+def _line_volts(read: Read) -> Array:
+    return _scaled_volts(read("volts_line"))[:, None]
+
+
+def _line_scope(read: Read) -> Array:
+    levels = [read(f"{name}_line") / 0.2 for name in ("recessive", "dominant")]
+    return np.stack([*levels, read("traffic") * 3.0], axis=1)
+
+
+PAIR_KINDS: Final = (
+    Kind("ohms between the lines", ("ohms_between",), 6.0, BATTERY_OFF, (OHMS_CAUTION,), _ohms_between),
+    Kind(
+        "ohms of each line to ground",
+        ("ohms_high_ground", "ohms_low_ground"),
+        7.0,
+        BATTERY_OFF,
+        (OHMS_CAUTION,),
+        _ohms_to_ground,
+    ),
+    Kind("volts of each line to ground", ("volts_high", "volts_low"), 3.0, IGNITION_ON, (), _volts),
+    Kind("scope on both lines", ("traffic",), 8.0, IGNITION_ON, (), _scope),
+    Kind("scope on both lines, a tester asking,", ("asked",), 10.0, IGNITION_ON, (), _asked),
+)
+SINGLE_KINDS: Final = (
+    Kind(
+        "ohms of the line to ground",
+        ("ohms_line_ground",),
+        6.0,
+        BATTERY_OFF,
+        (OHMS_CAUTION,),
+        _line_to_ground,
+    ),
+    Kind("volts of the line to ground", ("volts_line",), 2.0, IGNITION_ON, (), _line_volts),
+    Kind("scope on the line", ("traffic",), 7.0, IGNITION_ON, (), _line_scope),
+)
+AWAY_FROM_DLC_MINUTES: Final = 8.0
+UNPLUGGING_MINUTES: Final = 6.0
+
+
+def candidates_for(diagnosis: Diagnosis) -> Iterator[Candidate]:
+    """Yield every test not done yet that makes sense and hurts nobody."""
+    done = {told for observation in diagnosis.observations for told in observation.told}
+    single = LINES_OF_MEDIUM[diagnosis.bank.model.medium][0] in SINGLE
+    for kind in SINGLE_KINDS if single else PAIR_KINDS:
+        for view, place, unplugged, minutes in _places(diagnosis):
+            if not all((view, quantity) in done for quantity in kind.quantities):
+                yield Candidate(kind, view, place, unplugged, kind.minutes + minutes)
+
+
+def _places(diagnosis: Diagnosis) -> Iterator[tuple[View, str, str, float]]:
+    """Yield (view, place in words, unplugged in words, minutes beyond those at the DLC)."""
+    here = diagnosis.roles.reached_at
+    yield View(DLC, NOTHING), here, "", 0.0
+    for role in diagnosis.bank.model.unpluggable:
+        name = diagnosis.roles.names.get(role)
+        if name is None or _is_unsafe(name):
+            continue
+        yield View(DLC, role), here, name, UNPLUGGING_MINUTES
+        yield View(role, role), f"the connector of {name}", name, AWAY_FROM_DLC_MINUTES + UNPLUGGING_MINUTES
+
+
+def _is_unsafe(name: str) -> bool:
+    identity = module_identity(name)
+    return any(word in identity for word in _UNSAFE) or place_kind(name) == "splice"
+
+
+LEAST_BITS: Final = 0.02
+"""A test expected to tell less is not worth naming."""
+
+ROWS_WEIGHED: Final = 1600
+TRUTHS: Final = 220
+_SEED: Final = 7
+STATE_SETTLED_FROM: Final = 0.9
+"""From this probability of one state on, where the fault lies is what there is to find."""
+
+LEAST_LOG: Final = -80.0
+"""Log of the least that a row explains: what lies further off explains nothing either way."""
+
+Labels = NDArray[np.int64]
+Singles = NDArray[np.float32]
+
+SPLIT_LEAVES: Final = 0.35
+"""Two states are split by a test that leaves, on average, less than this share of their confusion."""
+
+
+@dataclass(frozen=True)
+class NextTest:
+    """A test worth doing: the bits it is expected to tell, which states it tells apart, whether it tells where."""
+
+    candidate: Candidate
+    bits: float
+    splits: tuple[tuple[BusState, BusState], ...]
+    tells_where: bool = False
+
+    @property
+    def bits_per_minute(self) -> float:
+        """What the tests are ranked by."""
+        return self.bits / self.candidate.minutes
+
+
+def next_tests(diagnosis: Diagnosis, most: int = 3) -> list[NextTest]:
+    """Return the tests that tell most per minute, the best first."""
+    rows = _sample(diagnosis)
+    rated = [_rated(diagnosis, candidate, rows) for candidate in candidates_for(diagnosis)]
+    worth = [test for test in rated if test.bits >= LEAST_BITS]
+    return sorted(worth, key=lambda test: -test.bits_per_minute)[:most]
+
+
+def _rated(diagnosis: Diagnosis, candidate: Candidate, rows: Labels) -> NextTest:
+    explained = _explained(candidate.features(diagnosis.bank, rows))
+    states = diagnosis.bank.state_of_row[rows]
+    bits, before, left = _information(explained, states, len(diagnosis.bank.states))
+    splits = tuple(_splits(diagnosis, before, left, states[:TRUTHS]))
+    if diagnosis.ranked()[0][1] < STATE_SETTLED_FROM:
+        return NextTest(candidate, bits, splits)
+    roles = _named_host(diagnosis)[rows]
+    where, _, _ = _information(explained, roles, len(diagnosis.bank.model.unpluggable) + 1)
+    return NextTest(candidate, bits + where, splits, tells_where=where >= LEAST_BITS)
+
+
+def _information(explained: Singles, labels: Labels, many: int) -> tuple[float, Array, Array]:
+    """Return the bits that a reading is expected to tell about `labels`, with what is believed before and after."""
+    left = _left_after(explained, labels, many)
+    before = np.bincount(labels, minlength=many) / len(labels)
+    bits = expected_entropy(before) - expected_entropy(left)
+    return max(bits, 0.0), before, left
+
+
+def _named_host(diagnosis: Diagnosis) -> Labels:
+    """Return for each simulated bus which named module its fault lies in, 0 for anywhere else."""
+    named = np.array([role in diagnosis.roles.names for role in diagnosis.bank.model.unpluggable])
+    hosts = diagnosis.posterior.hosts
+    return np.where((hosts >= 0) & named[hosts], hosts + 1, 0)
+
+
+def _sample(diagnosis: Diagnosis) -> Labels:
+    """Return rows drawn by their weight, in random order."""
+    random = np.random.default_rng(_SEED)
+    return random.choice(len(diagnosis.posterior.weights), size=ROWS_WEIGHED, p=diagnosis.posterior.weights)
+
+
+def _explained(features: Array) -> Singles:
+    """Return how well each row explains the reading of each row taken as the truth; (truths, rows).
+
+    `features` are scaled to standard errors. The truth itself is not counted among what explains it. In place, in 32
+    bits: fetching memory took most of the time.
+    """
+    random = np.random.default_rng(_SEED + 1)
+    truths = features[:TRUTHS] + random.normal(0, 1, features[:TRUTHS].shape)
+    explained = np.zeros((len(truths), len(features)), dtype=np.float32)
+    for shown, of_row in zip(truths.T.astype(np.float32), features.T.astype(np.float32), strict=True):
+        apart = shown[:, None] - of_row
+        explained -= np.square(apart, out=apart)
+    explained *= 0.5
+    np.exp(np.maximum(explained, LEAST_LOG, out=explained), out=explained)
+    np.fill_diagonal(explained, 0.0)
+    return explained
+
+
+def _left_after(explained: Singles, states: Labels, many: int) -> Array:
+    """Return, for each row taken as the truth, the probabilities of the states after its reading; (truths, states)."""
+    one_hot = np.eye(many, dtype=np.float32)[states]
+    prior = one_hot.mean(axis=0)
+    left = explained @ one_hot + FLOOR * prior
+    return np.asarray(left / left.sum(axis=1, keepdims=True))
+
+
+FLOOR: Final = 0.02
+"""Where hardly any simulated bus explains a reading, it is taken to tell nothing."""
+
+
+def _splits(
+    diagnosis: Diagnosis, before: Array, left: Array, truths: Labels
+) -> Iterator[tuple[BusState, BusState]]:
+    """Yield the pairs of likely states that the test tells apart, the likeliest first."""
+    likely = [index for index in np.argsort(-before)[:4] if before[index] > 0.03]
+    for place, one in enumerate(likely):
+        for other in likely[place + 1 :]:
+            chance = before[other] / (before[one] + before[other])
+            seen = left[truths == one]
+            if len(seen) and _confusion(seen, one, other) < SPLIT_LEAVES * chance:
+                yield diagnosis.bank.states[one], diagnosis.bank.states[other]
+
+
+def _confusion(seen: Array, one: int, other: int) -> float:
+    """Return how likely `other` still is against `one`, on average, where `one` is true."""
+    return float((seen[:, other] / np.maximum(seen[:, one] + seen[:, other], 1e-12)).mean())

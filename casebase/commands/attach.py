@@ -1,0 +1,123 @@
+"""The command of the files of a case, and the records of files with what lies beside them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
+from casebase.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from casebase.library.attachments import WithFiles
+    from casebase.library.derived import Kept
+    from casebase.library.store import Library, Logged
+    from casebase.record.case import Case
+
+
+def attach(  # noqa: PLR0913, PLR0917  one parameter per option
+    case_id: Annotated[str, typer.Argument(metavar="ID", help="A case ID, or the beginning of one.")],
+    files: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="[FILE]...", help="Pictures or text files; left out, list what there is."),
+    ] = None,
+    shows: Annotated[str | None, typer.Option(metavar="TEXT", help="What they show.")] = None,
+    for_others: Annotated[bool, typer.Option("--for-others", help="They may leave the shop.")] = False,
+    remove: Annotated[
+        str | None, typer.Option("--remove", metavar="NAME", help="Take this file off the case.")
+    ] = None,
+    save: Annotated[
+        str | None,
+        typer.Option(
+            "--save", metavar="NAME", help="Write this file of the case to FILE, or into that folder."
+        ),
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Attach pictures and text files to a case.
+
+    JPEG, PNG, WebP, GIF; .txt, .csv, .log, .md in UTF-8. Pictures are drawn anew without anything a camera noted. They
+    stay in the shop unless they are said to be for others: look at each for plates, papers and faces first.
+
+    Example: casebase attach 7fq splice.jpg --shows "green copper in S204" --for-others
+    """
+    from casebase.library.attachments import attach as attached  # noqa: PLC0415
+    from casebase.library.attachments import take_off  # noqa: PLC0415
+
+    _refuse_what_does_not_go_together(files, remove, save, shows, for_others)
+    with open_library(library) as kept:
+        done = None
+        if save is not None:
+            return _save(kept, kept.get(case_id), save, files[0] if files else Path())
+        if files:
+            done = attached(kept, case_id, files, shows, for_others=for_others)
+        elif remove is not None:
+            done = take_off(kept, case_id, remove)
+        return _tell(kept, kept.get(case_id), done, json)
+
+
+def records_and_folders(paths: list[Path]) -> list[tuple[Case, Path]]:
+    """Return every record in the files and folders named, and the folder that it lies in."""
+    from casebase.record.loading import load_file, record_files  # noqa: PLC0415
+
+    return [(case, path.parent) for path in record_files(paths) for case in load_file(path)]
+
+
+def with_files(library: Library, records: list[tuple[Case, Path]]) -> list[WithFiles]:
+    """Return the records with the files that lie beside them kept in the library."""
+    from casebase.library.attachments import with_files_beside  # noqa: PLC0415
+
+    return [with_files_beside(library, case, folder) for case, folder in records]
+
+
+def tell_missing_files(records: Iterable[WithFiles], logged: Iterable[Logged]) -> None:
+    """Tell, on stderr, which files the records name that were not beside them."""
+    for one, became in zip(records, logged, strict=True):
+        for name in one.missing:
+            typer.echo(
+                f"Remark: {became.case_id}: '{name}' is not beside the record; add it: casebase attach"
+                f" {became.case_id} FILE",
+                err=True,
+            )
+
+
+def _refuse_what_does_not_go_together(
+    files: list[Path] | None, remove: str | None, save: str | None, shows: str | None, for_others: bool
+) -> None:
+    if (remove is not None) + (save is not None) > 1 or (remove is not None and files):
+        raise InputError("one thing at a time: files to attach, --remove NAME, or --save NAME OUT")
+    if save is not None and len(files or ()) > 1:
+        raise InputError("--save writes to one place: name a file or a folder")
+    if (shows is not None or for_others) and (save is not None or not files):
+        raise InputError("--shows and --for-others tell of files: name them, as when they were attached")
+
+
+def _save(library: Library, kept: Kept, named: str, to: Path) -> None:
+    from casebase.library.attachments import attachment_of, content_of  # noqa: PLC0415
+
+    content = content_of(library, kept, named)
+    path = to / attachment_of(kept, named).file if to.is_dir() else to
+    try:
+        with path.open("xb") as file:
+            file.write(content)
+    except FileExistsError:
+        raise InputError(f"{path}: something stands there already: name another place") from None
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror}): name another place") from None
+    typer.echo(f"Written: {path}, {len(content)} bytes")
+
+
+def _tell(library: Library, kept: Kept, done: Logged | None, json: bool) -> None:
+    from casebase.terminal.case import attached_data, print_attached  # noqa: PLC0415
+
+    if json:
+        return print_json(attached_data(library, kept))
+    page = own_page()
+    if done is not None:
+        page.line(f"Case {kept.case_id}, revision {kept.revision}: {done.outcome}")
+    return print_attached(library, kept, page)

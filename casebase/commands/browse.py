@@ -1,0 +1,105 @@
+"""The command that serves the site."""
+
+from __future__ import annotations
+
+import gc
+import ipaddress
+import tempfile
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from casebase import places
+from casebase.commands.news import look_in_passing
+from casebase.commands.shared import LibraryOption, means_to_compare, open_library
+from casebase.errors import CasebaseError
+
+if TYPE_CHECKING:
+    from casebase.library.news import News
+    from casebase.library.store import Library
+
+
+def browse(
+    file: Annotated[
+        Path | None,
+        typer.Argument(metavar="[FILE]", help="A file of frozen records; left out, the library's own."),
+    ] = None,
+    host: Annotated[
+        str, typer.Option(help="The address to answer on; 0.0.0.0 opens it to the shop's network.")
+    ] = "127.0.0.1",
+    port: Annotated[int, typer.Option(min=1, max=65535, help="The port to answer on.")] = 8601,
+    demo: Annotated[bool, typer.Option("--demo", help="The invented cases of the demonstration.")] = False,
+    library: LibraryOption = None,
+) -> None:
+    """Serve the cases as a read-only site.
+
+    Of a folder of editions the one that is shown, and the next one as soon as that is shown. Of the library only what
+    the shop lead has read and agreed to, and of that only what may leave the shop. On this computer's own address the
+    first page tells the news, too.
+
+    Example: casebase browse --host 0.0.0.0
+    """
+    if file is not None:
+        return _serve(file, host, port)
+    with tempfile.TemporaryDirectory(prefix="casebase-") as folder:
+        frozen = Path(folder) / "cases.db"
+        with _library(library, demo) as kept:
+            _freeze(kept, frozen)
+            told = [] if demo or not _is_loopback(host) else _news(kept)
+        return _serve(frozen, host, port, told)
+
+
+def _library(path: Path | None, demo: bool) -> Library:
+    if not demo:
+        return open_library(path)
+    from casebase.demo import build_demo_library  # noqa: PLC0415
+
+    return build_demo_library(path or places.demo_library())
+
+
+def _freeze(library: Library, out: Path) -> None:
+    from casebase.library.file_store import AttachedFiles  # noqa: PLC0415
+    from casebase.publish.frozen import freeze  # noqa: PLC0415
+
+    agreed, whole = library.read_and_agreed(), library.count()
+    facts = {
+        "frozen on": str(date.today()),
+        "cases from": library.fact("purpose") or "frozen from the library; not a published edition",
+    }
+    contents = AttachedFiles(library.path).read
+    count = freeze(agreed, out, facts, means_to_compare(), contents=contents)
+    typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
+
+
+def _news(library: Library) -> list[News]:
+    """Return what only the owner is to see: it goes to the first page beside the frozen file, never into it."""
+    from casebase.library.news import news_in  # noqa: PLC0415
+
+    look_in_passing(library)
+    return news_in(library)
+
+
+def _serve(path: Path, host: str, port: int, news: Sequence[News] = ()) -> None:
+    from casebase.site.serving import serve  # noqa: PLC0415
+
+    shown = f"[{host}]" if ":" in host else host
+    typer.echo(f"Read-only site: http://{shown}:{port}/ (Ctrl+C stops it)", err=True)
+    if not _is_loopback(host):
+        typer.echo("Everybody on this network can read it: only for networks you trust.", err=True)
+    gc.enable()  # a server lives for weeks, unlike a command
+    try:
+        serve(path, host, port, news)
+    except OSError as error:
+        raise CasebaseError(
+            f"{host}:{port}: cannot be answered on ({error.strerror}): name another --port"
+        ) from None
+
+
+def _is_loopback(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"

@@ -1,0 +1,187 @@
+"""The command that reads a scope capture, and puts what it tells into a record."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, TypeVar
+
+import typer
+
+from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
+from casebase.errors import CaptureError
+
+if TYPE_CHECKING:
+    from casebase.intake.capture.facts import CaptureFacts
+    from casebase.intake.capture.samples import Wanted
+    from casebase.intake.capture.trace import Trace
+    from casebase.intake.capture.waveform_readings import Where
+    from casebase.library.store import Library, Logged
+    from casebase.record.case import Case
+    from casebase.record.vocabulary import Medium
+    from casebase.record.word_list import Word
+
+    AnyWord = TypeVar("AnyWord", bound=Word)
+
+
+def capture(  # noqa: PLR0913, PLR0917  one parameter per option
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV, .npy, .npz or 16-bit .wav.")],
+    medium: Annotated[
+        str | None, typer.Option(help="What was captured, such as 'high-speed CAN' or LIN.")
+    ] = None,
+    columns: Annotated[
+        str | None,
+        typer.Option(metavar="TIME,HIGH,LOW", help="Columns by number or name; - for no time: -,1,2."),
+    ] = None,
+    samples_per_second: Annotated[
+        float | None, typer.Option("--samples-per-second", metavar="N", help="How fast it was sampled: 10e6.")
+    ] = None,
+    scale: Annotated[float, typer.Option(metavar="X", help="What every level is multiplied by.")] = 1.0,
+    full_scale: Annotated[
+        float | None,
+        typer.Option("--full-scale", metavar="VOLTS", help="What the largest whole number stands for."),
+    ] = None,
+    job: Annotated[
+        str | None, typer.Option("--job", metavar="ID", help="Add what it tells to this job, as readings.")
+    ] = None,
+    stage: Annotated[str, typer.Option(help="As found, isolation or after repair.")] = "as found",
+    at: Annotated[str, typer.Option("--at", help="Where the probes were.")] = "DLC",
+    ignition: Annotated[str | None, typer.Option(help="Off, on or running.")] = None,
+    unplugged: Annotated[
+        str | None, typer.Option(metavar="NAMES", help="Modules unplugged, parted by commas, or nothing.")
+    ] = None,
+    network: Annotated[
+        str | None, typer.Option(help="Which of the job's networks, where it has several.")
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Read a scope capture of a bus.
+
+    Levels, bit rate, frames and the broken ones, senders that stand out, and what is in doubt. With --job the levels
+    become readings of that job; the capture stays with it, and a trace of it, which is drawn on the page of the case.
+    In a terminal, what was not said of the vehicle's state is asked.
+
+    Example: casebase capture pair.csv --job 7fq --stage "as found" --ignition on
+    """
+    from casebase.intake.capture.waveform_readings import Where  # noqa: PLC0415
+    from casebase.record.vocabulary import Ignition, Medium, Stage  # noqa: PLC0415
+
+    named = _word(Medium, medium, "--medium") if medium else None
+    wanted = _wanted(columns, samples_per_second, scale, full_scale)
+    if job is not None:
+        ignition = ignition or _asked("Ignition while it was captured: off, on, running")
+        unplugged = unplugged or _asked("Unplugged meanwhile: names parted by commas, or nothing")
+    where = Where(
+        at,
+        _word(Stage, stage, "--stage"),
+        _word(Ignition, ignition, "--ignition") if ignition else None,
+        network,
+        _names_in(unplugged),
+    )
+    if job is None:
+        return _tell(*_read(file, named, wanted), None, json)
+    with open_library(library) as kept:
+        facts, trace, logged, too_large = _added(kept, job, file, (named, wanted, where))
+    if too_large:
+        typer.echo(
+            f"{file.name} is too large to be kept with the job: keep it yourself. Its trace is kept.",
+            err=True,
+        )
+    return _tell(facts, trace, logged, json)
+
+
+def _asked(question: str) -> str | None:
+    """Return what is answered in a terminal; None where it is not known or nobody is there."""
+    if not sys.stdin.isatty():
+        return None
+    answer = str(typer.prompt(f"{question} (Enter: not known)", default="", show_default=False, err=True))
+    return answer.strip() or None
+
+
+def _names_in(unplugged: str | None) -> tuple[str, ...] | None:
+    if unplugged is None:
+        return None
+    names = [name.strip() for name in unplugged.split(",") if name.strip()]
+    return () if [name.casefold() for name in names] == ["nothing"] else tuple(names)
+
+
+def _read(file: Path, medium: Medium | None, wanted: Wanted) -> tuple[CaptureFacts, Trace | None]:
+    from casebase.intake.capture.trace import read_with_trace  # noqa: PLC0415
+    from casebase.terminal.page import Shared  # noqa: PLC0415
+
+    with Shared() as bar:
+        return read_with_trace(
+            file, medium, wanted, lambda what, done, whole: bar.tell(what, done / max(whole, 1))
+        )
+
+
+def _added(
+    library: Library, job: str, file: Path, asked: tuple[Medium | None, Wanted, Where]
+) -> tuple[CaptureFacts, Trace | None, Logged, bool]:
+    """Read the capture, and keep a new revision of the job with its readings, the capture and its trace."""
+    from casebase.intake.capture.waveform_readings import readings_from  # noqa: PLC0415
+    from casebase.library.recordings import keep_capture  # noqa: PLC0415
+
+    medium, wanted, where = asked
+    kept = library.get(job)
+    facts, trace = _read(file, medium or _medium_of(kept.case, where.network), wanted)
+    readings = [reading.model_dump(exclude_none=True) for reading in readings_from(facts, where)]
+    case = _with_readings(kept.case, readings, kept.case_id, kept.revision)
+    files = keep_capture(library, case.attachments, file, trace, f"{where.stage}, {where.at}")
+    case = case.model_copy(update={"attachments": files.attachments})
+    return facts, trace, library.log([case])[0], files.too_large
+
+
+def _with_readings(case: Case, readings: list[dict[str, object]], case_id: str, revision: int) -> Case:
+    from casebase.record.json_form import plain_data  # noqa: PLC0415
+    from casebase.record.loading import case_from_data  # noqa: PLC0415
+    from casebase.record.reading import Reading  # noqa: PLC0415
+
+    data = plain_data(case)
+    new = [Reading.model_validate(one).model_dump(mode="json", exclude_none=True) for one in readings]
+    data["readings"] = [*data.get("readings", []), *new]
+    return case_from_data({**data, "id": case_id, "revision": revision}, f"job {case_id}")
+
+
+def _medium_of(case: Case, network: str | None) -> Medium | None:
+    """Return the medium of the job's network; raise where it is not told which."""
+    if network is None and len(case.networks) > 1:
+        names = ", ".join(one.name for one in case.networks)
+        raise CaptureError(f"the job has several networks: say which was captured with --network ({names})")
+    found = case.network_of(network)
+    if network is not None and found is None:
+        raise CaptureError(f"the job has no network '{network}'")
+    return None if found is None else found.medium
+
+
+def _tell(facts: CaptureFacts, trace: Trace | None, logged: Logged | None, json: bool) -> None:
+    from casebase.intake.capture.facts import capture_data  # noqa: PLC0415
+    from casebase.terminal.capture import print_capture, print_frame  # noqa: PLC0415
+
+    kept = None if logged is None else {"id": logged.case_id, "revision": logged.revision}
+    if json:
+        return print_json(capture_data(facts) | ({"job": kept} if kept else {}))
+    print_capture(facts, own_page())
+    if trace is not None:
+        print_frame(trace, own_page())
+    if logged is not None:
+        typer.echo(f"\nAdded to job {logged.case_id}: revision {logged.revision}.")
+    return None
+
+
+def _wanted(columns: str | None, rate: float | None, scale: float, full_scale: float | None) -> Wanted:
+    from casebase.intake.capture.samples import Wanted  # noqa: PLC0415
+
+    parts = [part.strip() for part in (columns or "").split(",")]
+    if columns is not None and (len(parts) not in (2, 3) or not all(parts)):
+        raise CaptureError(f"--columns {columns}: expected time, high and low, such as 1,2,3 or -,1,2")
+    time, high, low = [None if part in ("-", "") else part for part in (*parts, "", "")[:3]]
+    return Wanted(time, high, low, rate, scale, full_scale)
+
+
+def _word(words: type[AnyWord], text: str, option: str) -> AnyWord:
+    try:
+        return words(text)
+    except ValueError:
+        raise CaptureError(f"{option} {text}: expected one of {', '.join(words)}") from None

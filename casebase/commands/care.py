@@ -1,0 +1,69 @@
+"""The commands that keep the library safe: a copy of it, and the way back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from casebase import places
+from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
+
+
+def backup(
+    out: Annotated[Path, typer.Argument(metavar="OUT", help="The copy to write, or a folder of copies.")],
+    keep: Annotated[
+        int | None, typer.Option("--keep", metavar="N", help="Of a folder: keep only the last N copies.")
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Copy the library while people write in it.
+
+    The copy is checked before an earlier one is replaced. In a folder it bears the minute in its name. Attached files
+    go along, into a folder beside it.
+
+    Example: casebase backup /mnt/copies --keep 30
+    """
+    from casebase.library.backup import back_up  # noqa: PLC0415
+    from casebase.terminal.lead import backed_up_data, print_backed_up  # noqa: PLC0415
+
+    with open_library(library) as kept:
+        made = back_up(kept, out, keep)
+    if json:
+        print_json(backed_up_data(made))
+    else:
+        print_backed_up(made, own_page())
+    _tell_faults(made.faults)
+
+
+def restore(
+    copy: Annotated[Path, typer.Argument(metavar="COPY", help="A copy that casebase backup made.")],
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Put a copy in the place of the library.
+
+    The copy is checked first, and the library that stands there is kept beside it under a dated name. Whoever is
+    writing meanwhile waits, and goes on in what was restored.
+
+    Example: casebase restore /mnt/copies/library-2026-11-25T0230.db
+    """
+    from casebase.library.restore import restore as restored  # noqa: PLC0415
+    from casebase.terminal.lead import print_restored, restored_data  # noqa: PLC0415
+
+    path = library or places.default_library()
+    done = restored(copy, path)
+    if json:
+        print_json(restored_data(done, path))
+    else:
+        print_restored(done, path, copy, own_page())
+    _tell_faults(done.faults)
+
+
+def _tell_faults(faults: list[str]) -> None:
+    """Tell what is wrong with attached files; the records are safe, so the copy stands."""
+    if faults:
+        typer.echo("\n".join(faults), err=True)
+        raise typer.Exit(1)

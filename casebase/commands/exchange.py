@@ -1,0 +1,152 @@
+"""The commands between shops: write a bundle, take one in, say how much each sender's cases weigh."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from casebase.commands.news import tell_news
+from casebase.commands.shared import (
+    JsonOption,
+    LibraryOption,
+    means_to_compare,
+    open_library,
+    own_page,
+    print_json,
+)
+from casebase.errors import BundleError
+
+if TYPE_CHECKING:
+    from casebase.library.derived import Kept
+    from casebase.library.near_duplicates import NearDuplicate
+    from casebase.library.store import Library
+    from casebase.publish.taking_in import TakenIn
+
+_OUR_NAME: Final = "name of the shop"
+
+WeightOption = Annotated[
+    float | None,
+    typer.Option("--weight", metavar="0..1", help="What its cases weigh beside your own in likely causes."),
+]
+
+
+def export(
+    out: Annotated[Path, typer.Argument(metavar="OUT.zip", help="The bundle to write.")],
+    by: Annotated[
+        str | None, typer.Option("--by", metavar="SHOP", help="Your shop's name; kept for the next time.")
+    ] = None,
+    on: Annotated[
+        datetime | None, typer.Option(formats=["%Y-%m-%d"], metavar="DAY", help="The day it bears; today.")
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Write the agreed records to a bundle for other shops.
+
+    A zip file of open formats, with the public fields alone. What looks private in their text stops it.
+
+    Example: casebase export north.zip --by "Workshop North"
+    """
+    from casebase.library.file_store import AttachedFiles  # noqa: PLC0415
+    from casebase.publish.bundle import export_bundle  # noqa: PLC0415
+    from casebase.publish.public_fields import public_contents  # noqa: PLC0415
+    from casebase.terminal.lead import exported_data, print_exported  # noqa: PLC0415
+
+    with open_library(library) as kept:
+        shop = by or kept.fact(_OUR_NAME)
+        if not shop:
+            raise BundleError("nobody sends this bundle: say which shop does with --by SHOP")
+        records = kept.read_and_agreed()
+        _stop_at_private_text(kept, records)
+        day, read = str(on.date() if on else date.today()), AttachedFiles(kept.path).read
+        made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read))
+        if by:
+            kept.set_fact(_OUR_NAME, by)
+    return print_json(exported_data(made)) if json else print_exported(made, shop, own_page())
+
+
+def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
+    file: Annotated[Path, typer.Argument(metavar="FILE.zip", help="A bundle from another shop.")],
+    source: Annotated[
+        str | None, typer.Option("--as", metavar="SOURCE", help="The sender's name here; else the bundle's.")
+    ] = None,
+    weight: WeightOption = None,
+    compare: Annotated[
+        bool, typer.Option("--compare/--no-compare", help="Look for jobs that are told twice.")
+    ] = True,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Take in a bundle from another shop.
+
+    All of it is checked before anything is kept, and all is kept or nothing. A case edited on both sides stands
+    beside yours. What came in waits to be read, as your own records do.
+
+    Example: casebase import north.zip --weight 0.7
+    """
+    from casebase.publish.bundle_checks import checked_bundle, is_source_name  # noqa: PLC0415
+    from casebase.publish.public_fields import public_case  # noqa: PLC0415
+    from casebase.publish.taking_in import take_in  # noqa: PLC0415
+    from casebase.terminal.lead import print_taken_in, taken_in_data  # noqa: PLC0415
+
+    if source is not None and not is_source_name(source):
+        raise BundleError("the sender's name must be some printable characters, without spaces around them")
+    bundle = checked_bundle(file, public_case)
+    with open_library(library, make_own=True) as kept:
+        taken = take_in(kept, bundle, source, weight)
+        twice = _told_twice(kept, taken) if compare else []
+        if json:
+            print_json(taken_in_data(taken, twice, bundle))
+        else:
+            print_taken_in(taken, twice, bundle, own_page())
+        return tell_news(kept)
+
+
+def sources(
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One of them.")] = None,
+    weight: WeightOption = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """List the shops whose bundles were taken in, or set how much one of them weighs.
+
+    Its cases count that much beside your own when past cases are pooled into likely causes: 1 in full, 0 not at all.
+
+    Example: casebase sources "Workshop North" --weight 0.5
+    """
+    from casebase.library.sources import set_weight, sources_in  # noqa: PLC0415
+    from casebase.terminal.lead import print_sources, sources_data  # noqa: PLC0415
+
+    if (name is None) != (weight is None):
+        raise BundleError("a name and a weight go together: casebase sources NAME --weight 0.5")
+    with open_library(library) as kept:
+        if name is not None and weight is not None:
+            set_weight(kept, name, weight)
+        found = [one for one in sources_in(kept) if name in (None, one.name)]
+    return print_json(sources_data(found)) if json else print_sources(found, own_page())
+
+
+def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
+    from casebase.publish.private_text import hits_of, what_stops  # noqa: PLC0415
+
+    if found := hits_of(library, records):
+        raise BundleError(what_stops(found, "no bundle was written"))
+
+
+def _told_twice(library: Library, taken: TakenIn) -> list[NearDuplicate]:
+    """Return which new cases may tell a job that is here already; of a large bundle the first ones are looked at."""
+    from casebase.library.near_duplicates import MOST_COMPARED, near_duplicates  # noqa: PLC0415
+    from casebase.publish.taking_in import Became  # noqa: PLC0415
+
+    new = [one.case_id for one in taken.of(Became.NEW)]
+    if not new:
+        return []
+    if len(new) > MOST_COMPARED:
+        typer.echo(
+            f"Looking at the first {MOST_COMPARED} of {len(new)} new cases for jobs told twice; review looks at each.",
+            err=True,
+        )
+    return near_duplicates(library, new[:MOST_COMPARED], means_to_compare())

@@ -1,0 +1,150 @@
+"""The commands that publish: the next edition, and which edition is shown."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from casebase import places
+from casebase.commands.shared import (
+    JsonOption,
+    LibraryOption,
+    means_to_compare,
+    open_library,
+    own_page,
+    print_json,
+)
+from casebase.errors import EditionError, LibraryError
+
+if TYPE_CHECKING:
+    from casebase.library.derived import Kept
+    from casebase.library.matching import Means
+    from casebase.library.store import Library
+
+MOST_ASKED_AGAIN: Final = 100
+"""About ten seconds; the interval that is told beside the share says what so few are worth."""
+
+FEWEST_TOLD: Final = 10
+
+FolderArgument = Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder of the editions.")]
+
+
+def publish(  # noqa: PLR0913, PLR0917  one parameter per option
+    folder: FolderArgument,
+    by: Annotated[
+        str | None,
+        typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who signs it off."),
+    ] = None,
+    name: Annotated[str | None, typer.Option(help="What the collection is called.")] = None,
+    licence: Annotated[str | None, typer.Option(help="Under which licence it may be passed on.")] = None,
+    on: Annotated[
+        datetime | None, typer.Option(formats=["%Y-%m-%d"], metavar="DAY", help="The day it bears; today.")
+    ] = None,
+    initials: Annotated[
+        bool, typer.Option("--initials", help="The shop's initials instead of the authors' handles.")
+    ] = False,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Publish the agreed records as the next edition.
+
+    Only listed fields go out, and what looks private in their text stops it, with the place and a proposed text.
+    Whoever reads the folder sees the edition before or the new one.
+
+    Example: casebase publish editions --by ingrid
+    """
+    from casebase.library.file_store import AttachedFiles  # noqa: PLC0415
+    from casebase.publish.publication import Imprint, with_initials  # noqa: PLC0415
+    from casebase.publish.publication import publish as published  # noqa: PLC0415
+    from casebase.terminal.lead import print_published, published_data  # noqa: PLC0415
+
+    if not by:
+        raise EditionError("nobody signs this edition off: say who does with --by HANDLE")
+    with open_library(library) as kept:
+        records = kept.read_and_agreed()
+        _stop_at_private_text(kept, records)
+        named, licensed = (
+            _remembered(kept, "collection name", name),
+            _remembered(kept, "collection licence", licence),
+        )
+        day, means = on.date() if on else date.today(), means_to_compare()
+        imprint = Imprint(str(day), by, named, licensed, _own_figures(kept, means))
+        made = published(
+            [with_initials(one) for one in records] if initials else records,
+            folder,
+            imprint,
+            means,
+            AttachedFiles(kept.path).read,
+        )
+    return print_json(published_data(made)) if json else print_published(made, own_page())
+
+
+def editions(
+    folder: FolderArgument,
+    show: Annotated[
+        int | None, typer.Option("--show", metavar="NUMBER", help="Show this edition from now on.")
+    ] = None,
+    json: JsonOption = False,
+) -> None:
+    """List the editions of a folder, or show another one.
+
+    A running `casebase browse FOLDER` follows at once.
+
+    Example: casebase editions editions --show 3
+    """
+    from casebase.publish.edition import editions_in, show_edition  # noqa: PLC0415
+    from casebase.terminal.lead import editions_data, print_editions  # noqa: PLC0415
+
+    if show is not None:
+        show_edition(folder, show)
+    found = editions_in(folder)
+    return print_json(editions_data(found)) if json else print_editions(found, folder, own_page())
+
+
+def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
+    from casebase.publish.private_text import hits_of, what_stops  # noqa: PLC0415
+
+    if found := hits_of(library, records):
+        raise EditionError(what_stops(found, "nothing was published"))
+
+
+def _own_figures(library: Library, means: Means) -> str | None:
+    """Return how often the library's own solved cases are found again; None where too few can be asked."""
+    from casebase.errors import InputError  # noqa: PLC0415
+    from casebase.match.evaluation.asking import questions_of  # noqa: PLC0415
+    from casebase.match.evaluation.evaluate import evaluate  # noqa: PLC0415
+    from casebase.terminal.page import Counted  # noqa: PLC0415
+
+    tell = Counted("Asking the solved cases again").tell
+    questions = questions_of(
+        library.collection(means),
+        lambda case_id: library.get(case_id).case,
+        means.buses,
+        means.embedder,
+        MOST_ASKED_AGAIN,
+        tell,
+    )
+    try:
+        found = evaluate(questions, library.measure().weights).full
+    except InputError:
+        return None
+    if found.questions < FEWEST_TOLD:
+        return None
+    first, three = found.hit_at_1, found.hit_at_3
+    return (
+        f"of {found.questions} solved cases asked again as stuck jobs a case of the same fault stood first in"
+        f" {first.value:.0%} ({first.low:.0%} to {first.high:.0%}), among the first three in {three.value:.0%}"
+    )
+
+
+def _remembered(library: Library, fact: str, given: str | None) -> str | None:
+    """Return what was given, and keep it for the next edition; else what was given last time."""
+    if given is None:
+        return library.fact(fact)
+    if not given.strip():
+        raise LibraryError(f"{fact}: an empty text: give one, or leave the option out")
+    library.set_fact(fact, given)
+    return given

@@ -1,0 +1,203 @@
+"""The command of the shop lead's reading: what waits, and a word on one record.
+
+The commands that keep private text inside: names of people, and what would stop a publication.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from casebase import places
+from casebase.commands.news import tell_news
+from casebase.commands.shared import (
+    JsonOption,
+    LibraryOption,
+    means_to_compare,
+    open_library,
+    own_page,
+    print_json,
+    simulated_buses,
+)
+from casebase.errors import LibraryError
+
+if TYPE_CHECKING:
+    from casebase.library.reviews import Said
+    from casebase.library.store import Library
+    from casebase.publish.private_text import Hit
+
+MOST_LISTED: Final = 30
+
+
+def review(  # noqa: PLR0913, PLR0917  one parameter per option
+    case_id: Annotated[
+        str | None, typer.Argument(metavar="[ID]", help="One record; left out, all that wait.")
+    ] = None,
+    agree: Annotated[bool, typer.Option("--agree", help="It may be published.")] = False,
+    send_back: Annotated[
+        str | None,
+        typer.Option("--return", metavar="REMARK", help="Back to its author, with what is to be done."),
+    ] = None,
+    merge_into: Annotated[
+        str | None, typer.Option("--merge-into", metavar="ID", help="It tells the same job as this case.")
+    ] = None,
+    withdraw: Annotated[
+        str | None,
+        typer.Option("--withdraw", metavar="REMARK", help="Not to be published any more, and why."),
+    ] = None,
+    keep_inside: Annotated[bool, typer.Option("--keep-inside", help="It stays in the shop.")] = False,
+    every: Annotated[
+        bool, typer.Option("--all", help=f"List all that wait, not only the first {MOST_LISTED}.")
+    ] = False,
+    by: Annotated[
+        str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who says so.")
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Review what waits to be read, the most useful first.
+
+    With an ID the record is shown with what is missing and its nearest cases, and takes one word: agreed, returned,
+    merged, withdrawn, or kept inside. A word counts for the revision it was said of; a later one waits again.
+
+    Example: casebase review 7fq --agree --by ingrid
+    """
+    from casebase.library.reviews import Said  # noqa: PLC0415
+
+    words = [
+        (Said.AGREED, None, None) if agree else None,
+        (Said.RETURNED, send_back, None) if send_back is not None else None,
+        (Said.MERGED, None, merge_into) if merge_into is not None else None,
+        (Said.WITHDRAWN, withdraw, None) if withdraw is not None else None,
+        (Said.INSIDE, None, None) if keep_inside else None,
+    ]
+    told = [word for word in words if word]
+    with open_library(library) as kept:
+        if not told:
+            return _show(kept, case_id, every, json)
+        if case_id is None or len(told) > 1:
+            raise LibraryError("one word at a time, on one record: casebase review ID --agree --by HANDLE")
+        return _say(kept, case_id, told[0], by, json)
+
+
+def _show(library: Library, case_id: str | None, every: bool, json: bool) -> None:
+    from casebase.library.review_queue import reviewed, waiting, waiting_data  # noqa: PLC0415
+    from casebase.terminal.case import attachment_lines  # noqa: PLC0415
+    from casebase.terminal.lead import print_reviewed, print_waiting  # noqa: PLC0415
+
+    if case_id is None:
+        found, count = waiting(library, simulated_buses(), None if every else MOST_LISTED)
+        return print_json(waiting_data(found)) if json else print_waiting(found, count, own_page())
+    means = means_to_compare()
+    one = reviewed(library, library.get(case_id), means)
+    if json:
+        return print_json(one.data())
+    return print_reviewed(one, own_page(), attachment_lines(library, one.waiting.kept.case))
+
+
+def _say(
+    library: Library, case_id: str, told: tuple[Said, str | None, str | None], by: str | None, json: bool
+) -> None:
+    from casebase.library.reviews import Said, say  # noqa: PLC0415
+
+    said, remark, other = told
+    standing = say(library, case_id, said, by or "", remark, other)
+    whole_id = library.resolve(case_id)
+    if json:
+        print_json({"case_id": whole_id, "said": str(standing.said), "by": standing.by, "at": standing.at})
+    else:
+        typer.echo(f"{whole_id}: {standing.words()}")
+    if said is Said.AGREED:
+        tell_news(library, [whole_id])
+
+
+def names(
+    add: Annotated[
+        list[str] | None, typer.Option("--add", metavar="NAME", help="A name to keep inside.")
+    ] = None,
+    remove: Annotated[
+        list[str] | None, typer.Option("--remove", metavar="NAME", help="A name to look for no more.")
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """List, add or remove names of people that must not be published.
+
+    They stay in this library; a record in which one of them stands stops the publication.
+
+    Example: casebase names --add "Ottilie Brandvoll"
+    """
+    from casebase.library.privacy import add_names, remove_names  # noqa: PLC0415
+    from casebase.library.privacy import names as kept_names  # noqa: PLC0415
+
+    with open_library(library) as kept:
+        add_names(kept, add or ())
+        remove_names(kept, remove or ())
+        found = kept_names(kept)
+    if json:
+        return print_json(found)
+    for name in found:
+        typer.echo(name)
+    if not found:
+        typer.echo("No names are kept. Add those of customers: casebase names --add NAME")
+    return None
+
+
+def private(
+    case_id: Annotated[
+        str | None, typer.Argument(metavar="[ID]", help="One case; left out, all agreed ones.")
+    ] = None,
+    fine: Annotated[
+        str | None,
+        typer.Option(
+            "--fine", metavar="FIELD", help="This field of the case holds nothing private after all."
+        ),
+    ] = None,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Tell what looks private in the text of records.
+
+    VINs, telephone numbers, e-mail addresses, licence plates, names from the private list: each with its place and a
+    proposed text. Ends with exit code 1 where there is any.
+
+    Example: casebase private 7fq --fine "steps[2].found"
+    """
+    with open_library(library) as kept:
+        if fine is not None:
+            _clear(kept, case_id, fine)
+        found = _hits(kept, case_id)
+    if json:
+        print_json(
+            [
+                {"case_id": hit.case_id, "field": hit.field, "kind": hit.kind, "proposed": hit.proposed}
+                for hit in found
+            ]
+        )
+    else:
+        page = own_page()
+        for hit in found:
+            page.line(hit.sentence(), 0, 2)
+        page.line(f"{len(found)} places look private." if found else "Nothing looks private.")
+    if found:
+        raise typer.Exit(1)
+
+
+def _hits(library: Library, case_id: str | None) -> list[Hit]:
+    from casebase.publish.private_text import hits_of  # noqa: PLC0415
+
+    return hits_of(library, library.read_and_agreed() if case_id is None else [library.get(case_id)])
+
+
+def _clear(library: Library, case_id: str | None, field: str) -> None:
+    from casebase.library.privacy import clear  # noqa: PLC0415
+
+    if case_id is None:
+        raise LibraryError("--fine speaks of one case: name it, such as casebase private 7fq --fine leftover")
+    hits = [hit for hit in _hits(library, case_id) if hit.field == field]
+    if not hits:
+        raise LibraryError(
+            f"case {case_id}: nothing in '{field}' looks private: take a field that casebase private {case_id} names"
+        )
+    clear(library, hits[0].case_id, field, hits[0].text)

@@ -1,0 +1,145 @@
+"""The command that reads a log of the bus: who fell silent, what is missing, how full the bus was."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Final
+
+import typer
+
+from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
+
+if TYPE_CHECKING:
+    from casebase.intake.bus_log.report import BitRates, Report
+    from casebase.intake.bus_log.traffic import IdentifierKey, Traffic
+    from casebase.record.case import Case
+
+_READING_GOOD: Final = "Reading the known-good log"
+
+
+def traffic(  # noqa: PLR0913, PLR0917  one parameter per option
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A log: candump .log, .asc, .blf, .trc, .csv or .mf4.")
+    ],
+    known_good: Annotated[
+        str | None,
+        typer.Option(
+            "--known-good", metavar="LOG|ID", help="A log of the vehicle when it was well, or its record."
+        ),
+    ] = None,
+    bit_rate: Annotated[
+        str | None, typer.Option("--bit-rate", metavar="RATE", help="Such as '500 kbit/s'; for the bus load.")
+    ] = None,
+    data_bit_rate: Annotated[
+        str | None, typer.Option("--data-bit-rate", metavar="RATE", help="Of CAN FD's data phase.")
+    ] = None,
+    modules: Annotated[
+        Path | None,
+        typer.Option("--modules", metavar="FILE", help="Which module sends which identifier: CSV or YAML."),
+    ] = None,
+    job: Annotated[
+        str | None, typer.Option("--job", metavar="ID", help="Keep what was found as a step of this case.")
+    ] = None,
+    every: Annotated[bool, typer.Option("--all", help="All identifiers, and all that was found.")] = False,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Read a log of the bus.
+
+    Who fell silent and when, error frames, bus load, every identifier with its period; with a known-good log what is
+    missing, late or new. With --job the case gets a step that tells it and keeps the log, and lends its bit rate and
+    its modules; the log is held against that of a known good record of the same model, where one is kept.
+
+    Example: casebase traffic drive.log --bit-rate '500 kbit/s' --known-good healthy.log
+    """
+    from casebase.intake.bus_log.report import report_of  # noqa: PLC0415
+    from casebase.intake.bus_log.report_data import report_data  # noqa: PLC0415
+    from casebase.terminal.traffic import print_traffic  # noqa: PLC0415
+
+    case = _case(job, library)
+    rates = _rates(bit_rate, data_bit_rate, case)
+    table = _table(modules, case)
+    good = _known_good(known_good, case, library)
+    report = report_of(_read(file, "Reading the log"), good, table, rates)
+    kept = _keep(report, case, file, library) if case else None
+    if json:
+        return print_json(report_data(report) | ({"job": kept} if kept else {}))
+    print_traffic(report, own_page(), every=every)
+    if kept:
+        own_page().line(f"Kept as a step of case {kept['case_id']}, revision {kept['revision']}.")
+    return None
+
+
+def _known_good(named: str | None, case: Case | None, library: Path | None) -> Traffic | None:
+    """Return the log to compare with: a file, the log of the record named, or that of a record of the job's model."""
+    if named is not None and (Path(named).exists() or Path(named).suffix):
+        return _read(Path(named), _READING_GOOD)
+    if named is None and (case is None or case.kind == "known good"):
+        return None
+    from casebase.library.recordings import known_good_log, log_as_file, log_of_record  # noqa: PLC0415
+
+    with open_library(library) as kept:
+        log = log_of_record(kept, named) if named else known_good_log(kept, case) if case else None
+        if log is None:
+            return None
+        typer.echo(f"Compared with {log.attachment.file} of record {log.case_id}.", err=True)
+        with log_as_file(kept, log) as path:
+            return _read(path, _READING_GOOD)
+
+
+def _case(job: str | None, library: Path | None) -> Case | None:
+    """Return the case that `--job` names, before a long log is read for it."""
+    if job is None:
+        return None
+    with open_library(library) as kept:
+        found = kept.get(job)
+        return found.case.model_copy(update={"id": found.case_id, "revision": found.revision})
+
+
+def _read(path: Path, title: str) -> Traffic:
+    from casebase.intake.bus_log.traffic import read_traffic  # noqa: PLC0415
+
+    return read_traffic(path, _bar(title))
+
+
+def _bar(title: str) -> Callable[[int, int], None]:
+    from casebase.terminal.page import Counted  # noqa: PLC0415
+
+    return Counted(title).tell
+
+
+def _rates(nominal: str | None, data: str | None, case: Case | None) -> BitRates:
+    from casebase.intake.bus_log.report import BitRates  # noqa: PLC0415
+    from casebase.record.quantities import BIT_RATE, read_amount  # noqa: PLC0415
+
+    told = [read_amount(text, BIT_RATE).number if text else None for text in (nominal, data)]
+    network = case.network_of(None) if case else None
+    if network is not None:
+        held = (network.bit_rate, network.data_bit_rate)
+        told = [
+            rate if rate is not None else (one.number if one else None)
+            for rate, one in zip(told, held, strict=True)
+        ]
+    return BitRates(*told)
+
+
+def _table(path: Path | None, case: Case | None) -> dict[IdentifierKey, str]:
+    from casebase.intake.bus_log.senders import modules_of_record, read_module_table  # noqa: PLC0415
+
+    held = modules_of_record(case.modules) if case else {}
+    return held | read_module_table(path) if path else held
+
+
+def _keep(report: Report, case: Case, file: Path, library: Path | None) -> dict[str, object]:
+    """Keep a new revision of the case with the step that tells the log, and the log itself."""
+    from casebase.intake.bus_log.words import with_step  # noqa: PLC0415
+    from casebase.library.recordings import keep_capture  # noqa: PLC0415
+
+    with open_library(library) as kept:
+        files = keep_capture(kept, case.attachments, file, None, "as logged", "log of the bus")
+        told = with_step(case, report).model_copy(update={"attachments": files.attachments})
+        logged = kept.log([told])[0]
+    if files.too_large:
+        typer.echo(f"{file.name} is too large to be kept with the job: keep it yourself.", err=True)
+    return {"case_id": logged.case_id, "revision": logged.revision, "outcome": str(logged.outcome)}

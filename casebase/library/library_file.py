@@ -1,0 +1,95 @@
+"""A library file that is open: read and changed in transactions, its facts, and a case by its ID."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Self
+
+from sqlite_utils import Database
+
+from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
+from casebase.library.derived import Kept
+from casebase.library.records import current_record, resolve_id
+
+
+class LibraryFile:
+    """One library file. Use as a context manager, or call `close`.
+
+    Every method raises `LibraryError` with one sentence when the file cannot be used.
+    """
+
+    def __init__(self, db: Database, path: Path) -> None:
+        self._db = db
+        self.path = path
+
+    @classmethod
+    def create(cls, path: Path) -> Self:
+        """Make a new, empty library at `path`."""
+        return cls(create_database(path), path)
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """Open the library at `path`, upgrading an older one."""
+        return cls(open_database(path), path)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def resolve(self, prefix: str) -> str:
+        """Return the whole ID that `prefix` begins; raise when none or several do."""
+        with self._readable():
+            return resolve_id(self._db, prefix)
+
+    def get(self, prefix: str) -> Kept:
+        """Return the current revision of a case, by its ID or the beginning of it."""
+        case_id = self.resolve(prefix)
+        with self._readable():
+            return current_record(self._db, case_id)
+
+    def fact(self, name: str) -> str | None:
+        """Return a fact about the library itself, such as its purpose."""
+        with self._readable():
+            row = self._db.execute("SELECT value FROM facts WHERE name = ?", (name,)).fetchone()
+            return row[0] if row else None
+
+    def set_fact(self, name: str, value: str) -> None:
+        """Keep a fact about the library itself."""
+        with self._writing():
+            self._set_fact(name, value)
+
+    @contextmanager
+    def reading(self) -> Iterator[Database]:
+        """Yield the database to read from; for the parts of the library that stand in modules of their own."""
+        with self._readable():
+            yield self._db
+
+    @contextmanager
+    def changing(self) -> Iterator[Database]:
+        """Yield the database within one write transaction: all that is done inside is kept, or nothing."""
+        with self._writing():
+            yield self._db
+
+    @contextmanager
+    def _readable(self) -> Iterator[None]:
+        with sqlite_errors_as_sentences(self.path):
+            yield
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        with sqlite_errors_as_sentences(self.path), writing(self._db):
+            yield
+
+    def _set_fact(self, name: str, value: str) -> None:
+        self._db.conn.execute(
+            "INSERT INTO facts (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+            (name, value),
+        )

@@ -1,0 +1,64 @@
+"""Texts that looked private and are not, as the shop lead said: told by case, field and the text itself.
+
+Names of people that must not leave the shop, kept in the library and nowhere else.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable
+from typing import Final
+
+from casebase.errors import LibraryError
+from casebase.library.store import Library
+
+_FACT: Final = "texts that are not private"
+
+
+def cleared(library: Library) -> frozenset[str]:
+    """Return the marks of the texts that may go out."""
+    return frozenset(json.loads(library.fact(_FACT) or "[]"))
+
+
+def clear(library: Library, case_id: str, field: str, text: str) -> None:
+    """Let a text go out; once it is changed it is looked at again."""
+    library.set_fact(_FACT, json.dumps(sorted(cleared(library) | {mark_of(case_id, field, text)})))
+
+
+def mark_of(case_id: str, field: str, text: str) -> str:
+    """Return what stands for a text of a case."""
+    return hashlib.sha256("\0".join((case_id, field, text)).encode()).hexdigest()
+
+
+SHORTEST_NAME: Final = 3
+"""Letters; a shorter one would be found within half of all sentences."""
+
+
+def names(library: Library) -> list[str]:
+    """Return the names, in the order of the alphabet."""
+    with library.reading() as db:
+        return [name for (name,) in db.execute("SELECT name FROM private_names ORDER BY name COLLATE NOCASE")]
+
+
+def add_names(library: Library, added: Iterable[str]) -> list[str]:
+    """Keep names, all or none; raise `LibraryError` for one too short to look for."""
+    told = [" ".join(name.split()) for name in added]
+    for name in told:
+        if sum(map(str.isalpha, name)) < SHORTEST_NAME:
+            raise LibraryError(
+                f"'{name}': too short to look for: expected a name of at least {SHORTEST_NAME} letters"
+            )
+    with library.changing() as db:
+        db.conn.executemany("INSERT OR IGNORE INTO private_names VALUES (?)", [(name,) for name in told])
+    return told
+
+
+def remove_names(library: Library, removed: Iterable[str]) -> None:
+    """Take names out again; raise `LibraryError` for one that is not there."""
+    with library.changing() as db:
+        for name in removed:
+            if not db.conn.execute(
+                "DELETE FROM private_names WHERE name = ? COLLATE NOCASE", (name,)
+            ).rowcount:
+                raise LibraryError(f"'{name}' is not among the private names: casebase names lists them")

@@ -1,0 +1,212 @@
+"""The figures by which past cases and the job's own readings are pooled into causes; one object, so they can be fitted.
+
+All masses are on one scale: a verified case alike in everything counts 1 before the readings speak.
+
+The one module to which a stuck job itself points: the one its readings name, or the one that alone is silent.
+
+What each past case says about the cause of a job, and how loud.
+
+A case is the louder the more alike it is, the better it is proven, the more its teller is trusted, and the better the
+job's readings fit what was found there. A story told again by the same shop on the same model is quieter each time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Final, NamedTuple
+
+from casebase.errors import InputError
+from casebase.match.answer.fault_fit import SingleFault, looks_of
+from casebase.match.facets.meaning import bus_there
+from casebase.match.facets.measure import Match
+from casebase.match.facets.network import affected_networks
+from casebase.match.profile import Profile
+from casebase.record.modules import module_family, module_identity
+from casebase.record.vocabulary import Fault, Status
+
+
+@dataclass(frozen=True, slots=True)
+class Pooling:
+    """How much cases, readings and the unknown count. Raises InputError for a figure that makes no sense."""
+
+    sharpness: float = 10.0
+    """A case counts exp(sharpness x (likeness - 1)): at 10 a likeness of .77 counts a tenth (judged)."""
+
+    readings_power: float = 0.8
+    """Power of the readings' say on a past case's cause: below 1, for its likeness has heard the readings already
+    (judged)."""
+
+    unverified_share: float = 0.6
+    """What a case counts whose fix was not verified (judged)."""
+
+    not_proven_share: float = 0.7
+    """What a case counts whose cause was not proven (judged)."""
+
+    told_again: float = 0.5
+    """What each further case of one cause, shop and model counts of the one before: never above twice the first one
+    in all (judged)."""
+
+    moved_share: float = 0.6
+    """What a case counts for its fault in another module, to which this job points (judged)."""
+
+    readings_share: float = 0.12
+    """Mass of the bus states themselves, shared out by the readings alone (judged)."""
+
+    none_of_these: float = 0.05
+    """Mass of what none of the cases had: as much as one verified case of likeness .70 (judged)."""
+
+    def __post_init__(self) -> None:
+        shares = (self.unverified_share, self.not_proven_share, self.told_again, self.moved_share)
+        masses = (self.sharpness, self.readings_power, self.readings_share)
+        if min(masses) < 0 or self.none_of_these <= 0 or not all(0 <= share <= 1 for share in shares):
+            raise InputError(
+                f"{self} cannot pool cases: expected shares from 0 to 1, masses and powers of at least 0, and"
+                " none_of_these above 0"
+            )
+
+
+JUDGED: Final = Pooling()
+
+
+SILENT_ALONE: Final = 0.8
+"""Probability that a fault within one module is that of the only module that does not answer (judged)."""
+
+_SILENCING: Final = frozenset(
+    map(
+        str,
+        (
+            Fault.MODULE_SUPPLY_OR_GROUND,
+            Fault.MODULE_INTERNAL,
+            Fault.CONNECTOR_CORROSION,
+            Fault.WATER_IN_MODULE,
+        ),
+    )
+)
+"""Faults of one module that silence it."""
+
+_NO_MARK_ON_THE_WIRES: Final = frozenset(
+    map(
+        str,
+        (
+            Fault.MODULE_SUPPLY_OR_GROUND,
+            Fault.CONFIGURATION,
+            Fault.GATEWAY_ISOLATION_NORMAL,
+            Fault.SENSOR_OR_ACTUATOR,
+            Fault.LOW_SYSTEM_VOLTAGE,
+            Fault.NONE,
+        ),
+    )
+)
+"""Faults that unplugging one module after the other does not find."""
+
+
+@dataclass(frozen=True, slots=True)
+class Suspect:
+    """The family of a module, and how probable it is that the fault goes with it."""
+
+    family: str
+    probability: float
+
+
+def suspect_for(job: Profile, fault: str | None) -> Suspect | None:
+    """Return the module that a fault of this job goes with, where the job itself tells one.
+
+    `fault` None asks for the module that the readings name.
+    """
+    if job.host is not None and fault not in _NO_MARK_ON_THE_WIRES:
+        return Suspect(module_family(module_identity(job.host[0])), job.host[1])
+    alone = _silent_alone(job) if fault in _SILENCING else None
+    return Suspect(alone, SILENT_ALONE) if alone else None
+
+
+def _silent_alone(job: Profile) -> str | None:
+    silent = [name for name, level in job.silent.items() if level >= 1.0]
+    return module_family(silent[0]) if len(silent) == 1 else None
+
+
+class CauseKey(NamedTuple):
+    """What causes are grouped by: the fault and the family of the module it goes with, where that is known."""
+
+    fault: str
+    family: str | None
+
+
+class Voice(NamedTuple):
+    """What one case says for one cause; `moved` where its own fault went with another module."""
+
+    key: CauseKey
+    match: Match
+    mass: float
+    moved: bool
+
+
+def voices_of(job: Profile, matches: Sequence[Match], readings: SingleFault, pooling: Pooling) -> list[Voice]:
+    """Return what every case with a cause says, the same whatever order they come in."""
+    told = sorted((match for match in matches if match.profile.fault), key=_case_id)
+    voices = [voice for match in told for voice in _voices_of(job, match, readings, pooling)]
+    by_teller = sorted(voices, key=_teller)
+    return [voice for _, group in groupby(by_teller, key=_teller) for voice in _quieter(group, pooling)]
+
+
+def loudest_first(voices: Iterable[Voice]) -> list[Voice]:
+    """Return voices by what they weigh."""
+    return sorted(voices, key=lambda voice: (-voice.mass, voice.match.profile.case_id))
+
+
+def is_verified(past: Profile) -> bool:
+    """Return whether the fix of a case was verified."""
+    return past.status == Status.FIXED_VERIFIED
+
+
+def _voices_of(job: Profile, match: Match, readings: SingleFault, pooling: Pooling) -> list[Voice]:
+    past = match.profile
+    fault = past.fault or ""
+    own = module_family(module_identity(past.cause_module)) if past.cause_module else None
+    mass = _loudness(match, readings, pooling)
+    suspect = suspect_for(job, fault)
+    if suspect is None or own is None or own == suspect.family:
+        return [Voice(CauseKey(fault, own), match, mass, False)]
+    moved = mass * suspect.probability * pooling.moved_share
+    return [
+        Voice(CauseKey(fault, suspect.family), match, moved, True),
+        Voice(CauseKey(fault, own), match, mass * (1.0 - suspect.probability), False),
+    ]
+
+
+def _loudness(match: Match, readings: SingleFault, pooling: Pooling) -> float:
+    alike = math.exp(pooling.sharpness * (match.score - 1.0))
+    fits = readings_fit(match.profile, readings) ** pooling.readings_power
+    return float(alike * fits * _trust(match.profile, pooling))
+
+
+def _trust(past: Profile, pooling: Pooling) -> float:
+    verified = 1.0 if is_verified(past) else pooling.unverified_share
+    return past.trust * verified * (1.0 if past.proven else pooling.not_proven_share)
+
+
+def readings_fit(past: Profile, readings: SingleFault) -> float:
+    """Return how well the job's readings fit the cause of a past case; 1 where they say nothing of it."""
+    there = bus_there(past)
+    media = [there.medium] if there else [network.medium for network in affected_networks(past)]
+    return readings.likelihood(media[0], looks_of(past, media[0])) if media else 1.0
+
+
+def _case_id(match: Match) -> str:
+    return match.profile.case_id
+
+
+def _teller(voice: Voice) -> tuple[str, ...]:
+    """Return what makes of two cases one story told twice: cause, shop, model; without a shop nobody can tell."""
+    past = voice.match.profile
+    teller = (past.shop, past.make, past.model) if past.shop else ("", past.case_id, "")
+    return (voice.key.fault, voice.key.family or "", *(part.casefold() for part in teller))
+
+
+def _quieter(voices: Iterable[Voice], pooling: Pooling) -> list[Voice]:
+    return [
+        voice._replace(mass=voice.mass * pooling.told_again**place)
+        for place, voice in enumerate(loudest_first(voices))
+    ]

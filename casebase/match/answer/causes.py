@@ -1,0 +1,218 @@
+"""Likely causes of a stuck job, pooled: what was at fault in the nearest cases, and what the job's readings allow.
+
+Each past case speaks for its own cause, as far as the readings can mean that. The readings speak for bus states by
+themselves, also for one that no case had. What neither knows keeps a share: few cases, or unlike ones, leave it large.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from casebase.match.answer.case_votes import (
+    JUDGED,
+    CauseKey,
+    Pooling,
+    Suspect,
+    Voice,
+    is_verified,
+    loudest_first,
+    suspect_for,
+    voices_of,
+)
+from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read, state_of
+from casebase.match.facets.measure import Match
+from casebase.match.meaning import Meaning
+from casebase.match.profile import Profile
+from casebase.record.modules import module_label
+from casebase.record.words import FAULT_WORDS
+
+SOMETHING_ELSE: Final = "something_else"
+"""The fault of the remainder."""
+
+SOMETHING_ELSE_WORDS: Final = "something that none of these cases had"
+
+LEAST_LISTED: Final = 0.02
+"""A less probable cause is not listed; its share goes to the remainder (judged)."""
+
+LEAST_BEHIND: Final = 0.02
+"""A case that carries less of its cause is not named as standing behind it (judged)."""
+
+OTHER_LOOKS_SOUND: Final = 0.5
+"""How often what no case had leaves the wires as they should be; otherwise it may do anything to them (judged)."""
+
+
+@dataclass(frozen=True, slots=True)
+class CaseBehind:
+    """A past case that speaks for a cause; `weight` is what it adds to the probability of the cause.
+
+    `module` is the one that its own fault went with, where the cause here is taken to go with another.
+    """
+
+    case_id: str
+    score: float
+    verified: bool
+    weight: float
+    module: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LikelyCause:
+    """A cause, the kind of place and the module it goes with, its probability, the cases behind it.
+
+    `from_readings` is the probability that the job's readings alone give the bus state that goes with the cause; None
+    without readings, and for a cause that may do anything to the wires.
+    """
+
+    fault: str
+    words: str
+    place: str | None
+    module: str | None
+    probability: float
+    cases: list[CaseBehind]
+    from_readings: float | None
+
+    @property
+    def is_something_else(self) -> bool:
+        """Whether this is the remainder: none of the causes listed."""
+        return self.fault == SOMETHING_ELSE
+
+
+def pooled_causes(
+    job: Profile,
+    matches: Sequence[Match],
+    meanings: Sequence[Meaning],
+    most: int = 5,
+    pooling: Pooling = JUDGED,
+) -> list[LikelyCause]:
+    """Return the likely causes of `job`, the likeliest first, at most `most`, and last of all the remainder.
+
+    The probabilities sum to 1. `matches` are the nearest cases, `meanings` what the readings mean, network by network
+    (none: the job's own profile tells). A cause is a fault with the family of its module, where that is known.
+    """
+    pooled = _Pooled(job, matches, meanings, pooling)
+    found = [cause for cause in pooled.causes() if cause.probability >= LEAST_LISTED]
+    listed = sorted(found, key=lambda cause: (-cause.probability, cause.fault, cause.module or ""))[:most]
+    return [*listed, _remainder(listed)]
+
+
+def something_else(causes: Iterable[LikelyCause]) -> float:
+    """Return the probability of the remainder."""
+    return math.fsum(cause.probability for cause in causes if cause.is_something_else)
+
+
+def cause_shares(
+    job: Profile, matches: Sequence[Match], meanings: Sequence[Meaning], pooling: Pooling = JUDGED
+) -> dict[CauseKey, float]:
+    """Return the probability of every cause, however small, and under `SOMETHING_ELSE` of what none of them is."""
+    pooled = _Pooled(job, matches, meanings, pooling)
+    shares = {pile.key: pile.mass / pooled.mass for pile in pooled.piles.values()}
+    return shares | {CauseKey(SOMETHING_ELSE, None): pooled.rest / pooled.mass}
+
+
+@dataclass
+class _Pile:
+    """What speaks for one cause."""
+
+    key: CauseKey
+    voices: list[Voice] = field(default_factory=list)
+    from_readings: float = 0.0
+
+    @property
+    def from_cases(self) -> float:
+        return math.fsum(voice.mass for voice in self.voices)
+
+    @property
+    def mass(self) -> float:
+        return self.from_cases + self.from_readings
+
+
+class _Pooled:
+    """All that speaks for any cause, and the mass of the rest."""
+
+    def __init__(
+        self, job: Profile, matches: Sequence[Match], meanings: Sequence[Meaning], pooling: Pooling
+    ) -> None:
+        self.pooling = pooling
+        self.readings = SingleFault(buses_read(job, meanings))
+        self.piles: dict[CauseKey, _Pile] = {}
+        for voice in voices_of(job, matches, self.readings, pooling):
+            self._pile(voice.key).voices.append(voice)
+        self._add_readings(suspect_for(job, None))
+        self.rest = self._mass_of_the_rest()
+        self.mass = self.rest + math.fsum(pile.mass for pile in self.piles.values())
+
+    def causes(self) -> list[LikelyCause]:
+        """Return every pile as a cause."""
+        return [_cause(pile, self.mass, self.readings) for pile in self.piles.values()]
+
+    def _add_readings(self, host: Suspect | None) -> None:
+        """Add what the readings say by themselves for every state of fault."""
+        for state, probability in sorted(self.readings.faulty.items()):
+            mass = probability * self.pooling.readings_share
+            if host is not None:
+                self._pile(CauseKey(state, host.family)).from_readings += mass * host.probability
+                mass *= 1.0 - host.probability
+            self._share_out(state, mass)
+
+    def _share_out(self, state: str, mass: float) -> None:
+        """Give what the readings say for a state to its causes, as far as cases tell the module; else to the state."""
+        nowhere = CauseKey(state, None)
+        shares = {pile.key: pile.from_cases for pile in self.piles.values() if pile.key.fault == state}
+        shares[nowhere] = shares.get(nowhere, 0.0) + self.pooling.none_of_these
+        whole = math.fsum(shares.values())
+        for key, share in shares.items():
+            self._pile(key).from_readings += mass * share / whole
+
+    def _mass_of_the_rest(self) -> float:
+        """Return the mass of what no case had and no state computed is."""
+        looks_sound = self.readings.likelihood(None, SOUND_TO_LOOK_AT)
+        fits = OTHER_LOOKS_SOUND * looks_sound + (1.0 - OTHER_LOOKS_SOUND)
+        return self.pooling.none_of_these * fits + self.pooling.readings_share * self.readings.sound
+
+    def _pile(self, key: CauseKey) -> _Pile:
+        return self.piles.setdefault(key, _Pile(key))
+
+
+def _cause(pile: _Pile, whole: float, readings: SingleFault) -> LikelyCause:
+    fault, family = pile.key
+    label = module_label(family) if family else None
+    behind = [voice for voice in loudest_first(pile.voices) if voice.mass >= LEAST_BEHIND * pile.mass]
+    state = state_of(fault)
+    return LikelyCause(
+        fault=fault,
+        words=_words(fault, label),
+        place=_usual_place(behind),
+        module=label,
+        probability=pile.mass / whole,
+        cases=[_behind(voice, whole) for voice in behind],
+        from_readings=None if state is None else readings.probability(state),
+    )
+
+
+def _words(fault: str, module: str | None) -> str:
+    words = next((words for known, words in FAULT_WORDS.items() if known == fault), fault)
+    return f"{words}: {module}" if module else words
+
+
+def _usual_place(voices: Iterable[Voice]) -> str | None:
+    """Return the kind of place where most of the weight found it."""
+    weights: dict[str, float] = defaultdict(float)
+    for voice in voices:
+        if voice.match.profile.cause_place:
+            weights[voice.match.profile.cause_place] += voice.mass
+    return max(sorted(weights), key=lambda place: weights[place], default=None)
+
+
+def _behind(voice: Voice, whole: float) -> CaseBehind:
+    past = voice.match.profile
+    there = past.cause_module if voice.moved else None
+    return CaseBehind(past.case_id, voice.match.score, is_verified(past), voice.mass / whole, there)
+
+
+def _remainder(listed: Iterable[LikelyCause]) -> LikelyCause:
+    share = max(0.0, 1.0 - math.fsum(cause.probability for cause in listed))
+    return LikelyCause(SOMETHING_ELSE, SOMETHING_ELSE_WORDS, None, None, share, [], None)

@@ -1,0 +1,321 @@
+"""Computed tests of one kind with one module unplugged after the other are one test to a technician.
+
+The tests that best tell the first few causes of a stuck job apart, at most three.
+
+From calculation: the tests of the network concerned, its bus states weighed as the pooled causes have it. From past
+cases: readings in which the cases behind the causes differ, and the step that settled it there.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+
+from casebase.bus.diagnose import Diagnosis
+from casebase.bus.explain import clash_words, split_words, state_words
+from casebase.bus.instruments import DLC
+from casebase.bus.next_test import Candidate, NextTest, next_tests
+from casebase.match.answer.causes import LikelyCause
+from casebase.match.answer.fault_fit import SOUND, state_of
+from casebase.match.answer.past_tests import LEAST_BITS, PastReading, past_readings
+from casebase.match.facets.meaning import STATES
+from casebase.match.facets.measure import Match
+from casebase.match.meaning import Meaning
+from casebase.match.profile import Profile
+from casebase.match.traits import ReadingTrait
+from casebase.record.cautions import BRAKES_OR_STEERING, HIGH_VOLTAGE, MAKER_FIRST, RESTRAINTS
+from casebase.record.modules import module_family, module_identity
+
+MOST_IN_TURN: Final = 3
+
+
+@dataclass(frozen=True)
+class InTurn:
+    """One test, or several that differ only in the module unplugged; the one to begin with comes first."""
+
+    tests: list[NextTest]
+
+    @property
+    def best(self) -> NextTest:
+        """The test that tells most per minute."""
+        return max(self.tests, key=lambda test: test.bits_per_minute)
+
+    def words(self) -> str:
+        """Return what to do."""
+        first = self.tests[0].candidate
+        if len(self.tests) == 1:
+            return first.words()
+        modules = ", then ".join(test.candidate.unplugged for test in self.tests)
+        return f"{first.kind.words} at {first.place}, one module unplugged at a time: {modules}"
+
+    def told(self) -> set[str]:
+        """Return everything that its tests tell, each in words of its own."""
+        return {words for test in self.tests for words in split_words(test)}
+
+    def tells(self) -> list[str]:
+        """Return what it tells apart."""
+        if len(self.tests) == 1:
+            return split_words(self.tests[0])
+        splits = dict.fromkeys(split for test in self.tests for split in test.splits)
+        told = [f"{state_words(one)} from {state_words(other)}" for one, other in splits]
+        where = any(test.tells_where for test in self.tests)
+        return [*told, "in which of these modules it lies"] if where else told
+
+
+def tests_in_turn(tests: Sequence[NextTest], suspected: Sequence[str]) -> Iterator[InTurn]:
+    """Yield the tests, those that differ only in the module unplugged as one; families `suspected` come first in it."""
+    groups: dict[tuple[str, str, bool], list[NextTest]] = {}
+    for test in tests:
+        candidate = test.candidate
+        key = (candidate.kind.words, candidate.place, bool(candidate.unplugged))
+        groups.setdefault(key, []).append(test)
+    for group in groups.values():
+        ordered = sorted(group, key=lambda test: _place_in(suspected, test.candidate.unplugged))
+        yield InTurn(ordered[:MOST_IN_TURN])
+
+
+def family_of(name: str | None) -> str:
+    """Return the family of a module, however it is called; empty for none."""
+    return module_family(module_identity(name)) if name else ""
+
+
+def _place_in(suspected: Sequence[str], name: str) -> int:
+    family = family_of(name)
+    return suspected.index(family) if family in suspected else len(suspected)
+
+
+_QUANTITY_READ: Final = {"ohms": "resistance", "volts": "voltage", "traffic": "waveform", "asked": "waveform"}
+_SUPPLY: Final = frozenset({"supply", "battery +", "battery -"})
+
+
+def is_same_reading(candidate: Candidate, reading: ReadingTrait) -> bool:
+    """Return whether a computed test and a reading of a past case are the same thing to do."""
+    first = candidate.kind.quantities[0]
+    if _QUANTITY_READ[first.split("_")[0]] != reading.quantity or _SUPPLY & set(reading.lines):
+        return False
+    if reading.quantity == "resistance" and first.endswith("ground") != ("ground" in reading.lines):
+        return False
+    if reading.quantity == "waveform" and (first == "asked") != (reading.tester == "talking"):
+        return False
+    unplugged = {module_family(name) for name in reading.unplugged or ()}
+    off = {family_of(candidate.unplugged)} if candidate.unplugged else set()
+    return unplugged == off and _same_place(candidate, reading)
+
+
+def _same_place(candidate: Candidate, reading: ReadingTrait) -> bool:
+    if candidate.view.place == DLC:
+        return reading.place == "DLC"
+    return reading.place_module == family_of(candidate.unplugged)
+
+
+MOST_TESTS: Final = 3
+CAUSES_TOLD_APART: Final = 4
+COMPUTED: Final = "computed"
+LEAST_SHARE: Final = 1e-9
+
+CANDIDATES_RATED: Final = 9
+"""How many computed tests are looked at, so that one module after the other becomes one test."""
+
+SETTLED_FROM: Final = 0.05
+"""Below this probability of a cause, how it was settled elsewhere does not matter (judged)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SettlingTest:
+    """A test that tells the first causes apart: what to do, who says so, what it tells, what to mind.
+
+    `source` is `computed`, `from cases ...` or both. `bits` is what it is expected to tell, where that can be reckoned;
+    `minutes` are for each module where one is unplugged after the other; `cases` are the IDs of those it comes from.
+    """
+
+    words: str
+    source: str
+    tells: list[str]
+    needs: str | None = None
+    minutes: float | None = None
+    bits: float | None = None
+    cautions: list[str] = field(default_factory=list)
+    cases: list[str] = field(default_factory=list)
+    in_turn: bool = False
+    """Whether it is done with one module after the other."""
+
+    @property
+    def bits_per_minute(self) -> float:
+        """What tests are ranked by; 0 where it cannot be reckoned."""
+        return self.bits / self.minutes if self.bits and self.minutes else 0.0
+
+
+def settling_tests(
+    causes: Sequence[LikelyCause],
+    job: Profile,
+    matches: Sequence[Match],
+    meanings: Sequence[Meaning],
+    most: int = MOST_TESTS,
+) -> list[SettlingTest]:
+    """Return at most `most` tests, best first; where readings clash, taking these again comes before all."""
+    named = [cause for cause in causes if not cause.is_something_else][:CAUSES_TOLD_APART]
+    told_apart = [*named, *(cause for cause in causes if cause.is_something_else)]
+    again = list(_to_take_again(meanings))
+    both = _joined(list(_computed(causes, meanings)), past_readings(told_apart, job, matches))
+    ranked = sorted(both, key=lambda test: -test.bits_per_minute)
+    steps = list(_steps_that_settled_it(named, matches))[:1]
+    room = max(0, most - len(again) - len(steps))
+    return [*again, *ranked[:room], *steps][:most]
+
+
+# --- computed -----------------------------------------------------------------------------------------------------
+
+
+def _to_take_again(meanings: Sequence[Meaning]) -> Iterator[SettlingTest]:
+    clashing = [meaning for meaning in meanings if meaning.diagnosis.clashes]
+    for meaning in clashing[:1]:
+        words = f"Take the readings of {meaning.name} again that do not fit together"
+        yield SettlingTest(words, COMPUTED, clash_words(meaning.diagnosis)[:1])
+
+
+def _computed(causes: Sequence[LikelyCause], meanings: Sequence[Meaning]) -> Iterator[InTurn]:
+    """Yield the tests of the network whose wires look worst."""
+    told = [meaning for meaning in meanings if not meaning.diagnosis.clashes]
+    if told:
+        worst = min(told, key=lambda meaning: (_sound(meaning.diagnosis), meaning.name))
+        tests = next_tests(weighed_by_causes(worst.diagnosis, causes), CANDIDATES_RATED)
+        worth = [test for test in tests if test.bits >= LEAST_BITS]
+        suspected = [family_of(cause.module) for cause in causes if cause.module]
+        yield from _without_repetition(tests_in_turn(worth, suspected))
+
+
+def _without_repetition(tests: Iterable[InTurn]) -> Iterator[InTurn]:
+    """Yield the tests that tell something the better ones before them do not."""
+    told: set[str] = set()
+    for test in tests:
+        if not told or not told.issuperset(test.told()):
+            yield test
+        told.update(test.told())
+
+
+def _sound(diagnosis: Diagnosis) -> float:
+    return sum(share for state, share in diagnosis.ranked() if str(state) in SOUND)
+
+
+def weighed_by_causes(diagnosis: Diagnosis, causes: Sequence[LikelyCause]) -> Diagnosis:
+    """Return a diagnosis whose states are as likely as the causes that go with them.
+
+    What goes with no state of this network, and the remainder, keep to what the readings say.
+    """
+    posterior = diagnosis.posterior
+    given = np.zeros(len(posterior.states))
+    for cause in causes:
+        state = STATES.get(state_of(cause.fault) or "")
+        if state in posterior.states:
+            given[posterior.states.index(state)] += cause.probability
+    shares = given + max(0.0, 1.0 - float(given.sum())) * posterior.probabilities
+    by_bus = posterior.weights.reshape(len(posterior.states), -1)
+    weighed = by_bus.sum(axis=1)
+    shares = np.where(weighed > LEAST_SHARE, shares, 0.0)
+    shares /= shares.sum()
+    weights = by_bus * (shares / np.maximum(weighed, LEAST_SHARE))[:, None]
+    return replace(
+        diagnosis,
+        posterior=replace(posterior, probabilities=shares, weights=(weights / weights.sum()).ravel()),
+    )
+
+
+def _from_calculation(test: InTurn, past: PastReading | None) -> SettlingTest:
+    cases = past.case_ids if past else []
+    return SettlingTest(
+        words=test.words(),
+        source=f"{COMPUTED}; read before in {', '.join(cases)}" if past else COMPUTED,
+        tells=[*test.tells(), *(past.tells() if past else [])],
+        needs=test.best.candidate.kind.precondition,
+        minutes=test.best.candidate.minutes,
+        bits=max(test.best.bits, past.bits if past else 0.0),
+        cautions=_cautions(test.best.candidate.cautions(), [each.candidate.unplugged for each in test.tests]),
+        cases=cases,
+        in_turn=len(test.tests) > 1,
+    )
+
+
+# --- from past cases ----------------------------------------------------------------------------------------------
+
+
+def _joined(computed: Sequence[InTurn], past: Sequence[PastReading]) -> Iterator[SettlingTest]:
+    """Yield every test once: a reading that is computed and was taken before is one test."""
+    left = list(past)
+    for test in computed:
+        same = [
+            one for one in left if any(is_same_reading(each.candidate, one.reading) for each in test.tests)
+        ]
+        left = [one for one in left if one not in same]
+        yield _from_calculation(test, same[0] if same else None)
+    yield from map(_from_cases, left)
+
+
+def _from_cases(past: PastReading) -> SettlingTest:
+    return SettlingTest(
+        words=past.words(),
+        source=f"from cases {', '.join(past.case_ids)}",
+        tells=past.tells(),
+        needs=past.needs(),
+        minutes=past.minutes,
+        bits=past.bits,
+        cautions=_cautions(past.cautions(), past.reading.unplugged or ()),
+        cases=past.case_ids,
+    )
+
+
+# --- the step that settled it -------------------------------------------------------------------------------------
+
+_REPAIR: Final = re.compile(
+    r"\b(replac|renew|repair|remade|fitted|refitted|changed|clean|tighten|taped|sleeve|solder|splic|crimp|insulat"
+    r"|re-?rout|put back|back (on|in)\b|cod(ed|ing)|learn|taught|programm|clear|advis|offer|declin|custom|cust\b|quot"
+    r"|pric|new\b)",
+    re.IGNORECASE,
+)
+"""Words of a repair or of talk about it: such a step ended the job and settled nothing (judged)."""
+
+_HAZARDS: Final = (
+    (re.compile(r"air ?bag|restraint|\bsrs\b|squib|pretension|curtain", re.IGNORECASE), RESTRAINTS),
+    (re.compile(r"high.voltage|\bhv\b|traction|orange cable|inverter", re.IGNORECASE), HIGH_VOLTAGE),
+    (re.compile(r"\babs\b|\besc\b|\beps\b|brak|steer", re.IGNORECASE), BRAKES_OR_STEERING),
+)
+
+
+def _steps_that_settled_it(causes: Sequence[LikelyCause], matches: Sequence[Match]) -> Iterator[SettlingTest]:
+    """Yield what settled it in the cases behind the causes, the likeliest first; a repair is no test."""
+    settled_by = {match.profile.case_id: match.profile.settled_by for match in matches}
+    for cause in causes:
+        for behind in cause.cases if cause.probability >= SETTLED_FROM else ():
+            step = settled_by[behind.case_id]
+            if step and not _REPAIR.search(step):
+                yield SettlingTest(
+                    words=f"What settled it there: {step}",
+                    source=f"from cases {behind.case_id}",
+                    tells=[f"it was {cause.words}"],
+                    cautions=[*_hazards(f"{step} {cause.words}"), MAKER_FIRST],
+                    cases=[behind.case_id],
+                )
+
+
+def _hazards(text: str) -> list[str]:
+    return [caution for pattern, caution in _HAZARDS if pattern.search(text)]
+
+
+_NEAR_AN_AIRBAG: Final = frozenset(
+    {
+        "steering angle sensor",
+        "steering column",
+        "steering wheel heating",
+        "seat control",
+        "occupant classification",
+    }
+)
+"""Modules that cannot be unplugged without reaching beside an airbag (common practice, no source)."""
+
+
+def _cautions(cautions: Iterable[str], unplugged: Iterable[str]) -> list[str]:
+    beside_airbag = any(family_of(name) in _NEAR_AN_AIRBAG for name in unplugged)
+    return [*([RESTRAINTS] if beside_airbag else []), *cautions]

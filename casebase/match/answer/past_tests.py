@@ -1,0 +1,325 @@
+"""Which readings of a past case can be taken on a stuck job, at which of its modules.
+
+A module of the past case stands for itself where the job knows it too; the one at fault there stands for the one that
+the cause goes with here. What can hurt somebody is not proposed.
+
+Readings that past cases hold and a stuck job does not: how far their values part the likely causes.
+
+It is what these cases had, not what physics says. A reading at the module that was at fault there is proposed for the
+module that the cause goes with here. What can hurt somebody is not proposed.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from casebase.bus.interpret import SINGLE
+from casebase.bus.next_test import (
+    AWAY_FROM_DLC_MINUTES,
+    BATTERY_OFF,
+    IGNITION_ON,
+    OHMS_CAUTION,
+    PAIR_KINDS,
+    UNPLUG_CAUTION,
+    UNPLUGGING_MINUTES,
+)
+from casebase.match.answer.case_votes import JUDGED
+from casebase.match.answer.causes import LikelyCause
+from casebase.match.facets.arrays import Floats
+from casebase.match.facets.measure import Match
+from casebase.match.facets.network import medium_likeness
+from casebase.match.facets.readings import SAME_PHYSICS_FROM, comparability, value_likeness
+from casebase.match.profile import Profile
+from casebase.match.traits import ReadingTrait
+from casebase.record.modules import module_family, module_identity, module_label
+from casebase.record.vocabulary import LINES_OF_MEDIUM
+
+_UNSAFE: Final = (
+    *("restraint", "airbag", "belt", "occupant", "impact", "drive motor", "battery"),
+    *("charger", "charging", "converter", "inverter", "fuel cell"),
+)
+"""Words in the names of modules that nobody is sent to for a reading: squib circuits, high voltage."""
+
+
+def readings_here(job: Profile, module: str | None, past: Profile) -> Iterator[ReadingTrait]:
+    """Yield the readings of a past case that can be taken here, are not taken yet, and hurt nobody.
+
+    `module` is the one that the cause goes with here.
+    """
+    for reading in past.readings:
+        here = None if reading.after_repair else _here(job, module, past, reading)
+        if here is not None and not _is_unsafe(here) and not _taken(job, here) and _can_be_read(job, here):
+            yield here
+
+
+def _here(job: Profile, module: str | None, past: Profile, reading: ReadingTrait) -> ReadingTrait | None:
+    """Return a reading with the modules that it speaks of here; None where they or the place are not there."""
+    modules = _ModulesHere(job, module, past)
+    unplugged = [modules.of(name) for name in reading.unplugged or ()]
+    if None in unplugged:
+        return None
+    found = replace(
+        reading, unplugged=None if reading.unplugged is None else tuple(name for name in unplugged if name)
+    )
+    if reading.place == "DLC":
+        return found
+    if reading.place_module is None:
+        return found if (past.make, past.model) == (job.make, job.model) else None
+    at = modules.of(reading.place_module)
+    return replace(found, place_module=at) if at else None
+
+
+class _ModulesHere:
+    """Which module of the job stands for a module of a past case."""
+
+    def __init__(self, job: Profile, module: str | None, past: Profile) -> None:
+        self._there = _family(past.cause_module) or _alone(past)
+        self._here = _family(module) or (_alone(job) if self._there else None)
+        stored_in = {code.stored_in for code in job.codes if code.stored_in}
+        about = {code.about for code in job.codes if code.about}
+        read_at = {reading.place_module for reading in job.readings if reading.place_module}
+        self._in_job = {
+            module_family(key) for key in {*job.silent, *job.answering, *stored_in, *about, *read_at}
+        }
+
+    def of(self, name: str) -> str | None:
+        """Return the family here, None where the job knows no such module."""
+        family = _family(name)
+        if family == self._there and self._here is not None:
+            return self._here
+        return family if family in self._in_job else None
+
+
+def _family(name: str | None) -> str | None:
+    return module_family(module_identity(name)) if name else None
+
+
+def _alone(profile: Profile) -> str | None:
+    return module_family(next(iter(profile.silent))) if len(profile.silent) == 1 else None
+
+
+def _is_unsafe(reading: ReadingTrait) -> bool:
+    named = [*(reading.unplugged or ())]
+    if reading.place != "DLC":
+        named += [reading.place_module or "", reading.what.casefold()]
+    return any(word in name for name in named for word in _UNSAFE)
+
+
+def _taken(job: Profile, reading: ReadingTrait) -> bool:
+    return any(
+        comparability(_by_family(ours), reading) and _family(ours.place_module) == reading.place_module
+        for ours in job.readings
+    )
+
+
+def _by_family(reading: ReadingTrait) -> ReadingTrait:
+    if reading.unplugged is None:
+        return reading
+    return replace(reading, unplugged=tuple(sorted(module_family(name) for name in reading.unplugged)))
+
+
+def _can_be_read(job: Profile, reading: ReadingTrait) -> bool:
+    """Return whether the job has a network of that kind; a supply is everywhere."""
+    media = [network.medium for network in job.networks]
+    if reading.medium is None or not media:
+        return True
+    return any(medium_likeness(medium, reading.medium) >= SAME_PHYSICS_FROM for medium in media)
+
+
+LEAST_ALIKE: Final = 0.1
+"""No value of a few past cases rules another cause out altogether (judged)."""
+
+SAME_AGAIN: Final = 0.8
+"""How often a vehicle reads as some past case with the same cause did (judged)."""
+
+UNKNOWN_ALIKE: Final = 0.3
+"""How often it reads as some past case did where nobody knows what its cause makes it read (judged)."""
+
+LEAST_BITS: Final = 0.05
+"""A reading expected to tell less is not worth the way to the vehicle (judged)."""
+
+MOST_TOLD: Final = 3
+LONGEST_SHOWN: Final = 48
+
+_LINES_OF_PAIRS: Final = frozenset(
+    str(line) for lines in LINES_OF_MEDIUM.values() for line in lines if lines[0] not in SINGLE
+)
+_MINUTES: Final = {
+    quantity: next(kind.minutes for kind in PAIR_KINDS if kind.quantities[0] == read)
+    for quantity, read in (("resistance", "ohms_between"), ("voltage", "volts_high"), ("waveform", "traffic"))
+}
+
+
+class Holder(NamedTuple):
+    """A case that holds a reading: the place of its cause among the causes, the cause in words, what it counts."""
+
+    cause: int
+    words: str
+    case_id: str
+    weight: float
+    reading: ReadingTrait
+
+
+@dataclass(frozen=True)
+class PastReading:
+    """A reading not yet taken here, with the cases that hold it; `bits` is what it is expected to tell."""
+
+    reading: ReadingTrait
+    holders: list[Holder]
+    bits: float
+
+    @property
+    def minutes(self) -> float:
+        """How long it takes, about."""
+        away = 0.0 if self.reading.place == "DLC" else AWAY_FROM_DLC_MINUTES
+        return (
+            _MINUTES[self.reading.quantity] + away + (UNPLUGGING_MINUTES if self.reading.unplugged else 0.0)
+        )
+
+    @property
+    def case_ids(self) -> list[str]:
+        """The cases that hold it."""
+        return list(dict.fromkeys(holder.case_id for holder in self.holders))
+
+    def words(self) -> str:
+        """Return what to read."""
+        at = self.reading.place_module
+        off = ", ".join(module_label(name) for name in self.reading.unplugged or () if name != at)
+        return f"{_what(self.reading)}{f' with {off} unplugged' if off else ''}"
+
+    def needs(self) -> str | None:
+        """Return what must hold before it."""
+        if self.reading.quantity == "resistance" or self.reading.powered is False:
+            return BATTERY_OFF
+        return IGNITION_ON
+
+    def cautions(self) -> list[str]:
+        """Return what to mind."""
+        ohms = [OHMS_CAUTION] if self.reading.quantity == "resistance" else []
+        return [*ohms, UNPLUG_CAUTION] if self.reading.unplugged else ohms
+
+    def tells(self) -> list[str]:
+        """Return what it showed with which cause, and where that was; each cause once."""
+        first = {holder.words: holder for holder in reversed(self.holders)}
+        told = [holder for holder in self.holders if first[holder.words] is holder]
+        return [
+            f"{_shown(holder.reading)} with {holder.words} ({holder.case_id})" for holder in told[:MOST_TOLD]
+        ]
+
+
+def past_readings(causes: Sequence[LikelyCause], job: Profile, matches: Sequence[Match]) -> list[PastReading]:
+    """Return the readings that tell something about `causes`, best first by what they tell per minute.
+
+    The cases that stand behind no cause speak for the remainder.
+    """
+    grouped: dict[tuple[object, ...], list[Holder]] = defaultdict(list)
+    for holder in _holders(causes, job, matches):
+        grouped[_kind(holder.reading)].append(holder)
+    found = [_past_reading(holders, causes) for holders in grouped.values()]
+    telling = [one for one in found if one.bits >= LEAST_BITS]
+    ordered = sorted(telling, key=lambda one: (-one.bits / one.minutes, one.words(), one.reading.lines))
+    # Both lines of a pair are read in one go: the one that tells more stands for them.
+    return list({one.words(): one for one in reversed(ordered)}.values())[::-1]
+
+
+def _holders(causes: Sequence[LikelyCause], job: Profile, matches: Sequence[Match]) -> Iterator[Holder]:
+    past_of = {match.profile.case_id: match.profile for match in matches}
+    behind_any = {behind.case_id for cause in causes for behind in cause.cases}
+    for index, cause in enumerate(causes):
+        for behind in cause.cases:
+            past = past_of[behind.case_id]
+            for reading in readings_here(job, cause.module, past):
+                yield Holder(index, cause.words, behind.case_id, behind.weight, reading)
+    rest = next((index for index, cause in enumerate(causes) if cause.is_something_else), None)
+    others = [match for match in matches if match.profile.fault and match.profile.case_id not in behind_any]
+    for match in others if rest is not None else ():
+        weight = math.exp(JUDGED.sharpness * (match.score - 1.0))
+        for reading in readings_here(job, None, match.profile):
+            yield Holder(rest or 0, match.profile.cause or "", match.profile.case_id, weight, reading)
+
+
+def _past_reading(holders: list[Holder], causes: Sequence[LikelyCause]) -> PastReading:
+    ordered = sorted(holders, key=lambda one: (causes[one.cause].is_something_else, -one.weight, one.case_id))
+    known = not causes[ordered[0].cause].is_something_else
+    return PastReading(ordered[0].reading, ordered, expected_bits(ordered, causes) if known else 0.0)
+
+
+def _kind(reading: ReadingTrait) -> tuple[object, ...]:
+    return (
+        reading.quantity,
+        reading.lines,
+        reading.place,
+        reading.place_module or (None if reading.place == "DLC" else reading.what),
+        reading.unplugged or (),
+        reading.powered,
+        reading.tester == "talking",
+    )
+
+
+# --- what it would tell -------------------------------------------------------------------------------------------
+
+
+def expected_bits(holders: Sequence[Holder], causes: Sequence[LikelyCause]) -> float:
+    """Return the bits about the causes that the reading is expected to tell.
+
+    It may come out as with any of the holders, or otherwise. What a cause makes it read is known from its holders.
+    """
+    alike = np.array([[_alike(one, other) for other in holders] for one in holders])
+    shown = [_chances(alike, holders, index) for index in range(len(causes))]
+    prior = np.array([cause.probability for cause in causes])
+    together = prior[:, None] * np.array(shown)
+    by_chance = prior[:, None] * together.sum(axis=0)
+    some = together > 0
+    return max(0.0, float((together[some] * np.log2(together[some] / by_chance[some])).sum()))
+
+
+def _alike(one: Holder, other: Holder) -> float:
+    return 1.0 if one is other else max(LEAST_ALIKE, value_likeness(one.reading, other.reading))
+
+
+def _chances(alike: Floats, holders: Sequence[Holder], cause: int) -> Floats:
+    """Return how probable it is, with a cause, that the reading comes out as with each holder, and otherwise."""
+    weights = np.array([holder.weight if holder.cause == cause else 0.0 for holder in holders])
+    # Values that many hold are one value.
+    once = 1.0 / alike.sum(axis=1)
+    known = bool(weights.any())
+    chances = once * (alike @ weights) if known else once
+    again = SAME_AGAIN if known else UNKNOWN_ALIKE
+    return np.append(again * chances / chances.sum(), 1.0 - again)
+
+
+# --- in words -----------------------------------------------------------------------------------------------------
+
+
+def _what(reading: ReadingTrait) -> str:
+    quantity = {"resistance": "ohms", "voltage": "volts", "waveform": "scope"}[reading.quantity]
+    between = " to ".join(reading.lines)
+    lines = "of each line to ground" if _of_a_pair(reading) else between and f"from {between}"
+    asked = ", a tester asking," if reading.tester == "talking" else ""
+    return " ".join(part for part in (f"{quantity}{asked}", lines, _where(reading)) if part)
+
+
+def _of_a_pair(reading: ReadingTrait) -> str | None:
+    """Return the line that was read against ground, where it is one of two."""
+    line = next((line for line in reading.lines if line in _LINES_OF_PAIRS), None)
+    return line if "ground" in reading.lines else None
+
+
+def _where(reading: ReadingTrait) -> str:
+    """Return the place in words; where nobody names a module, as it was written down."""
+    module = reading.place_module
+    if module is None:
+        return f"at the {reading.what.partition(' at ')[2] or reading.what}".replace("the the ", "the ")
+    unplugged = "unplugged " if module in (reading.unplugged or ()) else ""
+    return f"at the {unplugged}connector of {module_label(module)}"
+
+
+def _shown(reading: ReadingTrait) -> str:
+    text = " ".join(part for part in (_of_a_pair(reading), reading.shown) if part)
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN].rsplit(' ', 1)[0]} ..."

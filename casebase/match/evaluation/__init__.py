@@ -1,0 +1,1 @@
+"""How well a collection finds its own solved cases, and the weights fitted to it."""

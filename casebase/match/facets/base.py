@@ -1,0 +1,133 @@
+"""How much an agreement is worth: what few cases have tells more than what most have.
+
+What every facet of likeness returns, and the arithmetic they share.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from casebase.match.profile import Profile, readings_compared
+
+
+@dataclass(frozen=True)
+class Rarity:
+    """Counts over a library, read as weights from about 0.1 (in every case) to 1 (in none)."""
+
+    cases: int
+    counts: Mapping[str, int]
+    _weights: dict[str, float] = field(default_factory=dict)
+
+    def of(self, trait: str) -> float:
+        """Return the weight of a trait: log(cases / cases having it), scaled to 0.1..1.
+
+        >>> Rarity(100, Counter({"code U0100": 100})).of("code U0100")
+        0.1
+        """
+        if trait not in self._weights:
+            self._weights[trait] = self._reckoned(self.counts.get(trait, 0))
+        return self._weights[trait]
+
+    def _reckoned(self, count: int) -> float:
+        return 0.1 + 0.9 * max(0.0, math.log((self.cases + 1) / (count + 1)) / math.log(self.cases + 1))
+
+
+def rarity_in(profiles: Iterable[Profile]) -> Rarity:
+    """Count the traits of `profiles`, each once per case."""
+    counts: Counter[str] = Counter()
+    cases = 0
+    for profile in profiles:
+        cases += 1
+        counts.update({f"code {code.base}" for code in profile.codes})
+        counts.update(f"lamp {lamp}" for lamp in set(profile.lamps))
+        counts.update(f"condition {condition}" for condition in set(profile.conditions))
+        counts.update({f"reading {reading.bucket}" for reading in readings_compared(profile)})
+    return Rarity(max(cases, 1), counts)
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """One aspect of two cases compared.
+
+    `likeness` is 0..1, or None where the aspect is missing on either side. `known` (0..1) is how much of the
+    aspect could be compared. `agree` and `differ` say the same in words.
+    """
+
+    likeness: float | None
+    known: float = 1.0
+    agree: list[str] = field(default_factory=list)
+    differ: list[str] = field(default_factory=list)
+
+
+UNKNOWN = Compared(None, 0.0)
+"""The aspect is missing on either side: it never counts against a case."""
+
+Compare = Callable[[Profile, Profile, Rarity], Compared]
+"""A facet: (the job, a past case, how rare things are in the library) -> how alike in this aspect."""
+
+Trait = TypeVar("Trait")
+
+
+def overlap(ours: Iterable[str], theirs: Iterable[str], weight_of: Callable[[str], float]) -> float:
+    """Return the weighted share of traits that both have among all that either has.
+
+    >>> overlap(["wet", "hot"], ["wet"], lambda trait: 1.0)
+    0.5
+    """
+    mine, other = set(ours), set(theirs)
+    whole = sum(weight_of(trait) for trait in mine | other)
+    return sum(weight_of(trait) for trait in mine & other) / whole if whole else 0.0
+
+
+def best_pairing(
+    ours: Iterable[Trait],
+    theirs: Iterable[Trait],
+    grade: Callable[[Trait, Trait], float],
+    weight_of: Callable[[Trait], float],
+) -> float:
+    """Return the mean of every trait's best grade on the other side, both ways, weighted.
+
+    >>> best_pairing([1, 2], [2], lambda a, b: float(a == b), lambda a: 1.0)
+    0.75
+    """
+    mine, other = list(ours), list(theirs)
+    return (_one_way(mine, other, grade, weight_of) + _one_way(other, mine, grade, weight_of)) / 2
+
+
+def _one_way(
+    ours: list[Trait],
+    theirs: list[Trait],
+    grade: Callable[[Trait, Trait], float],
+    weight_of: Callable[[Trait], float],
+) -> float:
+    weights = [weight_of(trait) for trait in ours]
+    best = [max((grade(trait, other) for other in theirs), default=0.0) for trait in ours]
+    whole = sum(weights)
+    return sum(weight * value for weight, value in zip(weights, best, strict=True)) / whole if whole else 0.0
+
+
+def joined(parts: Iterable[tuple[float, Compared]]) -> Compared:
+    """Return one facet from weighted parts (weights summing to 1); unknown parts are left out."""
+    known = [(weight, part) for weight, part in parts if part.likeness is not None]
+    share = sum(weight * part.known for weight, part in known)
+    if not share:
+        return UNKNOWN
+    likeness = sum(weight * part.known * (part.likeness or 0.0) for weight, part in known) / share
+    agree = [words for _, part in known for words in part.agree]
+    differ = [words for _, part in known for words in part.differ]
+    return Compared(likeness, share, agree, differ)
+
+
+def names(items: Iterable[str], most: int = 4) -> str:
+    """Return a list in words, cut after `most`.
+
+    >>> names(["a", "b", "c"], most=2)
+    'a, b and 1 more'
+    """
+    listed = list(dict.fromkeys(items))
+    shown = ", ".join(listed[:most])
+    return shown if len(listed) <= most else f"{shown} and {len(listed) - most} more"

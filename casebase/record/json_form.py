@@ -1,0 +1,74 @@
+"""A record's canonical JSON, its SHA-256 and its ID.
+
+The same record gives the same bytes on every machine, so two libraries that are given one record keep one case.
+
+The JSON Schema of a record file, made from the models: `python -m casebase.record.json_form schemas/`.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import sys
+from pathlib import Path
+from typing import Any, Final
+
+from casebase.record.case import Case
+
+ID_LENGTH: Final = 8
+"""40 bits: among 10,000 records two share an ID with a chance of 1 in 20,000; the library then takes more."""
+
+_STANDARD_ALPHABET: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"
+_CROCKFORD: Final = str.maketrans(_STANDARD_ALPHABET, "0123456789abcdefghjkmnpqrstvwxyz")
+
+
+def plain_data(case: Case) -> dict[str, Any]:
+    """Return the record as plain data, without what was not said; `id` and `revision` belong to the library."""
+    return case.model_dump(mode="json", exclude={"id", "revision"}, exclude_none=True, exclude_defaults=True)
+
+
+def canonical_json(case: Case) -> str:
+    """Return the record as JSON: keys sorted, no spaces, UTF-8 kept."""
+    return json.dumps(plain_data(case), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def sha256_of(canonical: str) -> str:
+    """Return the SHA-256 of a canonical JSON text, in hex."""
+    return hashlib.sha256(canonical.encode()).hexdigest()
+
+
+def id_from(sha256: str, length: int = ID_LENGTH) -> str:
+    """Return an ID of `length` characters from the digest of a case's first revision.
+
+    >>> id_from("00" * 32)
+    '00000000'
+    """
+    text = base64.b32encode(bytes.fromhex(sha256)).decode().translate(_CROCKFORD)
+    return text[:length]
+
+
+FILE_NAME: Final = "case.schema.json"
+
+
+def case_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a record as it stands in a file."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "casebase record",
+        **{key: value for key, value in Case.model_json_schema(mode="validation").items() if key != "title"},
+    }
+
+
+def schema_text() -> str:
+    """Return the schema as it stands in `schemas/`."""
+    return json.dumps(case_schema(), indent=2, ensure_ascii=False) + "\n"
+
+
+def main() -> None:
+    """Write the schema into the folder named as the only argument."""
+    (Path(sys.argv[1]) / FILE_NAME).write_text(schema_text(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()

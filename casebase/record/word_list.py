@@ -1,0 +1,109 @@
+"""A fixed list of words, and how spellings of them are forgiven.
+
+The tables that come with the package: plain CSV files in `record/data`, read when first needed.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from enum import StrEnum
+from pathlib import Path
+from typing import Final
+
+# A sign at the end stays: battery - is not battery +.
+_BETWEEN_WORDS: Final = re.compile(r"[\s_./]+|-(?=\s*\S)")
+
+
+def plain_form(text: str) -> str:
+    """Return `text` without capitals and separators, the form in which words are compared.
+
+    >>> plain_form("CAN-High")
+    'canhigh'
+    """
+    return _BETWEEN_WORDS.sub("", text).casefold()
+
+
+class Word(StrEnum):
+    """A fixed list of words; `Word("CAN-H")` finds `CAN high` through `SHORT_FORMS`."""
+
+    @classmethod
+    def _missing_(cls, value: object) -> Word | None:
+        if not isinstance(value, str):
+            return None
+        form = plain_form(value)
+        form = plain_form(SHORT_FORMS.get(cls.__name__, {}).get(form, form))
+        return next((word for word in cls if plain_form(word) == form), None)
+
+
+_LINES: Final = {
+    "canh": "CAN high",
+    "canhi": "CAN high",
+    "canl": "CAN low",
+    "canlo": "CAN low",
+    "gnd": "ground",
+    "earth": "ground",
+    "chassis": "ground",
+    "bat+": "battery +",
+    "b+": "battery +",
+    "batteryplus": "battery +",
+    "bat-": "battery -",
+    "b-": "battery -",
+    "batteryminus": "battery -",
+    "battery": "battery +",
+    "kl30": "battery +",
+    "kline": "K-line",
+    "lline": "L-line",
+    "bp": "bus plus",
+    "bm": "bus minus",
+}
+SHORT_FORMS: Final[dict[str, dict[str, str]]] = {
+    "Line": _LINES,
+    "Medium": {
+        "hscan": "high-speed CAN",
+        "canfd": "high-speed CAN",
+        "lscan": "fault-tolerant low-speed CAN",
+        "swcan": "single-wire CAN",
+        "kline": "K-line",
+    },
+    "Quantity": {"ohms": "resistance", "volts": "voltage", "scope": "waveform"},
+    "Ignition": {"engineon": "running", "enginerunning": "running"},
+    "Powertrain": {
+        "gasoline": "petrol",
+        "electric": "battery electric",
+        "bev": "battery electric",
+        "phev": "plug-in hybrid",
+    },
+    "Lamp": {
+        "abs": "anti-lock brake system",
+        "mil": "engine",
+        "checkengine": "engine",
+        "esc": "electronic stability control",
+        "brake": "brake failure",
+        "srs": "airbag",
+        "tpms": "tyre pressure",
+        "tirepressure": "tyre pressure",
+        "powersteering": "steering",
+        "eps": "steering",
+        "battery": "battery charging condition",
+        "charge": "battery charging condition",
+        "oil": "engine oil pressure",
+        "coolant": "engine coolant temperature",
+        "transmission": "transmission failure",
+        "gearbox": "transmission failure",
+        "immobiliser": "immobilizer",
+        "lamps": "exterior bulb failure",
+        "bulb": "exterior bulb failure",
+    },
+    "Condition": {"rain": "wet", "intermittently": "intermittent", "bumps": "rough road"},
+}
+"""Usual short forms in plain form, per list (common practice, no source)."""
+
+
+_DATA: Final = Path(__file__).parent / "data"
+
+
+def read_table(name: str) -> list[dict[str, str]]:
+    """Return the rows of `data/<name>.csv` by column name, in the order of the file."""
+    with (_DATA / f"{name}.csv").open(encoding="utf-8", newline="") as lines:
+        return list(csv.DictReader(lines))

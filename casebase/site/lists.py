@@ -1,0 +1,266 @@
+"""What the address of a list asks for: any text can stand there, so it is made plain here, once, for all lists.
+
+Long lists, a hundred rows at a time, and how many of what in words.
+
+Cases in a list: one sentence each, with what a reader chooses by.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any, Final, Generic, TypeVar
+from urllib.parse import parse_qsl
+
+from markupsafe import Markup
+
+from casebase.publish.edition import Edition
+from casebase.record.vocabulary import Status
+from casebase.site.catalogue import FAULT_CASES, STATUS_ORDER, address
+from casebase.site.respond import NotUsableError
+
+LONGEST_TEXT: Final = 300
+"""Longer than any name in a record, and than any question somebody types on a phone."""
+
+LONGEST_QUERY: Final = 8000
+"""Bytes; room for the longest text, percent-encoded, and every field beside it."""
+
+_HIGHEST_START: Final = 10_000_000
+_SHOWN: Final = 60
+_BLANKED: Final = frozenset({"Cc", "Cs"})
+_TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+"""Marks that turn the direction of what follows; in a question they could only mislead."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The address of a list: its path, and the first text of each field that holds one."""
+
+    path: str
+    texts: Mapping[str, str]
+    was_cut: bool = False
+
+    def text(self, name: str) -> str | None:
+        """Return the text of a field, None where there is none."""
+        return self.texts.get(name)
+
+    def only(self, *names: str) -> dict[str, str]:
+        """Return the fields of these names that hold a text."""
+        return {name: self.texts[name] for name in names if name in self.texts}
+
+    def start(self) -> int:
+        """Return how many rows of a list to leave out; 0 where that is no number."""
+        told = self.texts.get("from", "")
+        if not (told.isascii() and told.isdigit() and len(told) < len(str(_HIGHEST_START))):
+            return 0
+        return int(told)
+
+    def address_from(self, start: int) -> str:
+        """Return the address of the same list from another row on."""
+        others = {name: text for name, text in self.texts.items() if name != "from"}
+        return address(self.path, **others, **({"from": str(start)} if start else {}))
+
+
+def asked_of(path: str, query: str) -> Asked:
+    """Return what an address asks for; `query` as it came, its bytes taken for Latin-1.
+
+    Raises `NotUsableError` where it is longer than any list can use.
+    """
+    if len(query) > LONGEST_QUERY:
+        raise NotUsableError(
+            "That address is longer than a list can use. Type the few words, the code or the name that matter most."
+        )
+    told = query.encode("latin-1", "replace").decode("utf-8", "replace")
+    texts: dict[str, str] = {}
+    was_cut = False
+    for name, text in parse_qsl(told):
+        plain = plain_text(text)
+        was_cut = was_cut or len(plain) > LONGEST_TEXT
+        if plain and name.isidentifier():
+            texts.setdefault(name, plain[:LONGEST_TEXT].strip())
+    return Asked(path, texts, was_cut)
+
+
+def plain_text(text: str) -> str:
+    r"""Return text as one line in one Unicode form, without what cannot be stored or seen.
+
+    >>> plain_text(" a\x00b\ud800  c ")
+    'a b c'
+    """
+    kept = (" " if _is_blanked(letter) else letter for letter in text)
+    return " ".join(unicodedata.normalize("NFC", "".join(kept)).split())
+
+
+def shown(text: str) -> str:
+    """Return a text that was asked for, short enough to be repeated in a sentence."""
+    return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
+
+
+def _is_blanked(letter: str) -> bool:
+    return letter in _TURNING or unicodedata.category(letter) in _BLANKED
+
+
+MOST_ROWS: Final = 100
+"""Rows of one page: about 60 kB, and more than anybody reads beside a vehicle."""
+
+KNOWN_GOOD: Final = "kind = 'known good'"
+
+USEFUL_FIRST: Final = f"kind, {STATUS_ORDER}, ended DESC, id"
+"""Proven repairs before guesses, guesses before open jobs; of these the newest first."""
+
+_ONLY_FOR_THE_PAGE: Final = frozenset({"crumbs", "choices"})
+
+Row = TypeVar("Row")
+
+
+@dataclass(frozen=True)
+class Listed(Generic[Row]):
+    """Some rows of a list: how many there are in all, how many stand before, and where the others are."""
+
+    total: int
+    before: int
+    rows: Sequence[Row]
+    earlier: str | None
+    later: str | None
+
+    @property
+    def last(self) -> int:
+        """The number of the last row here, counted from 1."""
+        return self.before + len(self.rows)
+
+
+def part_of(rows: Sequence[Row], asked: Asked) -> Listed[Row]:
+    """Return the rows that an address asks for, out of all."""
+    before = start_within(len(rows), asked)
+    return listed(len(rows), before, rows[before : before + MOST_ROWS], asked)
+
+
+def listed(total: int, before: int, rows: Sequence[Row], asked: Asked) -> Listed[Row]:
+    """Return the rows given with the addresses of those before and after them."""
+    after = before + len(rows)
+    earlier = asked.address_from(max(0, before - MOST_ROWS)) if before else None
+    return Listed(total, before, rows, earlier, asked.address_from(after) if after < total else None)
+
+
+def listed_cases(
+    edition: Edition, asked: Asked, where: str, values: Sequence[Any] = (), order: str = USEFUL_FIRST
+) -> Listed[CaseRow]:
+    """Return the cases that a condition holds for; `where` and `order` are never from outside."""
+    total = count_of(edition, where, values)
+    before = start_within(total, asked)
+    ids = edition.connection.execute(
+        f"SELECT id FROM cases WHERE {where} ORDER BY {order} LIMIT ? OFFSET ?", (*values, MOST_ROWS, before)
+    )
+    return listed(total, before, rows_of_ids(edition, [case_id for (case_id,) in ids]), asked)
+
+
+def start_within(total: int, asked: Asked) -> int:
+    """Return the row to start from: one past the end shows the last rows instead of none."""
+    return min(asked.start(), max(0, (total - 1) // MOST_ROWS * MOST_ROWS))
+
+
+def count_of(edition: Edition, where: str, values: Sequence[Any] = ()) -> int:
+    """Return how many records a condition holds for; `where` is never from outside."""
+    return int(
+        edition.connection.execute(f"SELECT count(*) FROM cases WHERE {where}", tuple(values)).fetchone()[0]
+    )
+
+
+def record_counts(edition: Edition, where: str, values: Sequence[Any] = ()) -> str:
+    """Return how many records of each kind a condition holds for, in words: `7 cases and 1 known good record`."""
+    faults = count_of(edition, f"({where}) AND {FAULT_CASES}", values)
+    good = count_of(edition, f"({where}) AND {KNOWN_GOOD}", values)
+    told = [so_many(faults, "case")] if faults or not good else []
+    return " and ".join([*told, *([so_many(good, "known good record")] if good else [])])
+
+
+def so_many(count: int, thing: str, things: str | None = None) -> str:
+    """Return a count with its noun.
+
+    >>> so_many(1, "case"), so_many(0, "case"), so_many(2, "body", "bodies")
+    ('1 case', '0 cases', '2 bodies')
+    """
+    return f"{count} {thing if count == 1 else things or f'{thing}s'}"
+
+
+def plain(value: Any) -> Any:
+    """Return what a list page shows as plain data for JSON: addresses included, what only a page needs left out."""
+    if isinstance(value, Mapping):
+        return {key: plain(item) for key, item in value.items() if key not in _ONLY_FOR_THE_PAGE}
+    if isinstance(value, (list, tuple)):
+        return [plain(item) for item in value]
+    if is_dataclass(value):
+        told = {field.name: plain(getattr(value, field.name)) for field in fields(value)}
+        return {**told, "address": value.address} if hasattr(value, "address") else told
+    return value
+
+
+COLUMNS: Final = "id, kind, status, title, make, model, model_year, platform, cause, leftover, ended"
+
+STATUS_SHAPES: Final = {
+    str(Status.FIXED_VERIFIED): "■",
+    str(Status.FIXED_NOT_PROVEN): "◧",
+    str(Status.NOT_FIXED): "□",
+    str(Status.OPEN): "…",
+}
+"""A full, half or empty square beside the words: how far the job came."""
+
+
+@dataclass(frozen=True)
+class CaseRow:
+    """A case as a list shows it."""
+
+    case_id: str
+    title: str
+    vehicle: str
+    status: str
+    shape: str
+    ended: str
+    cause: str | None
+    leftover: str | None
+
+    @property
+    def address(self) -> str:
+        """Where the whole case is."""
+        return f"/case/{self.case_id}"
+
+
+def case_rows(
+    edition: Edition,
+    where: str = "1",
+    values: Sequence[Any] = (),
+    order: str = "ended DESC, id",
+    most: int = 100,
+) -> list[CaseRow]:
+    """Return the cases that a condition on the table `cases` holds for; `where` and `order` are never from outside."""
+    rows = edition.connection.execute(
+        f"SELECT {COLUMNS} FROM cases WHERE {where} ORDER BY {order} LIMIT ?", (*values, most)
+    )
+    return [_row(*row) for row in rows]
+
+
+def rows_of_ids(edition: Edition, ids: Sequence[str]) -> list[CaseRow]:
+    """Return the cases with these IDs, in this order."""
+    marks = ", ".join("?" * len(ids))
+    found = {row.case_id: row for row in case_rows(edition, f"id IN ({marks})", ids, most=len(ids))}
+    return [found[case_id] for case_id in ids if case_id in found]
+
+
+def status_shape(status: str | None) -> str:
+    """Return the shape that goes with a status; a known good record has a ring."""
+    return STATUS_SHAPES.get(status or "", "○")
+
+
+def linked_id(case_id: str) -> Markup:
+    """Return the ID of a case as a link to its page."""
+    return Markup('<a href="/case/{0}">{0}</a>').format(case_id)
+
+
+def _row(*row: Any) -> CaseRow:
+    case_id, kind, status, title, make, model, year, platform, cause, leftover, ended = row
+    named = " ".join(str(part) for part in (make, model, year) if part)
+    vehicle = f"{named}, platform {platform}" if platform else named
+    return CaseRow(
+        case_id, title, vehicle, status or kind, status_shape(status), ended or "", cause, leftover
+    )

@@ -1,0 +1,170 @@
+"""Pages made once and given again: of a frozen file the same address is the same page, for everybody.
+
+What one running site holds: the frozen file, its index, the text model; read by threads, loaded once.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import gzip
+import os
+import threading
+from collections import OrderedDict
+from collections.abc import Awaitable, Callable, Hashable
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+from threadpoolctl import threadpool_limits
+
+from casebase import places
+from casebase.errors import CasebaseError
+from casebase.match.index.collection import Collection, fault_rows, known_good_rows
+from casebase.match.index.match_index import Index
+from casebase.match.meaning import Embeds
+from casebase.publish.edition import Edition, is_frozen, open_frozen
+from casebase.publish.frozen import unpack_index
+
+MOST_BYTES: Final = 32 << 20
+
+
+class KeptPages:
+    """The pages asked for last, packed with gzip (RFC 1952), up to so many bytes.
+
+    A page that is being made is made once, whoever waits for it.
+    """
+
+    def __init__(self, most_bytes: int = MOST_BYTES) -> None:
+        self._most_bytes = most_bytes
+        self._bytes = 0
+        self._pages: OrderedDict[Hashable, bytes] = OrderedDict()
+        self._making: dict[Hashable, asyncio.Task[bytes]] = {}
+
+    async def get(self, key: Hashable, make: Callable[[], Awaitable[str]]) -> bytes:
+        """Return the page under `key`, packed, made first where there is none; all who wait get what `make` raises."""
+        page = self._pages.get(key)
+        if page is not None:
+            self._pages.move_to_end(key)
+            return page
+        task = self._making.get(key)
+        if task is None:
+            task = self._making[key] = asyncio.ensure_future(self._made(key, make))
+        # Whoever goes away must not take the page from the others.
+        return await asyncio.shield(task)
+
+    async def _made(self, key: Hashable, make: Callable[[], Awaitable[str]]) -> bytes:
+        try:
+            page = gzip.compress((await make()).encode(), compresslevel=5, mtime=0)
+        finally:
+            del self._making[key]
+        self._keep(key, page)
+        return page
+
+    def _keep(self, key: Hashable, page: bytes) -> None:
+        self._pages[key] = page
+        self._bytes += len(page)
+        while self._bytes > self._most_bytes:
+            _, oldest = self._pages.popitem(last=False)
+            self._bytes -= len(oldest)
+
+
+READERS: Final = 4
+"""Threads that read pages; more would only take turns."""
+
+ANSWERERS: Final = 1
+"""The thread that answers stuck jobs, apart from the readers, who would otherwise wait behind it; Python runs one
+computation at a time, and two that take turns are slower than one after the other (measured)."""
+
+Data = TypeVar("Data")
+
+
+class Held:
+    """One frozen file and what answering from it needs."""
+
+    def __init__(self, path: Path, name: str) -> None:
+        self.path, self.name = path, name
+        self.buses = places.simulation_folder()
+        self._readers = ThreadPoolExecutor(READERS, thread_name_prefix="casebase-page")
+        self._answerers = ThreadPoolExecutor(ANSWERERS, thread_name_prefix="casebase-answer")
+        self._own = threading.local()
+        self._loading = asyncio.Lock()
+        self._loaded = False
+        self.pages = KeptPages()
+        self.index: Index | None = None
+        self.embedder: Embeds | None = None
+        self.lacks: list[str] = []
+        self.facts: dict[str, str] = {}
+
+    async def load(self) -> None:
+        """Load index and text model; what cannot be had is left out, and said on the pages that would use it."""
+        async with self._loading:
+            if not self._loaded:
+                await self.read(self._load)
+                self._loaded = True
+
+    async def read(self, build: Callable[[Edition], Data]) -> Data:
+        """Return what `build` makes of the edition, in a thread of its own: the server goes on answering meanwhile."""
+        return await self._in(self._readers, build)
+
+    async def answer(self, build: Callable[[Edition], Data]) -> Data:
+        """Return what `build` makes of the edition and may take a moment over."""
+        return await self._in(self._answerers, build)
+
+    def collection(self, edition: Edition) -> Collection | None:
+        """Return the cases to compare with, through this thread's connection."""
+        return None if self.index is None else edition.collection(self.index)
+
+    def close(self) -> None:
+        """Let the threads go once what they are doing is done."""
+        self._readers.shutdown(wait=False)
+        self._answerers.shutdown(wait=False)
+
+    async def _in(self, threads: ThreadPoolExecutor, build: Callable[[Edition], Data]) -> Data:
+        return await asyncio.get_running_loop().run_in_executor(threads, self._with_edition, build)
+
+    def _with_edition(self, build: Callable[[Edition], Data]) -> Data:
+        edition = getattr(self._own, "edition", None)
+        if edition is None:
+            edition = self._own.edition = Edition(open_frozen(self.path))
+        return build(edition)
+
+    def _load(self, edition: Edition) -> None:
+        # Small matrices: several processors working on one of them get in each other's way.
+        threadpool_limits(limits=1)
+        self.facts = edition.facts()
+        self.index = unpack_index(edition.connection)
+        if self.index is None:
+            self.lacks.append("Cases are not compared: another casebase made this file. Make it again.")
+            return
+        fault_rows(self.index), known_good_rows(self.index)
+        if self.index.text:
+            self._load_embedder(self.index.text)
+
+    def _load_embedder(self, made_by: str) -> None:
+        from casebase.match.text.embedder import open_embedder  # noqa: PLC0415
+
+        try:
+            embedder = open_embedder(places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE))
+        except CasebaseError as error:
+            self.lacks.append(f"Stories are not compared: {error}")
+            return
+        if embedder.identity == made_by:
+            self.embedder = embedder
+        else:
+            self.lacks.append("Stories are not compared: this file was made with another text model.")
+
+
+def held_by(datasette: Any) -> Held | None:
+    """Return what a Datasette instance holds; None where no file of it was frozen by casebase."""
+    held: Held | None = getattr(datasette, "casebase_held", None)
+    if held is None:
+        held = _first_frozen(datasette)
+        datasette.casebase_held = held
+    return held
+
+
+def _first_frozen(datasette: Any) -> Held | None:
+    for name, database in datasette.databases.items():
+        if database.path and is_frozen(Path(database.path)):
+            return Held(Path(database.path), name)
+    return None

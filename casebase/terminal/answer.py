@@ -1,0 +1,270 @@
+"""A stuck job on the screen: the job, likely causes, the nearest cases and why, what is normal here, what to test.
+
+Likely causes on the screen: how probable, from which cases, what would settle it, which codes can wait.
+
+One pair of cases on the screen: every facet, how alike, how much it counted, what agreed and what differed.
+
+What the demonstration says before and after its job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from casebase.bus.explain import verdict
+from casebase.library.store import Library
+from casebase.match.answer.answer import Answer, ReadingBeside, would_settle_in
+from casebase.match.answer.causes import LikelyCause
+from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.explanation import (
+    cases_behind_words,
+    in_words,
+    needs_words,
+    no_test_words,
+    remainder_words,
+    said_by_readings,
+)
+from casebase.match.facets.measure import FacetScore, Match
+from casebase.match.profile import Profile
+from casebase.record.case import Case
+from casebase.record.code_lists import CodeSetApart, codes_note
+from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
+from casebase.terminal.page import LABEL_WIDTH, Page
+
+_MOST_REASONS: Final = 5
+_MOST_DIFFERENCES: Final = 4
+_LONGEST_LINE: Final = 320
+
+
+def print_answer(answer: Answer, page: Page) -> None:
+    """Print everything that is said to a stuck job; where the readings look normal, that comes first."""
+    print_job(answer.job, page)
+    _print_meaning(answer, page)
+    print_likely_causes(answer.causes, page)
+    if answer.looks_normal:
+        _print_normal(answer, page)
+        _print_matches(answer, page)
+    else:
+        _print_matches(answer, page)
+        _print_normal(answer, page)
+    print_settling_tests(answer.causes, answer.tests, page)
+    for match in answer.ranking.matches[:1]:
+        page.line(f"How the nearest case was found: casebase show {match.profile.case_id}", 2)
+    print_codes_set_apart(answer.set_apart, page, codes_note(answer.job))
+    print_cautions(answer.cautions, page)
+
+
+def print_job(job: Case, page: Page) -> None:
+    """Print a job in five lines."""
+    page.heading("The job")
+    page.labelled("Vehicle", job.vehicle.line())
+    page.labelled("Concern", _in_short(job.concern or title_of(job)))
+    page.labelled("Modules", _in_short(_modules_and_codes(job)))
+    page.labelled("Network", _in_short(network_line(job)))
+    page.labelled("Readings", _in_short(readings_in_short(job)))
+
+
+def _print_meaning(answer: Answer, page: Page) -> None:
+    """Print what the readings can mean, one sentence per network."""
+    told = [meaning for meaning in answer.meanings if meaning.diagnosis.observations]
+    if told:
+        page.heading("What the readings can mean (computed; casebase readings says why)")
+    for meaning in told:
+        page.labelled(meaning.name if len(meaning.name) < LABEL_WIDTH else "here", verdict(meaning.diagnosis))
+
+
+def print_cautions(cautions: list[str], page: Page) -> None:
+    """Print the cautions that belong to a job or case."""
+    page.heading("Take care")
+    for caution in cautions:
+        page.line(f"- {caution}", 2, 4)
+
+
+def _modules_and_codes(job: Case) -> str:
+    silent = job.silent_modules()
+    told = [f"no answer: {', '.join(silent)}"] if silent else []
+    told += (
+        [f"codes: {'; '.join(f'{code.text} {stored}' for code, stored in codes_by_code(job))}"]
+        if job.codes
+        else []
+    )
+    return ". ".join(told)
+
+
+def _in_short(text: str) -> str:
+    joined = " ".join(text.split())
+    return joined if len(joined) <= _LONGEST_LINE else f"{joined[:_LONGEST_LINE].rsplit(' ', 1)[0]} ..."
+
+
+def _print_matches(answer: Answer, page: Page) -> None:
+    matches = answer.ranking.matches
+    page.heading(
+        f"Nearest past cases of {answer.ranking.compared_with} records (likeness 1: alike in everything)"
+    )
+    if not matches:
+        page.line("No fault case is kept yet: log the first one with casebase log.", 2)
+    for place, match in enumerate(matches, start=1):
+        _print_match(place, match, answer, page)
+
+
+def _print_match(place: int, match: Match, answer: Answer, page: Page) -> None:
+    past = match.profile
+    page.line(f"{place}. {past.title}", 2, 5)
+    cause = past.cause if past.cause and past.cause.casefold() not in past.title.casefold() else None
+    page.labelled("cause", cause or "", 5)
+    page.labelled(
+        "likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.status}; {past.case_id}{_sent(past)}", 5
+    )
+    page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
+    page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)
+    page.labelled("settles", would_settle_in(answer, match) or "", 5)
+
+
+def _print_normal(answer: Answer, page: Page) -> None:
+    page.heading("Is it normal here? Readings of healthy vehicles")
+    shown = [match for match in answer.ranking.known_good if answer.beside(match)][:2]
+    if not shown:
+        page.line("No known good record holds a reading like those of this job.", 2)
+    for match in shown:
+        past = match.profile
+        page.line(f"{past.title} ({past.case_id}, {_vehicle(past)})", 2, 5)
+        page.labelled("note", past.note or "", 5)
+        for row in answer.beside(match):
+            note = f" - {row.note}" if row.note else ""
+            page.labelled(_verdict(row), f"{row.what}: here {row.here}, healthy {row.there}{note}", 5)
+    if answer.looks_normal:
+        page.line(
+            "All readings compared agree with a healthy vehicle of the same platform: what looks like a fault may be"
+            " how this network is built. Look where it is not healthy, before anything is replaced.",
+            2,
+        )
+
+
+def _vehicle(past: Profile) -> str:
+    platform = f"platform {past.platform}" if past.platform else None
+    return " ".join(str(part) for part in (past.make, past.model, past.model_year, platform) if part)
+
+
+def _sent(past: Profile) -> str:
+    """Return which other shop told a case, and what it weighs in likely causes where that is less."""
+    weight = f", weight {past.trust:g}" if past.trust < 1.0 else ""
+    return f"; sent by {past.sent_by}{weight}" if past.sent_by else ""
+
+
+def _verdict(row: ReadingBeside) -> str:
+    return {True: "same", False: "other", None: "close"}[row.fits]
+
+
+def _shortened(texts: list[str], most: int) -> list[str]:
+    return texts if len(texts) <= most else [*texts[: most - 1], f"and {len(texts) - most + 1} more"]
+
+
+MOST_TOLD: Final = 3
+
+
+def print_causes(
+    causes: Sequence[LikelyCause],
+    tests: Sequence[SettlingTest],
+    set_apart: Sequence[CodeSetApart],
+    page: Page,
+    note: str | None = None,
+) -> None:
+    """Print the likely causes, the tests that settle it, and the codes set apart; `note` is what `codes_note` says."""
+    print_likely_causes(causes, page)
+    print_settling_tests(causes, tests, page)
+    print_codes_set_apart(set_apart, page, note)
+
+
+def print_likely_causes(causes: Sequence[LikelyCause], page: Page) -> None:
+    """Print each cause with its probability and what speaks for it, and the remainder."""
+    page.heading("Likely causes, from these cases and the readings here")
+    for place, cause in enumerate((one for one in causes if not one.is_something_else), start=1):
+        page.line(f"{place}. {cause.words}", 2, 5)
+        page.labelled("chance", in_words(cause.probability), 5)
+        page.labelled("place", cause.place or "", 5)
+        page.bullets("cases", cases_behind_words(cause), 5)
+        page.labelled("readings", said_by_readings(cause), 5)
+    for rest in causes:
+        if rest.is_something_else:
+            page.line(remainder_words(rest.probability, len(causes) > 1), 2)
+
+
+def print_settling_tests(causes: Sequence[LikelyCause], tests: Sequence[SettlingTest], page: Page) -> None:
+    """Print what tells the first causes apart."""
+    page.heading("What would settle it, best first")
+    if not tests:
+        page.line(no_test_words(causes), 2)
+    for place, test in enumerate(tests, start=1):
+        page.line(f"{place}. {test.words}", 2, 5)
+        page.labelled("needs", needs_words(test), 5)
+        page.bullets("tells", test.tells[:MOST_TOLD], 5)
+        page.labelled("source", test.source, 5)
+        page.bullets("mind", test.cautions, 5)
+
+
+def print_codes_set_apart(set_apart: Sequence[CodeSetApart], page: Page, note: str | None = None) -> None:
+    """Print the codes that can wait, with the reason; nothing where there is nothing to say."""
+    if not set_apart and not note:
+        return
+    page.heading("Codes set apart, not dismissed: do not chase these first")
+    if note:
+        page.line(note, 2)
+    for code in set_apart:
+        page.line(f"{code.code} in {code.stored_in}", 2, 5)
+        page.labelled("because", code.reason, 5)
+        page.bullets("mind", code.cautions, 5)
+
+
+FACET_WORDS: Final = {
+    "meaning": "what the readings mean",
+    "readings": "the readings themselves",
+    "silence": "silent and blamed modules",
+    "symptoms": "lamps, conditions, the story",
+    "network": "the network",
+    "codes": "the codes",
+    "vehicle": "the vehicle",
+    "comparable": "readings that can be compared",
+}
+
+
+def print_explained(match: Match, page: Page) -> None:
+    """Print a comparison facet by facet, and how the score follows."""
+    page.heading(f"{match.profile.title} ({match.profile.case_id})")
+    for name, facet in match.facets.items():
+        _print_facet(name, facet, page)
+    told = [facet for facet in match.facets.values() if facet.likeness is not None]
+    mean = sum(facet.weight * (facet.likeness or 0.0) for facet in told)
+    page.heading(f"Likeness {match.score:.2f}")
+    page.line(
+        f"The mean of the likenesses by their shares is {mean:.2f}. It is multiplied by {match.tempering:.2f}, because"
+        f" {_how_much(match.tempering)} of what the job tells can be compared with this case.",
+        2,
+    )
+
+
+def _print_facet(name: str, facet: FacetScore, page: Page) -> None:
+    words = FACET_WORDS.get(name, name)
+    if facet.likeness is None:
+        page.line(f"{words}: not known on both sides, so it counts for nothing", 2, 4)
+        return
+    page.line(f"{words}: likeness {facet.likeness:.2f}, share of the score {facet.weight:.0%}", 2, 4)
+    page.bullets("alike", facet.compared.agree, 4)
+    page.bullets("differs", facet.compared.differ, 4)
+
+
+def _how_much(tempering: float) -> str:
+    return "all" if tempering >= 0.995 else f"{tempering**2:.0%}"
+
+
+def print_demo_start(library: Library, page: Page) -> None:
+    """Print what this is."""
+    page.line(f"Demonstration: {library.count()} invented records. No real vehicle, shop or person.")
+
+
+def print_demo_end(library: Library, jobs: list[str], page: Page) -> None:
+    """Print how to go on."""
+    page.heading("Try it")
+    page.labelled("jobs", f"casebase demo --job NAME, with one of {', '.join(jobs)}")
+    page.labelled("cases", f"casebase list --library {library.path}")
+    page.labelled("yours", "casebase log (kept in your own library, apart from these)")

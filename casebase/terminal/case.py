@@ -1,0 +1,188 @@
+"""One case on the screen, told in the order of the work.
+
+The files of a case on the screen: name, size, whether they may leave the shop, what they show.
+
+The list of cases on the screen: every row a sentence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from casebase.library.derived import Kept
+from casebase.library.file_store import AttachedFiles
+from casebase.library.store import Library
+from casebase.record.case import Attachment, Case, status_of
+from casebase.record.cautions import cautions_of
+from casebase.record.checks import remarks_on
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import Kind, YesNo
+from casebase.record.words import (
+    cause_line,
+    codes_by_code,
+    fix_words,
+    module_line,
+    network_line,
+    origin_words,
+    reading_line,
+    title_of,
+    verification_words,
+)
+from casebase.terminal.answer import print_cautions
+from casebase.terminal.page import Page
+
+
+def print_case(
+    kept: Kept, page: Page, taken_from: str = "", review: str = "", attached: Sequence[str] = ()
+) -> None:
+    """Print a whole case; `taken_from` tells which other shop sent it, `review` where it stands with the shop lead.
+
+    `attached` are its files, each in one line.
+    """
+    case = kept.case
+    page.heading(title_of(case))
+    page.labelled("Case", f"{kept.case_id}, revision {kept.revision}, {status_of(case) or Kind.KNOWN_GOOD}")
+    page.labelled("Vehicle", case.vehicle.line())
+    page.labelled("From", origin_words(case))
+    page.labelled("Sent", taken_from)
+    page.labelled("Review", review)
+    page.labelled("Note", case.note or "")
+    _print_found(case, page)
+    _print_work(case, page)
+    _print_outcome(case, page)
+    if attached:
+        page.heading("Attached")
+        page.bullets("Files", attached)
+    _print_remarks(case, page)
+    print_cautions(cautions_of(case), page)
+
+
+def _print_found(case: Case, page: Page) -> None:
+    page.heading("Found")
+    page.labelled("Concern", case.concern or "")
+    page.bullets("Symptoms", case.symptoms)
+    page.labelled("Lamps", ", ".join(case.lamps))
+    page.labelled("When", ", ".join(case.conditions))
+    page.labelled("Networks", network_line(case))
+    page.labelled("Modules", "; ".join(map(module_line, case.modules)))
+    page.bullets("Codes", [f"{code.text} {stored} - {code.meaning}" for code, stored in codes_by_code(case)])
+    page.bullets("Readings", map(_reading_with_note, case.readings))
+
+
+def _reading_with_note(reading: Reading) -> str:
+    return f"{reading_line(reading)}{f' - {reading.note}' if reading.note else ''}"
+
+
+def _print_work(case: Case, page: Page) -> None:
+    if not case.steps:
+        return
+    page.heading("Done, step by step")
+    for place, step in enumerate(case.steps, start=1):
+        minutes = f" ({step.minutes:g} min)" if step.minutes is not None else ""
+        page.line(f"{place}. {step.did}{minutes}", 2, 5)
+        page.labelled("found", step.found or "", 5)
+
+
+def _print_outcome(case: Case, page: Page) -> None:
+    if not (case.cause or case.fix or case.verification or case.leftover):
+        return
+    page.heading("Cause, fix, proof")
+    if case.cause:
+        page.labelled("Cause", cause_line(case.cause))
+        page.labelled("Proof", case.cause.proof or "not proven")
+    if case.fix:
+        page.labelled("Fix", fix_words(case.fix))
+    if case.verification:
+        page.labelled("Verified", verification_words(case.verification))
+    page.labelled("Leftover", case.leftover or "")
+
+
+def _print_remarks(case: Case, page: Page) -> None:
+    remarks = remarks_on(case)
+    if remarks:
+        page.heading("Kept, but look twice")
+        for remark in remarks:
+            page.line(f"- {remark}", 2, 4)
+
+
+def print_revisions(kept: Kept, history: list[dict[str, Any]], page: Page) -> None:
+    """Print every revision of a case, the first first."""
+    page.line(f"{title_of(kept.case)} ({kept.case_id})")
+    for row in history:
+        page.line(f"revision {row['revision']}, logged {row['logged_at']}, SHA-256 {row['sha256'][:16]}", 2)
+
+
+LOOK_FIRST = (
+    "Look at each picture that is for others: plates, papers, faces and names cannot be found by themselves."
+)
+
+
+def print_attached(library: Library, kept: Kept, page: Page) -> None:
+    """Print the files of a case as a page of their own."""
+    lines = attachment_lines(library, kept.case)
+    for line in lines:
+        page.line(line, 0, 4)
+    if not lines:
+        page.line(f"No files are attached. Attach some: casebase attach {kept.case_id} FILE")
+    if any(one.goes_out for one in kept.case.attachments):
+        page.line(LOOK_FIRST)
+
+
+def attachment_lines(library: Library, case: Case) -> list[str]:
+    """Return each file of a case in one line."""
+    files = AttachedFiles(library.path)
+    return [_line(one, files) for one in case.attachments]
+
+
+def attached_data(library: Library, kept: Kept) -> dict[str, Any]:
+    """Return the files of a case as plain data."""
+    files = AttachedFiles(library.path)
+    told = [
+        {**one.model_dump(mode="json", exclude_none=True), "bytes": _bytes(one, files)}
+        for one in kept.case.attachments
+    ]
+    return {"case_id": kept.case_id, "revision": kept.revision, "attachments": told}
+
+
+def _line(one: Attachment, files: AttachedFiles) -> str:
+    shows = f": {one.shows}" if one.shows else ""
+    return f"{one.file} ({_size(one, files)}, {_reach(one)}){shows}"
+
+
+def _size(one: Attachment, files: AttachedFiles) -> str:
+    count = _bytes(one, files)
+    if one.sha256 is None:
+        return "only its name is known"
+    told = "not there: casebase check" if count is None else f"{max(1, round(count / 1000))} kB"
+    return f"{told}, SHA-256 {one.sha256[:12]}"
+
+
+def _bytes(one: Attachment, files: AttachedFiles) -> int | None:
+    return None if one.sha256 is None else files.bytes_of(one.sha256)
+
+
+def _reach(one: Attachment) -> str:
+    return "for others" if one.for_others is YesNo.YES else "stays inside"
+
+
+def print_list(rows: list[dict[str, Any]], of_what: str, page: Page) -> None:
+    """Print one entry per case, under a line that says how many and of what."""
+    if not rows:
+        page.line(f"No {of_what}. Log one with casebase log, or loosen the filters.")
+        return
+    page.line(
+        f"{len(rows)} {of_what}"
+        if len(rows) != 1
+        else f"1 {of_what.replace('records', 'record').replace(' fit', ' fits')}"
+    )
+    for row in rows:
+        vehicle = " ".join(str(row[key]) for key in ("make", "model", "model_year") if row[key])
+        state = row["status"] or row["kind"]
+        page.line(f"{row['id']}  {row['title']} - {vehicle}, {state}{_ending(row)}", 0, 10)
+
+
+def _ending(row: dict[str, Any]) -> str:
+    sent = row.get("taken_from")
+    told = f", from {', '.join(sent['sources'])}" if sent else ""
+    return f"{told}; something is left over" if row["leftover"] else told

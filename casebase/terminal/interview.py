@@ -1,0 +1,322 @@
+"""The interview in a terminal: asks, reads, shows help, keeps the draft; knows nothing of what is asked.
+
+Logging on the screen: asking for a case, keeping it, and saying what was kept.
+"""
+
+from __future__ import annotations
+
+import json as json_module
+import select
+import sys
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import Final
+
+import typer
+from rich.columns import Columns
+from rich.console import Console
+from rich.text import Text
+
+from casebase.errors import CasebaseError, InputError
+from casebase.intake.draft import Draft, draft_files, draft_line, new_draft, resume
+from casebase.intake.interview import Interview
+from casebase.intake.question import Question
+from casebase.intake.script import Beginning
+from casebase.library.store import Library, Logged, Outcome
+from casebase.record.case import Case
+from casebase.record.checks import remarks_on
+from casebase.record.json_form import plain_data
+from casebase.record.words import title_of
+from casebase.terminal.page import Page
+
+LineReader = Callable[[str], str]
+"""Shows a prompt and returns the line typed; raises `EOFError` at the end of input. `input` is one."""
+
+_WELCOME: Final = (
+    "Enter skips a question or takes what stands in [ ]; - leaves it empty; ? helps.",
+    "back: question before; back vehicle: that part again; forward: on as before.",
+    "stop: leave, the draft is kept.",
+)
+_LONGEST_DEFAULT: Final = 60
+_END_OF_PASTE: Final = "."
+_PASTE_PAUSE_SECONDS: Final = 0.1
+"""Pasted lines follow one another at once; nobody types the next line within a tenth of a second."""
+
+
+class _Stop(Exception):  # noqa: N818  nothing went wrong
+    """The person leaves; the draft stays."""
+
+
+def hold_interview(
+    interview: Interview, draft: Draft | None, console: Console, read_line: LineReader = input
+) -> Case | None:
+    """Hold `interview` until the record is kept (returned) or the person stops (None); the draft stays either way.
+
+    Remove the draft once the record is stored. The end of input and Ctrl-C count as `stop`.
+    """
+    _prepare_line_editing()
+    _say(console, *_WELCOME, *_resumed(interview))
+    conversation = _Conversation(interview, draft, console, read_line)
+    try:
+        conversation.hold()
+    except (_Stop, EOFError, KeyboardInterrupt):
+        conversation.leave()
+        return None
+    return interview.case()
+
+
+def _resumed(interview: Interview) -> list[str]:
+    told = [f"Going on after {_answers(len(interview.given))}."] if interview.given else []
+    if interview.misfits:
+        told.append(f"{_answers(interview.misfits)} no longer fit their place: offered again where they do.")
+    return told
+
+
+def _answers(count: int) -> str:
+    return f"{count} {'answer' if count == 1 else 'answers'}"
+
+
+def _prepare_line_editing() -> None:
+    """Let the arrow keys work where somebody types."""
+    if sys.stdin is not None and sys.stdin.isatty():
+        with suppress(ImportError):
+            import readline  # noqa: F401, PLC0415  importing it is what switches it on
+
+
+def _say(console: Console, *lines: str) -> None:
+    for line in lines:
+        console.print(Text(line))
+
+
+class _Conversation:
+    """One interview being held: what was shown already, what to do with a line typed."""
+
+    def __init__(
+        self, interview: Interview, draft: Draft | None, console: Console, read_line: LineReader
+    ) -> None:
+        self.interview = interview
+        self.draft = draft
+        self.console = console
+        self.read_line = read_line
+        self.heading = ""
+        self.shown_key = ""
+
+    def hold(self) -> None:
+        """Ask until the interview is over; raises `_Stop`, `EOFError` or `KeyboardInterrupt`."""
+        while self.interview.question is not None:
+            question = self.interview.question
+            self._show(question)
+            self._take(question, self._read(question))
+
+    def leave(self) -> None:
+        """Say where the answers are; an answer that an interruption kept from the draft is saved now."""
+        answers = _answers(len(self.interview.given))
+        if self.draft is None or not self.interview.given:
+            _say(self.console, "", f"Stopped after {answers}; nothing was kept.")
+            return
+        self._save()
+        self.draft.release()
+        _say(self.console, "", f"Stopped. {answers} kept in {self.draft.path}")
+
+    def _show(self, question: Question) -> None:
+        """Show the part, notes and words, once; a question asked again after a refusal shows only its prompt."""
+        heading = self._heading_of(question)
+        if heading != self.heading:
+            _say(self.console, "", heading)
+            self.heading = heading
+        if question.key != self.shown_key:
+            self.shown_key = question.key
+            _say(self.console, *question.notes)
+            _show_words(self.console, question)
+
+    def _heading_of(self, question: Question) -> str:
+        parts = self.interview.parts
+        so_far = f", {question.so_far} so far" if question.so_far else ""
+        return f"Part {parts.index(question.part) + 1} of {len(parts)}: {question.part}{so_far}"
+
+    def _read(self, question: Question) -> str:
+        try:
+            line = self.read_line(_prompt_of(question))
+            if question.several_lines and line.strip() and not self._is_command(line):
+                return self._rest_of_paste(line)
+        except UnicodeDecodeError:
+            _say(self.console, "That is not UTF-8 text: type it again.")
+            return "?"
+        return line
+
+    def _rest_of_paste(self, first: str) -> str:
+        """Return `first` and the lines after it, up to an empty one that nothing follows at once."""
+        lines = [first]
+        while True:
+            try:
+                line = self.read_line("")
+            except EOFError:
+                break
+            if line.strip() == _END_OF_PASTE or not (line.strip() or _more_is_waiting()):
+                break
+            lines.append(line)
+        return "\n".join(lines)
+
+    def _is_command(self, line: str) -> bool:
+        word, _, rest = " ".join(line.split()).casefold().partition(" ")
+        return (word in {"?", "back", "stop", "forward"} and not rest) or (
+            word == "back" and rest in self._parts()
+        )
+
+    def _parts(self) -> dict[str, str]:
+        return {part.casefold(): part for part in self.interview.parts}
+
+    def _take(self, question: Question, line: str) -> None:
+        command = " ".join(line.split()).casefold() if self._is_command(line) else ""
+        if command == "?":
+            _show_help(self.console, question)
+            return
+        try:
+            self._obey(command) if command else self.interview.answer(line)
+        except InputError as error:
+            _say(self.console, f"  {_sentence(str(error))}")
+            return
+        self._save()
+
+    def _obey(self, command: str) -> None:
+        if command == "stop":
+            raise _Stop
+        if command == "forward":
+            taken = self.interview.forward()
+            _say(self.console, f"  {_answers(taken)} taken as before.")
+        else:
+            self.interview.back(self._parts().get(command.removeprefix("back").strip()))
+        self.shown_key = ""
+
+    def _save(self) -> None:
+        if self.draft is None:
+            return
+        try:
+            self.draft.save(self.interview.state())
+        except CasebaseError as error:
+            _say(self.console, f"  {_sentence(str(error))}")
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _prompt_of(question: Question) -> str:
+    default = question.default
+    if default is None:
+        return f"{question.prompt}: "
+    lines = default.splitlines()
+    shown = f"the {len(lines)} lines given before" if len(lines) > 1 else default
+    shortened = shown if len(shown) <= _LONGEST_DEFAULT else f"{shown[: _LONGEST_DEFAULT - 3]}..."
+    return f"{question.prompt} [{shortened}]: "
+
+
+def _show_words(console: Console, question: Question) -> None:
+    if question.words:
+        numbered = [Text(f"{number} {word}") for number, word in enumerate(question.words, 1)]
+        console.print(Columns(numbered, padding=(0, 3), column_first=True, expand=False))
+
+
+def _show_help(console: Console, question: Question) -> None:
+    told = [question.help] if question.help else []
+    if question.words:
+        told.append("A word may be given by its number or its beginning.")
+    if question.example:
+        told.append(f"Example: {question.example}")
+    told += [
+        "This one is needed."
+        if question.required
+        else "May be left out: Enter, or - where [ ] offers something."
+    ]
+    told += _WELCOME[1:]
+    _say(console, *(f"  {line}" for line in told))
+    _show_words(console, question)
+
+
+def _more_is_waiting() -> bool:
+    """Return whether more of a paste has already arrived; never where the input is no terminal."""
+    try:
+        if not sys.stdin.isatty():
+            return False
+        ready, _, _ = select.select([sys.stdin], [], [], _PASTE_PAUSE_SECONDS)
+    except (OSError, ValueError):
+        return False
+    return bool(ready)
+
+
+_MOST_SHOWN: Final = 20
+
+
+def log_by_asking(
+    library: Library, drafts: Path, page: Page, author: str | None, case_id: str | None
+) -> None:
+    """Ask for one record, or go on with a draft or an open job, and keep it in `library`.
+
+    The draft goes only when the library has confirmed the record.
+    """
+    interview, draft = _begin(library, drafts, author, case_id)
+    case = hold_interview(interview, draft, Console(highlight=False, markup=False, emoji=False))
+    if case is None:
+        return
+    case = case.model_copy(update={"id": interview.beginning.case_id})
+    logged = library.log([case])
+    print_logged(logged, [case], page)
+    page.line(f"Pictures and text files go with it by casebase attach {logged[0].case_id} FILE", 4)
+    draft.remove()
+
+
+def _begin(
+    library: Library, drafts: Path, author: str | None, case_id: str | None
+) -> tuple[Interview, Draft]:
+    today = date.today()
+    if case_id is not None:
+        kept = library.get(case_id)
+        beginning = Beginning(today, kept.case.kind, author, None, plain_data(kept.case), kept.case_id)
+        return Interview(beginning, today), new_draft(drafts)
+    left = draft_files(drafts)
+    chosen = _chosen_draft(left) if left else None
+    if chosen is not None:
+        return resume(chosen, today)
+    return Interview(Beginning(today, author=author, shop=library.last_shop()), today), new_draft(drafts)
+
+
+def _chosen_draft(left: list[Path]) -> Path | None:
+    """Return the draft that the person wants to go on with; None for a new record."""
+    typer.echo("Left unfinished:")
+    for number, path in enumerate(left, start=1):
+        typer.echo(f"  {number}  {draft_line(path)}")
+    while True:
+        try:
+            answer = input("Go on with which one? A number, or Enter for a new record: ").strip()
+        except EOFError:
+            raise InputError("no answer: type the number of a draft, or Enter for a new record") from None
+        if not answer:
+            return None
+        if answer.isdecimal() and 1 <= int(answer) <= len(left):
+            return left[int(answer) - 1]
+        typer.echo(f"'{answer}' is none of these: expected 1 to {len(left)}, or Enter for a new record.")
+
+
+def print_logged_json(logged: list[Logged]) -> None:
+    """Print what became of each record as JSON."""
+    typer.echo(json_module.dumps([asdict(one) for one in logged], ensure_ascii=False, indent=2))
+
+
+def print_logged(logged: list[Logged], cases: list[Case], page: Page) -> None:
+    """Say what became of each record, and what to look at twice."""
+    for one, case in list(zip(logged, cases, strict=True))[:_MOST_SHOWN]:
+        page.line(f"{_said(one)}: {title_of(case)}", 0, 4)
+        for remark in remarks_on(case) if one.outcome is not Outcome.ALREADY_THERE else []:
+            page.line(f"- {remark}", 4, 6)
+    if len(logged) > _MOST_SHOWN:
+        kept = sum(one.outcome is not Outcome.ALREADY_THERE for one in logged)
+        page.line(f"... {len(logged)} records given, {kept} kept, {len(logged) - kept} already there.")
+
+
+def _said(one: Logged) -> str:
+    if one.outcome is Outcome.REVISED:
+        return f"Kept as revision {one.revision} of {one.case_id}"
+    return f"{'Already there' if one.outcome is Outcome.ALREADY_THERE else 'Kept'} as {one.case_id}"
