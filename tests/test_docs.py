@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from casebase.commands.app import app
+from casebase.commands.app import COMMANDS, app
 
 ROOT = Path(__file__).parent.parent
 REFERENCE = ROOT / "docs" / "commands.md"
@@ -96,7 +96,8 @@ def rewritten(printed):
 def reference():
     """Return the page that lists every command with its arguments and options, from the commands themselves."""
     lines = ["# Commands", "", "Made from the commands' own help by `tests/test_docs.py`.", ""]
-    for name, command in typer.main.get_command(app).commands.items():
+    for name in COMMANDS:
+        command = typer.main.get_command(app).get_command(None, name)
         paragraphs = [" ".join(part.split()) for part in (command.help or "").split("\n\n")]
         example = next(part for part in paragraphs if part.startswith("Example: "))
         told = " ".join(part for part in paragraphs if not part.startswith("Example: "))

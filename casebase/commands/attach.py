@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
-from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
+from casebase.commands.opening import open_library
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import InputError
-
-if TYPE_CHECKING:
-    from collections.abc import Iterable
-
-    from casebase.library.attachments import WithFiles
-    from casebase.library.derived import Kept
-    from casebase.library.store import Library, Logged
-    from casebase.record.case import Case
+from casebase.library.attachments import WithFiles, attachment_of, content_of, take_off, with_files_beside
+from casebase.library.attachments import attach as attached
+from casebase.library.derived import Kept
+from casebase.library.store import Library, Logged
+from casebase.record.case import Case
+from casebase.record.loading import load_file, record_files
+from casebase.terminal.case import attached_data, print_attached
 
 
 def attach(  # noqa: PLR0913, PLR0917  one parameter per option
@@ -46,9 +47,6 @@ def attach(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase attach 7fq splice.jpg --shows "green copper in S204" --for-others
     """
-    from casebase.library.attachments import attach as attached  # noqa: PLC0415
-    from casebase.library.attachments import take_off  # noqa: PLC0415
-
     _refuse_what_does_not_go_together(files, remove, save, shows, for_others)
     with open_library(library) as kept:
         done = None
@@ -63,15 +61,11 @@ def attach(  # noqa: PLR0913, PLR0917  one parameter per option
 
 def records_and_folders(paths: list[Path]) -> list[tuple[Case, Path]]:
     """Return every record in the files and folders named, and the folder that it lies in."""
-    from casebase.record.loading import load_file, record_files  # noqa: PLC0415
-
     return [(case, path.parent) for path in record_files(paths) for case in load_file(path)]
 
 
 def with_files(library: Library, records: list[tuple[Case, Path]]) -> list[WithFiles]:
     """Return the records with the files that lie beside them kept in the library."""
-    from casebase.library.attachments import with_files_beside  # noqa: PLC0415
-
     return [with_files_beside(library, case, folder) for case, folder in records]
 
 
@@ -98,8 +92,6 @@ def _refuse_what_does_not_go_together(
 
 
 def _save(library: Library, kept: Kept, named: str, to: Path) -> None:
-    from casebase.library.attachments import attachment_of, content_of  # noqa: PLC0415
-
     content = content_of(library, kept, named)
     path = to / attachment_of(kept, named).file if to.is_dir() else to
     try:
@@ -113,8 +105,6 @@ def _save(library: Library, kept: Kept, named: str, to: Path) -> None:
 
 
 def _tell(library: Library, kept: Kept, done: Logged | None, json: bool) -> None:
-    from casebase.terminal.case import attached_data, print_attached  # noqa: PLC0415
-
     if json:
         return print_json(attached_data(library, kept))
     page = own_page()

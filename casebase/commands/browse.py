@@ -8,18 +8,21 @@ import tempfile
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from casebase import places
 from casebase.commands.news import look_in_passing
-from casebase.commands.shared import LibraryOption, means_to_compare, open_library
+from casebase.commands.opening import means_to_compare, open_library
+from casebase.commands.shared import LibraryOption
+from casebase.demo import build_demo_library
 from casebase.errors import CasebaseError
-
-if TYPE_CHECKING:
-    from casebase.library.news import News
-    from casebase.library.store import Library
+from casebase.library.file_store import AttachedFiles
+from casebase.library.news import News, news_in
+from casebase.library.store import Library
+from casebase.publish.frozen import freeze
+from casebase.site.serving import serve
 
 
 def browse(
@@ -55,15 +58,10 @@ def browse(
 def _library(path: Path | None, demo: bool) -> Library:
     if not demo:
         return open_library(path)
-    from casebase.demo import build_demo_library  # noqa: PLC0415
-
     return build_demo_library(path or places.demo_library())
 
 
 def _freeze(library: Library, out: Path) -> None:
-    from casebase.library.file_store import AttachedFiles  # noqa: PLC0415
-    from casebase.publish.frozen import freeze  # noqa: PLC0415
-
     agreed, whole = library.read_and_agreed(), library.count()
     facts = {
         "frozen on": str(date.today()),
@@ -76,15 +74,11 @@ def _freeze(library: Library, out: Path) -> None:
 
 def _news(library: Library) -> list[News]:
     """Return what only the owner is to see: it goes to the first page beside the frozen file, never into it."""
-    from casebase.library.news import news_in  # noqa: PLC0415
-
     look_in_passing(library)
     return news_in(library)
 
 
 def _serve(path: Path, host: str, port: int, news: Sequence[News] = ()) -> None:
-    from casebase.site.serving import serve  # noqa: PLC0415
-
     shown = f"[{host}]" if ":" in host else host
     typer.echo(f"Read-only site: http://{shown}:{port}/ (Ctrl+C stops it)", err=True)
     if not _is_loopback(host):

@@ -4,24 +4,29 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TypeVar
+from typing import Annotated, TypeVar
 
 import typer
 
-from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
+from casebase.commands.opening import open_library
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import CaptureError
+from casebase.intake.capture.facts import CaptureFacts, capture_data
+from casebase.intake.capture.samples import Wanted
+from casebase.intake.capture.trace import Trace, read_with_trace
+from casebase.intake.capture.waveform_readings import Where, readings_from
+from casebase.library.recordings import keep_capture
+from casebase.library.store import Library, Logged
+from casebase.record.case import Case
+from casebase.record.json_form import plain_data
+from casebase.record.loading import case_from_data
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import Ignition, Medium, Stage
+from casebase.record.word_list import Word
+from casebase.terminal.capture import print_capture, print_frame
+from casebase.terminal.page import Shared
 
-if TYPE_CHECKING:
-    from casebase.intake.capture.facts import CaptureFacts
-    from casebase.intake.capture.samples import Wanted
-    from casebase.intake.capture.trace import Trace
-    from casebase.intake.capture.waveform_readings import Where
-    from casebase.library.store import Library, Logged
-    from casebase.record.case import Case
-    from casebase.record.vocabulary import Medium
-    from casebase.record.word_list import Word
-
-    AnyWord = TypeVar("AnyWord", bound=Word)
+AnyWord = TypeVar("AnyWord", bound=Word)
 
 
 def capture(  # noqa: PLR0913, PLR0917  one parameter per option
@@ -64,9 +69,6 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase capture pair.csv --job 7fq --stage "as found" --ignition on
     """
-    from casebase.intake.capture.waveform_readings import Where  # noqa: PLC0415
-    from casebase.record.vocabulary import Ignition, Medium, Stage  # noqa: PLC0415
-
     named = _word(Medium, medium, "--medium") if medium else None
     wanted = _wanted(columns, samples_per_second, scale, full_scale)
     if job is not None:
@@ -107,9 +109,6 @@ def _names_in(unplugged: str | None) -> tuple[str, ...] | None:
 
 
 def _read(file: Path, medium: Medium | None, wanted: Wanted) -> tuple[CaptureFacts, Trace | None]:
-    from casebase.intake.capture.trace import read_with_trace  # noqa: PLC0415
-    from casebase.terminal.page import Shared  # noqa: PLC0415
-
     with Shared() as bar:
         return read_with_trace(
             file, medium, wanted, lambda what, done, whole: bar.tell(what, done / max(whole, 1))
@@ -120,9 +119,6 @@ def _added(
     library: Library, job: str, file: Path, asked: tuple[Medium | None, Wanted, Where]
 ) -> tuple[CaptureFacts, Trace | None, Logged, bool]:
     """Read the capture, and keep a new revision of the job with its readings, the capture and its trace."""
-    from casebase.intake.capture.waveform_readings import readings_from  # noqa: PLC0415
-    from casebase.library.recordings import keep_capture  # noqa: PLC0415
-
     medium, wanted, where = asked
     kept = library.get(job)
     facts, trace = _read(file, medium or _medium_of(kept.case, where.network), wanted)
@@ -134,10 +130,6 @@ def _added(
 
 
 def _with_readings(case: Case, readings: list[dict[str, object]], case_id: str, revision: int) -> Case:
-    from casebase.record.json_form import plain_data  # noqa: PLC0415
-    from casebase.record.loading import case_from_data  # noqa: PLC0415
-    from casebase.record.reading import Reading  # noqa: PLC0415
-
     data = plain_data(case)
     new = [Reading.model_validate(one).model_dump(mode="json", exclude_none=True) for one in readings]
     data["readings"] = [*data.get("readings", []), *new]
@@ -156,9 +148,6 @@ def _medium_of(case: Case, network: str | None) -> Medium | None:
 
 
 def _tell(facts: CaptureFacts, trace: Trace | None, logged: Logged | None, json: bool) -> None:
-    from casebase.intake.capture.facts import capture_data  # noqa: PLC0415
-    from casebase.terminal.capture import print_capture, print_frame  # noqa: PLC0415
-
     kept = None if logged is None else {"id": logged.case_id, "revision": logged.revision}
     if json:
         return print_json(capture_data(facts) | ({"job": kept} if kept else {}))
@@ -171,8 +160,6 @@ def _tell(facts: CaptureFacts, trace: Trace | None, logged: Logged | None, json:
 
 
 def _wanted(columns: str | None, rate: float | None, scale: float, full_scale: float | None) -> Wanted:
-    from casebase.intake.capture.samples import Wanted  # noqa: PLC0415
-
     parts = [part.strip() for part in (columns or "").split(",")]
     if columns is not None and (len(parts) not in (2, 3) or not all(parts)):
         raise CaptureError(f"--columns {columns}: expected time, high and low, such as 1,2,3 or -,1,2")

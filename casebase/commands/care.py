@@ -8,7 +8,11 @@ from typing import Annotated
 import typer
 
 from casebase import places
-from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
+from casebase.commands.opening import open_library
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.library.backup import back_up
+from casebase.library.restore import restore as restored
+from casebase.terminal.lead import backed_up_data, print_backed_up, print_restored, restored_data
 
 
 def backup(
@@ -26,9 +30,6 @@ def backup(
 
     Example: casebase backup /mnt/copies --keep 30
     """
-    from casebase.library.backup import back_up  # noqa: PLC0415
-    from casebase.terminal.lead import backed_up_data, print_backed_up  # noqa: PLC0415
-
     with open_library(library) as kept:
         made = back_up(kept, out, keep)
     if json:
@@ -50,9 +51,6 @@ def restore(
 
     Example: casebase restore /mnt/copies/library-2026-11-25T0230.db
     """
-    from casebase.library.restore import restore as restored  # noqa: PLC0415
-    from casebase.terminal.lead import print_restored, restored_data  # noqa: PLC0415
-
     path = library or places.default_library()
     done = restored(copy, path)
     if json:
@@ -67,3 +65,37 @@ def _tell_faults(faults: list[str]) -> None:
     if faults:
         typer.echo("\n".join(faults), err=True)
         raise typer.Exit(1)
+
+
+def check(library: LibraryOption = None, json: JsonOption = False) -> None:
+    """Check that the library is whole.
+
+    The file, the records, the tables made from them, and the attached files.
+
+    Example: casebase check --library shop.db
+    """
+    with open_library(library) as kept:
+        faults, count, left = kept.faults(), kept.count(), kept.left_over_files()
+    if json:
+        print_json({"cases": count, "faults": faults, "files_of_no_record": left.files})
+    else:
+        typer.echo("\n".join(faults) if faults else f"{count} records, all whole.")
+        if left.files:
+            typer.echo(
+                f"{left.files} attached files ({left.bytes} bytes) are named by no record; they do no harm."
+            )
+    if faults:
+        raise typer.Exit(1)
+
+
+def rebuild(library: LibraryOption = None, json: JsonOption = False) -> None:
+    """Make the tables again from the records.
+
+    Example: casebase rebuild --library shop.db
+    """
+    with open_library(library) as kept:
+        count = kept.rebuild()
+    if json:
+        print_json({"records": count})
+    else:
+        typer.echo(f"{count} records: tables and full text made again.")

@@ -4,26 +4,32 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
 from casebase.commands.news import tell_news
-from casebase.commands.shared import (
-    JsonOption,
-    LibraryOption,
-    means_to_compare,
-    open_library,
-    own_page,
-    print_json,
-)
+from casebase.commands.opening import means_to_compare, open_library
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import BundleError
-
-if TYPE_CHECKING:
-    from casebase.library.derived import Kept
-    from casebase.library.near_duplicates import NearDuplicate
-    from casebase.library.store import Library
-    from casebase.publish.taking_in import TakenIn
+from casebase.library.derived import Kept
+from casebase.library.file_store import AttachedFiles
+from casebase.library.near_duplicates import MOST_COMPARED, NearDuplicate, near_duplicates
+from casebase.library.sources import set_weight, sources_in
+from casebase.library.store import Library
+from casebase.publish.bundle import export_bundle
+from casebase.publish.bundle_checks import checked_bundle, is_source_name
+from casebase.publish.private_text import hits_of, what_stops
+from casebase.publish.public_fields import public_case, public_contents
+from casebase.publish.taking_in import Became, TakenIn, take_in
+from casebase.terminal.lead import (
+    exported_data,
+    print_exported,
+    print_sources,
+    print_taken_in,
+    sources_data,
+    taken_in_data,
+)
 
 _OUR_NAME: Final = "name of the shop"
 
@@ -50,11 +56,6 @@ def export(
 
     Example: casebase export north.zip --by "Workshop North"
     """
-    from casebase.library.file_store import AttachedFiles  # noqa: PLC0415
-    from casebase.publish.bundle import export_bundle  # noqa: PLC0415
-    from casebase.publish.public_fields import public_contents  # noqa: PLC0415
-    from casebase.terminal.lead import exported_data, print_exported  # noqa: PLC0415
-
     with open_library(library) as kept:
         shop = by or kept.fact(_OUR_NAME)
         if not shop:
@@ -87,11 +88,6 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase import north.zip --weight 0.7
     """
-    from casebase.publish.bundle_checks import checked_bundle, is_source_name  # noqa: PLC0415
-    from casebase.publish.public_fields import public_case  # noqa: PLC0415
-    from casebase.publish.taking_in import take_in  # noqa: PLC0415
-    from casebase.terminal.lead import print_taken_in, taken_in_data  # noqa: PLC0415
-
     if source is not None and not is_source_name(source):
         raise BundleError("the sender's name must be some printable characters, without spaces around them")
     bundle = checked_bundle(file, public_case)
@@ -117,9 +113,6 @@ def sources(
 
     Example: casebase sources "Workshop North" --weight 0.5
     """
-    from casebase.library.sources import set_weight, sources_in  # noqa: PLC0415
-    from casebase.terminal.lead import print_sources, sources_data  # noqa: PLC0415
-
     if (name is None) != (weight is None):
         raise BundleError("a name and a weight go together: casebase sources NAME --weight 0.5")
     with open_library(library) as kept:
@@ -130,17 +123,12 @@ def sources(
 
 
 def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
-    from casebase.publish.private_text import hits_of, what_stops  # noqa: PLC0415
-
     if found := hits_of(library, records):
         raise BundleError(what_stops(found, "no bundle was written"))
 
 
 def _told_twice(library: Library, taken: TakenIn) -> list[NearDuplicate]:
     """Return which new cases may tell a job that is here already; of a large bundle the first ones are looked at."""
-    from casebase.library.near_duplicates import MOST_COMPARED, near_duplicates  # noqa: PLC0415
-    from casebase.publish.taking_in import Became  # noqa: PLC0415
-
     new = [one.case_id for one in taken.of(Became.NEW)]
     if not new:
         return []

@@ -4,24 +4,20 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
 from casebase import places
-from casebase.commands.shared import (
-    JsonOption,
-    LibraryOption,
-    means_to_compare,
-    open_library,
-    own_page,
-    print_json,
-)
+from casebase.commands.opening import means_to_compare, open_library
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import CasebaseError
-
-if TYPE_CHECKING:
-    from casebase.library.matching import Means
-    from casebase.library.store import Library
+from casebase.library.matching import Means
+from casebase.library.news import mark_read, news_in
+from casebase.library.news_search import index_has_stories, look, records_not_indexed, unlooked
+from casebase.library.store import Library
+from casebase.match.text.embedder import ready_embedder
+from casebase.terminal.lead import print_news
 
 MOST_IN_PASSING: Final = 200
 """Records that the match index may lack for a look in passing, and questions or new cases that are gone through:
@@ -44,10 +40,6 @@ def news(
 
     Example: casebase news --read 7fq
     """
-    from casebase.library.news import mark_read, news_in  # noqa: PLC0415
-    from casebase.library.news_search import look  # noqa: PLC0415
-    from casebase.terminal.lead import print_news  # noqa: PLC0415
-
     if case_id is not None and not read:
         raise CasebaseError("an ID goes with --read: casebase news --read ID")
     with open_library(library) as kept:
@@ -82,14 +74,10 @@ def look_in_passing(library: Library) -> None:
 
 
 def _waits(library: Library) -> bool:
-    from casebase.library.news_search import unlooked  # noqa: PLC0415
-
     return bool(unlooked(library).questions)
 
 
 def _news_line(library: Library, also: Sequence[str]) -> str | None:
-    from casebase.library.news_search import look, unlooked  # noqa: PLC0415
-
     there = unlooked(library, also)
     if not there.questions:
         return None
@@ -111,10 +99,6 @@ def _means_at_hand(library: Library) -> Means | None:
     Where the index holds what stories mean and the text model is not ready, it waits too: a record without its story
     would have the whole index made again.
     """
-    from casebase.library.matching import Means  # noqa: PLC0415
-    from casebase.library.news_search import index_has_stories, records_not_indexed  # noqa: PLC0415
-    from casebase.match.text.embedder import ready_embedder  # noqa: PLC0415
-
     buses = places.simulation_folder()
     if not buses.exists() or records_not_indexed(library) > MOST_IN_PASSING:
         return None

@@ -4,25 +4,26 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
 from casebase import places
-from casebase.commands.shared import (
-    JsonOption,
-    LibraryOption,
-    means_to_compare,
-    open_library,
-    own_page,
-    print_json,
-)
-from casebase.errors import EditionError, LibraryError
-
-if TYPE_CHECKING:
-    from casebase.library.derived import Kept
-    from casebase.library.matching import Means
-    from casebase.library.store import Library
+from casebase.commands.opening import means_to_compare, open_library
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.errors import EditionError, InputError, LibraryError
+from casebase.library.derived import Kept
+from casebase.library.file_store import AttachedFiles
+from casebase.library.matching import Means
+from casebase.library.store import Library
+from casebase.match.evaluation.asking import questions_of
+from casebase.match.evaluation.evaluate import evaluate
+from casebase.publish.edition import editions_in, show_edition
+from casebase.publish.private_text import hits_of, what_stops
+from casebase.publish.publication import Imprint, with_initials
+from casebase.publish.publication import publish as published
+from casebase.terminal.lead import editions_data, print_editions, print_published, published_data
+from casebase.terminal.page import Counted
 
 MOST_ASKED_AGAIN: Final = 100
 """About ten seconds; the interval that is told beside the share says what so few are worth."""
@@ -56,11 +57,6 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase publish editions --by ingrid
     """
-    from casebase.library.file_store import AttachedFiles  # noqa: PLC0415
-    from casebase.publish.publication import Imprint, with_initials  # noqa: PLC0415
-    from casebase.publish.publication import publish as published  # noqa: PLC0415
-    from casebase.terminal.lead import print_published, published_data  # noqa: PLC0415
-
     if not by:
         raise EditionError("nobody signs this edition off: say who does with --by HANDLE")
     with open_library(library) as kept:
@@ -95,9 +91,6 @@ def editions(
 
     Example: casebase editions editions --show 3
     """
-    from casebase.publish.edition import editions_in, show_edition  # noqa: PLC0415
-    from casebase.terminal.lead import editions_data, print_editions  # noqa: PLC0415
-
     if show is not None:
         show_edition(folder, show)
     found = editions_in(folder)
@@ -105,19 +98,12 @@ def editions(
 
 
 def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
-    from casebase.publish.private_text import hits_of, what_stops  # noqa: PLC0415
-
     if found := hits_of(library, records):
         raise EditionError(what_stops(found, "nothing was published"))
 
 
 def _own_figures(library: Library, means: Means) -> str | None:
     """Return how often the library's own solved cases are found again; None where too few can be asked."""
-    from casebase.errors import InputError  # noqa: PLC0415
-    from casebase.match.evaluation.asking import questions_of  # noqa: PLC0415
-    from casebase.match.evaluation.evaluate import evaluate  # noqa: PLC0415
-    from casebase.terminal.page import Counted  # noqa: PLC0415
-
     tell = Counted("Asking the solved cases again").tell
     questions = questions_of(
         library.collection(means),

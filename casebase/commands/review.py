@@ -5,27 +5,23 @@ The commands that keep private text inside: names of people, and what would stop
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
 from casebase import places
 from casebase.commands.news import tell_news
-from casebase.commands.shared import (
-    JsonOption,
-    LibraryOption,
-    means_to_compare,
-    open_library,
-    own_page,
-    print_json,
-    simulated_buses,
-)
+from casebase.commands.opening import means_to_compare, open_library, simulated_buses
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import LibraryError
-
-if TYPE_CHECKING:
-    from casebase.library.reviews import Said
-    from casebase.library.store import Library
-    from casebase.publish.private_text import Hit
+from casebase.library.privacy import add_names, clear, remove_names
+from casebase.library.privacy import names as kept_names
+from casebase.library.review_queue import reviewed, waiting, waiting_data
+from casebase.library.reviews import Said, say
+from casebase.library.store import Library
+from casebase.publish.private_text import Hit, hits_of
+from casebase.terminal.case import attachment_lines
+from casebase.terminal.lead import print_reviewed, print_waiting
 
 MOST_LISTED: Final = 30
 
@@ -63,8 +59,6 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase review 7fq --agree --by ingrid
     """
-    from casebase.library.reviews import Said  # noqa: PLC0415
-
     words = [
         (Said.AGREED, None, None) if agree else None,
         (Said.RETURNED, send_back, None) if send_back is not None else None,
@@ -82,10 +76,6 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
 
 
 def _show(library: Library, case_id: str | None, every: bool, json: bool) -> None:
-    from casebase.library.review_queue import reviewed, waiting, waiting_data  # noqa: PLC0415
-    from casebase.terminal.case import attachment_lines  # noqa: PLC0415
-    from casebase.terminal.lead import print_reviewed, print_waiting  # noqa: PLC0415
-
     if case_id is None:
         found, count = waiting(library, simulated_buses(), None if every else MOST_LISTED)
         return print_json(waiting_data(found)) if json else print_waiting(found, count, own_page())
@@ -99,8 +89,6 @@ def _show(library: Library, case_id: str | None, every: bool, json: bool) -> Non
 def _say(
     library: Library, case_id: str, told: tuple[Said, str | None, str | None], by: str | None, json: bool
 ) -> None:
-    from casebase.library.reviews import Said, say  # noqa: PLC0415
-
     said, remark, other = told
     standing = say(library, case_id, said, by or "", remark, other)
     whole_id = library.resolve(case_id)
@@ -128,9 +116,6 @@ def names(
 
     Example: casebase names --add "Ottilie Brandvoll"
     """
-    from casebase.library.privacy import add_names, remove_names  # noqa: PLC0415
-    from casebase.library.privacy import names as kept_names  # noqa: PLC0415
-
     with open_library(library) as kept:
         add_names(kept, add or ())
         remove_names(kept, remove or ())
@@ -185,14 +170,10 @@ def private(
 
 
 def _hits(library: Library, case_id: str | None) -> list[Hit]:
-    from casebase.publish.private_text import hits_of  # noqa: PLC0415
-
     return hits_of(library, library.read_and_agreed() if case_id is None else [library.get(case_id)])
 
 
 def _clear(library: Library, case_id: str | None, field: str) -> None:
-    from casebase.library.privacy import clear  # noqa: PLC0415
-
     if case_id is None:
         raise LibraryError("--fine speaks of one case: name it, such as casebase private 7fq --fine leftover")
     hits = [hit for hit in _hits(library, case_id) if hit.field == field]

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
-from casebase.commands.shared import JsonOption, LibraryOption, open_library, own_page, print_json
-
-if TYPE_CHECKING:
-    from casebase.intake.bus_log.report import BitRates, Report
-    from casebase.intake.bus_log.traffic import IdentifierKey, Traffic
-    from casebase.record.case import Case
+from casebase.commands.opening import open_library
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.intake.bus_log.report import BitRates, Report, report_of
+from casebase.intake.bus_log.report_data import report_data
+from casebase.intake.bus_log.senders import modules_of_record, read_module_table
+from casebase.intake.bus_log.traffic import IdentifierKey, Traffic, read_traffic
+from casebase.intake.bus_log.words import with_step
+from casebase.library.recordings import keep_capture, known_good_log, log_as_file, log_of_record
+from casebase.record.case import Case
+from casebase.record.quantities import BIT_RATE, read_amount
+from casebase.terminal.page import Counted
+from casebase.terminal.traffic import print_traffic
 
 _READING_GOOD: Final = "Reading the known-good log"
 
@@ -53,10 +59,6 @@ def traffic(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase traffic drive.log --bit-rate '500 kbit/s' --known-good healthy.log
     """
-    from casebase.intake.bus_log.report import report_of  # noqa: PLC0415
-    from casebase.intake.bus_log.report_data import report_data  # noqa: PLC0415
-    from casebase.terminal.traffic import print_traffic  # noqa: PLC0415
-
     case = _case(job, library)
     rates = _rates(bit_rate, data_bit_rate, case)
     table = _table(modules, case)
@@ -77,8 +79,6 @@ def _known_good(named: str | None, case: Case | None, library: Path | None) -> T
         return _read(Path(named), _READING_GOOD)
     if named is None and (case is None or case.kind == "known good"):
         return None
-    from casebase.library.recordings import known_good_log, log_as_file, log_of_record  # noqa: PLC0415
-
     with open_library(library) as kept:
         log = log_of_record(kept, named) if named else known_good_log(kept, case) if case else None
         if log is None:
@@ -98,21 +98,14 @@ def _case(job: str | None, library: Path | None) -> Case | None:
 
 
 def _read(path: Path, title: str) -> Traffic:
-    from casebase.intake.bus_log.traffic import read_traffic  # noqa: PLC0415
-
     return read_traffic(path, _bar(title))
 
 
 def _bar(title: str) -> Callable[[int, int], None]:
-    from casebase.terminal.page import Counted  # noqa: PLC0415
-
     return Counted(title).tell
 
 
 def _rates(nominal: str | None, data: str | None, case: Case | None) -> BitRates:
-    from casebase.intake.bus_log.report import BitRates  # noqa: PLC0415
-    from casebase.record.quantities import BIT_RATE, read_amount  # noqa: PLC0415
-
     told = [read_amount(text, BIT_RATE).number if text else None for text in (nominal, data)]
     network = case.network_of(None) if case else None
     if network is not None:
@@ -125,17 +118,12 @@ def _rates(nominal: str | None, data: str | None, case: Case | None) -> BitRates
 
 
 def _table(path: Path | None, case: Case | None) -> dict[IdentifierKey, str]:
-    from casebase.intake.bus_log.senders import modules_of_record, read_module_table  # noqa: PLC0415
-
     held = modules_of_record(case.modules) if case else {}
     return held | read_module_table(path) if path else held
 
 
 def _keep(report: Report, case: Case, file: Path, library: Path | None) -> dict[str, object]:
     """Keep a new revision of the case with the step that tells the log, and the log itself."""
-    from casebase.intake.bus_log.words import with_step  # noqa: PLC0415
-    from casebase.library.recordings import keep_capture  # noqa: PLC0415
-
     with open_library(library) as kept:
         files = keep_capture(kept, case.attachments, file, None, "as logged", "log of the bus")
         told = with_step(case, report).model_copy(update={"attachments": files.attachments})

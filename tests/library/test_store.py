@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.commands.shared import list_filters
+from casebase.commands.filters import list_filters
 from casebase.errors import CasebaseError, InputError, LibraryError
 from casebase.library import records
 from casebase.library.store import Library, Outcome

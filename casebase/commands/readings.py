@@ -1,0 +1,71 @@
+"""The commands that need no library: what readings can mean, and what codes say."""
+
+from __future__ import annotations
+
+import sys
+from typing import Annotated
+
+import typer
+
+from casebase.commands.opening import job_from_anywhere, open_library, simulated_buses
+from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.intake.answers import quick_readings
+from casebase.intake.scan_report import explained_codes, explained_report
+from casebase.match import meaning
+from casebase.terminal.readings import print_codes, print_meanings
+
+
+def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
+    job: Annotated[
+        str | None, typer.Argument(metavar="[FILE|ID]", help="A record file, or a case ID.")
+    ] = None,
+    pair: Annotated[str | None, typer.Option(help="Ohms between the lines, battery off.")] = None,
+    high: Annotated[str | None, typer.Option(help="Volts of CAN high to ground, ignition on.")] = None,
+    low: Annotated[str | None, typer.Option(help="Volts of CAN low to ground, ignition on.")] = None,
+    high_ohms: Annotated[str | None, typer.Option(help="Ohms of CAN high to ground, battery off.")] = None,
+    low_ohms: Annotated[str | None, typer.Option(help="Ohms of CAN low to ground, battery off.")] = None,
+    medium: Annotated[str, typer.Option(help="The medium of readings given as options.")] = "high-speed CAN",
+    base_rates: Annotated[
+        bool, typer.Option("--base-rates", help="Weigh the states by how often the library found them.")
+    ] = False,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say what readings can mean, and the next test.
+
+    Computed from simulated buses; the first run on a machine simulates them, which takes some seconds.
+
+    Example: casebase readings --pair 61 --high 2.48 --low 2.47
+    """
+    cache, prior = simulated_buses(), None
+    if base_rates:
+        with open_library(library) as kept:
+            prior = meaning.base_rates(kept.fault_counts())
+    given = quick_readings(medium, pair=pair, high=high, low=low, high_ohms=high_ohms, low_ohms=low_ohms)
+    found = (
+        meaning.meanings_of(job_from_anywhere(job, library), cache, prior)
+        if job
+        else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
+    )
+    if json:
+        return print_json(meaning.meanings_data(found, prior))
+    return print_meanings(found, own_page())
+
+
+def codes(
+    texts: Annotated[
+        list[str], typer.Argument(metavar="TEXT...", help="Trouble codes, or - for a scan on stdin.")
+    ],
+    json: JsonOption = False,
+) -> None:
+    """Explain trouble codes.
+
+    What each says, of which module, and who blames whom.
+
+    Example: casebase codes U0121-87 "SPN 639 FMI 9"
+    """
+    told = explained_report(sys.stdin.read()) if texts == ["-"] else explained_codes(texts)
+    if json:
+        print_json(told)
+    else:
+        print_codes(told, own_page())
