@@ -11,7 +11,7 @@ import typer
 from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import CaptureError
-from casebase.intake.capture.facts import CaptureFacts, capture_data
+from casebase.intake.capture.facts import CaptureFacts, capture_data, read_capture
 from casebase.intake.capture.samples import Wanted
 from casebase.intake.capture.trace import Trace, read_with_trace
 from casebase.intake.capture.waveform_readings import Where, readings_from
@@ -82,7 +82,7 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
         _names_in(unplugged),
     )
     if job is None:
-        return _tell(*_read(file, named, wanted), None, json)
+        return _tell(*_read(file, named, wanted, drawn=not json), None, json)
     with open_library(library) as kept:
         facts, trace, logged, too_large = _added(kept, job, file, (named, wanted, where))
     if too_large:
@@ -108,11 +108,17 @@ def _names_in(unplugged: str | None) -> tuple[str, ...] | None:
     return () if [name.casefold() for name in names] == ["nothing"] else tuple(names)
 
 
-def _read(file: Path, medium: Medium | None, wanted: Wanted) -> tuple[CaptureFacts, Trace | None]:
+def _read(
+    file: Path, medium: Medium | None, wanted: Wanted, *, drawn: bool = True
+) -> tuple[CaptureFacts, Trace | None]:
     with Shared() as bar:
-        return read_with_trace(
-            file, medium, wanted, lambda what, done, whole: bar.tell(what, done / max(whole, 1))
-        )
+
+        def tell(what: str, done: int, whole: int) -> None:
+            bar.tell(what, done / max(whole, 1))
+
+        if drawn:
+            return read_with_trace(file, medium, wanted, tell)
+        return read_capture(file, medium, wanted, tell), None
 
 
 def _added(

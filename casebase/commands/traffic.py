@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -98,11 +97,7 @@ def _case(job: str | None, library: Path | None) -> Case | None:
 
 
 def _read(path: Path, title: str) -> Traffic:
-    return read_traffic(path, _bar(title))
-
-
-def _bar(title: str) -> Callable[[int, int], None]:
-    return Counted(title).tell
+    return read_traffic(path, Counted(title).tell)
 
 
 def _rates(nominal: str | None, data: str | None, case: Case | None) -> BitRates:

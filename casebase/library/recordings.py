@@ -1,6 +1,7 @@
-"""A capture kept with its case: the file itself, which stays inside, and its trace, from which pictures are drawn.
+"""Captures and logs of the bus kept with cases.
 
-Logs of the bus kept with records: what a later log of the same model is held against.
+Of a capture the file itself, which stays inside, and its trace, from which pictures are drawn. A log kept with a known
+good record is what a later log of the same model is held against.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""What a capture tells on the screen: levels against what is expected, frames, the broken ones, senders, doubts.
-
-A frame close up on the screen: both lines drawn in characters, with what is said of the frame.
-"""
+"""A capture on the screen: doubts, levels against what is expected, frames, senders, and one frame drawn close up."""
 
 from __future__ import annotations
 

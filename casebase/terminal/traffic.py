@@ -85,7 +85,8 @@ def _print_errors(one: BusReport, report: Report, page: Page) -> None:
 def _print_load(one: BusReport, report: Report, page: Page) -> None:
     page.heading("The bus")
     bus = one.bus
-    page.labelled("load", _load(one, report))
+    known = report.rates.nominal is not None
+    page.labelled("load", words.load_words(one, one.load, report.traffic.duration, rate_known=known))
     page.labelled("over time", _load_over_time(one, page.width - _BESIDE))
     if bus.fd_frames:
         page.labelled(
@@ -100,11 +101,6 @@ def _print_load(one: BusReport, report: Report, page: Page) -> None:
             "clock",
             f"set back {words.counted(bus.clock_set_back, 'time')} within the log; gaps there are not told",
         )
-
-
-def _load(one: BusReport, report: Report) -> str:
-    known = report.rates.nominal is not None
-    return words.load_words(one, one.load, report.traffic.duration, rate_known=known)
 
 
 def _load_over_time(one: BusReport, width: int) -> str:

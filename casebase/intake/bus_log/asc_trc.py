@@ -1,8 +1,6 @@
-"""Frames of CAN FD in an ASC log: `0.1 CANFD 1 Rx 123 1 0 9 12 11 22 ...`, flags, length code, length, data.
+"""ASC logs (`0.000792 1  123  Rx  d 2 11 22` after a header with date and base) and TRC logs, versions 1.0 to 2.1.
 
-ASC logs: `0.000792 1  123  Rx  d 2 11 22`, after a header with date, base and triggers.
-
-TRC logs, versions 1.0 to 2.1; the columns of version 2 stand in the header.
+A frame of CAN FD in an ASC log: `0.1 CANFD 1 Rx 123 1 0 9 12 11 22 ...`, flags, length code, length, data.
 """
 
 from __future__ import annotations
@@ -99,16 +97,11 @@ class AscLog(TextFormat):
 
     name = "an ASC log"
     example = "0.000792 1  123  Rx  d 2 11 22"
+    reader = "ASCReader"
 
     def __init__(self) -> None:
         super().__init__()
         self._hex = True
-
-    def reader(self, lines: Any) -> Any:
-        """Return python-can's reader."""
-        from can.io.asc import ASCReader  # noqa: PLC0415
-
-        return ASCReader(lines)
 
     def is_header(self, line: bytes) -> bool:
         """Return whether a line belongs to the header."""
@@ -169,17 +162,12 @@ class TrcLog(TextFormat):
 
     name = "a TRC log"
     example = "1  0.792 DT  1  0123 Rx -  2  11 22"
+    reader = "TRCReader"
 
     def __init__(self) -> None:
         super().__init__()
         self._start = 0.0
         self._columns: dict[str, int] | None = None
-
-    def reader(self, lines: Any) -> Any:
-        """Return python-can's reader."""
-        from can.io.trc import TRCReader  # noqa: PLC0415
-
-        return TRCReader(lines)
 
     def is_header(self, line: bytes) -> bool:
         """Return whether a line is a comment."""

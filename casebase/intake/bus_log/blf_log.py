@@ -1,9 +1,7 @@
-"""Binary logs (BLF): containers of objects, mostly packed; frames are taken out of them by the thousand.
+"""Binary logs (BLF): containers of objects, mostly packed; those that are frames are taken out as arrays.
 
 Objects and their fields are those that python-can's reader knows. What it skips silently, such as a container that is
 cut off, is refused here.
-
-The objects of a BLF log that are frames, taken out as arrays: same fields and meaning as in python-can's reader.
 """
 
 from __future__ import annotations

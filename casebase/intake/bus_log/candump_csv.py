@@ -1,6 +1,6 @@
-"""Logs as candump of the Linux can-utils writes them with -L: `(1600000000.000792) can0 123#1122 R`.
+"""Logs as candump -L of the Linux can-utils writes them, `(1600000000.000792) can0 123#1122 R`, and CSV logs.
 
-CSV logs with the columns of python-can: timestamp, identifier, extended, remote, error, length, data in base64.
+The columns of a CSV log are python-can's: timestamp, identifier, extended, remote, error, length, data in base64.
 """
 
 from __future__ import annotations
@@ -40,12 +40,7 @@ class CandumpLog(TextFormat):
 
     name = "a candump log"
     example = "(1600000000.000792) can0 123#1122"
-
-    def reader(self, lines: Any) -> Any:
-        """Return python-can's reader."""
-        from can.io.canutils import CanutilsLogReader  # noqa: PLC0415
-
-        return CanutilsLogReader(lines)
+    reader = "CanutilsLogReader"
 
     def plain(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
         """Return the lines that hold one frame in the usual form."""
@@ -149,12 +144,7 @@ class CsvLog(TextFormat):
 
     name = "a CSV log"
     example = "1600000000.000792,0x123,0,0,0,2,ESI= under the columns " + COLUMNS.decode()
-
-    def reader(self, lines: Any) -> Any:
-        """Return python-can's reader; it takes the header off by `next`."""
-        from can.io.csv import CSVReader  # noqa: PLC0415
-
-        return CSVReader(lines)
+    reader = "CSVReader"
 
     def is_header(self, line: bytes) -> bool:
         """Return whether a line names the columns."""

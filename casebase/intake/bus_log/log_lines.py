@@ -1,7 +1,4 @@
-"""Whole lines of a text log as arrays: where words begin and end, and numbers read from many lines at once.
-
-Frames of logs whose data bytes stand apart as words: two letters, a space between.
-"""
+"""Whole lines of a text log as arrays: where words begin and end, and numbers and data read from many lines at once."""
 
 from __future__ import annotations
 

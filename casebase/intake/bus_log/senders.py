@@ -1,6 +1,4 @@
-"""The fields of a 29-bit identifier of SAE J1939-21, and what the common source addresses stand for.
-
-Which module sends which identifiers: a small file, CSV or YAML.
+"""Who sends which identifier: by the source address of SAE J1939-21, or by a small table in CSV or YAML.
 
 CSV: a line `identifier,module` first, then one identifier a line, comma, semicolon or tab between.
 YAML: each module with its identifiers: `ABS: [1A0, 1A1]`. Identifiers are hex, 3 digits for 11 bits, 8 for 29 bits;
@@ -14,6 +12,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
+
+from ruamel.yaml import YAML
+from ruamel.yaml.error import YAMLError
 
 from casebase.errors import CaptureError, InputError
 from casebase.intake.bus_log.traffic import IdentifierKey
@@ -168,9 +169,6 @@ def _csv_pairs(path: Path, text: str) -> list[tuple[str, str, str]]:
 
 
 def _yaml_pairs(path: Path, text: str) -> list[tuple[str, str, str]]:
-    from ruamel.yaml import YAML  # noqa: PLC0415
-    from ruamel.yaml.error import YAMLError  # noqa: PLC0415
-
     try:
         # Base: every value stays text, or 100 would be read as a decimal number.
         data: Any = YAML(typ="base", pure=True).load(text)

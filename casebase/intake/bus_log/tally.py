@@ -1,7 +1,4 @@
-"""What is counted of each identifier while a log goes by, in memory that does not grow with the log.
-
-Bits per second over time, as they were on the bus, and error frames over time, in memory that stays small.
-"""
+"""What is counted while a log goes by, in bounded memory: identifiers, bits over time, error frames."""
 
 from __future__ import annotations
 

@@ -17,7 +17,6 @@ from casebase.intake.bus_log.frames import FD_WIDTH, Channels, FrameBlock, block
 from casebase.intake.bus_log.log_lines import LogLines, Mask, Progress, line_blocks
 
 if TYPE_CHECKING:
-    from can.io.generic import TextIOMessageReader
     from can.message import Message
 
 _SHOWN: Final = 60
@@ -31,6 +30,8 @@ class TextFormat(ABC):
     """As a sentence names it: `a candump log`."""
     example: str
     """A line of it."""
+    reader: str
+    """The name of python-can's reader of it."""
 
     def __init__(self) -> None:
         self.channels = Channels()
@@ -39,10 +40,6 @@ class TextFormat(ABC):
     @abstractmethod
     def plain(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
         """Return which lines are plain frames, and these frames."""
-
-    @abstractmethod
-    def reader(self, lines: Any) -> TextIOMessageReader:
-        """Return python-can's reader over lines."""
 
     def is_header(self, line: bytes) -> bool:
         """Return whether a line at the beginning belongs to the header; the first other line ends it."""
@@ -143,9 +140,11 @@ def _block(path: Path, kind: TextFormat, lines: LogLines, first_line: int, begun
             return frames
         fed = _Fed(kind.header, lines, odd)
         found: list[tuple[int, Message]] = []
+        import can  # noqa: PLC0415  a second of loading, which plain lines do not need
+
         try:
-            for message in kind.reader(fed):
-                message.channel = kind.channel_of(message)  # type: ignore[assignment]
+            for message in getattr(can, kind.reader)(fed):
+                message.channel = kind.channel_of(message)
                 found.append((fed.number, message))
         except Exception as error:  # whatever a reader meets in a damaged line
             number = max(fed.number, begun)

@@ -1,6 +1,4 @@
-"""What a log says in plain words, most useful first; used on the screen and in a record's step.
-
-What a case keeps of a log: a step that tells it.
+"""What a log says in plain words, most useful first, for the screen and for the step that a case keeps of it.
 
 A log shows no levels and asks no module for an answer, so neither a reading nor a module's answer comes of it.
 """
@@ -130,17 +128,13 @@ def error_words(report: BusReport, *, told: bool) -> list[str]:
     largest = bursts[0]
     lines = [
         f"{counted(errors.count, 'error frame')}, the first at {moment_words(errors.bursts[0].begin - begin)};"
-        f" {_bursts_words(errors.bursts_seen)}, the largest {largest.count} from"
+        f" in {counted(errors.bursts_seen, 'burst')}, the largest {largest.count} from"
         f" {moment_words(largest.begin - begin)} to {moment_words(largest.end - begin)}"
     ]
     classes = [name for bit, name in _CLASSES.items() if errors.classes & bit & ~_BUS_ERROR]
     if classes:
         lines.append(f"the logger's own controller told {', '.join(classes)}: of itself, not of a module")
     return lines
-
-
-def _bursts_words(count: int) -> str:
-    return "in 1 burst" if count == 1 else f"in {count} bursts"
 
 
 def load_words(report: BusReport, load: Load | None, seconds: float, *, rate_known: bool = True) -> str:

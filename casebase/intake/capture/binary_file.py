@@ -1,6 +1,6 @@
-"""Captures in NumPy files: an array of rows or columns, or an archive of named arrays. Nothing in them is executed.
+"""Captures in NumPy files (an array, or an archive of named arrays) and in 16-bit WAV files.
 
-Captures in 16-bit WAV files: one or two channels of whole numbers.
+Nothing in them is executed.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
-"""Frames as columns of bits, all at once: stuff bits taken out, checks computed.
+"""From pulses to bits: the bit rate, how many bits each pulse lasted, and frames as columns of bits, all at once.
 
-From pulses to bits: how many bits each lasted, where frames begin, and frames as columns of received bits.
-
-The bit rate from the spacing of edges, taken for a standard one only where it fits; CAN FD's second rate.
+A bit rate comes from the spacing of edges and is taken for a standard one only where it fits.
 """
 
 from __future__ import annotations

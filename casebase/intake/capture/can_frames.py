@@ -1,8 +1,6 @@
-"""Classical CAN frames (ISO 11898-1) out of a bus's pulses: every field, and the first thing wrong with each.
+"""Classical CAN frames (ISO 11898-1) as a table with one row each: every field, and the first thing wrong with each.
 
 Bits are counted from edge to edge and set anew at each edge to dominant, as a receiver does.
-
-Frames as they are handed on: a table with one row per frame, and one frame with its words.
 """
 
 from __future__ import annotations

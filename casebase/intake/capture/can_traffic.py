@@ -1,7 +1,6 @@
-"""The CAN traffic of a capture: bit rates, then frames, from its pulses.
+"""The CAN traffic of a capture: bit rates, then frames, from its pulses; among them those of CAN FD.
 
-CAN FD frames (ISO 11898-1): a faster bit rate from the BRS bit to the CRC delimiter, longer data, other checks.
-
+A CAN FD frame (ISO 11898-1) has a faster bit rate from the BRS bit to the CRC delimiter, longer data, other checks.
 The layout of the fields, fixed stuff bits, the stuff count and the begin of the check sequences are from memory of
 ISO 11898-1:2015; the polynomials are those of crccheck's Crc17CanFd and Crc21CanFd.
 """
@@ -248,7 +247,7 @@ _SPIKE: Final = 0.3
 class Traffic:
     """What was sent. `cut_at_begin`: the capture began within a frame, which is not in the table.
 
-    `spikes`: pulses and gaps too short for a bit, left out. `shift`: by how many bits dominant is longer than sent.
+    `pulses`: without those too short for a bit. `shift`: by how many bits dominant is longer than sent.
     """
 
     rate: BitRate
@@ -256,7 +255,6 @@ class Traffic:
     frames: FrameTable
     pulses: Pulses
     cut_at_begin: bool
-    spikes: int
     shift: float
 
 
@@ -273,7 +271,7 @@ def traffic_in(pulses: Pulses, seconds_per_sample: float) -> Traffic | None:
     stream = stream_of(clean, bit, shift, firsts)
     table = with_fd_frames(frames_in(stream, clean, bit), stream, clean, rate, fast)
     table, cut = _without_torn_begin(table, clean, bit)
-    return Traffic(rate, fast, table, clean, cut, len(pulses.begins) - len(clean.begins), shift)
+    return Traffic(rate, fast, table, clean, cut, shift)
 
 
 def _without_torn_begin(table: FrameTable, pulses: Pulses, bit: float) -> tuple[FrameTable, bool]:

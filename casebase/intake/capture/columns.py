@@ -1,7 +1,4 @@
-"""What the names of columns say: which is time, which line, in which unit.
-
-How a text file of samples is laid out: where the numbers begin, what parts them, which column is what.
-"""
+"""How a text file of samples is laid out: where numbers begin, what parts them, which column is what, its unit."""
 
 from __future__ import annotations
 
@@ -204,16 +201,11 @@ def _beginning(lines: list[str], path: Path) -> tuple[int, str | None, bool]:
     ):
         form = _COMMA_NUMBER if comma else _NUMBER
         first = _first_alike(lines, separator, form)
-        if first is not None and not (separator is None and _is_other(lines[first])):
+        if first is not None and not (separator is None and (";" in lines[first] or "\t" in lines[first])):
             return first, separator, comma
     raise CaptureError(
         f"{path.name}: holds no columns of numbers: expected time and volts parted by comma, semicolon or tab"
     )
-
-
-def _is_other(line: str) -> bool:
-    """Whether a line that holds no blank might still be several columns."""
-    return ";" in line or "\t" in line
 
 
 def _first_alike(lines: list[str], separator: str | None, form: re.Pattern[str]) -> int | None:

@@ -1,7 +1,4 @@
-"""Everything that was read out of a capture, and the reading of it.
-
-What a capture tells as plain data, for JSON: volts, seconds, bits per second.
-"""
+"""Everything that is read out of a capture, and the same as plain data for JSON: volts, seconds, bits per second."""
 
 from __future__ import annotations
 
@@ -176,7 +173,7 @@ def _put_together(
             levels, wiring, sampling_of(pulses, bit if known_rate else None), capture.volts_known
         ),
         looks=(),
-        dominant_share=_dominant_share(pulses),
+        dominant_share=float(np.sum(pulses.ends - pulses.begins)) / max(pulses.followed, 1),
     )
     return replace(facts, looks=looks_of(levels, wiring, facts.shapes, facts.whole_share))
 
@@ -186,10 +183,6 @@ def _pulses(capture: Capture, wiring: Wiring, levels: Levels, tell: Told | None)
     if levels.signal_dominant is None:
         return Pulses(np.empty(0), np.empty(0), capture.count)
     return pulses_in(capture, wiring, levels.thresholds, telling(tell, _EDGES))
-
-
-def _dominant_share(pulses: Pulses) -> float:
-    return float(np.sum(pulses.ends - pulses.begins)) / max(pulses.followed, 1)
 
 
 def _medium_by_levels(seen: Survey, channels: int) -> Medium:

@@ -1,9 +1,7 @@
 """The levels of the lines: at rest and driven, their difference and sum, common mode, noise, and a meter's mean.
 
-A level is the mean of the samples around the peak of their histogram, so that edges, ringing and a few odd frames
-do not shift it.
-
-A first look over the whole capture: every so many-th sample kept, and what a meter would show.
+First the whole capture is surveyed: a share of the samples is kept, and the mean of all. A level is the mean of the
+samples around the peak of their histogram, so that edges, ringing and a few odd frames do not shift it.
 """
 
 from __future__ import annotations
@@ -46,7 +44,8 @@ def survey(capture: Capture, tell: Tell | None = None) -> Survey:
     kept, sums = [], np.zeros(capture.channels)
     lowest, highest = np.full(capture.channels, np.inf), np.full(capture.channels, -np.inf)
     for start, rows in capture.blocks(tell, check=True):
-        sums += _sums(rows)
+        # Pairwise in 32 bits within a block is exact to a millionth.
+        sums += np.array([row.sum() for row in rows], dtype=np.float64)
         lowest, highest = np.minimum(lowest, rows.min(axis=1)), np.maximum(highest, rows.max(axis=1))
         kept.append(rows[:, -start % step :: step].copy())
     _check_range(capture, lowest, highest)
@@ -61,11 +60,6 @@ def _check_range(capture: Capture, lowest: NDArray[np.float64], highest: NDArray
             f"{capture.path.name}: reaches {most:.3g}: expected volts, or whole numbers of at most 32 bits; it is"
             " damaged, or its columns are other ones: see --columns"
         )
-
-
-def _sums(rows: Samples) -> NDArray[np.float64]:
-    """Return the sum of each row; pairwise in 32 bits within a block is exact to a millionth."""
-    return np.array([row.sum() for row in rows], dtype=np.float64)
 
 
 def _floats(values: NDArray[np.float64]) -> tuple[float, ...]:

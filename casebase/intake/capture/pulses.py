@@ -1,6 +1,6 @@
-"""Which lines a medium has, and which way its signal goes when a module drives it.
+"""From samples to pulses: the lines of a medium as one signal, and where a module drives it and lets it go.
 
-Where the bus becomes dominant and where it is let go: by two thresholds, as a receiver decides.
+Two thresholds decide, as in a receiver.
 """
 
 from __future__ import annotations
@@ -146,11 +146,8 @@ class EdgeFinder:
         """Return how many samples before its place each crossing of the middle was, on a straight line."""
         after = signal[places].astype(np.float64)
         before = np.where(places > 0, signal[places - 1], self._last[0])
-        return np.clip((after - self._middle) / _not_zero(after - before), 0.0, 2.0)
-
-
-def _not_zero(steps: Times) -> Times:
-    return np.where(steps == 0.0, 1.0, steps)
+        steps = after - before
+        return np.clip((after - self._middle) / np.where(steps == 0.0, 1.0, steps), 0.0, 2.0)
 
 
 def pulses_in(

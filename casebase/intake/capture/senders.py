@@ -1,10 +1,8 @@
 """The senders apart: how far each identifier's frames drive the lines, and who stands out from the others.
 
 Levels are taken late in each dominant pulse between arbitration and the check sequence: there one module alone drives.
-
-Senders whose own lines are swapped: they drive the bus the wrong way, where no other module sees it.
-
-Their frames lie below rest as far as the others' lie above it. Nobody acknowledges them.
+A sender whose own lines are swapped drives the bus the wrong way, where no other module sees it: its frames lie below
+rest as far as the others' lie above it, and nobody acknowledges them.
 """
 
 from __future__ import annotations

@@ -1,8 +1,6 @@
-"""How the edges look: the time from a tenth to nine tenths, overshoot, ringing.
+"""How a waveform looks: the shape of its edges, and the fixed words of a record that fit, by published limits.
 
 Many edges are laid over one another by the fraction of a sample at which each crossed; the median of them is looked at.
-
-How a waveform looks, in the fixed words of a record, by published limits.
 """
 
 from __future__ import annotations

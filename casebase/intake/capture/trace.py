@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
-from casebase.intake.capture.can_frames import Frame
 from casebase.intake.capture.doubts import Kind
 from casebase.intake.capture.facts import CaptureFacts, Told, facts_of, telling
 from casebase.intake.capture.open_capture import open_capture
@@ -61,7 +60,7 @@ def read_with_trace(
     path: Path, medium: Medium | None = None, wanted: Wanted | None = None, tell: Told | None = None
 ) -> tuple[CaptureFacts, Trace | None]:
     """Read a capture whole, as `read_capture` does, and its trace; None where volts are not known."""
-    with open_capture(path, wanted, telling(tell, "Reading the file")) as capture:
+    with np.errstate(all="ignore"), open_capture(path, wanted, telling(tell, "Reading the file")) as capture:
         facts = facts_of(capture, medium, tell)
         return facts, trace_of(capture, facts, tell) if facts.volts_known else None
 
@@ -69,16 +68,19 @@ def read_with_trace(
 def trace_of(capture: Capture, facts: CaptureFacts, tell: Told | None = None) -> Trace:
     """Return the trace of an open capture: the first broken frame close up, else the first one."""
     lines = tuple(line.line for line in facts.levels.lines)
-    order = _rows_of(facts, lines)
+    order = range(len(lines))[::-1] if facts.doubt(Kind.SWAPPED) else range(len(lines))
     whole = _part(capture, 0, capture.count, order, telling(tell, "Drawing"))
-    frame = next(iter(facts.broken(1)), None) or _first_frame(facts)
+    step = capture.seconds_per_sample
+    frame = next(iter(facts.broken(1)), None)
+    if frame is None and facts.can is not None and len(facts.can.frames):
+        frame = facts.can.frames.frame(0, step)
     if frame is None:
         return Trace(facts.medium, lines, whole)
-    step = capture.seconds_per_sample
     around = _AROUND_BITS / facts.can.rate.per_second if facts.can else 0.0
     begin = max(0, round((frame.starts_seconds - around) / step))
     end = min(capture.count, round((frame.ends_seconds + around) / step) + 1)
-    return Trace(facts.medium, lines, whole, _part(capture, begin, end, order), _words(frame))
+    words = f"{frame.name()}, {frame.fault_words()}"
+    return Trace(facts.medium, lines, whole, _part(capture, begin, end, order), words)
 
 
 def trace_text(trace: Trace) -> str:
@@ -120,11 +122,11 @@ def _parts(lines: Sequence[str], count: int, name: str) -> dict[str, Part]:
         if found is None or len(values) != 1 + 2 * count:
             raise CaptureError(f"{name}: line {number}: expected a part, a time and two volts per line")
         rows.setdefault(found[1], []).append(values)
-    return {part: _as_part(np.array(values)) for part, values in rows.items()}
-
-
-def _as_part(table: NDArray[np.float64]) -> Part:
-    return Part(table[:, 0] / 1e6, table[:, 1::2].T.copy(), table[:, 2::2].T.copy())
+    tables = {part: np.array(values) for part, values in rows.items()}
+    return {
+        part: Part(table[:, 0] / 1e6, table[:, 1::2].T.copy(), table[:, 2::2].T.copy())
+        for part, table in tables.items()
+    }
 
 
 def _rows(name: str, part: Part) -> Iterator[str]:
@@ -164,19 +166,3 @@ def _extremes(capture: Capture, first: int, last: int) -> tuple[NDArray[np.float
         rows = capture.read(start, min(start + BLOCK, last))
         low, high = np.minimum(low, rows.min(axis=1)), np.maximum(high, rows.max(axis=1))
     return low, high
-
-
-def _rows_of(facts: CaptureFacts, lines: Sequence[Line]) -> list[int]:
-    """Return which row of the capture holds each line: the other way round where the channels were swapped."""
-    rows = list(range(len(lines)))
-    return rows[::-1] if facts.doubt(Kind.SWAPPED) else rows
-
-
-def _first_frame(facts: CaptureFacts) -> Frame | None:
-    if facts.can is None or not len(facts.can.frames):
-        return None
-    return facts.can.frames.frame(0, facts.seconds / facts.samples)
-
-
-def _words(frame: Frame) -> str:
-    return f"{frame.name()}, {frame.fault_words()}"
