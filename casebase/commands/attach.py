@@ -13,7 +13,7 @@ from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_
 from casebase.errors import InputError
 from casebase.library.attachments import WithFiles, attachment_of, content_of, take_off, with_files_beside
 from casebase.library.attachments import attach as attached
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.store import Library, Logged
 from casebase.record.case import Case
 from casebase.record.loading import load_file, record_files
@@ -91,7 +91,7 @@ def _refuse_what_does_not_go_together(
         raise InputError("--shows and --for-others tell of files: name them, as when they were attached")
 
 
-def _save(library: Library, kept: Kept, named: str, to: Path) -> None:
+def _save(library: Library, kept: StoredRecord, named: str, to: Path) -> None:
     content = content_of(library, kept, named)
     path = to / attachment_of(kept, named).file if to.is_dir() else to
     try:
@@ -104,7 +104,7 @@ def _save(library: Library, kept: Kept, named: str, to: Path) -> None:
     typer.echo(f"Written: {path}, {len(content)} bytes")
 
 
-def _tell(library: Library, kept: Kept, done: Logged | None, json: bool) -> None:
+def _tell(library: Library, kept: StoredRecord, done: Logged | None, json: bool) -> None:
     if json:
         return print_json(attached_data(library, kept))
     page = own_page()

@@ -12,7 +12,7 @@ from casebase.commands.news import tell_news
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import BundleError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.near_duplicates import MOST_COMPARED, NearDuplicate, near_duplicates
 from casebase.library.sources import set_weight, sources_in
@@ -122,7 +122,7 @@ def sources(
     return print_json(sources_data(found)) if json else print_sources(found, own_page())
 
 
-def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
+def _stop_at_private_text(library: Library, records: list[StoredRecord]) -> None:
     if found := hits_of(library, records):
         raise BundleError(what_stops(found, "no bundle was written"))
 

@@ -12,7 +12,7 @@ from casebase import places
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import EditionError, InputError, LibraryError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.matching import Means
 from casebase.library.store import Library
@@ -97,7 +97,7 @@ def editions(
     return print_json(editions_data(found)) if json else print_editions(found, folder, own_page())
 
 
-def _stop_at_private_text(library: Library, records: list[Kept]) -> None:
+def _stop_at_private_text(library: Library, records: list[StoredRecord]) -> None:
     if found := hits_of(library, records):
         raise EditionError(what_stops(found, "nothing was published"))
 

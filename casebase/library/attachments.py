@@ -14,7 +14,7 @@ from pydantic import ValidationError
 
 from casebase.errors import InputError, LibraryError
 from casebase.library.accepted_files import MOST_OF_A_CASE, TakenFile, taken_file
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library, Logged
 from casebase.record.case import Attachment, Case, ReviewState
@@ -59,7 +59,7 @@ def take_off(library: Library, prefix: str, named: str) -> Logged:
     return _revised(library, kept, [one for one in kept.case.attachments if one is not gone])
 
 
-def attachment_of(kept: Kept, named: str) -> Attachment:
+def attachment_of(kept: StoredRecord, named: str) -> Attachment:
     """Return the attachment of a case by its name or the beginning of its SHA-256; raise `LibraryError` otherwise."""
     there = kept.case.attachments
     found = [one for one in there if one.file == named] or [
@@ -78,7 +78,7 @@ def attachment_of(kept: Kept, named: str) -> Attachment:
     )
 
 
-def content_of(library: Library, kept: Kept, named: str) -> bytes:
+def content_of(library: Library, kept: StoredRecord, named: str) -> bytes:
     """Return the bytes of a file of a case."""
     attachment = attachment_of(kept, named)
     if attachment.sha256 is None:
@@ -163,7 +163,7 @@ def _put(attachments: list[Attachment], told: Attachment, case_id: str) -> None:
     attachments.append(told)
 
 
-def _revised(library: Library, kept: Kept, attachments: list[Attachment]) -> Logged:
+def _revised(library: Library, kept: StoredRecord, attachments: list[Attachment]) -> Logged:
     _refuse_too_many(attachments, f"case {kept.case_id}")
     # What the shop lead said was said of a record without this file: it waits to be read again.
     told = {

@@ -29,7 +29,7 @@ Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
-class Kept:
+class StoredRecord:
     """A record as it stands in the library: its current revision."""
 
     case_id: str
@@ -38,7 +38,7 @@ class Kept:
     case: Case
 
 
-def write_derived(db: Database, kept: Iterable[Kept]) -> int:
+def write_derived(db: Database, kept: Iterable[StoredRecord]) -> int:
     """Write the rows of every record given, in batches; return how many records."""
     count = 0
     for batch in _batches(kept, _ROWS_AT_ONCE):
@@ -60,7 +60,7 @@ def remove_derived(db: Database, case_ids: list[str]) -> None:
             db.conn.execute(f"DELETE FROM {table} WHERE {key} = ?", (case_id,))
 
 
-def rows_of(kept: Kept) -> Rows:
+def rows_of(kept: StoredRecord) -> Rows:
     """Return every derived row of a record, by table."""
     case, case_id = kept.case, kept.case_id
     entries = {
@@ -79,7 +79,7 @@ def _numbered(case_id: str, rows: Iterable[Row]) -> list[Row]:
     return [{"case_id": case_id, "position": position, **row} for position, row in enumerate(rows)]
 
 
-def _case_row(kept: Kept) -> Row:
+def _case_row(kept: StoredRecord) -> Row:
     case, told = kept.case, kept.case.provenance
     return {
         "id": kept.case_id,

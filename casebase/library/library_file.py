@@ -10,7 +10,7 @@ from typing import Self
 from sqlite_utils import Database
 
 from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.records import current_record, resolve_id
 
 
@@ -49,7 +49,7 @@ class LibraryFile:
         with self._readable():
             return resolve_id(self._db, prefix)
 
-    def get(self, prefix: str) -> Kept:
+    def get(self, prefix: str) -> StoredRecord:
         """Return the current revision of a case, by its ID or the beginning of it."""
         case_id = self.resolve(prefix)
         with self._readable():

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means, index_folder
 from casebase.library.near_duplicates import NEAR_ODOMETER, SAME_VIN, same_vehicle
 from casebase.library.news import (
@@ -211,7 +211,7 @@ class _Look:
         new = self.new.get(found.match.profile.case_id)
         return found if new is not None and new.proven_at > question.number else None
 
-    def _asked(self, question: OpenQuestion, kept: Kept) -> Profile:
+    def _asked(self, question: OpenQuestion, kept: StoredRecord) -> Profile:
         """Return what is compared of a question: nothing that is only guessed of its cause."""
         named = kept.case.model_copy(update={"id": kept.case_id})
         leftover = question.leftover if question.what is What.LEFTOVER else None

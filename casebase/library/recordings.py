@@ -17,7 +17,7 @@ from casebase.errors import InputError, LibraryError
 from casebase.intake.bus_log.open_log import FORMATS
 from casebase.intake.capture.trace import ENDING, Trace, trace_text
 from casebase.library.accepted_files import LARGEST_GIVEN_BYTES, MOST_OF_A_CASE
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library
 from casebase.record.case import Attachment, Case
@@ -94,7 +94,7 @@ class KeptLog:
     attachment: Attachment
 
 
-def logs_of(kept: Kept) -> list[KeptLog]:
+def logs_of(kept: StoredRecord) -> list[KeptLog]:
     """Return the logs that are kept with a record, the last attached first."""
     return [
         KeptLog(kept.case_id, one)

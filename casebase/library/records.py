@@ -22,7 +22,7 @@ from pydantic import ValidationError
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.match.profile import Profile, from_data
 from casebase.record.case import Case, status_of
 from casebase.record.cautions import cautions_of
@@ -73,7 +73,7 @@ _CURRENT_OF_CASE = (
 )
 
 
-def current_record(db: Database, case_id: str) -> Kept:
+def current_record(db: Database, case_id: str) -> StoredRecord:
     """Return the current revision of a case; raise `LibraryError` when it does not fit the format."""
     row = db.execute(_CURRENT_OF_CASE.format("WHERE case_id = ?"), (case_id,)).fetchone()
     try:
@@ -85,7 +85,7 @@ def current_record(db: Database, case_id: str) -> Kept:
         ) from None
 
 
-def readable_records(db: Database) -> Iterator[Kept]:
+def readable_records(db: Database) -> Iterator[StoredRecord]:
     """Yield the current revision of every case; one that does not fit the format is left to `casebase check`."""
     for row in db.execute(_CURRENT_OF_CASE.format("")):
         try:
@@ -94,8 +94,8 @@ def readable_records(db: Database) -> Iterator[Kept]:
             continue
 
 
-def _kept(case_id: str, revision: int, logged_at: str, text: str) -> Kept:
-    return Kept(case_id, revision, logged_at, Case.model_validate_json(text))
+def _kept(case_id: str, revision: int, logged_at: str, text: str) -> StoredRecord:
+    return StoredRecord(case_id, revision, logged_at, Case.model_validate_json(text))
 
 
 # The number is SQLite's own rowid; records are never deleted, so it only grows.
@@ -174,7 +174,7 @@ def _profile(db: Database, number: int) -> Profile:
         raise LibraryError("what is compared of a case cannot be read: run casebase rebuild") from None
 
 
-def case_data(kept: Kept) -> dict[str, Any]:
+def case_data(kept: StoredRecord) -> dict[str, Any]:
     """Return a case as plain data: the record, and what follows from it."""
     case = kept.case
     return {

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from casebase.bus.explain import clash_words, state_words
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.library.near_duplicates import same_job
 from casebase.library.reviews import Said, Standing, said_of, standings
@@ -151,7 +151,7 @@ NEAREST: Final = 3
 class Waiting:
     """A record that waits, where it stands, and how complete it is."""
 
-    kept: Kept
+    kept: StoredRecord
     standing: Standing
     complete: Completeness
 
@@ -210,7 +210,7 @@ def _most_complete_first(cases: list[Case], buses: Path) -> Iterator[tuple[int, 
             yield at, complete
 
 
-def reviewed(library: Library, kept: Kept, means: Means) -> Reviewed:
+def reviewed(library: Library, kept: StoredRecord, means: Means) -> Reviewed:
     """Return one record with what its review needs."""
     with library.reading() as db:
         standing = standings(db, [kept])[kept.case_id]

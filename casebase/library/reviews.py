@@ -11,7 +11,7 @@ from typing import Any, Final
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.library_file import LibraryFile
 from casebase.library.records import current_record
 from casebase.record.case import status_of
@@ -54,7 +54,7 @@ class Standing:
         return f"{told}{since}{f': {self.remark}' if self.remark else ''}"
 
 
-def standings(db: Database, kept: Iterable[Kept]) -> dict[str, Standing]:
+def standings(db: Database, kept: Iterable[StoredRecord]) -> dict[str, Standing]:
     """Return where each record stands: the last word on its current revision, else what the record says itself."""
     last = {
         (row["case_id"], row["revision"]): row for row in db.query("SELECT * FROM reviews ORDER BY rowid")
@@ -63,7 +63,7 @@ def standings(db: Database, kept: Iterable[Kept]) -> dict[str, Standing]:
     return {one.case_id: _standing(one, last, one.case_id in spoken_of) for one in kept}
 
 
-def _standing(kept: Kept, last: dict[tuple[str, int], dict[str, Any]], spoken_of: bool) -> Standing:
+def _standing(kept: StoredRecord, last: dict[tuple[str, int], dict[str, Any]], spoken_of: bool) -> Standing:
     row = last.get((kept.case_id, kept.revision))
     if row is not None:
         return Standing(Said(row["said"]), row["by"], row["at"], row["remark"], row["other"])
@@ -79,7 +79,7 @@ def said_of(library: LibraryFile, case_id: str) -> list[dict[str, Any]]:
         return list(db.query("SELECT * FROM reviews WHERE case_id = ? ORDER BY rowid", [case_id]))
 
 
-def spoken_standing(library: LibraryFile, kept: Kept) -> Standing | None:
+def spoken_standing(library: LibraryFile, kept: StoredRecord) -> Standing | None:
     """Return where a record stands if anybody has said anything of it; None where nobody has."""
     with library.reading() as db:
         spoken = db.execute("SELECT 1 FROM reviews WHERE case_id = ?", (kept.case_id,)).fetchone()
@@ -111,7 +111,7 @@ def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
 
 
 def _refuse(  # noqa: PLR0913, PLR0917  the same, looked at
-    db: Database, kept: Kept, said: Said, by: str, remark: str | None, into: Kept | None
+    db: Database, kept: StoredRecord, said: Said, by: str, remark: str | None, into: StoredRecord | None
 ) -> None:
     where = f"case {kept.case_id}"
     if not by.strip():
@@ -126,7 +126,7 @@ def _refuse(  # noqa: PLR0913, PLR0917  the same, looked at
         _refuse_leaving_others(db, where, kept)
 
 
-def _refuse_merging(db: Database, where: str, kept: Kept, into: Kept | None) -> None:
+def _refuse_merging(db: Database, where: str, kept: StoredRecord, into: StoredRecord | None) -> None:
     if into is None:
         raise LibraryError(f"{where}: merged into no case: name the one that tells the same job")
     if into.case_id == kept.case_id:
@@ -136,7 +136,7 @@ def _refuse_merging(db: Database, where: str, kept: Kept, into: Kept | None) -> 
         raise LibraryError(f"{where}: case {into.case_id} is {there} itself: name one that stays")
 
 
-def _refuse_leaving_others(db: Database, where: str, kept: Kept) -> None:
+def _refuse_leaving_others(db: Database, where: str, kept: StoredRecord) -> None:
     """Raise `LibraryError` where another case was merged into this one and would be nowhere then."""
     ids = [
         row[0] for row in db.execute("SELECT DISTINCT case_id FROM reviews WHERE other = ?", (kept.case_id,))

@@ -14,7 +14,7 @@ from uuid import uuid4
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.library.derived import DERIVED_VERSION, Kept, remove_derived, write_derived
+from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import LeftOver, faults_of_files, left_over
 from casebase.library.integrity import faults_in
 from casebase.library.library_file import LibraryFile
@@ -79,13 +79,13 @@ class Library(LibraryFile):
         """
         now = _now()
         logged: list[Logged] = []
-        changed: dict[str, Kept] = {}
+        changed: dict[str, StoredRecord] = {}
         with self._writing():
             for case in cases:
                 one = self._keep(case, now)
                 logged.append(one)
                 if one.outcome is not Outcome.ALREADY_THERE:
-                    changed[one.case_id] = Kept(one.case_id, one.revision, now, case)
+                    changed[one.case_id] = StoredRecord(one.case_id, one.revision, now, case)
             remove_derived(self._db, [one.case_id for one in logged if one.outcome is Outcome.REVISED])
             write_derived(self._db, changed.values())
         return logged
@@ -96,14 +96,14 @@ class Library(LibraryFile):
             current = {row[0] for row in self._db.execute(_CURRENT_SHA256)}
         return all(sha256_of(canonical_json(case)) in current for case in cases)
 
-    def read_and_agreed(self) -> list[Kept]:
+    def read_and_agreed(self) -> list[StoredRecord]:
         """Return the current revision of every case that the shop lead has read and agreed to."""
         with self._readable():
             there = list(readable_records(self._db))
             found = standings(self._db, there)
             return [kept for kept in there if found[kept.case_id].said is Said.AGREED]
 
-    def records(self) -> list[Kept]:
+    def records(self) -> list[StoredRecord]:
         """Return the current revision of every case that fits the format."""
         with self._readable():
             return list(readable_records(self._db))

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import IO, Final
 
 from casebase.errors import BundleError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.store import Library
 from casebase.publish.bundle_archive import (
     ABOUT,
@@ -57,7 +57,7 @@ class Exported:
 
 def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under which name and day
     library: Library,
-    records: Iterable[Kept],
+    records: Iterable[StoredRecord],
     out: Path,
     shop: str,
     day: str,
@@ -100,7 +100,7 @@ def _refuse(out: Path, shop: str) -> None:
 
 
 def _sent(
-    records: Iterable[Kept], told: dict[str, str], went: dict[str, set[str]]
+    records: Iterable[StoredRecord], told: dict[str, str], went: dict[str, set[str]]
 ) -> Iterator[tuple[str, Entry]]:
     """Yield each record's ID here and what is sent of it, by the ID under which it goes about.
 

@@ -22,7 +22,7 @@ from typing import Final
 from sqlite_utils import Database
 
 from casebase.errors import EditionError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.records import current_record, profiles_of_numbers, rows_of_case
 from casebase.match.index.collection import Collection
 from casebase.match.index.match_index import Index
@@ -79,7 +79,7 @@ class Edition:
         """Return whether there is a case of this ID."""
         return self.connection.execute("SELECT 1 FROM cases WHERE id = ?", (case_id,)).fetchone() is not None
 
-    def get(self, case_id: str) -> Kept:
+    def get(self, case_id: str) -> StoredRecord:
         """Return a case; raise `LibraryError` where its record does not fit the format."""
         return current_record(self._db, case_id)
 

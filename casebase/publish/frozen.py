@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 from sqlite_utils import Database
 
 from casebase.errors import EditionError
-from casebase.library.derived import Kept, write_derived
+from casebase.library.derived import StoredRecord, write_derived
 from casebase.library.matching import Means
 from casebase.library.records import readable_records
 from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
@@ -59,7 +59,7 @@ class Change:
 _CHANGES_TABLE: Final = "changes"
 
 
-def changes_since(before: sqlite3.Connection | None, now: Iterable[Kept]) -> list[Change]:
+def changes_since(before: sqlite3.Connection | None, now: Iterable[StoredRecord]) -> list[Change]:
     """Return what the records `now` change against a frozen file; None stands for no file before: all are new."""
     old = _records(before) if before is not None else {}
     found, there = [], set[str]()
@@ -174,7 +174,7 @@ _BESIDES: Final = (
 
 
 def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
-    kept: Iterable[Kept],
+    kept: Iterable[StoredRecord],
     out: Path,
     facts: Mapping[str, str],
     means: Means,
@@ -198,7 +198,7 @@ def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
 
 
 def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
-    kept: Iterable[Kept],
+    kept: Iterable[StoredRecord],
     path: Path,
     facts: Mapping[str, str],
     means: Means,
@@ -227,14 +227,14 @@ def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
     return count
 
 
-def _public(one: Kept) -> Kept:
+def _public(one: StoredRecord) -> StoredRecord:
     """Return the public part of a record; when it was logged differs between libraries, the day of the job does not."""
     case = public_case(one.case)
     day = case.provenance.ended or case.provenance.opened
     return replace(one, case=case, logged_at=str(day or ""))
 
 
-def _write_records(connection: sqlite3.Connection, kept: Iterable[Kept]) -> int:
+def _write_records(connection: sqlite3.Connection, kept: Iterable[StoredRecord]) -> int:
     """Write the public part of each record, by the order of their IDs; return how many, of which there must be any.
 
     One record is held at a time: sorting is left to SQLite.
@@ -256,7 +256,7 @@ def _write_records(connection: sqlite3.Connection, kept: Iterable[Kept]) -> int:
     return count
 
 
-def _row(public: Kept) -> tuple[str, int, str, str, str]:
+def _row(public: StoredRecord) -> tuple[str, int, str, str, str]:
     text = canonical_json(public.case)
     return public.case_id, public.revision, sha256_of(text), text, public.logged_at
 

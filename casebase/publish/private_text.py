@@ -16,7 +16,7 @@ from typing import Any, Final
 from casebase.errors import CaptureError
 from casebase.intake.capture.trace import ENDING, trace_from
 from casebase.library.accepted_files import FileKind, kind_of
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.privacy import cleared, mark_of, names
 from casebase.library.store import Library
@@ -115,7 +115,7 @@ class Hit:
         return f"case {self.case_id}, {self.field}: {self.kind} in '{seen}'; instead: '{printable(self.proposed)}'"
 
 
-def hits_of(library: Library, records: Iterable[Kept]) -> list[Hit]:
+def hits_of(library: Library, records: Iterable[StoredRecord]) -> list[Hit]:
     """Return what looks private in records of a library and their files, by its names and what its lead cleared."""
     return hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
 
@@ -130,7 +130,7 @@ def what_stops(found: Iterable[Hit], so: str) -> str:
 
 
 def hits_in(
-    kept: Iterable[Kept],
+    kept: Iterable[StoredRecord],
     private_names: Sequence[str],
     cleared: Collection[str] = frozenset(),
     contents: Contents | None = None,

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from casebase.errors import EditionError
 from casebase.library.accepted_files import kind_of, size_in_pixels, what_is_wrong
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.record.case import Attachment, Case
 from casebase.record.json_form import plain_data
 
@@ -150,7 +150,9 @@ _MADE: Final = (
 )
 
 
-def public_contents(records: Iterable[Kept], contents: Contents | None) -> Iterator[tuple[str, bytes]]:
+def public_contents(
+    records: Iterable[StoredRecord], contents: Contents | None
+) -> Iterator[tuple[str, bytes]]:
     """Yield SHA-256 and bytes of every public attachment of records, each once, by the order of their SHA-256.
 
     Raises `EditionError` for one that holds more than a picture or plain text, and where nothing gives their bytes.

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from casebase.errors import EditionError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.edition import (
     edition_path,
@@ -63,7 +63,11 @@ class Imprint:
 
 
 def publish(
-    kept: Sequence[Kept], folder: Path, imprint: Imprint, means: Means, contents: Contents | None = None
+    kept: Sequence[StoredRecord],
+    folder: Path,
+    imprint: Imprint,
+    means: Means,
+    contents: Contents | None = None,
 ) -> Published:
     """Make the next edition in `folder` and show it; raise `EditionError` where nothing changed or it cannot be made.
 
@@ -112,7 +116,7 @@ def counted(changes: Sequence[Change]) -> dict[str, int]:
     return dict(Counter(str(change.changed) for change in changes))
 
 
-def with_initials(kept: Kept) -> Kept:
+def with_initials(kept: StoredRecord) -> StoredRecord:
     """Return a record whose author is told by the shop's initials alone."""
     told = kept.case.provenance
     initials = "".join(word[0] for word in (told.shop or "").split() if word[0].isalnum()).upper()
@@ -120,7 +124,7 @@ def with_initials(kept: Kept) -> Kept:
     return replace(kept, case=kept.case.model_copy(update={"provenance": provenance}))
 
 
-def _changes(before: Path | None, kept: Sequence[Kept]) -> list[Change]:
+def _changes(before: Path | None, kept: Sequence[StoredRecord]) -> list[Change]:
     if before is None:
         return changes_since(None, kept)
     with closing(open_frozen(before)) as connection:

@@ -23,7 +23,7 @@ from typing import Final
 from pydantic import ValidationError
 from sqlite_utils import Database
 
-from casebase.library.derived import Kept, remove_derived, write_derived
+from casebase.library.derived import StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import AttachedFiles
 from casebase.library.records import current_record, new_id
 from casebase.library.sources import FULL_WEIGHT, refuse_wrong_weight
@@ -187,7 +187,7 @@ class _Taking:
     heads: dict[str, list[Head]]
 
     def __post_init__(self) -> None:
-        self._changed: dict[str, Kept] = {}
+        self._changed: dict[str, StoredRecord] = {}
         self._revised: list[str] = []
 
     def take(self, entry: Entry) -> Taken:
@@ -225,7 +225,7 @@ class _Taking:
             "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
             (head.case_id, head.revision, sha256_of(text), text, self.now),
         )
-        self._changed[head.case_id] = Kept(head.case_id, head.revision, self.now, case)
+        self._changed[head.case_id] = StoredRecord(head.case_id, head.revision, self.now, case)
 
     def _note(self, entry: Entry, head: Head, beside: str | None) -> None:
         """Note which versions went before, and, of a case that is not the shop's own as it stands, who told it."""

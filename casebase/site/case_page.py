@@ -14,7 +14,7 @@ from markupsafe import Markup
 from casebase.errors import CaptureError
 from casebase.intake.capture.trace import ENDING, trace_from
 from casebase.library.accepted_files import FileKind
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.records import case_data
 from casebase.match.facets.measure import Match
 from casebase.match.index.search import nearest_of_its_kind
@@ -225,7 +225,7 @@ def qr_code(text: str) -> Markup | None:
     )
 
 
-def _kept(edition: Edition, case_id: str) -> Kept:
+def _kept(edition: Edition, case_id: str) -> StoredRecord:
     if not edition.has(case_id):
         raise NotHereError(
             f"There is no case {case_id} in this collection: it may have been taken out, or the link is cut short."

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library
 from casebase.record.case import Attachment, Case, status_of
@@ -34,7 +34,7 @@ from casebase.terminal.page import Page
 
 
 def print_case(
-    kept: Kept, page: Page, taken_from: str = "", review: str = "", attached: Sequence[str] = ()
+    kept: StoredRecord, page: Page, taken_from: str = "", review: str = "", attached: Sequence[str] = ()
 ) -> None:
     """Print a whole case; `taken_from` tells which other shop sent it, `review` where it stands with the shop lead.
 
@@ -106,7 +106,7 @@ def _print_remarks(case: Case, page: Page) -> None:
             page.line(f"- {remark}", 2, 4)
 
 
-def print_revisions(kept: Kept, history: list[dict[str, Any]], page: Page) -> None:
+def print_revisions(kept: StoredRecord, history: list[dict[str, Any]], page: Page) -> None:
     """Print every revision of a case, the first first."""
     page.line(f"{title_of(kept.case)} ({kept.case_id})")
     for row in history:
@@ -118,7 +118,7 @@ LOOK_FIRST = (
 )
 
 
-def print_attached(library: Library, kept: Kept, page: Page) -> None:
+def print_attached(library: Library, kept: StoredRecord, page: Page) -> None:
     """Print the files of a case as a page of their own."""
     lines = attachment_lines(library, kept.case)
     for line in lines:
@@ -135,7 +135,7 @@ def attachment_lines(library: Library, case: Case) -> list[str]:
     return [_line(one, files) for one in case.attachments]
 
 
-def attached_data(library: Library, kept: Kept) -> dict[str, Any]:
+def attached_data(library: Library, kept: StoredRecord) -> dict[str, Any]:
     """Return the files of a case as plain data."""
     files = AttachedFiles(library.path)
     told = [

@@ -17,7 +17,7 @@ from browser import DESK, chromium, served
 
 from casebase import places
 from casebase.demo import demo_folder, load_demo_job
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.frozen import freeze
@@ -40,7 +40,7 @@ def main() -> None:
     """Write the pictures beside this file."""
     cases = [case for file in record_files([demo_folder()]) for case in load_file(file)]
     agreed = [
-        Kept(case_id(case), 1, "2026-11-25T09:00:00+00:00", case)
+        StoredRecord(case_id(case), 1, "2026-11-25T09:00:00+00:00", case)
         for case in cases
         if case.review.state is Review.READ
     ]

@@ -24,7 +24,7 @@ from row_by_row import rows_of_processes
 from warm_clock import markdown
 
 from casebase import places
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, open_frozen
@@ -39,7 +39,7 @@ def row(records: int) -> list[str]:
     """Publish so many records in this process and return the figures."""
     means = Means(places.simulation_folder(), open_embedder(places.text_model_folder()))
     kept = [
-        Kept(f"{place:08}", 1, "2026-11-25", Case.model_validate(data))
+        StoredRecord(f"{place:08}", 1, "2026-11-25", Case.model_validate(data))
         for place, data in enumerate(multiplied(records))
     ]
     with tempfile.TemporaryDirectory() as folder:

@@ -28,7 +28,7 @@ from casebase.publish.edition import editions_in, kept_digest, open_frozen, show
 PUBLISHER: Final = """
 import itertools, sys
 from pathlib import Path
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.index_update import Means
 from casebase.publish.publication import Imprint, publish
 from casebase.publish.edition_folder import editions_in
@@ -36,7 +36,7 @@ from casebase.record.loading import case_from_data
 folder, made = Path(sys.argv[1]), []
 def case(number):
     data = {"kind": "fault case", "vehicle": {"make": "Norrvik", "model": "Fjellet"}, "symptoms": [f"symptom {number}"]}
-    return Kept(f"case{number:04}", 1, "", case_from_data(data, "a bench"))
+    return StoredRecord(f"case{number:04}", 1, "", case_from_data(data, "a bench"))
 print("ready", flush=True)
 for count in itertools.count(max((one.records for one in editions_in(folder)), default=29) + 1):
     publish([case(number) for number in range(count)], folder, Imprint("2026-11-25", "ingrid"), Means())

@@ -16,7 +16,7 @@ from pictures_given import file_of, jpeg_of_a_telephone, png_of_an_editor
 from PIL import Image
 
 from casebase.library.accepted_files import kept_form
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.publish.private_text import Hit
 from casebase.record.case import Case
 from casebase.record.json_form import plain_data
@@ -89,7 +89,7 @@ def clean_files(files: Files, records: list[dict[str, Any]], count: int) -> None
         files.attach(records, f"scan report {number}.txt", "\n".join(LINES).encode(), True)
 
 
-def with_line_put_in(kept: Kept, hit: Hit, files: Files) -> Kept | None:
+def with_line_put_in(kept: StoredRecord, hit: Hit, files: Files) -> StoredRecord | None:
     """Return a record whose text file has the proposed line, as attached anew by a shop lead; None for other hits."""
     found = re.fullmatch(r"attachments\[(\d+)\] .* line (\d+)", hit.field)
     if found is None:
@@ -99,4 +99,4 @@ def with_line_put_in(kept: Kept, hit: Hit, files: Files) -> Kept | None:
     lines = files[attachment["sha256"]].decode().splitlines()
     lines[int(found[2]) - 1] = hit.proposed
     attachment.update(files.keep(attachment["file"], "\n".join(lines).encode()))
-    return Kept(kept.case_id, 1, "", Case.model_validate(data))
+    return StoredRecord(kept.case_id, 1, "", Case.model_validate(data))

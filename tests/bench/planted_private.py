@@ -31,7 +31,7 @@ from multiplied_cases import multiplied
 from planted_files import Files, clean_files, planted_in_files, with_line_put_in
 from warm_clock import markdown
 
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.frozen import freeze
 from casebase.publish.private_text import hits_in
@@ -148,12 +148,14 @@ def planted(records: list[dict[str, Any]], count: int, seed: int) -> list[tuple[
     return told
 
 
-def kept_of(records: list[dict[str, Any]]) -> list[Kept]:
+def kept_of(records: list[dict[str, Any]]) -> list[StoredRecord]:
     """Return records as a library keeps them."""
-    return [Kept(f"{place:08}", 1, "", Case.model_validate(data)) for place, data in enumerate(records)]
+    return [
+        StoredRecord(f"{place:08}", 1, "", Case.model_validate(data)) for place, data in enumerate(records)
+    ]
 
 
-def with_proposals(kept: list[Kept], names: list[str], files: Files) -> list[Kept]:
+def with_proposals(kept: list[StoredRecord], names: list[str], files: Files) -> list[StoredRecord]:
     """Return the records with every proposed text put in, until none is proposed any more."""
     for _ in range(3):
         hits = hits_in(kept, names, (), files.__getitem__)
@@ -168,7 +170,7 @@ def with_proposals(kept: list[Kept], names: list[str], files: Files) -> list[Kep
             data = plain_data(by_id[hit.case_id].case)
             steps = [int(step) if step.isdigit() else step for step in re.findall(r"\w+", hit.field)]
             put(data, tuple(steps), lambda _, hit=hit: hit.proposed)
-            by_id[hit.case_id] = Kept(hit.case_id, 1, "", Case.model_validate(data))
+            by_id[hit.case_id] = StoredRecord(hit.case_id, 1, "", Case.model_validate(data))
         kept = list(by_id.values())
     return kept
 

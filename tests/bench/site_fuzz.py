@@ -28,7 +28,7 @@ from warm_clock import markdown
 
 from casebase import places
 from casebase.demo import demo_folder, job_files
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.frozen import freeze
@@ -215,7 +215,7 @@ def frozen_demo(folder: Path) -> Path:
     """Return the demonstration as a frozen file."""
     cases = [case for file in record_files([demo_folder()]) for case in load_file(file)]
     kept = [
-        Kept(f"case{place:04}", 1, "2026-11-25", case)
+        StoredRecord(f"case{place:04}", 1, "2026-11-25", case)
         for place, case in enumerate(cases)
         if case.review.state is Review.READ
     ]

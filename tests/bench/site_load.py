@@ -33,7 +33,7 @@ from multiplied_cases import DEMO_FOLDER, multiplied
 from warm_clock import markdown
 
 from casebase import places
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, open_frozen
@@ -60,7 +60,7 @@ def frozen_file(records: int) -> Path:
     if not path.exists():
         path.parent.mkdir(exist_ok=True)
         kept = (
-            Kept(f"{place:08}", 1, "2026-11-25T09:00:00+00:00", Case.model_validate(data))
+            StoredRecord(f"{place:08}", 1, "2026-11-25T09:00:00+00:00", Case.model_validate(data))
             for place, data in enumerate(multiplied(records))
         )
         means = Means(places.simulation_folder(), open_embedder(places.text_model_folder()))

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from casebase.errors import LibraryError
-from casebase.library.derived import Kept, rows_of
+from casebase.library.derived import StoredRecord, rows_of
 from casebase.library.schema import DERIVED_TABLES
 from casebase.library.store import Library, Logged
 from casebase.record.case import Case
@@ -241,7 +241,7 @@ def test_a_rebuild_makes_every_table_as_it_was(
 def test_rows_made_of_a_record_are_those_in_the_tables(library: Library, logged: Logged) -> None:
     """What is written is what the check expects: column by column, none left out."""
     kept = library.get(logged.case_id)
-    for table, rows in rows_of(Kept(kept.case_id, kept.revision, kept.logged_at, kept.case)).items():
+    for table, rows in rows_of(StoredRecord(kept.case_id, kept.revision, kept.logged_at, kept.case)).items():
         columns = {column.name for column in library._db.table(table).columns}
         assert all(set(row) == columns for row in rows), table
 

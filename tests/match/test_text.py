@@ -311,7 +311,8 @@ def test_an_export_that_gives_other_vectors_is_not_used(model, exported, tmp_pat
         weights = folder / model_store.WEIGHTS
         weights.write_bytes(bytes(weights.stat().st_size))
         model_store.seal(
-            folder, model_store.Kept(**json.loads((folder / "settings.json").read_text(encoding="utf-8")))
+            folder,
+            model_store.KeptExport(**json.loads((folder / "settings.json").read_text(encoding="utf-8"))),
         )
 
     monkeypatch.setattr(embedder, "export", wrong)

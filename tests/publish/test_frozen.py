@@ -7,7 +7,7 @@ import pytest
 
 from casebase import places
 from casebase.errors import EditionError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.match.answer.answer import answer_to
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS
@@ -35,7 +35,8 @@ def kept(make_case):
         ),
     ]
     return [
-        Kept(f"case{place}aaa", 1, "2026-11-25T09:00:00+00:00", case) for place, case in enumerate(cases, 1)
+        StoredRecord(f"case{place}aaa", 1, "2026-11-25T09:00:00+00:00", case)
+        for place, case in enumerate(cases, 1)
     ]
 
 
@@ -128,7 +129,9 @@ def test_index_of_another_version_is_not_taken(frozen, monkeypatch):
 
 def test_a_stuck_job_finds_its_case_in_the_frozen_demonstration(demo_cases, demo_jobs, embedder, tmp_path):
     """Posteriors and story vectors lie ready in the file."""
-    records = [Kept(f"{place:08}", 1, "2026-11-25", case) for place, case in enumerate(demo_cases.values())]
+    records = [
+        StoredRecord(f"{place:08}", 1, "2026-11-25", case) for place, case in enumerate(demo_cases.values())
+    ]
     buses = places.simulation_folder()
     freeze(records, tmp_path / "cases.db", FACTS, Means(buses, embedder))
     with open_frozen(tmp_path / "cases.db") as connection:

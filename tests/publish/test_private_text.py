@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import LibraryError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.privacy import add_names, clear, cleared, names, remove_names
 from casebase.library.store import Library
 from casebase.publish.private_kinds import found_in
@@ -84,7 +84,7 @@ def test_every_public_text_is_looked_at_with_its_path(make_case):
         steps=[{"did": "rang Ottilie Brandvoll"}],
         cause={"fault": "low_open", "where": {"place": "harness", "text": "under 1M8GDM9AXKP042788"}},
     )
-    found = hits_in([Kept("aaaaaaaa", 1, "", case)], PRIVATE)
+    found = hits_in([StoredRecord("aaaaaaaa", 1, "", case)], PRIVATE)
     assert {hit.field for hit in found} == {
         "symptoms[0]",
         "readings[0].note",
@@ -99,7 +99,7 @@ def test_every_public_text_is_looked_at_with_its_path(make_case):
 
 def test_the_demonstration_is_clean(demo_cases):
     """No invented record looks private: nothing there would stop a publication."""
-    kept = [Kept(name, 1, "", case) for name, case in demo_cases.items()]
+    kept = [StoredRecord(name, 1, "", case) for name, case in demo_cases.items()]
     assert [hit.sentence() for hit in hits_in(kept, PRIVATE)] == []
 
 
@@ -108,8 +108,8 @@ def test_a_cleared_text_goes_out_until_it_is_changed(tmp_path, make_case):
     with Library.create(tmp_path / "shop.db") as library:
         clear(library, "aaaaaaaa", "symptoms[0]", "plate EK 12345")
         told = cleared(library)
-    here = Kept("aaaaaaaa", 1, "", make_case(symptoms=["plate EK 12345"]))
-    changed = Kept("aaaaaaaa", 2, "", make_case(symptoms=["plate EK 12345 again"]))
+    here = StoredRecord("aaaaaaaa", 1, "", make_case(symptoms=["plate EK 12345"]))
+    changed = StoredRecord("aaaaaaaa", 2, "", make_case(symptoms=["plate EK 12345 again"]))
     assert hits_in([here], [], told) == []
     assert len(hits_in([changed], [], told)) == 1
 

@@ -7,7 +7,7 @@ import subprocess
 import pytest
 
 from casebase.errors import EditionError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.edition import editions_in, numbers_in, open_frozen, show_edition, shown_path
 from casebase.publish.frozen import Changed, read_changes
@@ -22,7 +22,7 @@ def kept(make_case):
 
     def make(**told):
         return [
-            Kept(case_id, 1, f"2026-11-25T09:00:0{place}+00:00", make_case(symptoms=[text]))
+            StoredRecord(case_id, 1, f"2026-11-25T09:00:0{place}+00:00", make_case(symptoms=[text]))
             for place, (case_id, text) in enumerate(told.items())
         ]
 
@@ -56,7 +56,7 @@ def test_next_edition_tells_what_is_new_revised_and_withdrawn(kept, tmp_path):
 def test_what_stays_inside_does_not_make_an_edition(kept, tmp_path, make_case):
     """A changed concern changes nothing that anybody would see."""
     publish_to(tmp_path, kept(aaaaaaaa="no start"))
-    other = Kept(
+    other = StoredRecord(
         "aaaaaaaa", 2, "2026-11-26", make_case(symptoms=["no start"], concern="the customer rang again")
     )
     with pytest.raises(EditionError, match="nothing changed since edition 1"):
@@ -67,7 +67,9 @@ def test_what_stays_inside_does_not_make_an_edition(kept, tmp_path, make_case):
 def test_same_records_give_the_same_bytes_whatever_the_library(kept, tmp_path):
     """Two libraries logged them at different times."""
     records = kept(aaaaaaaa="no start", bbbbbbbb="lamps")
-    later = [Kept(one.case_id, one.revision, "2027-01-01T00:00:00+00:00", one.case) for one in records]
+    later = [
+        StoredRecord(one.case_id, one.revision, "2027-01-01T00:00:00+00:00", one.case) for one in records
+    ]
     one, other = publish_to(tmp_path / "one", records), publish_to(tmp_path / "other", later[::-1])
     assert one.path.read_bytes() == other.path.read_bytes()
     assert one.sha256 == other.sha256 == hashlib.sha256(one.path.read_bytes()).hexdigest()
@@ -144,7 +146,9 @@ def test_a_folder_without_editions_is_told(tmp_path):
 
 def test_handles_may_be_replaced_by_the_shops_initials(make_case):
     """`tova` of Verkstad Nordlia becomes VN."""
-    kept = Kept("aaaaaaaa", 1, "", make_case(provenance={"author": "tova", "shop": "Verkstad Nordlia"}))
+    kept = StoredRecord(
+        "aaaaaaaa", 1, "", make_case(provenance={"author": "tova", "shop": "Verkstad Nordlia"})
+    )
     assert with_initials(kept).case.provenance.author == "VN"
-    alone = Kept("aaaaaaaa", 1, "", make_case(provenance={"author": "tova"}))
+    alone = StoredRecord("aaaaaaaa", 1, "", make_case(provenance={"author": "tova"}))
     assert with_initials(alone).case.provenance.author is None

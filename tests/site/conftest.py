@@ -8,7 +8,7 @@ import httpx
 import pytest
 
 from casebase import places
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.library.news import News
 from casebase.publish.frozen import freeze
@@ -21,10 +21,11 @@ Ask = Callable[[str], httpx.Response]
 FACTS = {"frozen on": "2026-11-25", "cases from": "the demonstration: invented cases"}
 
 
-def kept_of(cases: Iterable[Case]) -> list[Kept]:
+def kept_of(cases: Iterable[Case]) -> list[StoredRecord]:
     """Return cases as a library keeps them, with IDs that are the same on every run."""
     return [
-        Kept(f"case{place:04}", 1, "2026-11-25T09:00:00+00:00", case) for place, case in enumerate(cases, 1)
+        StoredRecord(f"case{place:04}", 1, "2026-11-25T09:00:00+00:00", case)
+        for place, case in enumerate(cases, 1)
     ]
 
 

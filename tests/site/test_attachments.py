@@ -15,7 +15,7 @@ from browser import PHONE, chromium, served
 from pictures_given import drawing, file_of
 
 from casebase.library.accepted_files import kept_form
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.frozen import freeze
 
@@ -40,7 +40,7 @@ def frozen(tmp_path, make_case):
     cases = [make_case(symptoms=["no start"], attachments=attachments), make_case(symptoms=["lamps"])]
     path = tmp_path / "cases.db"
     by_sha256 = {shas[name]: content for name, content in files.items()}
-    kept = [Kept(f"case{place:04}", 1, "", case) for place, case in enumerate(cases, 1)]
+    kept = [StoredRecord(f"case{place:04}", 1, "", case) for place, case in enumerate(cases, 1)]
     freeze(kept, path, {}, Means(), contents=by_sha256.__getitem__)
     return path, shas, files
 

@@ -8,7 +8,7 @@ import httpx
 import pytest
 
 from casebase.errors import EditionError
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.edition import show_edition
 from casebase.publish.publication import Imprint, publish
@@ -21,7 +21,9 @@ def publish_one(tmp_path, make_case):
     """A function that publishes an edition of so many cases."""
 
     def publish_many(count):
-        kept = [Kept(f"case{n:04}", 1, "", make_case(symptoms=[f"symptom {n}"])) for n in range(count)]
+        kept = [
+            StoredRecord(f"case{n:04}", 1, "", make_case(symptoms=[f"symptom {n}"])) for n in range(count)
+        ]
         return publish(kept, tmp_path / "editions", Imprint("2026-11-25", "ingrid"), Means())
 
     return publish_many

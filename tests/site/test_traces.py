@@ -16,7 +16,7 @@ from synthetic_captures import Bus, Sent, volts_of
 
 from casebase.intake.capture.samples import Wanted
 from casebase.intake.capture.trace import read_with_trace, trace_text
-from casebase.library.derived import Kept
+from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.frozen import freeze
 from casebase.publish.private_text import hits_in
@@ -48,7 +48,7 @@ def kept_with(make_case):
             }
             for place, sha256 in enumerate(contents)
         ]
-        return Kept(
+        return StoredRecord(
             "case0001", 1, "", make_case(symptoms=["lamps"], attachments=attachments)
         ), contents.__getitem__
 

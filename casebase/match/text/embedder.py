@@ -22,7 +22,7 @@ from casebase.match.text.model_store import (
     GRAPH,
     PROBES,
     TOKENIZER,
-    Kept,
+    KeptExport,
     Model,
     named_model,
     new_folder,
@@ -53,7 +53,7 @@ class Embedder:
     must not be compared. `dimensions` is the length of a vector.
     """
 
-    def __init__(self, kept: Kept, session: InferenceSession, tokenizer: Tokenizer) -> None:
+    def __init__(self, kept: KeptExport, session: InferenceSession, tokenizer: Tokenizer) -> None:
         self.identity: str = f"{kept.weights[:16]}-e{EXPORT_VERSION}-a{abbreviations_digest()}"
         self.dimensions: int = kept.dimensions
         self._kept = kept

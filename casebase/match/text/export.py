@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from casebase.errors import ModelError
-from casebase.match.text.model_store import GRAPH, PROBES, TOKENIZER, Kept, Model, seal, where_to_load
+from casebase.match.text.model_store import GRAPH, PROBES, TOKENIZER, KeptExport, Model, seal, where_to_load
 
 if TYPE_CHECKING:
     from sentence_transformers import SentenceTransformer
@@ -136,9 +136,9 @@ def _as_one_module(whole: SentenceTransformer, names: list[str]) -> Any:
     return Whole().eval()
 
 
-def _settings(whole: SentenceTransformer) -> Kept:
+def _settings(whole: SentenceTransformer) -> KeptExport:
     probes = whole.encode(list(PROBES), normalize_embeddings=True, show_progress_bar=False)
-    return Kept(
+    return KeptExport(
         weights=_digest(whole),
         dimensions=probes.shape[1],
         pad=whole.tokenizer.pad_token_id or 0,

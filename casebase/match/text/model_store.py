@@ -161,7 +161,7 @@ _A_DAY: Final = 86_400
 
 
 @dataclass(frozen=True)
-class Kept:
+class KeptExport:
     """What is known of an exported model beside its graph and its tokenizer."""
 
     weights: str
@@ -177,10 +177,10 @@ class Kept:
     """By name: SHA-256, bytes, and the time of the last change in nanoseconds."""
 
 
-def read_kept(folder: Path) -> Kept | None:
+def read_kept(folder: Path) -> KeptExport | None:
     """Return what is kept in `folder`; None where there is nothing, or where a file is not as it was written."""
     with suppress(OSError, ValueError, TypeError, KeyError):
-        kept = Kept(**json.loads((folder / _SETTINGS).read_text(encoding="utf-8")))
+        kept = KeptExport(**json.loads((folder / _SETTINGS).read_text(encoding="utf-8")))
         known = {name: _as_it_is(folder / name, *kept.files[name]) for name in FILES}
         if known != {name: tuple(entry) for name, entry in kept.files.items()}:
             with suppress(OSError):  # a cache that cannot be written is read more slowly
@@ -189,7 +189,7 @@ def read_kept(folder: Path) -> Kept | None:
     return None
 
 
-def seal(folder: Path, kept: Kept) -> None:
+def seal(folder: Path, kept: KeptExport) -> None:
     """Write down what the files in `folder` are; they reach the disk first."""
     files = {}
     for name in FILES:
@@ -243,7 +243,7 @@ def _as_it_is(path: Path, sha256: str, size: int, changed: int) -> tuple[str, in
     return sha256, size, known.st_mtime_ns
 
 
-def _write_settings(folder: Path, kept: Kept) -> None:
+def _write_settings(folder: Path, kept: KeptExport) -> None:
     handle, name = tempfile.mkstemp(prefix=_PART, dir=folder)
     with os.fdopen(handle, "w", encoding="utf-8") as file:
         json.dump(asdict(kept), file)
