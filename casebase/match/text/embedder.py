@@ -62,7 +62,7 @@ class Embedder:
         self._inputs = [wanted.name for wanted in session.get_inputs()]
 
     def vectors(self, texts: Sequence[str]) -> Vectors:
-        """Return one vector per text, in their order, shape (texts, dimensions); an empty text has noughts."""
+        """Return one vector per text, in their order, shape (texts, dimensions); that of an empty text is all zeros."""
         found = np.zeros((len(texts), self.dimensions), dtype=np.float32)
         tokens = [self._tokens(text) for text in texts]
         for rows in _batches([len(one["input_ids"]) for one in tokens]):
@@ -111,7 +111,7 @@ def open_embedder(
     place = _place(cache, meant)
     found = _opened(place, threads, probes=1)
     if found is None:
-        _make(meant, place, progress or _nobody_asks)
+        _make(meant, place, progress or (lambda *_: None))
         found = _opened(place, threads, probes=len(PROBES))
     if found is None:
         raise ModelError(
@@ -189,5 +189,3 @@ def _batches(lengths: list[int]) -> Iterator[list[int]]:
         yield batch
 
 
-def _nobody_asks(doing: str, share: float) -> None:
-    """Progress that nobody wants to see."""

@@ -1,12 +1,11 @@
-"""Which text model is meant: the one that comes with a package, a folder, or a name on the model hub.
+"""Which text model is meant, and the folder that keeps its export: complete, or not there at all.
 
-A model is a Sentence Transformers folder. Nothing of it is run here, and nothing of its package: the files are found
-through the package's list of files.
+A model is a Sentence Transformers folder: that of a package, one of the user's own, or one named on the model hub.
+Nothing of a model or its package is run here; its files are found through the package's list of files.
 
-An exported text model in its folder: whole or not there.
-
-Beside the files stand their SHA-256, size and time. Size and time are compared whenever the folder is opened; the bytes
-are read only when these differ. A folder is made elsewhere and moved to its place in one step.
+Beside the files of an export stand their SHA-256, size and time of change. Size and time are compared whenever the
+folder is opened; the bytes are read only when these differ. An export is made elsewhere and moved to its place in one
+step.
 """
 
 from __future__ import annotations
@@ -67,7 +66,7 @@ def named_model(name: str | None) -> Model:
     folder = Path(os.path.expanduser(name))
     if os.path.isdir(folder):  # unlike those of Path, these never raise
         _check_files(folder)
-        return Model(str(folder), f"{_slug(folder.name)}-{_print_of(folder)}", folder)
+        return Model(str(folder), f"{_slug(folder.name)}-{_fingerprint(folder)}", folder)
     if os.path.exists(folder) or not _HUB_NAME.fullmatch(name):
         raise ModelError(f"text model '{name}': no such folder; give the folder of a {_KIND}")
     return Model(name, f"hub-{_slug(name)}-{hashlib.sha256(name.encode()).hexdigest()[:16]}")
@@ -122,7 +121,7 @@ def _check_weights(path: Path) -> None:
         )
 
 
-def _print_of(folder: Path) -> str:
+def _fingerprint(folder: Path) -> str:
     """Return a digest of where the folder lies and of its files' sizes and times: quick, no file is read."""
     plain = repr((str(folder.resolve()), sorted(_files(folder))))
     return hashlib.sha256(plain.encode()).hexdigest()[:16]
