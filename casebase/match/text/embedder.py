@@ -187,5 +187,3 @@ def _batches(lengths: list[int]) -> Iterator[list[int]]:
         batch.append(row)
     if batch:
         yield batch
-
-
