@@ -20,7 +20,7 @@ from casebase.library.reviews import Said
 from casebase.library.sources import senders_of_cases
 from casebase.match.profile import Profile
 from casebase.record.case import Case, CodeEntry
-from casebase.record.modules import module_family, module_identity, modules_named_in
+from casebase.record.modules import family_of, module_family, modules_named_in
 from casebase.record.trouble_code import TroubleCode
 from casebase.record.vocabulary import Kind, Stage, Status
 
@@ -164,7 +164,7 @@ def shareable(pasts: Iterable[Profile]) -> Shareable:
     for past in pasts:
         codes.update(code.base for code in past.codes)
         if past.cause_module:
-            at_fault.add(module_family(module_identity(past.cause_module)))
+            at_fault.add(family_of(past.cause_module))
     return Shareable(frozenset(codes), frozenset(at_fault))
 
 

@@ -18,7 +18,7 @@ from casebase.record.case import Case, CodeEntry
 from casebase.record.cautions import BRAKES_OR_STEERING, RESTRAINTS
 from casebase.record.code_meaning import failure_type_text
 from casebase.record.codes import Grammar, Statement, System, TroubleCode
-from casebase.record.modules import module_family, module_identity, same_module
+from casebase.record.modules import family_of, module_identity, same_module
 
 BlameKind = Literal["lost", "invalid"]
 
@@ -246,7 +246,7 @@ def _set_apart(job: Case, entries: Sequence[CodeEntry], reason: str) -> CodeSetA
 
 def _cautions(entries: Sequence[CodeEntry]) -> Iterator[str]:
     """Yield what to mind with codes of restraints, brakes and steering."""
-    families = {module_family(module_identity(entry.module)) for entry in entries if entry.module}
+    families = {family_of(entry.module) for entry in entries if entry.module}
     if families & _RESTRAINTS:
         yield RESTRAINTS
     if any(_BRAKE_OR_STEERING.search(family) for family in families):

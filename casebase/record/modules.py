@@ -14,7 +14,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from itertools import takewhile
-from typing import Final
+from typing import Final, overload
 
 from casebase.record.word_list import read_table
 
@@ -198,6 +198,19 @@ def module_family(key: str) -> str:
         if family in known:
             return family
     return key
+
+
+@overload
+def family_of(name: str) -> str: ...
+@overload
+def family_of(name: str | None) -> str | None: ...
+def family_of(name: str | None) -> str | None:
+    """Return the family of the module that `name` means, None where no module is named.
+
+    >>> family_of("Door module, left front")
+    'door control'
+    """
+    return None if name is None else module_family(module_identity(name))
 
 
 def module_label(key: str) -> str:

@@ -43,7 +43,7 @@ from casebase.match.evaluation.metrics import (
 from casebase.match.evaluation.questions import Comparison, model_of, same_fault_same_kind_of_place
 from casebase.match.facets.measure import WEIGHTS
 from casebase.match.profile import Profile
-from casebase.record.modules import module_family, module_identity
+from casebase.record.modules import family_of
 
 WHAT: Final = ("held-out", "own", "demo", "missing")
 HEAD: Final = ("way to find", "hit@1", "hit@3", "MRR", "nDCG@5", "above look-alikes")
@@ -117,7 +117,7 @@ class Trial:
 
 
 def _cause(profile: Profile) -> tuple[str | None, str | None, str | None]:
-    module = module_family(module_identity(profile.cause_module)) if profile.cause_module else None
+    module = family_of(profile.cause_module)
     return profile.fault, profile.cause_place, module
 
 

@@ -24,7 +24,7 @@ from casebase.match.facets.meaning import bus_there
 from casebase.match.facets.measure import Match
 from casebase.match.facets.network import affected_networks
 from casebase.match.profile import Profile
-from casebase.record.modules import module_family, module_identity
+from casebase.record.modules import family_of, module_family
 from casebase.record.vocabulary import Fault, Status
 
 
@@ -117,7 +117,7 @@ def suspect_for(job: Profile, fault: str | None) -> Suspect | None:
     `fault` None asks for the module that the readings name.
     """
     if job.host is not None and fault not in _NO_MARK_ON_THE_WIRES:
-        return Suspect(module_family(module_identity(job.host[0])), job.host[1])
+        return Suspect(family_of(job.host[0]), job.host[1])
     alone = _silent_alone(job) if fault in _SILENCING else None
     return Suspect(alone, SILENT_ALONE) if alone else None
 
@@ -164,7 +164,7 @@ def is_verified(past: Profile) -> bool:
 def _voices_of(job: Profile, match: Match, readings: SingleFault, pooling: Pooling) -> list[Voice]:
     past = match.profile
     fault = past.fault or ""
-    own = module_family(module_identity(past.cause_module)) if past.cause_module else None
+    own = family_of(past.cause_module)
     mass = _loudness(match, readings, pooling)
     suspect = suspect_for(job, fault)
     if suspect is None or own is None or own == suspect.family:

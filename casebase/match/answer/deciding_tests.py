@@ -28,7 +28,7 @@ from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
 from casebase.match.traits import ReadingTrait
 from casebase.record.cautions import BRAKES_OR_STEERING, HIGH_VOLTAGE, MAKER_FIRST, RESTRAINTS
-from casebase.record.modules import module_family, module_identity
+from casebase.record.modules import family_of, module_family
 
 MOST_IN_TURN: Final = 3
 
@@ -78,11 +78,6 @@ def tests_in_turn(tests: Sequence[NextTest], suspected: Sequence[str]) -> Iterat
         yield InTurn(ordered[:MOST_IN_TURN])
 
 
-def family_of(name: str | None) -> str:
-    """Return the family of a module, however it is called; empty for none."""
-    return module_family(module_identity(name)) if name else ""
-
-
 def _place_in(suspected: Sequence[str], name: str) -> int:
     family = family_of(name)
     return suspected.index(family) if family in suspected else len(suspected)
@@ -109,7 +104,7 @@ def is_same_reading(candidate: Candidate, reading: ReadingTrait) -> bool:
 def _same_place(candidate: Candidate, reading: ReadingTrait) -> bool:
     if candidate.view.place == DLC:
         return reading.place == "DLC"
-    return reading.place_module == family_of(candidate.unplugged)
+    return reading.place_module == family_of(candidate.unplugged or "")
 
 
 MOST_TESTS: Final = 3

@@ -37,7 +37,7 @@ from casebase.match.facets.network import medium_likeness
 from casebase.match.facets.readings import SAME_PHYSICS_FROM, comparability, value_likeness
 from casebase.match.profile import Profile
 from casebase.match.traits import ReadingTrait
-from casebase.record.modules import module_family, module_identity, module_label
+from casebase.record.modules import family_of, module_family, module_label
 from casebase.record.vocabulary import LINES_OF_MEDIUM
 
 _UNSAFE: Final = (
@@ -79,8 +79,8 @@ class _ModulesHere:
     """Which module of the job stands for a module of a past case."""
 
     def __init__(self, job: Profile, module: str | None, past: Profile) -> None:
-        self._there = _family(past.cause_module) or _alone(past)
-        self._here = _family(module) or (_alone(job) if self._there else None)
+        self._there = family_of(past.cause_module) or _alone(past)
+        self._here = family_of(module) or (_alone(job) if self._there else None)
         stored_in = {code.stored_in for code in job.codes if code.stored_in}
         about = {code.about for code in job.codes if code.about}
         read_at = {reading.place_module for reading in job.readings if reading.place_module}
@@ -90,14 +90,10 @@ class _ModulesHere:
 
     def of(self, name: str) -> str | None:
         """Return the family here, None where the job knows no such module."""
-        family = _family(name)
+        family = family_of(name)
         if family == self._there and self._here is not None:
             return self._here
         return family if family in self._in_job else None
-
-
-def _family(name: str | None) -> str | None:
-    return module_family(module_identity(name)) if name else None
 
 
 def _alone(profile: Profile) -> str | None:
@@ -113,7 +109,7 @@ def _is_unsafe(reading: ReadingTrait) -> bool:
 
 def _taken(job: Profile, reading: ReadingTrait) -> bool:
     return any(
-        comparability(_by_family(ours), reading) and _family(ours.place_module) == reading.place_module
+        comparability(_by_family(ours), reading) and family_of(ours.place_module) == reading.place_module
         for ours in job.readings
     )
 

@@ -13,7 +13,7 @@ from casebase.match.answer.causes import SOMETHING_ELSE, cause_shares
 from casebase.match.facets.measure import Match
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
-from casebase.record.modules import module_family, module_identity
+from casebase.record.modules import family_of
 
 STEPS: Final = (0.67, 0.85, 1.18, 1.5)
 """Factors by which one figure after the other is tried."""
@@ -69,7 +69,7 @@ def calibrated(
 
 def _given_to_the_truth(one: Asked, pooling: Pooling) -> float:
     shares = cause_shares(one.job, one.matches, one.meanings, pooling)
-    family = module_family(module_identity(one.module)) if one.module else None
+    family = family_of(one.module)
     given = shares.get(CauseKey(one.fault, family), shares[CauseKey(SOMETHING_ELSE, None)])
     return max(given, LEAST_SHARE)
 
