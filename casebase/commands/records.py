@@ -18,7 +18,7 @@ from casebase.library.records import case_data
 from casebase.library.reviews import spoken_standing
 from casebase.library.sources import taken_from, taken_from_of
 from casebase.library.store import Library
-from casebase.record.loading import record_yaml
+from casebase.record.yaml_form import record_yaml
 from casebase.terminal.case import attachment_lines, print_case, print_list, print_revisions
 from casebase.terminal.interview import log_by_asking, print_logged, print_logged_json
 

@@ -37,9 +37,9 @@ from casebase.intake.scan_line import (
     module_storing,
     silent_in,
 )
-from casebase.record.code_lists import speaks_of_network, who_blames_whom
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.modules import module_identity, module_key, module_label
+from casebase.record.stored_codes import speaks_of_network, who_blames_whom
 
 _LINE_ENDS: Final = re.compile(r"\r\n|\n|\r")
 _RULE: Final = re.compile(r"[\s|+=_*#:~-]{2,}")

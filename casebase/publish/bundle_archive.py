@@ -27,14 +27,14 @@ from typing import Any, Final
 
 from casebase.errors import BundleError
 from casebase.record.case import Case
-from casebase.record.json_form import FILE_NAME, plain_data
+from casebase.record.json_form import SCHEMA_FILE, plain_data
 from casebase.record.problems import printable
 
 FORMAT: Final = "casebase bundle"
 VERSION: Final = 1
 
 RECORDS: Final = "records.jsonl"
-SCHEMA: Final = FILE_NAME
+SCHEMA: Final = SCHEMA_FILE
 ABOUT: Final = "bundle.json"
 SUMS: Final = "SHA256SUMS"
 ATTACHMENTS: Final = "attachments/"

@@ -1,10 +1,4 @@
-"""The identifier of a CAN frame as people write it: hex, 11 bits as three digits, 29 bits as eight.
-
-The check sequences of CAN frames: width in bits and polynomial, the highest term left out.
-
-ISO 11898-1; CRC-15 as in the CAN 2.0 specification, part A, 3.1.1: x15+x14+x10+x8+x7+x4+x3+1, begun with zeros.
-CRC-17 and CRC-21 are those of CAN FD frames of up to 16 and of more data bytes; tests hold all three against crccheck.
-"""
+"""What defines a CAN frame here: the spelling of its identifier and the polynomials of its check sequences."""
 
 from __future__ import annotations
 
@@ -39,5 +33,13 @@ def can_identifier(written: object) -> str:
 
 
 CRC_15: Final = (15, 0x4599)
+"""Width in bits and polynomial without its highest term; begun with zeros.
+
+CAN 2.0 specification, part A, 3.1.1: x15+x14+x10+x8+x7+x4+x3+1.
+"""
+
 CRC_17: Final = (17, 0x1685B & 0x1FFFF)
+"""Of CAN FD frames of up to 16 data bytes (ISO 11898-1), as `CRC_15`."""
+
 CRC_21: Final = (21, 0x102899 & 0x1FFFFF)
+"""Of CAN FD frames of more than 16 data bytes (ISO 11898-1), as `CRC_15`."""

@@ -1,9 +1,7 @@
-"""The record: one solved case, one job in progress, or the readings of one healthy vehicle.
+"""The record: one solved case, one job in progress, or the readings of one healthy vehicle; and its status.
 
-Each part is checked on its own here; `consistency` checks that the parts fit together. What follows from a
-record (its status, title, remarks) is never typed; see `status`, `words` and `remarks`.
-
-The status of a fault case: worked out from what the record holds, so that nobody can tick `verified`.
+Each part is checked on its own here; `checks` looks at how the parts fit together. What follows from a record is
+never typed: its status is worked out here, so that nobody can tick `verified`; its title stands in `words`.
 """
 
 from __future__ import annotations
@@ -242,11 +240,13 @@ def status_of(case: Case) -> Status | None:
 
 def missing_for_verified(case: Case) -> list[str]:
     """Return what a fault case still needs to count as `fixed, verified`, each in words."""
+    proof = case.verification
+    shown_to_work = (proof is not None and proof.rescan is Rescan.CLEAN) or readings_after_repair(case)
     checks = (
         (case.cause is None, "a cause"),
         (case.cause is not None and case.cause.proof is None, "how the cause was proven (cause.proof)"),
         (case.fix is None, "a fix"),
-        (not _shown_to_work(case), "a clean rescan (verification.rescan) or a reading after repair"),
+        (not shown_to_work, "a clean rescan (verification.rescan) or a reading after repair"),
         (_repair_failed(case), "a repair that held: the same codes or the complaint came back"),
     )
     return [words for lacking, words in checks if lacking]
@@ -255,11 +255,6 @@ def missing_for_verified(case: Case) -> list[str]:
 def readings_after_repair(case: Case) -> bool:
     """Return whether any reading was taken after the repair."""
     return any(reading.stage is Stage.AFTER_REPAIR for reading in case.readings)
-
-
-def _shown_to_work(case: Case) -> bool:
-    rescanned_clean = case.verification is not None and case.verification.rescan is Rescan.CLEAN
-    return rescanned_clean or readings_after_repair(case)
 
 
 def _repair_failed(case: Case) -> bool:

@@ -33,16 +33,22 @@ _RESTRAINT_MODULES: Final = {
     "seat belt pretensioner",
 }
 _RESTRAINT_LAMPS: Final = {Lamp.AIRBAG, Lamp.SEAT_BELT}
-_BRAKE_OR_STEERING: Final = re.compile(r"brak|stability|steering")
+BRAKE_OR_STEERING: Final = re.compile(r"brak|stability|steering")
+"""What the families of brake and steering modules have in their names."""
+
 _BRAKE_AND_STEERING_LAMPS: Final = {Lamp.BRAKE, Lamp.ABS, Lamp.STABILITY, Lamp.STEERING, Lamp.PARKING_BRAKE}
 
 
 def cautions_of(case: Case) -> list[str]:
     """Return the cautions that belong to `case`, the most dangerous first, ending with the maker's word."""
+    families, lamps = _families(case), set(case.lamps)
+    unproven = case.kind is Kind.FAULT_CASE and status_of(case) is not Status.FIXED_VERIFIED
+    restraints = families & _RESTRAINT_MODULES or lamps & _RESTRAINT_LAMPS
+    brakes_or_steering = lamps & _BRAKE_AND_STEERING_LAMPS or any(map(BRAKE_OR_STEERING.search, families))
     belongs = (
         (case.vehicle.has_high_voltage, HIGH_VOLTAGE),
-        (_touches_restraints(case), RESTRAINTS),
-        (_is_unproven(case) and _touches_brakes_or_steering(case), BRAKES_OR_STEERING),
+        (restraints, RESTRAINTS),
+        (unproven and brakes_or_steering, BRAKES_OR_STEERING),
         (any(reading.quantity is Quantity.RESISTANCE for reading in case.readings), OHMS),
         (any(reading.ignition is Ignition.RUNNING for reading in case.readings), MOVING_PARTS),
     )
@@ -67,19 +73,6 @@ def cautions_beside(case: Case, step: Step) -> list[str]:
         for words in cautions_of(case)
         if words in _STEP_SPEAKS_OF and _STEP_SPEAKS_OF[words].search(spoken)
     ]
-
-
-def _is_unproven(case: Case) -> bool:
-    return case.kind is Kind.FAULT_CASE and status_of(case) is not Status.FIXED_VERIFIED
-
-
-def _touches_restraints(case: Case) -> bool:
-    return bool(_families(case) & _RESTRAINT_MODULES or set(case.lamps) & _RESTRAINT_LAMPS)
-
-
-def _touches_brakes_or_steering(case: Case) -> bool:
-    by_lamp = set(case.lamps) & _BRAKE_AND_STEERING_LAMPS
-    return bool(by_lamp) or any(_BRAKE_OR_STEERING.search(family) for family in _families(case))
 
 
 def _families(case: Case) -> set[str]:

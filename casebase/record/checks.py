@@ -1,6 +1,6 @@
-"""What must hold between the parts of a record; each breach is a problem with the path of its field.
+"""How the parts of a record fit together: contradictions refuse it, remarks ask for a second look.
 
-What is kept but deserves a second look: remarks on a record, each with the path of its field.
+Both name the path of the field that they are about.
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ def _known_good_has_no_repair(case: Case) -> Iterator[Problem]:
 
 
 def _fault_case_says_something(case: Case) -> Iterator[Problem]:
-    told = (case.concern, case.symptoms, case.lamps, case.modules, case.codes, case.readings)
-    if case.kind is Kind.FAULT_CASE and not any(told):
+    found = (case.concern, case.symptoms, case.lamps, case.modules, case.codes, case.readings)
+    if case.kind is Kind.FAULT_CASE and not any(found):
         yield Problem(
             "concern",
             "",
@@ -55,8 +55,11 @@ def _names_are_given_once(case: Case) -> Iterator[Problem]:
 
 def _networks_named_are_listed(case: Case) -> Iterator[Problem]:
     known = [network.name for network in case.networks]
-    for field, name in _networks_named(case):
-        if name not in known:
+    named = [(f"modules[{index}].network", module.network) for index, module in enumerate(case.modules)]
+    named += [(f"readings[{index}].network", reading.network) for index, reading in enumerate(case.readings)]
+    named += [("cause.network", case.cause.network)] if case.cause else []
+    for field, name in named:
+        if name and name not in known:
             close = get_close_matches(name, known, n=1)
             yield Problem(
                 field,
@@ -64,17 +67,6 @@ def _networks_named_are_listed(case: Case) -> Iterator[Problem]:
                 f"no such network under networks: expected one of {', '.join(known) or '(none is listed)'}",
                 suggestion=close[0] if close else None,
             )
-
-
-def _networks_named(case: Case) -> Iterator[tuple[str, str]]:
-    for index, module in enumerate(case.modules):
-        if module.network:
-            yield f"modules[{index}].network", module.network
-    for index, reading in enumerate(case.readings):
-        if reading.network:
-            yield f"readings[{index}].network", reading.network
-    if case.cause and case.cause.network:
-        yield "cause.network", case.cause.network
 
 
 def _lines_suit_the_medium(case: Case) -> Iterator[Problem]:

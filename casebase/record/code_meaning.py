@@ -1,13 +1,12 @@
-"""What a trouble code says is wrong, and the same as a short phrase in plain words.
+"""What a trouble code says is wrong, as one of a few statements and as a short phrase in plain words.
 
 Where a table or a number does not tell, the answer is `other`: nothing is guessed. Failure types (SAE
 J2012-DA) and failure mode identifiers (SAE J1939-73) stand in `data/`, each with how its meaning was checked.
 
-What the standard U codes say: which bus, or which module, and in what way.
-
-The pairs of numbers in `data/network_codes.csv` are those of SAE J2012-DA as found in public lists; the
-wording is ours. There is no fixed offset between the numbers of one module. Left out are numbers that are
-damaged or could not be checked in those lists: U02A0, U04A4, U0587 and U057B to U057D name no module here.
+Which module a standard U code is about stands in `data/network_codes.csv`: the pairs of numbers are those of SAE
+J2012-DA as found in public lists; the wording is ours. There is no fixed offset between the numbers of one module.
+Left out are numbers that are damaged or could not be checked in those lists: U02A0, U04A4, U0587 and U057B to
+U057D name no module here.
 """
 
 from __future__ import annotations
@@ -18,7 +17,7 @@ from functools import cache
 from typing import Final
 
 from casebase.record.modules import module_label
-from casebase.record.word_list import read_table
+from casebase.record.tables import read_table
 
 
 class Statement(StrEnum):

@@ -1,4 +1,4 @@
-"""Trouble codes: reading them in the spellings of the standards, and what each can say of itself.
+"""Trouble codes read in the spellings of the standards; what a code is and says of itself stands in `trouble_code`.
 
 Letter codes follow SAE J2012 / ISO 15031-6, with or without a failure type byte (`U0121`, `U0121-87`), as
 text or as their two or three bytes. Suspect parameters follow SAE J1939-73 (`SPN 639 FMI 9`, or four bytes).
@@ -89,7 +89,13 @@ def code_from_bytes(data: bytes) -> TroubleCode:
     Raises CodeError for another number of bytes, or for a conversion method of J1939-73 that is out of use.
     """
     if len(data) == 4:
-        return _spn_from_bytes(data)
+        if data[3] & 0x80:
+            raise CodeError(
+                f"bytes {data.hex(' ').upper()} use a conversion method of SAE J1939-73 that is out of use; "
+                "expected the number as SPN and FMI, for example SPN 639 FMI 9"
+            )
+        spn = int.from_bytes(data[:2], "little") | (data[2] >> 5) << 16
+        return _spn_code(spn, data[2] & 0x1F, data[3], ReadAs.BYTES)
     if len(data) not in {2, 3}:
         raise CodeError(
             f"{len(data)} bytes hold no trouble code; expected 2 or 3 (SAE J2012) or 4 (SAE J1939-73)"
@@ -134,16 +140,6 @@ def _spn_code(spn: int, fmi: int, occurrences: int | None, read_as: ReadAs) -> T
 
 def _maker_code(text: str) -> TroubleCode:
     return TroubleCode(text=text, grammar=Grammar.MAKER, system=System.MAKER, base=text, maker_defined=True)
-
-
-def _spn_from_bytes(data: bytes) -> TroubleCode:
-    if data[3] & 0x80:
-        raise CodeError(
-            f"bytes {data.hex(' ').upper()} use a conversion method of SAE J1939-73 that is out of use; "
-            "expected the number as SPN and FMI, for example SPN 639 FMI 9"
-        )
-    spn = int.from_bytes(data[:2], "little") | (data[2] >> 5) << 16
-    return _spn_code(spn, data[2] & 0x1F, data[3], ReadAs.BYTES)
 
 
 def _read_maker_text(plain: str) -> TroubleCode | None:

@@ -101,13 +101,9 @@ Odometer = Annotated[Amount, *_amount_field(ODOMETER)]
 Distance = Annotated[Amount, *_amount_field(DISTANCE)]
 
 
-def _minutes(value: object) -> float:
-    return round(read_amount(value, MINUTES).number, 2)
-
-
 Minutes = Annotated[
     float,
-    PlainValidator(_minutes),
+    PlainValidator(lambda value: round(read_amount(value, MINUTES).number, 2)),
     WithJsonSchema({"type": ["string", "number"], "minimum": 0, "examples": [45, "1.5 h"]}),
 ]
 Money = Annotated[

@@ -1,8 +1,7 @@
-"""A record's canonical JSON, its SHA-256 and its ID.
+"""A record as JSON: the canonical form with its SHA-256 and the ID made from it, and the JSON Schema of a record file.
 
 The same record gives the same bytes on every machine, so two libraries that are given one record keep one case.
-
-The JSON Schema of a record file, made from the models: `python -m casebase.record.json_form schemas/`.
+`python -m casebase.record.json_form schemas/` writes the schema anew.
 """
 
 from __future__ import annotations
@@ -48,7 +47,7 @@ def id_from(sha256: str, length: int = ID_LENGTH) -> str:
     return text[:length]
 
 
-FILE_NAME: Final = "case.schema.json"
+SCHEMA_FILE: Final = "case.schema.json"
 
 
 def case_schema() -> dict[str, Any]:
@@ -67,7 +66,7 @@ def schema_text() -> str:
 
 def main() -> None:
     """Write the schema into the folder named as the only argument."""
-    (Path(sys.argv[1]) / FILE_NAME).write_text(schema_text(), encoding="utf-8")
+    (Path(sys.argv[1]) / SCHEMA_FILE).write_text(schema_text(), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -1,8 +1,6 @@
 """From a file to checked records: YAML 1.2 or JSON in, `Case` objects or one `RecordError` out.
 
 A file may hold several records: YAML documents parted by `---`, a JSON list, or one JSON object per line (`.jsonl`).
-
-A record written as a file to be read, edited and logged again.
 """
 
 from __future__ import annotations
@@ -10,7 +8,6 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable, Iterator
-from io import StringIO
 from pathlib import Path
 from typing import Any, Final
 
@@ -19,7 +16,6 @@ from pydantic import ValidationError
 from casebase.errors import InputError, Problem, RecordError
 from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
-from casebase.record.json_form import plain_data
 from casebase.record.problems import printable, problems_of, with_lines
 
 LARGEST_FILE_BYTES: Final = 200_000_000
@@ -29,8 +25,6 @@ MOST_VALUES: Final = 500_000
 """More than the longest lists of a record hold; YAML aliases can multiply a few lines into billions."""
 
 _MOST_DIGITS: Final = 30
-
-_EMPTY: Final = ("", "~", "null")
 
 SUFFIXES: Final = (".yaml", ".yml", ".json", ".jsonl")
 
@@ -46,10 +40,11 @@ def load_file(path: Path) -> list[Case]:
 def load_text(text: str, source: str, suffix: str = ".yaml") -> list[Case]:
     """Return every record in `text`; `source` names it in errors, `suffix` tells the notation."""
     try:
-        documents = _READERS.get(suffix, _yaml_documents)(text)
+        documents = list(_READERS.get(suffix, _yaml_documents)(text))
+        alone = len(documents) == 1
         cases = [
-            case_from_data(data, name, text, record)
-            for record, (name, data) in enumerate(_named(documents, source))
+            case_from_data(data, source if alone else f"{source} (record {record + 1})", text, record)
+            for record, data in enumerate(documents)
         ]
     except RecursionError:
         raise InputError(
@@ -82,14 +77,14 @@ def case_from_data(data: object, source: str, text: str | None = None, record: i
 
 def record_files(paths: list[Path]) -> list[Path]:
     """Return the record files that `paths` name, folders opened one level deep, in a stable order."""
-    return [file for path in paths for file in (_files_in(path) if _is_folder(path) else [path])]
-
-
-def _is_folder(path: Path) -> bool:
-    try:
-        return path.is_dir()
-    except OSError:  # such as a name that is too long: reading it as a file says what is wrong
-        return False
+    files: list[Path] = []
+    for path in paths:
+        try:
+            is_folder = path.is_dir()
+        except OSError:  # such as a name that is too long: reading it as a file says what is wrong
+            is_folder = False
+        files += _files_in(path) if is_folder else [path]
+    return files
 
 
 def _files_in(folder: Path) -> list[Path]:
@@ -126,53 +121,20 @@ def _text_of(path: Path) -> str:
         raise InputError(f"{path}: cannot be read ({reason}): check the path") from None
 
 
-def _named(documents: Iterator[Any], source: str) -> Iterator[tuple[str, Any]]:
-    """Number the records of a file that holds several."""
-    whole = list(documents)
-    for number, data in enumerate(whole, start=1):
-        yield (source if len(whole) == 1 else f"{source} (record {number})"), data
-
-
 def _yaml_documents(text: str) -> Iterator[Any]:
-    from ruamel.yaml.error import YAMLError  # noqa: PLC0415  costs a tenth of a second; a library needs none of it
+    from casebase.record import yaml_form  # noqa: PLC0415  its library costs a tenth of a second; a library needs none
 
     try:
-        documents = _yaml_of_typed_text().load_all(StringIO(text))
-        yield from (_without_empty_keys(_not_multiplied(it), {}) for it in documents if it is not None)
-    except YAMLError as error:
+        for document in yaml_form.yaml_documents(text):
+            if _values_in(document, {}) > MOST_VALUES:
+                raise _BrokenNotationError(
+                    f"its aliases repeat into more than {MOST_VALUES} values: "
+                    "expected a record as casebase template prints it"
+                )
+            if document is not None:
+                yield _without_empty_keys(document, {})
+    except yaml_form.NOT_READABLE as error:
         raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
-    except (ValueError, OverflowError, AttributeError, TypeError, LookupError) as error:
-        # What ruamel.yaml lets through on damaged input: impossible dates, numbers and tags.
-        raise _BrokenNotationError(f"not readable as YAML: {_first_sentence(error)}") from None
-
-
-def _yaml_of_typed_text() -> Any:
-    """Return a reader that keeps every scalar as the text that was typed (the failsafe schema of YAML 1.2).
-
-    So on, off, yes and no stay words, 0xC121 and 00532 stay codes, 60.20 keeps its digits; the fields read the
-    text themselves. What was left empty, without quotes, is None.
-    """
-    from ruamel.yaml import YAML  # noqa: PLC0415
-    from ruamel.yaml.constructor import BaseConstructor  # noqa: PLC0415
-
-    class TypedText(BaseConstructor):
-        def construct_scalar(self, node: Any) -> Any:
-            value = super().construct_scalar(node)
-            return None if value in _EMPTY and not node.style else value
-
-    yaml: Any = YAML(typ="base", pure=True)
-    yaml.Constructor = TypedText
-    yaml.composer.warn_double_anchors = False  # YAML allows it (1.2.2, 7.1)
-    return yaml
-
-
-def _not_multiplied(data: Any) -> Any:
-    """Return `data`, unless its aliases, written out, make it larger than any record."""
-    if _values_in(data, {}) > MOST_VALUES:
-        raise _BrokenNotationError(
-            f"its aliases repeat into more than {MOST_VALUES} values: expected a record as casebase template prints it"
-        )
-    return data
 
 
 def _values_in(data: Any, seen: dict[int, int]) -> int:
@@ -251,19 +213,3 @@ _READERS: Final[dict[str, Callable[[str], Iterator[Any]]]] = {
     ".json": _json_documents,
     ".jsonl": _json_lines,
 }
-
-
-def record_yaml(case: Case, case_id: str | None = None, revision: int | None = None) -> str:
-    """Return a record as YAML, keys in the order of the work; with its ID and revision where it has them."""
-    from ruamel.yaml import YAML  # noqa: PLC0415  costs time that only writing a file needs
-
-    yaml: Any = YAML(typ="safe", pure=True)
-    yaml.default_flow_style = False
-    yaml.allow_unicode = True
-    yaml.sort_base_mapping_type_on_output = False
-    yaml.width = 100
-    kept = {"id": case_id, "revision": revision}
-    data: dict[str, Any] = {key: value for key, value in kept.items() if value is not None} | plain_data(case)
-    stream = StringIO()
-    yaml.dump(data, stream)
-    return stream.getvalue()

@@ -16,7 +16,7 @@ from functools import cache, lru_cache
 from itertools import takewhile
 from typing import Final, overload
 
-from casebase.record.word_list import read_table
+from casebase.record.tables import read_table
 
 Words = tuple[str, ...]
 
@@ -131,9 +131,9 @@ def _split_letter(words: Words) -> tuple[Words, str]:
 def _split_places(words: Words, wanted: frozenset[str]) -> tuple[Words, Words]:
     """Return `words` without those for a place, if all it says is wanted, and these in a fixed order."""
     said = {word: _PLACES[word] for word in words if word in _PLACES and wanted.issuperset(_PLACES[word])}
-    places = {place for one in said.values() for place in one}
-    kept = tuple(word for word in words if word not in said)
-    return kept, tuple(place for place in _PLACE_ORDER if place in places)
+    places = {place for spelled_out in said.values() for place in spelled_out}
+    rest = tuple(word for word in words if word not in said)
+    return rest, tuple(place for place in _PLACE_ORDER if place in places)
 
 
 def _key_of_words(words: Words) -> str | None:

@@ -1,4 +1,4 @@
-"""pydantic's complaints turned into sentences: field path, line, value, what was expected, near miss."""
+"""The complaints of pydantic turned into sentences: field path, line, value, what was expected, near miss."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from difflib import get_close_matches
 from enum import Enum
-from io import StringIO
 from types import UnionType
 from typing import Any, Final
 
@@ -70,21 +69,21 @@ def problems_of(
     """
     details = error.errors(include_url=False, include_context=True)
     lines = _Lines(text, record)
-    told = [_problem(item["type"], item["loc"], item, lines) for item in details[:MOST_PROBLEMS]]
-    return told + _rest(len(details) - len(told))
+    problems = [_problem(item["type"], item["loc"], item, lines) for item in details[:MOST_PROBLEMS]]
+    return problems + _rest(len(details) - len(problems))
 
 
 def with_lines(problems: list[Problem], text: str | None, record: int = 0) -> list[Problem]:
     """Return `problems` with the line at which their field stands in `text`."""
     lines = _Lines(text if problems else None, record)
-    told = [
+    located = [
         replace(problem, line=lines.of(_location_of(problem.field))) for problem in problems[:MOST_PROBLEMS]
     ]
-    return told + _rest(len(problems) - len(told))
+    return located + _rest(len(problems) - len(located))
 
 
 def _rest(more: int) -> list[Problem]:
-    """Return one problem that stands for those left untold."""
+    """Return one problem that stands for those not named."""
     said = f"{more} problems more: mend those named so far, then try again"
     return [Problem("the file", "", said)] if more else []
 
@@ -127,7 +126,10 @@ def _unknown_key(location: _Location, path: str, line: int | None) -> Problem:
     special = _SPECIAL_KEYS.get(key)
     if special:
         return Problem(path, "", special, line)
-    known = _keys_at(location[:-1])
+    models = [
+        part for part in _types_at(location[:-1]) if isinstance(part, type) and issubclass(part, BaseModel)
+    ]
+    known = list(dict.fromkeys(key for model in models for key in model.model_fields))
     close = get_close_matches(key.casefold().replace(" ", "_").replace("-", "_"), known, n=1, cutoff=0.6)
     return Problem(
         path, "", f"unknown key: expected one of {', '.join(known)}", line, close[0] if close else None
@@ -135,8 +137,9 @@ def _unknown_key(location: _Location, path: str, line: int | None) -> Problem:
 
 
 def _unknown_word(location: _Location, path: str, value: object, line: int | None) -> Problem:
-    words = [word.value for words in _lists_at(location) for word in words]
-    suggestion = _nearest_word(value, _lists_at(location)) if isinstance(value, str) else None
+    lists = [part for part in _types_at(location) if isinstance(part, type) and issubclass(part, Enum)]
+    words = [word.value for words in lists for word in words]
+    suggestion = _nearest_word(value, lists) if isinstance(value, str) else None
     return Problem(
         path, _shown(value), f"not a word of this list: expected one of {', '.join(words)}", line, suggestion
     )
@@ -167,11 +170,6 @@ def printable(text: str) -> str:
     return "".join(character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2])
 
 
-def _keys_at(location: _Location) -> list[str]:
-    models = [part for part in _types_at(location) if isinstance(part, type) and issubclass(part, BaseModel)]
-    return list(dict.fromkeys(key for model in models for key in model.model_fields))
-
-
 def _nearest_word(value: str, lists: list[type[Enum]]) -> str | None:
     """Return the word whose spelling, or usual short form, is nearest to `value`."""
     spellings = {plain_form(word.value): str(word.value) for words in lists for word in words}
@@ -179,10 +177,6 @@ def _nearest_word(value: str, lists: list[type[Enum]]) -> str | None:
         spellings |= SHORT_FORMS.get(words.__name__, {})
     close = get_close_matches(plain_form(value), spellings, n=1, cutoff=0.55)
     return spellings[close[0]] if close else None
-
-
-def _lists_at(location: _Location) -> list[type[Enum]]:
-    return [part for part in _types_at(location) if isinstance(part, type) and issubclass(part, Enum)]
 
 
 def _types_at(location: _Location) -> list[Any]:
@@ -217,7 +211,11 @@ class _Lines:
     """Finds the line of a field by composing the YAML again; only errors pay for it."""
 
     def __init__(self, text: str | None, record: int = 0) -> None:
-        self._root = _composed(text, record) if text and len(text) <= _LONGEST_COMPOSED else None
+        self._root: Any = None
+        if text and len(text) <= _LONGEST_COMPOSED:
+            from casebase.record.yaml_form import record_node  # noqa: PLC0415  loads a library that only errors need
+
+            self._root = record_node(text, record)
 
     def of(self, location: _Location) -> int | None:
         """Return the line (from 1) at which the deepest part of `location` that is there begins."""
@@ -228,21 +226,6 @@ class _Lines:
             if node is None:
                 break
         return line
-
-
-def _composed(text: str, record: int) -> Any:
-    """Return the node of a record: of a YAML document, or of an entry of a JSON list."""
-    from ruamel.yaml import YAML  # noqa: PLC0415  only errors need it
-    from ruamel.yaml.error import YAMLError  # noqa: PLC0415
-
-    try:
-        yaml = YAML(typ="safe", pure=True)
-        yaml.composer.warn_double_anchors = False
-        roots = [node for node in yaml.compose_all(StringIO(text)) if node.value]
-        listed = roots[0].value if len(roots) == 1 and roots[0].id == "sequence" else roots
-        return listed[record] if record < len(listed) else None
-    except (YAMLError, ValueError, RecursionError):
-        return None
 
 
 def _child(node: Any, step: int | str) -> tuple[Any, int | None]:

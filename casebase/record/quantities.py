@@ -77,7 +77,7 @@ class Amount:
 
 
 class Comparison(StrEnum):
-    """A value that is told against an earlier reading of the same kind."""
+    """A value given as a comparison with an earlier reading of the same kind."""
 
     UNCHANGED = "unchanged"
     BACK_TO_NORMAL = "back to normal"
@@ -176,7 +176,7 @@ MINUTES: Final = Dimension(
 
 
 def read_amount(text: object, dimension: Dimension) -> Amount:
-    """Return the amount that `text` (or a bare number) tells; raise `QuantityError` otherwise.
+    """Return the amount that `text` (or a bare number) gives; raise `QuantityError` otherwise.
 
     >>> read_amount("1.2k", RESISTANCE).number
     1200.0
@@ -191,7 +191,9 @@ def read_amount(text: object, dimension: Dimension) -> Amount:
     spread = _RANGE.fullmatch(body)
     if spread:
         return _range(spread, dimension, spelled, about=bool(about))
-    return _single(body, dimension, spelled, about=bool(about))
+    digits, unit, factor = _number_and_unit(body, dimension, spelled)
+    value = float(digits) * factor
+    return _in_bounds(Amount(digits, unit, value, value, bool(about)), dimension)
 
 
 def read_comparison(text: object) -> Comparison | None:
@@ -207,17 +209,14 @@ def read_reading_value(text: object, dimension: Dimension) -> ReadingValue:
     comparison = read_comparison(text)
     if comparison is not None:
         return comparison
-    if not isinstance(text, OverLimit) and not _says_over_limit(text):
+    spelled = " ".join(text.split()).casefold() if isinstance(text, str) else ""
+    if _SPECIAL_VALUES.get(spelled) is not OverLimit.OL:
         return read_amount(text, dimension)
     if dimension is RESISTANCE:
         return OverLimit.OL
     raise QuantityError(
         f"OL (over limit) is a value of resistance, not of {dimension.name}: expected {dimension.example}"
     )
-
-
-def _says_over_limit(text: object) -> bool:
-    return isinstance(text, str) and _SPECIAL_VALUES.get(" ".join(text.split()).casefold()) is OverLimit.OL
 
 
 _SPECIAL_VALUES: Final[dict[str, ReadingValue]] = {
@@ -264,12 +263,6 @@ def _spelled(text: object, dimension: Dimension) -> str:
         )
     whole = _LETTER_AS_POINT.fullmatch(spelled)
     return f"{whole[1]}.{whole[3]}{whole[2]}" if whole else _THOUSANDS_GAP.sub("", spelled)
-
-
-def _single(body: str, dimension: Dimension, spelled: str, *, about: bool) -> Amount:
-    digits, unit, factor = _number_and_unit(body, dimension, spelled)
-    value = float(digits) * factor
-    return _in_bounds(Amount(digits, unit, value, value, about), dimension)
 
 
 def _range(spread: re.Match[str], dimension: Dimension, spelled: str, *, about: bool) -> Amount:

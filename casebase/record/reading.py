@@ -155,7 +155,7 @@ class Reading(Part):
 
     @property
     def unknown_state(self) -> tuple[str, ...]:
-        """The keys about the vehicle's state that this reading leaves open although its value hangs on them."""
+        """The keys about the vehicle's state that this reading leaves open although its value depends on them."""
         if self.quantity is Quantity.RESISTANCE:
             needed: dict[str, Any] = {
                 "against": self.against,

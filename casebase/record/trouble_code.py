@@ -1,7 +1,4 @@
-"""A trouble code as a value: what it is, its bytes, and what it says of itself.
-
-The status byte of a trouble code (ISO 14229-1), bit by bit and in plain words.
-"""
+"""A trouble code as a value and the status byte that goes with it (ISO 14229-1), each with what it says."""
 
 from __future__ import annotations
 
@@ -180,7 +177,7 @@ class StatusByte:
 
         "Failed this cycle" and "failed since clearing" are said only where nothing stronger says it.
         """
-        told = [
+        flags = [
             ("failing now", self.test_failed),
             ("confirmed", self.confirmed),
             ("pending", self.pending),
@@ -193,7 +190,7 @@ class StatusByte:
                 self.test_not_completed_this_operation_cycle and not self.test_not_completed_since_last_clear,
             ),
         ]
-        return ", ".join(words for words, holds in told if holds) or "no fault"
+        return ", ".join(words for words, holds in flags if holds) or "no fault"
 
 
 def parse_status_byte(value: int | str) -> StatusByte:

@@ -1,6 +1,4 @@
-"""The vehicle of a record.
-
-The vehicle identification number: its shape, its check digit and the model year it stands for.
+"""The vehicle of a record, and its identification number (VIN): shape, check digit and model year.
 
 Shape, check digit and year codes follow 49 CFR 565.15 (ISO 3779 itself has no check digit). A wrong shape is
 refused; a wrong check digit or a model year that does not fit is only remarked upon, because markets differ.
@@ -20,6 +18,7 @@ from casebase.record.fields import Name, Odometer, Part
 from casebase.record.vocabulary import HIGH_VOLTAGE_POWERTRAINS, Market, Powertrain, YesNo
 
 VIN_LENGTH = 17
+_SEPARATORS: Final = re.compile(r"[\s\-\u2010-\u2015\u2212]")
 
 CHARACTER_VALUES: dict[str, int] = {
     **{str(digit): digit for digit in range(10)},
@@ -38,6 +37,8 @@ MODEL_YEAR_CODES = "ABCDEFGHJKLMNPRSTVWXY123456789"
 """Codes in position 10 in the order of the years, from 1980 (49 CFR 565.15(d), table of year codes)."""
 
 FIRST_MODEL_YEAR = 1980
+"""Of the 17-character VIN (49 CFR 565); no vehicle before it has a network worth a record."""
+
 MODEL_YEAR_CYCLE = len(MODEL_YEAR_CODES)
 """Years after which the codes start again: 1980 to 2009, then 2010 to 2039."""
 
@@ -76,21 +77,8 @@ class Vin:
 
     @property
     def check_digit_matches(self) -> bool:
-        """Say whether position 9 holds the check digit that the other characters give."""
+        """Whether position 9 holds the check digit that the other characters give."""
         return self.check_digit_found == self.check_digit_expected
-
-    def likely_model_year(self, north_american: bool) -> int | None:
-        """Return the one model year the VIN tells, or None where it leaves the 30-year cycle open.
-
-        Position 7 tells the cycle on vehicles for North America with a gross weight rating of up to 4536 kg:
-        a digit means 1980 to 2009, a letter 2010 to 2039 (49 CFR 565.15(b)). Elsewhere it tells nothing.
-
-        >>> parse_vin("1G4AH59H45G118341").likely_model_year(north_american=True)
-        2005
-        """
-        if not north_american or not self.model_years:
-            return None
-        return self.model_years[1 if self.text[6].isalpha() else 0]
 
 
 def parse_vin(text: str) -> Vin:
@@ -101,8 +89,13 @@ def parse_vin(text: str) -> Vin:
     >>> parse_vin("1g4-ah59h 45g118341").check_digit_matches
     True
     """
-    compact = _without_separators(text)
-    _refuse_wrong_length(text, compact)
+    # The case of ASCII only is raised, so that no foreign letter slips in.
+    compact = "".join(c.upper() if c.isascii() else c for c in _SEPARATORS.sub("", text))
+    if len(compact) != VIN_LENGTH:
+        raise InputError(
+            f"VIN {_shown(text)} has {len(compact)} characters, expected {VIN_LENGTH}: read it again from "
+            "the vehicle, or leave it out if the vehicle is too old to carry one"
+        )
     _refuse_foreign_characters(text, compact)
     return Vin(
         text=compact,
@@ -135,17 +128,12 @@ def model_years_of_code(code: str) -> tuple[int, ...]:
     return first, first + MODEL_YEAR_CYCLE
 
 
-def is_north_american_market(market: str | None) -> bool:
-    """Say whether a market as written in a record lies in North America.
+def requires_check_digit(market: str | None) -> bool:
+    """Return whether a market requires the check digit: North America and China; False if unknown.
 
-    >>> is_north_american_market("U.S.A."), is_north_american_market("Europe"), is_north_american_market(None)
+    >>> requires_check_digit("U.S.A."), requires_check_digit("Europe"), requires_check_digit(None)
     (True, False, False)
     """
-    return bool(_market_names(market) & NORTH_AMERICAN_MARKETS)
-
-
-def requires_check_digit(market: str | None) -> bool:
-    """Say whether a market requires the check digit: North America and China; False if unknown."""
     return bool(_market_names(market) & (NORTH_AMERICAN_MARKETS | OTHER_CHECK_DIGIT_MARKETS))
 
 
@@ -179,20 +167,6 @@ def model_year_remark(vin: str | Vin, model_year: int | None) -> str | None:
         f"VIN {vin.text}: position 10 is {vin.text[9]}, which stands for model year {years}, but "
         f"{model_year} is stated; check both (outside North America position 10 need not hold a model year)."
     )
-
-
-def _without_separators(text: str) -> str:
-    """Drop all spaces and dashes; raise the case of ASCII only, so that no foreign letter slips in."""
-    kept = re.sub(r"[\s\-\u2010-\u2015\u2212]", "", text)
-    return "".join(c.upper() if c.isascii() else c for c in kept)
-
-
-def _refuse_wrong_length(text: str, compact: str) -> None:
-    if len(compact) != VIN_LENGTH:
-        raise InputError(
-            f"VIN {_shown(text)} has {len(compact)} characters, expected {VIN_LENGTH}: read it again from "
-            "the vehicle, or leave it out if the vehicle is too old to carry one"
-        )
 
 
 def _refuse_foreign_characters(text: str, compact: str) -> None:
@@ -237,19 +211,11 @@ def _meaning_of_mismatch(market: str | None) -> str:
     )
 
 
-FIRST_YEAR_BUILT: Final = 1980
-"""The first model year of the 17-character VIN (49 CFR 565); no vehicle before it has a network worth a record."""
-
-
 def _model_year(year: int) -> int:
     newest = date.today().year + 2
     if year > newest:
-        raise InputError(f"no vehicle has that model year yet: expected {FIRST_YEAR_BUILT} to {newest}")
+        raise InputError(f"no vehicle has that model year yet: expected {FIRST_MODEL_YEAR} to {newest}")
     return year
-
-
-def _vin(text: str) -> str:
-    return parse_vin(text).text
 
 
 class Vehicle(Part):
@@ -257,7 +223,7 @@ class Vehicle(Part):
 
     make: Name
     model: Name
-    model_year: Annotated[int, Field(ge=FIRST_YEAR_BUILT), AfterValidator(_model_year)] | None = None
+    model_year: Annotated[int, Field(ge=FIRST_MODEL_YEAR), AfterValidator(_model_year)] | None = None
     platform: Name | None = Field(
         default=None,
         description="The maker's name for the platform: the same harness and networks under several models.",
@@ -269,7 +235,7 @@ class Vehicle(Part):
     )
     market: Market | None = None
     odometer: Odometer | None = None
-    vin: Annotated[Name, AfterValidator(_vin)] | None = Field(
+    vin: Annotated[Name, AfterValidator(lambda text: parse_vin(text).text)] | None = Field(
         default=None, description="17 characters; optional."
     )
 

@@ -1,14 +1,9 @@
-"""A fixed list of words, and how spellings of them are forgiven.
-
-The tables that come with the package: plain CSV files in `record/data`, read when first needed.
-"""
+"""A fixed list of words as a type, and the spellings of its words that are forgiven."""
 
 from __future__ import annotations
 
-import csv
 import re
 from enum import StrEnum
-from pathlib import Path
 from typing import Final
 
 # A sign at the end stays: battery - is not battery +.
@@ -98,12 +93,3 @@ SHORT_FORMS: Final[dict[str, dict[str, str]]] = {
     "Condition": {"rain": "wet", "intermittently": "intermittent", "bumps": "rough road"},
 }
 """Usual short forms in plain form, per list (common practice, no source)."""
-
-
-_DATA: Final = Path(__file__).parent / "data"
-
-
-def read_table(name: str) -> list[dict[str, str]]:
-    """Return the rows of `data/<name>.csv` by column name, in the order of the file."""
-    with (_DATA / f"{name}.csv").open(encoding="utf-8", newline="") as lines:
-        return list(csv.DictReader(lines))

@@ -1,7 +1,4 @@
-"""A record in words: its title, its cause, its readings, each in one line.
-
-How a job ended, in words: where the record comes from, the fix, the proof.
-"""
+"""A record in words: its title, cause, codes, readings, fix, proof and origin, each in one line."""
 
 from __future__ import annotations
 
@@ -77,9 +74,11 @@ def title_of(case: Case) -> str:
         named = ", ".join(network.name for network in case.networks)
         return _shortened(f"Known good: {named or f'{case.vehicle.make} {case.vehicle.model}'}")
     if case.cause:
-        return _shortened(_capital(_cause_title(case.cause)))
-    told = case.concern or next(iter(case.symptoms), None) or _what_stands_out(case)
-    return _shortened(_capital(" ".join(told.split())))
+        where = case.cause.where
+        place = f": {where.text or _PLACE_WORDS[where.place]}" if where else ""
+        return _shortened(_capital(f"{_fault_and_module(case.cause)}{place}"))
+    words = case.concern or next(iter(case.symptoms), None) or _what_stands_out(case)
+    return _shortened(_capital(" ".join(words.split())))
 
 
 def cause_line(cause: Cause) -> str:
@@ -96,13 +95,6 @@ def cause_line(cause: Cause) -> str:
 
 def _fault_and_module(cause: Cause) -> str:
     return f"{FAULT_WORDS[cause.fault]}{f' ({cause.module})' if cause.module else ''}"
-
-
-def _cause_title(cause: Cause) -> str:
-    where = cause.where
-    if where is None:
-        return _fault_and_module(cause)
-    return f"{_fault_and_module(cause)}: {where.text or _PLACE_WORDS[where.place]}"
 
 
 def reading_line(reading: Reading) -> str:
@@ -166,17 +158,17 @@ def codes_by_code(case: Case) -> list[tuple[TroubleCode, str]]:
     for entry in case.codes:
         by_status = stored.setdefault(entry.code, {})
         by_status.setdefault(entry.status or "", []).append(entry.module or "a module not stated")
-    return [
-        (code, f"in {', '.join(_with_status(*item) for item in by.items())}") for code, by in stored.items()
-    ]
-
-
-def _with_status(status: str, modules: list[str]) -> str:
-    return f"{', '.join(modules)}{f' ({status})' if status else ''}"
+    found = []
+    for code, by_status in stored.items():
+        places = (
+            f"{', '.join(modules)}{f' ({status})' if status else ''}" for status, modules in by_status.items()
+        )
+        found.append((code, f"in {', '.join(places)}"))
+    return found
 
 
 def readings_in_short(case: Case) -> str:
-    """Return the readings before the repair, grouped by place and state, as short as they can be told."""
+    """Return the readings before the repair, grouped by place and state, as short as they can be."""
     grouped: dict[str, list[str]] = {}
     for reading in case.readings:
         if reading.stage is not Stage.AFTER_REPAIR:
@@ -256,27 +248,27 @@ def _shortened(text: str) -> str:
 
 def origin_words(case: Case) -> str:
     """Return who wrote a record, where and when, in one line."""
-    told = case.provenance
-    when = " to ".join(str(day) for day in (told.opened, told.ended) if day)
-    invented = "invented for teaching" if told.invented == "yes" else None
-    return ", ".join(part for part in (told.author, told.shop, when, invented) if part)
+    origin = case.provenance
+    when = " to ".join(str(day) for day in (origin.opened, origin.ended) if day)
+    invented = "invented for teaching" if origin.invented == "yes" else None
+    return ", ".join(part for part in (origin.author, origin.shop, when, invented) if part)
 
 
 def fix_words(fix: Fix) -> str:
     """Return what was done, with parts, time and cost, in one line."""
     parts = ", ".join(f"{part.name}{f' ({part.cost})' if part.cost else ''}" for part in fix.parts)
-    told = (
+    said = (
         fix.done.rstrip("."),
         f"parts: {parts}" if parts else "",
         f"{fix.minutes:g} min" if fix.minutes is not None else "",
         f"{fix.cost} in all" if fix.cost else "",
     )
-    return "; ".join(part for part in told if part)
+    return "; ".join(part for part in said if part)
 
 
 def verification_words(proof: Verification) -> str:
     """Return what shows that the fix worked, in one line."""
-    told = (
+    said = (
         f"codes cleared: {proof.codes_cleared}" if proof.codes_cleared else "",
         f"rescan: {proof.rescan}" if proof.rescan else "",
         f"road test {proof.road_test}" if proof.road_test else "",
@@ -284,4 +276,4 @@ def verification_words(proof: Verification) -> str:
         f"came back: {proof.came_back}" if proof.came_back else "",
         proof.note or "",
     )
-    return "; ".join(part for part in told if part)
+    return "; ".join(part for part in said if part)

@@ -17,11 +17,11 @@ from casebase.errors import InputError
 from casebase.record.case import Case, Network
 from casebase.record.checks import inconsistencies
 from casebase.record.fields import LONGEST_TEXT
-from casebase.record.loading import record_yaml
 from casebase.record.modules import module_identity
 from casebase.record.problems import printable
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Reached, Stage
+from casebase.record.yaml_form import record_yaml
 from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, codes_text, names_in, names_text, read_codes
 from casebase.site.job_given import ROW_FIELD, FieldProblem, Given, fitting
 from casebase.site.job_readings import ROW_FIELDS, has_choice, read_rows, rows_of

@@ -28,7 +28,7 @@ from casebase.match.answer.explanation import (
 from casebase.match.meaning import Meaning
 from casebase.publish.edition import Edition
 from casebase.record.case import Case
-from casebase.record.code_lists import codes_note
+from casebase.record.stored_codes import codes_note
 from casebase.record.vocabulary import Medium
 from casebase.site.case_page import level_pictures
 from casebase.site.job_given import ROW_FIELD, FieldProblem

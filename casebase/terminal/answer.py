@@ -28,7 +28,7 @@ from casebase.match.answer.explanation import (
 from casebase.match.facets.measure import FacetScore, Match
 from casebase.match.profile import Profile
 from casebase.record.case import Case
-from casebase.record.code_lists import CodeSetApart, codes_note
+from casebase.record.stored_codes import CodeSetApart, codes_note
 from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
 from casebase.terminal.page import LABEL_WIDTH, Page
 

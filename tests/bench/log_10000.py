@@ -15,7 +15,7 @@ from measured import median_seconds, seconds_of
 from multiplied_cases import DEMO_FOLDER, multiplied
 
 from casebase.record.case import Case
-from casebase.record.loading import record_yaml
+from casebase.record.yaml_form import record_yaml
 
 RUNS = 5
 

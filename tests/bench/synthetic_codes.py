@@ -17,7 +17,7 @@ from synthetic_faults import Spot
 from synthetic_silence import Silence
 from synthetic_topology import Topology
 
-from casebase.record.word_list import read_table
+from casebase.record.tables import read_table
 
 LOCAL_SHARE: Final = 0.2
 TELLING_SHARE: Final = 0.08

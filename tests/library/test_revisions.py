@@ -11,7 +11,8 @@ from casebase.errors import LibraryError
 from casebase.library.store import Library, Outcome
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, plain_data, sha256_of
-from casebase.record.loading import load_text, record_yaml
+from casebase.record.loading import load_text
+from casebase.record.yaml_form import record_yaml
 
 MakeCase = Callable[..., Case]
 

@@ -5,7 +5,7 @@ What the codes mean is from memory of SAE J2012 and J1939-73.
 
 import pytest
 
-from casebase.record.code_lists import LOCAL_ONLY, UNCLEAR_ONLY, codes_note, codes_set_apart
+from casebase.record.stored_codes import LOCAL_ONLY, UNCLEAR_ONLY, codes_note, codes_set_apart
 
 LOST = {"module": "ECM", "code": "U0121-87"}
 

@@ -11,7 +11,8 @@ import pytest
 from ruamel.yaml import YAML
 
 from casebase.record.case import Case
-from casebase.record.loading import load_file, record_yaml
+from casebase.record.loading import load_file
+from casebase.record.yaml_form import record_yaml
 
 CHECKOUT = Path(__file__).parents[2]
 SCHEMA: dict[str, Any] = json.loads((CHECKOUT / "schemas" / "case.schema.json").read_text(encoding="utf-8"))

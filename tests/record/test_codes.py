@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import CodeError
-from casebase.record.code_lists import speaks_of_network, split_by_scope, who_blames_whom
 from casebase.record.code_meaning import module_named, network_statement
 from casebase.record.codes import (
     Grammar,
@@ -21,8 +20,9 @@ from casebase.record.codes import (
     code_from_bytes,
     parse_code,
 )
+from casebase.record.stored_codes import speaks_of_network, who_blames_whom
+from casebase.record.tables import read_table
 from casebase.record.trouble_code import StatusByte, parse_status_byte
-from casebase.record.word_list import read_table
 
 LETTER_CODES = st.builds(
     lambda letter, digit, rest, failure: (
@@ -347,29 +347,11 @@ def test_a_module_blames_neither_itself_nor_a_bus() -> None:
 
 def test_network_codes_are_told_from_codes_of_one_circuit() -> None:
     """Missing messages, bus faults and a maker's own U codes speak of the network; supply and circuits do not."""
-    network, local = split_by_scope(
-        codes(
-            "U0121",
-            "P0562",
-            "U1000",
-            "B1234-13",
-            "SPN 639 FMI 9",
-            "SPN 168 FMI 4",
-            "U3003",
-            "U1000-13",
-            "P0301",
-        )
-    )
-    assert [code.text for code in network] == ["U0121", "U1000", "SPN 639 FMI 9"]
-    assert [code.text for code in local] == [
-        "P0562",
-        "B1234-13",
-        "SPN 168 FMI 4",
-        "U3003",
-        "U1000-13",
-        "P0301",
-    ]
-    assert speaks_of_network(parse_code("B1234-87"))
+    network = codes("U0121", "U1000", "SPN 639 FMI 9", "B1234-87")
+    local = codes("P0562", "B1234-13", "SPN 168 FMI 4", "U3003", "U1000-13", "P0301")
+
+    assert all(speaks_of_network(code) for code in network)
+    assert not any(speaks_of_network(code) for code in local)
 
 
 @pytest.mark.parametrize(

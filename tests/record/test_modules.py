@@ -14,7 +14,7 @@ from casebase.record.modules import (
     modules_named_in,
     same_module,
 )
-from casebase.record.word_list import read_table
+from casebase.record.tables import read_table
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from casebase.record.case import Case
 from casebase.record.vocabulary import Fault, Lamp
 
 CHECKOUT = Path(__file__).parents[2]
-KEPT = CHECKOUT / "schemas" / json_form.FILE_NAME
+KEPT = CHECKOUT / "schemas" / json_form.SCHEMA_FILE
 
 
 def test_the_schema_that_is_kept_is_the_one_the_models_make() -> None:

@@ -10,7 +10,6 @@ from casebase.errors import InputError
 from casebase.record.vehicle import (
     CHARACTER_VALUES,
     check_digit,
-    is_north_american_market,
     model_year_remark,
     model_years_of_code,
     parse_vin,
@@ -118,31 +117,22 @@ def test_wrong_check_digit_without_a_market_says_what_depends_on_it(market: str 
 
 
 def test_markets_are_recognised_as_technicians_write_them() -> None:
-    """China requires the digit but is not North America; an unrelated name that contains "us" is neither."""
-    assert is_north_american_market("us")
-    assert not is_north_american_market("China")
+    """North America and China require the digit; an unrelated name that contains "us" does not."""
+    assert requires_check_digit("us")
     assert requires_check_digit("china")
     assert not requires_check_digit("Australia")
 
 
-def test_model_year_of_a_north_american_car_follows_position_seven() -> None:
-    """A digit in position 7 means 1980 to 2009, a letter 2010 to 2039 (49 CFR 565.15(b))."""
-    assert parse_vin(REGULATION_EXAMPLE).likely_model_year(north_american=True) == 2005
-    assert parse_vin("1G4AH5AH45G118341").likely_model_year(north_american=True) == 2035
-
-
-def test_model_year_stays_open_outside_north_america() -> None:
-    """Elsewhere position 7 tells nothing, so both years of the code remain."""
-    vin = parse_vin(REGULATION_EXAMPLE)
-    assert vin.likely_model_year(north_american=False) is None
-    assert vin.model_years == (2005, 2035)
+def test_position_ten_leaves_two_model_years() -> None:
+    """The codes start again after 30 years, so both years of the code remain (49 CFR 565.15(d))."""
+    assert parse_vin(REGULATION_EXAMPLE).model_years == (2005, 2035)
 
 
 def test_codes_that_stand_for_no_year_give_none() -> None:
     """U, Z and 0 never stand for a model year (49 CFR 565.15(d))."""
     assert [model_years_of_code(code) for code in "UZ0"] == [(), (), ()]
     vin = parse_vin("1G4AH59H4ZG118341")
-    assert vin.likely_model_year(north_american=True) is None
+    assert vin.model_years == ()
     assert model_year_remark(vin, 2005) is None
 
 

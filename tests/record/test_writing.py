@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, plain_data
-from casebase.record.loading import load_text, record_yaml
+from casebase.record.loading import load_text
 from casebase.record.vocabulary import (
     Answers,
     Condition,
@@ -32,6 +32,7 @@ from casebase.record.vocabulary import (
     YesNo,
 )
 from casebase.record.word_list import Word
+from casebase.record.yaml_form import record_yaml
 
 
 def of_list(words: type[Word]) -> st.SearchStrategy[str]:

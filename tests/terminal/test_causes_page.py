@@ -8,7 +8,7 @@ from rich.console import Console
 from casebase.match.answer.causes import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
 from casebase.match.answer.deciding_tests import SettlingTest
 from casebase.match.answer.explanation import in_words
-from casebase.record.code_lists import LOCAL_ONLY, CodeSetApart
+from casebase.record.stored_codes import LOCAL_ONLY, CodeSetApart
 from casebase.terminal.answer import print_causes
 from casebase.terminal.page import Page
 

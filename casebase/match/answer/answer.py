@@ -23,7 +23,7 @@ from casebase.match.profile import Profile, readings_compared
 from casebase.match.traits import ReadingTrait
 from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
-from casebase.record.code_lists import CodeSetApart, codes_note, codes_set_apart
+from casebase.record.stored_codes import CodeSetApart, codes_note, codes_set_apart
 from casebase.record.words import title_of
 
 

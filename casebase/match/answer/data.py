@@ -8,7 +8,7 @@ from typing import Any
 
 from casebase.match.answer.causes import LikelyCause, something_else
 from casebase.match.answer.deciding_tests import SettlingTest
-from casebase.record.code_lists import CodeSetApart
+from casebase.record.stored_codes import CodeSetApart
 
 
 def causes_data(

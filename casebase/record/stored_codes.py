@@ -1,9 +1,8 @@
-"""Lists of codes: which modules are blamed by which, and which codes speak of the network.
+"""The codes stored on one job: which modules are blamed by which, which codes speak of the network, which do not.
 
-Trouble codes that speak of one circuit and not of the network, set apart with the reason; nothing is dismissed.
-
-While a network is down, codes of single circuits draw the eye. They are set apart only where some other code speaks of
-the network; low voltage told by several modules is not, for it disturbs networks too.
+While a network is down, codes of single circuits draw the eye. They are set apart, with the reason and without being
+dismissed, only where some other code speaks of the network; low voltage reported by several modules is not set apart,
+for it disturbs networks too.
 """
 
 from __future__ import annotations
@@ -15,7 +14,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from casebase.record.case import Case, CodeEntry
-from casebase.record.cautions import BRAKES_OR_STEERING, RESTRAINTS
+from casebase.record.cautions import BRAKE_OR_STEERING, BRAKES_OR_STEERING, RESTRAINTS
 from casebase.record.code_meaning import failure_type_text
 from casebase.record.codes import Grammar, Statement, System, TroubleCode
 from casebase.record.modules import family_of, module_identity, same_module
@@ -79,17 +78,8 @@ def speaks_of_network(code: TroubleCode) -> bool:
     return code.system is System.NETWORK and code.maker_defined and code.statement is Statement.OTHER
 
 
-def split_by_scope(codes: Iterable[TroubleCode]) -> tuple[list[TroubleCode], list[TroubleCode]]:
-    """Return the codes that speak of the network and those that do not, each in the order given."""
-    network: list[TroubleCode] = []
-    local: list[TroubleCode] = []
-    for code in codes:
-        (network if speaks_of_network(code) else local).append(code)
-    return network, local
-
-
-SUPPLY_TELLERS: Final = 2
-"""From so many modules on that tell of a bad supply, the supply may be the cause (common practice, no source)."""
+SUPPLY_REPORTERS: Final = 2
+"""From so many modules on that report a bad supply, the supply may be the cause (common practice, no source)."""
 
 _LINK_CODES: Final = frozenset({"P0600"})
 """Letters other than U that yet speak of a data link: P0600, serial communication link (SAE J2012, from memory)."""
@@ -109,7 +99,6 @@ _SUPPLY_WORDS: Final = re.compile(
 _RESTRAINTS: Final = frozenset(
     {"restraints", "side restraints", "restraints sensor", "occupant classification", "belt tensioner"}
 )
-_BRAKE_OR_STEERING: Final = re.compile(r"brak|stability|steering")
 
 LOCAL_ONLY: Final = (
     "No code stored speaks of the network, so none is set apart:"
@@ -137,7 +126,15 @@ def codes_set_apart(job: Case) -> list[CodeSetApart]:
     """
     if not any(_is_of_network(entry) for entry in job.codes):
         return []
-    return [_set_apart(job, entries, reason) for entries, reason in _local(job)]
+    return [
+        CodeSetApart(
+            entries[0].code.text,
+            ", ".join(dict.fromkeys(entry.module or "a module not stated" for entry in entries)),
+            reason,
+            tuple(_cautions(entries)),
+        )
+        for entries, reason in _local(job)
+    ]
 
 
 def codes_note(job: Case) -> str | None:
@@ -168,7 +165,10 @@ def _is_of_network(entry: CodeEntry) -> bool:
 
 def _reason(job: Case, code: TroubleCode, entries: Sequence[CodeEntry]) -> str | None:
     """Return why a code is set apart, None where it is not: what it says is not known, or it may be the cause."""
-    if any(_is_of_supply(entry) for entry in entries):
+    if any(
+        entry.code.statement is Statement.SUPPLY or (entry.text and _SUPPLY_WORDS.search(entry.text))
+        for entry in entries
+    ):
         return None if _supply_may_be_the_cause(job, entries) else _of_supply(entries[0])
     if not _is_of_one_circuit(code):
         return None
@@ -180,10 +180,6 @@ def _reason(job: Case, code: TroubleCode, entries: Sequence[CodeEntry]) -> str |
             f"{_of_circuit(code)}; the module that stores it also misses messages, from which it may follow"
         )
     return f"{_of_circuit(code)}: look at it once the network is whole"
-
-
-def _is_of_supply(entry: CodeEntry) -> bool:
-    return entry.code.statement is Statement.SUPPLY or bool(entry.text and _SUPPLY_WORDS.search(entry.text))
 
 
 def _is_of_one_circuit(code: TroubleCode) -> bool:
@@ -203,8 +199,8 @@ def _is_of_one_circuit(code: TroubleCode) -> bool:
 def _of_circuit(code: TroubleCode) -> str:
     if code.statement is not Statement.CIRCUIT:
         return f"by its letter a {code.system} code, not one of the network"
-    told = code.meaning if code.failure_type is None else failure_type_text(code.failure_type)
-    return f"speaks of one circuit ({told}), not of the network"
+    meaning = code.meaning if code.failure_type is None else failure_type_text(code.failure_type)
+    return f"speaks of one circuit ({meaning}), not of the network"
 
 
 def _of_supply(entry: CodeEntry) -> str:
@@ -215,11 +211,11 @@ def _of_supply(entry: CodeEntry) -> str:
 
 
 def _supply_may_be_the_cause(job: Case, entries: Sequence[CodeEntry]) -> bool:
-    """Return whether several modules tell of their supply, or one that others miss: then nothing is set apart."""
-    tellers = {
+    """Return whether several modules report their supply, or one that others miss: then nothing is set apart."""
+    reporters = {
         module_identity(entry.module or "") for entry in job.codes if entry.code.statement is Statement.SUPPLY
     }
-    if len(tellers) >= SUPPLY_TELLERS:
+    if len(reporters) >= SUPPLY_REPORTERS:
         return True
     missed = {blame.module for blame in who_blames_whom((entry.module, entry.code) for entry in job.codes)}
     return any(
@@ -239,15 +235,10 @@ def _misses_messages(job: Case, module: str | None) -> bool:
     )
 
 
-def _set_apart(job: Case, entries: Sequence[CodeEntry], reason: str) -> CodeSetApart:
-    modules = dict.fromkeys(entry.module or "a module not stated" for entry in entries)
-    return CodeSetApart(entries[0].code.text, ", ".join(modules), reason, tuple(_cautions(entries)))
-
-
 def _cautions(entries: Sequence[CodeEntry]) -> Iterator[str]:
     """Yield what to mind with codes of restraints, brakes and steering."""
     families = {family_of(entry.module) for entry in entries if entry.module}
     if families & _RESTRAINTS:
         yield RESTRAINTS
-    if any(_BRAKE_OR_STEERING.search(family) for family in families):
+    if any(BRAKE_OR_STEERING.search(family) for family in families):
         yield BRAKES_OR_STEERING
