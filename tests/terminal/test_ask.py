@@ -256,8 +256,6 @@ def test_ctrl_c_leaves_without_a_traceback(tmp_path: Path, window: pexpect.spawn
 
 def test_importing_the_interview_is_cheap() -> None:
     """The YAML reader, which costs a tenth of a second, is not loaded before a file is read."""
-    program = (
-        "import sys, casebase.terminal.ask, casebase.intake.template; print('ruamel.yaml' in sys.modules)"
-    )
+    program = "import sys, casebase.terminal.interview, casebase.intake.template; print('ruamel.yaml' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
