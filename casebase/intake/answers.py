@@ -1,10 +1,6 @@
-"""From what is typed to what stands in a record: fixed words by number or beginning, lists, fields, dates.
+"""From what is typed to what stands in a record: fixed words, lists, fields, dates, the vehicle's state, readings.
 
 Every field is checked by the same models as a record file, so that the interview accepts what a file may hold.
-
-The state of the vehicle while a reading was taken: in words, and what was unplugged as typed.
-
-Readings told in a few words, for somebody lying under the dash: ohms and volts at the DLC, nothing unplugged.
 """
 
 from __future__ import annotations
@@ -37,7 +33,7 @@ _BETWEEN_WORDS: Final = re.compile(r"[\s_/-]+")
 def field_reader(field: str, beside: Mapping[str, Any] | None = None) -> Reader:
     """Return a reader that checks a text as the record's `field`, such as `readings[0].value`.
 
-    `beside` holds the fields of the same part that the check hangs on, such as the quantity of a value.
+    `beside` holds the fields of the same part that the check depends on, such as the quantity of a value.
     """
 
     def read(text: str) -> str:
@@ -49,7 +45,11 @@ def field_reader(field: str, beside: Mapping[str, Any] | None = None) -> Reader:
 
 def check_field(field: str, value: object, beside: Mapping[str, Any] | None = None) -> None:
     """Raise `InputError` with one sentence when `value` cannot stand in the record's `field`."""
-    data = _record_with(field, value, beside)
+    # A record that holds nothing but the field; the other problems it has are not looked at.
+    *steps, last = field.split(".")
+    data: dict[str, Any] = {**(beside or {}), **_under(last, value)}
+    for step in reversed(steps):
+        data = _under(step, data)
     try:
         Case.model_validate(data)
     except ValidationError as error:
@@ -58,15 +58,6 @@ def check_field(field: str, value: object, beside: Mapping[str, Any] | None = No
             if problem.field == field or problem.field.startswith(inside):
                 hint = f"; did you mean '{problem.suggestion}'?" if problem.suggestion else ""
                 raise InputError(f"{problem.expected}{hint}") from None
-
-
-def _record_with(field: str, value: object, beside: Mapping[str, Any] | None) -> dict[str, Any]:
-    """Return a record that holds nothing but `field`; the other problems it has are not looked at."""
-    *steps, last = field.split(".")
-    inner: dict[str, Any] = {**(beside or {}), **_under(last, value)}
-    for step in reversed(steps):
-        inner = _under(step, inner)
-    return inner
 
 
 def _under(step: str, value: object) -> dict[str, Any]:
@@ -105,9 +96,12 @@ def word_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Reader:
     """
 
     def read(text: str) -> str:
-        if text.isdecimal():
-            return _by_number(text, words)
-        return _by_name(text, words, labels or words)
+        if not text.isdecimal():
+            return _by_name(text, words, labels or words)
+        number = int(text) if len(text) < 6 else 0
+        if 1 <= number <= len(words):
+            return words[number - 1]
+        raise InputError(f"there is no number {text} on this list: expected 1 to {len(words)}")
 
     return read
 
@@ -140,13 +134,6 @@ def day_reader(field: str, today: date, not_before: str | None = None) -> Reader
     return read
 
 
-def _by_number(text: str, words: Sequence[str]) -> str:
-    number = int(text) if len(text) < 6 else 0
-    if 1 <= number <= len(words):
-        return words[number - 1]
-    raise InputError(f"there is no number {text} on this list: expected 1 to {len(words)}")
-
-
 def _by_name(text: str, words: Sequence[str], labels: Sequence[str]) -> str:
     """Return the word that `text` names, by the first of the ways to name one that fits any label."""
     for spelling, word in (*zip(labels, words, strict=True), *zip(words, words, strict=True)):
@@ -161,29 +148,18 @@ def _by_name(text: str, words: Sequence[str], labels: Sequence[str]) -> str:
         if len(found) == 1:
             return found[0][1]
         if found:
-            could_be = _some([label for label, _ in found])
-            raise InputError(f"'{text[:60]}' could be {could_be}: type more of it, or its number")
+            could_be = " or ".join(f"'{label}'" for label, _ in found[:4])
+            more = f" or {len(found) - 4} more" if len(found) > 4 else ""
+            raise InputError(f"'{text[:60]}' could be {could_be}{more}: type more of it, or its number")
     raise InputError(_not_on_list(text, labels))
 
 
-def _is_same(spelling: str, form: str) -> bool:
-    return plain_form(spelling) == form
-
-
-def _begins_with(spelling: str, form: str) -> bool:
-    return plain_form(spelling).startswith(form)
-
-
-def _has_word_beginning_with(spelling: str, form: str) -> bool:
-    return any(plain_form(word).startswith(form) for word in _BETWEEN_WORDS.split(spelling))
-
-
-_WAYS_TO_NAME: Final = (_is_same, _begins_with, _has_word_beginning_with)
-
-
-def _some(found: Sequence[str]) -> str:
-    more = f" or {len(found) - 4} more" if len(found) > 4 else ""
-    return " or ".join(f"'{word}'" for word in found[:4]) + more
+_WAYS_TO_NAME: Final[tuple[Callable[[str, str], bool], ...]] = (
+    lambda label, form: plain_form(label) == form,
+    lambda label, form: plain_form(label).startswith(form),
+    lambda label, form: any(plain_form(word).startswith(form) for word in _BETWEEN_WORDS.split(label)),
+)
+"""From a label and the plain form of what was typed: the same, its beginning, the beginning of one of its words."""
 
 
 def _not_on_list(text: str, labels: Sequence[str]) -> str:
@@ -197,25 +173,23 @@ def _not_on_list(text: str, labels: Sequence[str]) -> str:
     return f"'{text[:60]}' is not on this list: expected {expected}"
 
 
-Data = dict[str, Any]
-
 STATE_KEYS: Final = ("ignition", "battery", "unplugged", "tester", "stage")
 
 
-def state_in_words(reading: Data) -> str:
-    """Return the state that the plain data of a reading tells."""
+def state_in_words(reading: dict[str, Any]) -> str:
+    """Return the state of the vehicle in words, from the plain data of a reading."""
     unplugged = unplugged_text(reading)
-    told = [
+    parts = [
         f"{name} {reading[key]}"
         for key, name in (("ignition", "ignition"), ("battery", "battery"), ("tester", "tester"))
         if key in reading
     ]
-    told += [f"{unplugged} unplugged"] if unplugged else []
-    told += [str(reading["stage"])] if reading.get("stage") == Stage.ISOLATION else []
-    return ", ".join(told) or "not stated"
+    parts += [f"{unplugged} unplugged"] if unplugged else []
+    parts += [str(reading["stage"])] if reading.get("stage") == Stage.ISOLATION else []
+    return ", ".join(parts) or "not stated"
 
 
-def unplugged_text(reading: Data) -> str | None:
+def unplugged_text(reading: dict[str, Any]) -> str | None:
     """Return what was unplugged as it is typed; None where it is not known."""
     unplugged = reading.get("unplugged")
     return ", ".join(unplugged) or "nothing" if isinstance(unplugged, list) else unplugged
@@ -265,12 +239,12 @@ def quick_readings(medium: str, **given: str | None) -> QuickReadings:
         "high_ohms": {**_OHMS, "line": upper, "against": Line.GROUND},
         "low_ohms": {**_OHMS, "line": lower, "against": Line.GROUND},
     }
-    read = [_reading(option, text, shapes[option]) for option, text in given.items() if text is not None]
-    return QuickReadings(of_medium, tuple(read))
-
-
-def _reading(option: str, text: str, shape: dict[str, Any]) -> Reading:
-    return Reading(**shape, value=_value(option, text, shape["quantity"]))
+    readings = (
+        Reading(**shapes[option], value=_value(option, text, shapes[option]["quantity"]))
+        for option, text in given.items()
+        if text is not None
+    )
+    return QuickReadings(of_medium, tuple(readings))
 
 
 def _value(option: str, text: str, quantity: Quantity) -> ReadingValue:

@@ -29,7 +29,7 @@ class Given(NamedTuple):
 
 
 class Interview:
-    """One interview. `question` is due now, None once the record is kept.
+    """One interview. `question` is due now, None once the record is stored.
 
     `remembered` holds answers that were gone back over (or came from a draft and no longer fit their place); they
     are offered again when their question comes. `misfits` counts the latter.
@@ -78,7 +78,9 @@ class Interview:
 
     def answer(self, typed: str) -> None:
         """Take the answer to the question that is due; raises `InputError`, with one sentence, if it is refused."""
-        question = self._due()
+        if self.question is None:
+            raise InputError("the interview is over: there is no question to answer")
+        question = self.question
         text = question.text_meant(typed)
         value = question.value_of(text)
         self.given.append(Given(question.key, text))
@@ -90,7 +92,9 @@ class Interview:
         keep = len(self.given) - 1 if part is None else self._first_of(part)
         if keep < 0:
             raise InputError("this is the first question: there is nothing to go back to")
-        self._replay(self.given[:keep], self.given[keep:])
+        taken, offered = self.given[:keep], {**self.remembered, **dict(self.given[keep:])}
+        self._start()
+        self._take_up(taken, offered)
 
     def forward(self) -> int:
         """Take the remembered answers as they stand, as far as they fit; return how many were taken."""
@@ -107,11 +111,6 @@ class Interview:
         """Return the record; raises `RecordError` while it is not whole."""
         return case_from_data(self.data, "the interview")
 
-    def _due(self) -> Question:
-        if self.question is None:
-            raise InputError("the interview is over: there is no question to answer")
-        return self.question
-
     def _first_of(self, part: str) -> int:
         """Return how many answers come before the first question of `part`."""
         probe = Interview(self.beginning, self.today)
@@ -120,11 +119,6 @@ class Interview:
                 return index
             probe.answer(given.text)
         raise InputError(f"{part} has not been asked yet: expected a part that was answered before this one")
-
-    def _replay(self, answers: list[Given], remembered: list[Given]) -> None:
-        offered = {**self.remembered, **dict(remembered)}
-        self._start()
-        self._take_up(answers, offered)
 
     def _start(self) -> None:
         self.given, self.remembered = [], {}

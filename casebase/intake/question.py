@@ -1,4 +1,4 @@
-"""One question of the interview, and what the parts of its script have in common."""
+"""One question of the interview, and what the parts of its script share."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any, Final, TypeAlias
 from casebase.errors import InputError
 
 SKIP: Final = "-"
-"""What is typed to leave a field empty although something is offered for it; also how a skip is kept in a draft."""
+"""What is typed to leave a field empty although something is offered for it; also how a skip stands in a draft."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,9 @@ class Question:
         """Return what `typed` stands for: the default or a skip where nothing was typed."""
         return typed.strip() or self.default or SKIP
 
+
+Data: TypeAlias = dict[str, Any]
+"""The plain data of a record, or of a part of one, while it is being asked for."""
 
 Script: TypeAlias = Generator[Question, Any, None]
 """A part of the interview: yields questions, is sent their values, writes into the data of the record."""

@@ -1,4 +1,4 @@
-"""A record in lines for reading over before it is kept."""
+"""A record in lines, to be read over before it is stored."""
 
 from __future__ import annotations
 
@@ -58,39 +58,24 @@ def _repair(case: Case) -> Iterator[str]:
     if case.cause:
         yield f"Cause: {cause_line(case.cause)}; {f'proven: {case.cause.proof}' if case.cause.proof else 'not proven'}"
     if case.fix:
-        yield f"Fix: {', '.join(_fix(case))}"
-    if case.verification:
-        yield f"Verified: {', '.join(_verification(case)) or 'nothing noted'}"
+        done = [case.fix.done]
+        done += [f"{part.name} {part.cost}" if part.cost else part.name for part in case.fix.parts]
+        done += [f"{case.fix.minutes:g} min"] if case.fix.minutes is not None else []
+        done += [f"{case.fix.cost} in all"] if case.fix.cost else []
+        yield f"Fix: {', '.join(done)}"
+    proof = case.verification
+    if proof:
+        shown = [f"codes cleared: {proof.codes_cleared}"] if proof.codes_cleared else []
+        shown += [f"scan afterwards: {proof.rescan}"] if proof.rescan else []
+        shown += [f"road test {proof.road_test}"] if proof.road_test else []
+        yield f"Verified: {', '.join(shown) or 'nothing noted'}"
     if case.leftover:
         yield f"Leftover: {case.leftover}"
-    said = case.provenance
+    origin = case.provenance
     written = (
-        said.author,
-        said.shop,
-        said.opened and f"opened {said.opened}",
-        said.ended and f"ended {said.ended}",
+        origin.author,
+        origin.shop,
+        origin.opened and f"opened {origin.opened}",
+        origin.ended and f"ended {origin.ended}",
     )
     yield f"Written by: {', '.join(str(word) for word in written if word) or 'nobody named'}"
-
-
-def _fix(case: Case) -> Iterator[str]:
-    if case.fix is None:
-        return
-    yield case.fix.done
-    yield from (f"{part.name} {part.cost}" if part.cost else part.name for part in case.fix.parts)
-    if case.fix.minutes is not None:
-        yield f"{case.fix.minutes:g} min"
-    if case.fix.cost:
-        yield f"{case.fix.cost} in all"
-
-
-def _verification(case: Case) -> Iterator[str]:
-    proof = case.verification
-    if proof is None:
-        return
-    if proof.codes_cleared:
-        yield f"codes cleared: {proof.codes_cleared}"
-    if proof.rescan:
-        yield f"scan afterwards: {proof.rescan}"
-    if proof.road_test:
-        yield f"road test {proof.road_test}"

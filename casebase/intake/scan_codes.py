@@ -1,9 +1,8 @@
-"""Trouble codes within running text: found by their grammar alone, whatever the layout.
+"""Trouble codes within running text, found by their grammar alone, and what the text says of their status.
 
 Letter codes and SPN/FMI count wherever they stand; bytes in hex only right after a word such as "DTC". Plain
-numbers never count: they may be dates, odometers or part numbers.
-
-What a scan report says of a code's status, in fixed words or as the status byte of ISO 14229-1.
+numbers never count: they may be dates, odometers or part numbers. A status is read in fixed words of the trade or
+as the status byte of ISO 14229-1.
 """
 
 from __future__ import annotations
@@ -64,35 +63,27 @@ class FoundCode:
 
 def codes_in_line(line: str) -> list[FoundCode]:
     """Return the codes in one line, in order; their spans do not overlap."""
-    found = sorted(
-        (*_letter_codes(line), *_spn_codes(line), *_labelled_bytes(line)), key=lambda one: one.start
-    )
-    apart: list[FoundCode] = []
-    for one in found:
-        if not apart or one.start >= apart[-1].end:
-            apart.append(one)
-    return apart
+    candidates = (*_letter_codes(line), *_spn_codes(line), *_labelled_bytes(line))
+    codes: list[FoundCode] = []
+    for candidate in sorted(candidates, key=lambda code: code.start):
+        if not codes or candidate.start >= codes[-1].end:
+            codes.append(candidate)
+    return codes
 
 
 def looks_unread(line: str, found: list[FoundCode]) -> bool:
     """Return whether something beside the codes found looks as if it was meant to be one."""
-    rest = _without(line, found)
+    pieces, end = [], 0
+    for code in found:
+        pieces.append(line[end : code.start])
+        end = code.end
+    rest = " ~ ".join((*pieces, line[end:]))
     if _SUSPECT.search(rest):
         return True
     names = [name[1].upper() for name in _SPN.finditer(rest)]
-    return "SPN" in names or any(_is_code_like(rest, label.end()) for label in _labels(rest))
-
-
-def _is_code_like(text: str, start: int) -> bool:
-    return bool(_LABELLED_TOKEN.match(text, start) or _HEX.match(text, start))
-
-
-def _without(line: str, found: list[FoundCode]) -> str:
-    pieces, end = [], 0
-    for one in found:
-        pieces.append(line[end : one.start])
-        end = one.end
-    return " ~ ".join((*pieces, line[end:]))
+    return "SPN" in names or any(
+        _LABELLED_TOKEN.match(rest, label.end()) or _HEX.match(rest, label.end()) for label in _labels(rest)
+    )
 
 
 def _parsed(text: str) -> TroubleCode | None:
@@ -176,7 +167,7 @@ _STATUS_WORDS: Final = {
     "permanent": "permanent",
     "unconfirmed": "not confirmed",
 }
-"""Words of the trade for the status of a code, and the one word kept for each (common practice, no source)."""
+"""Words of the trade for the status of a code, and the one word stored for each (common practice, no source)."""
 
 _CLEAR_IN_TEXT: Final = frozenset({"confirmed", "pending", "stored", "history", "intermittent", "permanent"})
 """Words that say a status at the end of a sentence too; "current" and "active" may belong to the sentence."""

@@ -1,7 +1,4 @@
-"""How a line of a scan report is divided: cells, labels, and the columns that a heading names.
-
-Which module a line of a scan report belongs to, is headed by, or says does not answer.
-"""
+"""One line of a scan report: its cells, labels and columns, and the module it belongs to, heads or calls silent."""
 
 from __future__ import annotations
 

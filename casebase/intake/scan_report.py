@@ -1,9 +1,7 @@
-"""A pasted scan report of any layout: which module stores which code, and which modules do not answer.
+"""A pasted scan report of any layout: which module stores which code, which do not answer, what the codes say.
 
 No layout is known here. Codes are found by their grammar; a code belongs to the module named on its line, or to
 the last heading that names one. What looks like a code and cannot be read is handed back, not dropped.
-
-A list of trouble codes explained: what each says, who blames whom, which speak of the network.
 """
 
 from __future__ import annotations
@@ -135,17 +133,19 @@ class _Reader:
         front = row.get("module") or module_in_front(prefix)
         if row.get("module"):
             self.heading = front
-        ends = [one.start for one in found[1:]] + [len(line)]
+        ends = [code.start for code in found[1:]] + [len(line)]
         behind = [
-            _behind(line[one.end : end], one.code, more_follow=end < len(line))
-            for one, end in zip(found, ends, strict=True)
+            _behind(line[code.end : end], code.code, more_follow=end < len(line))
+            for code, end in zip(found, ends, strict=True)
         ]
-        shared = behind[-1] if not any(one.text or one.status for one in behind[:-1]) else _Behind()
-        for one, rest in zip(found, behind, strict=True):
+        shared = behind[-1] if not any(rest.text or rest.status for rest in behind[:-1]) else _Behind()
+        for found_code, rest in zip(found, behind, strict=True):
             status = status_of_cell(f"status {row.get('status', '')}") or rest.status or shared.status
             module = rest.storing or front or self.heading or rest.module or shared.storing or shared.module
             text = row.get("text") or rest.text
-            self.findings.append(Finding(module, one.code, status or self.section_status, text, number))
+            self.findings.append(
+                Finding(module, found_code.code, status or self.section_status, text, number)
+            )
             front = rest.next_module or front if front else None
         self.last_text_line = number
 
@@ -243,7 +243,7 @@ def _codes_in_row(row: dict[str, str], line: str) -> list[FoundCode]:
         except CodeError:
             continue
     labelled = codes_in_line(f"DTC: {row['code']}") if row.get("code") else []
-    return [FoundCode(len(line), len(line), one.code) for one in labelled]
+    return [FoundCode(len(line), len(line), found.code) for found in labelled]
 
 
 def _behind(segment: str, code: TroubleCode, *, more_follow: bool = False) -> _Behind:
@@ -271,7 +271,7 @@ def _behind(segment: str, code: TroubleCode, *, more_follow: bool = False) -> _B
 
 
 def _cut_status(text: str) -> tuple[str, str | None]:
-    """Return running text without the status it tells, and that status."""
+    """Return running text without the status it gives, and that status."""
     text = _tidy(text)
     byte, ending = status_byte_in(text), status_at_end(text)
     if byte:
@@ -287,24 +287,37 @@ def _tidy(text: str) -> str:
     return text[:_LONGEST_TEXT]
 
 
-Entry = tuple[str | None, TroubleCode, str | None]
-
-
 def explained_codes(texts: Iterable[str]) -> dict[str, Any]:
     """Return what the codes typed say; raise `CodeError` for the first that fits no known form."""
-    return _told([(None, parse_code(text), None) for text in texts], ScanReport([], [], []))
+    return _explained([(None, parse_code(text), None) for text in texts], ScanReport([], [], []))
 
 
 def explained_report(text: str) -> dict[str, Any]:
     """Return what the codes in a scan report of any layout say, with what could not be read."""
     report = read_report(text)
-    return _told([(found.module, found.code, found.status) for found in report.findings], report)
+    return _explained([(found.module, found.code, found.status) for found in report.findings], report)
 
 
-def _told(entries: list[Entry], report: ScanReport) -> dict[str, Any]:
+def _explained(
+    entries: list[tuple[str | None, TroubleCode, str | None]], report: ScanReport
+) -> dict[str, Any]:
     blame = who_blames_whom((module, code) for module, code, _ in entries)
     return {
-        "codes": [_code_row(*entry) for entry in entries],
+        "codes": [
+            {
+                "module": module,
+                "code": code.text,
+                "status": status,
+                "system": str(code.system),
+                "statement": str(code.statement),
+                "about": code.about,
+                "scope": "speaks of the network"
+                if speaks_of_network(code)
+                else "local to a circuit or module",
+                "meaning": code.meaning,
+            }
+            for module, code, status in entries
+        ],
         "blame": [
             {
                 "module": module_label(row.module),
@@ -316,17 +329,4 @@ def _told(entries: list[Entry], report: ScanReport) -> dict[str, Any]:
         ],
         "silent_modules": report.silent_modules,
         "unread": [{"line": line, "text": text} for line, text in report.unread],
-    }
-
-
-def _code_row(module: str | None, code: TroubleCode, status: str | None) -> dict[str, Any]:
-    return {
-        "module": module,
-        "code": code.text,
-        "status": status,
-        "system": str(code.system),
-        "statement": str(code.statement),
-        "about": code.about,
-        "scope": "speaks of the network" if speaks_of_network(code) else "local to a circuit or module",
-        "meaning": code.meaning,
     }

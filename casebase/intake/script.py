@@ -9,16 +9,14 @@ from typing import Any, Final
 
 from casebase.errors import InputError, RecordError
 from casebase.intake import script_repair, script_scan, script_vehicle
-from casebase.intake.question import Question, Script
+from casebase.intake.question import Data, Question, Script
 from casebase.intake.review import review_lines
 from casebase.intake.script_readings import ask_readings
 from casebase.record.loading import case_from_data
 from casebase.record.vocabulary import Kind
 
-Data = dict[str, Any]
-
 KEEP: Final = "keep"
-"""Key of the last question: whether the record is kept."""
+"""Key of the last question: whether the record is stored."""
 
 _FAULT_CASE_PARTS: Final = (
     "vehicle",
@@ -76,7 +74,12 @@ def script(beginning: Beginning, today: date, data: Data) -> Script:
     data.setdefault("kind", str(beginning.kind))
     fault_case = beginning.kind is Kind.FAULT_CASE
     if not beginning.case:
-        yield from _found(data, fault_case=fault_case)
+        yield from script_vehicle.ask_vehicle(data)
+        if fault_case:
+            yield from script_vehicle.ask_concern(data)
+        yield from script_vehicle.ask_networks(data)
+        silent = yield from script_scan.ask_scan(data)
+        yield from script_scan.ask_modules(data, silent)
     yield from ask_readings(data, "readings")
     fixed = False
     if fault_case:
@@ -84,15 +87,6 @@ def script(beginning: Beginning, today: date, data: Data) -> Script:
     offered = {"author": beginning.author, "shop": beginning.shop, "opened": beginning.started.isoformat()}
     yield from script_repair.ask_provenance(data, offered, today, fixed=fixed or not fault_case)
     yield _review(data)
-
-
-def _found(data: Data, *, fault_case: bool) -> Script:
-    yield from script_vehicle.ask_vehicle(data)
-    if fault_case:
-        yield from script_vehicle.ask_concern(data)
-    yield from script_vehicle.ask_networks(data)
-    silent = yield from script_scan.ask_scan(data)
-    yield from script_scan.ask_modules(data, silent)
 
 
 def _repair(data: Data) -> Any:

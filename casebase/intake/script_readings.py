@@ -1,7 +1,4 @@
-"""The readings of the interview: one by one, each offering what the one before it makes likely.
-
-What a scope showed, in the interview: traffic, levels, looks.
-"""
+"""The readings of the interview: one by one, each offering what the reading before it makes likely."""
 
 from __future__ import annotations
 
@@ -20,7 +17,7 @@ from casebase.intake.answers import (
     word_list_reader,
     word_reader,
 )
-from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.intake.review import cautions_so_far
 from casebase.record.cautions import HIGH_VOLTAGE, MOVING_PARTS, OHMS, RESTRAINTS
 from casebase.record.vocabulary import (
@@ -36,8 +33,6 @@ from casebase.record.vocabulary import (
     Tester,
     YesNo,
 )
-
-Data = dict[str, Any]
 
 _WHEN = {"recessive": "at rest", "dominant": "while a module drives it"}
 
@@ -72,27 +67,23 @@ def _level_question(question: Callable[..., Question], level: str, lines: tuple[
 
 def _levels_reader(level: str, lines: tuple[Line, ...]) -> Callable[[str], dict[str, str]]:
     """Return a reader of levels parted by semicolons, in the order of `lines` or each with its line before it."""
+    read_line = word_reader(tuple(Line))
 
     def read(text: str) -> dict[str, str]:
         entries = [entry.strip() for entry in text.split(";")]
         if lines and len(entries) > len(lines):
             raise InputError(f"{len(entries)} levels for {len(lines)} lines: expected {'; '.join(lines)}")
-        levels = dict(
-            _level(entry, lines[index] if lines else None)
-            for index, entry in enumerate(entries)
-            if entry != "-"
-        )
+        levels: dict[str, str] = {}
+        for index, entry in enumerate(entries):
+            if entry != "-" and lines:
+                levels[str(lines[index])] = entry
+            elif entry != "-":
+                named, _, value = entry.removesuffix(" V").rpartition(" ")
+                levels[read_line(named or entry)] = value
         check_field(f"readings[0].waveform.{level}", levels)
         return levels
 
     return read
-
-
-def _level(entry: str, line: Line | None) -> tuple[str, str]:
-    if line is not None:
-        return str(line), entry
-    named, _, value = entry.removesuffix(" V").rpartition(" ")
-    return word_reader(tuple(Line))(named or entry), value
 
 
 _QUANTITIES: Final = tuple(Quantity)
@@ -161,7 +152,12 @@ class _Asking:
 
     def whole_reading(self) -> Script:
         """Ask everything about the reading in the order it is taken: where, in which state, what it showed."""
-        yield from self._network()
+        names = tuple(network["name"] for network in self.data.get("networks", ()))
+        if len(names) > 1:
+            default = self.last.get("network", names[0])
+            yield from self.ask(
+                "network", "On which network", word_reader(names), words=names, default=default
+            )
         yield from self._lines()
         yield from self.ask(
             "at",
@@ -187,14 +183,6 @@ class _Asking:
         key = f"{_key(self.part, len(self.before))}.{field}"
         return Question(key, self.part, prompt, read, so_far=self.so_far, **more)
 
-    def _network(self) -> Script:
-        names = tuple(network["name"] for network in self.data.get("networks", ()))
-        if len(names) > 1:
-            default = self.last.get("network", names[0])
-            yield from self.ask(
-                "network", "On which network", word_reader(names), words=names, default=default
-            )
-
     def _medium(self) -> Medium | None:
         networks = self.data.get("networks", [])
         named = self.reading.get("network")
@@ -211,38 +199,33 @@ class _Asking:
             self.reading["line"], self.reading["against"] = pair.split(_TO)
             return
         lines = (*LINES_OF_MEDIUM[medium], *POWER_LINES) if medium else tuple(Line)
-        yield from self._line_and_other_lead(lines)
-
-    def _pair_question(self, medium: Medium) -> Question:
-        pairs = _usual_pairs(medium, self.reading["quantity"])
-        words = (*pairs, _OTHER)
-        default = next((pair for pair in pairs if pair not in self._pairs_measured()), pairs[0])
-        return self.question(
-            "pair", "Between", word_reader(words), words=words, example="2", default=default, required=True
-        )
-
-    def _pairs_measured(self) -> list[str]:
-        """Return what was measured already with this quantity, at this place and stage."""
-        wanted = (self.reading["quantity"], self.last.get("at"), self._stage_likely())
-        return [
-            f"{earlier.get('line')}{_TO}{earlier.get('against')}"
-            for earlier in self.before
-            if (earlier["quantity"], earlier.get("at"), _stage_of(earlier)) == wanted
-        ]
-
-    def _line_and_other_lead(self, lines: tuple[Line, ...]) -> Script:
         yield from self.ask(
             "line", "Line", word_reader(lines), words=lines, example="CAN high, or its number", required=True
         )
         others = tuple(line for line in lines if line != self.reading["line"])
         yield from self.ask("against", "Against", word_reader(others), words=others, example="ground")
 
-    def _stage_likely(self) -> str:
-        return str(self.stage or _stage_of(self.last))
+    def _pair_question(self, medium: Medium) -> Question:
+        """Offer the usual pairs; first the one not measured yet with this quantity, at this place and stage."""
+        pairs = _usual_pairs(medium, self.reading["quantity"])
+        words = (*pairs, _OTHER)
+        alike = (self.reading["quantity"], self.last.get("at"), str(self.stage or _stage_of(self.last)))
+        measured = [
+            f"{earlier.get('line')}{_TO}{earlier.get('against')}"
+            for earlier in self.before
+            if (earlier["quantity"], earlier.get("at"), _stage_of(earlier)) == alike
+        ]
+        default = next((pair for pair in pairs if pair not in measured), pairs[0])
+        return self.question(
+            "pair", "Between", word_reader(words), words=words, example="2", default=default, required=True
+        )
 
     def _state(self) -> Script:
         """Ask for the state of the vehicle: in one question where it may be as for the last such reading."""
-        earlier = self._last_measured_alike()
+        # Ohms are read unpowered, all else powered: only such a reading can have been taken in the same state.
+        ohms = self.reading["quantity"] == Quantity.RESISTANCE
+        alike = (it for it in reversed(self.before) if (it["quantity"] == Quantity.RESISTANCE) == ohms)
+        earlier = next(alike, None)
         if earlier and any(key in earlier for key in STATE_KEYS):
             same = yield self.question(
                 "same_state",
@@ -256,16 +239,6 @@ class _Asking:
                 self._set_fixed_stage()
                 return
         yield from self._state_in_full(earlier or {})
-
-    def _last_measured_alike(self) -> Data | None:
-        """Return the last reading whose state may hold for this one: ohms are read unpowered, all else powered."""
-        ohms = self.reading["quantity"] == Quantity.RESISTANCE
-        alike = (
-            earlier
-            for earlier in reversed(self.before)
-            if (earlier["quantity"] == Quantity.RESISTANCE) == ohms
-        )
-        return next(alike, None)
 
     def _state_in_full(self, earlier: Data) -> Script:
         is_resistance = self.reading["quantity"] == Quantity.RESISTANCE

@@ -6,14 +6,12 @@ from datetime import date
 from typing import Any, Final
 
 from casebase.intake.answers import Reader, day_reader, field_reader, word_reader
-from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.intake.review import cautions_so_far
 from casebase.intake.script_readings import ask_readings
 from casebase.record.cautions import BRAKES_OR_STEERING
 from casebase.record.vocabulary import Fault, Mechanism, Place, Rescan, Stage, YesNo
 from casebase.record.words import FAULT_WORDS
-
-Data = dict[str, Any]
 
 _FAULTS: Final = tuple(Fault)
 _SHORTENED: Final = {Fault.GATEWAY_ISOLATION_NORMAL: "no fault: behind the gateway"}
@@ -177,9 +175,9 @@ def ask_verification(data: Data) -> Script:
     yield from ask("rescan", "Scan afterwards", word_reader(rescans), words=rescans)
     cautions = cautions_so_far({**data, "verification": shown}, BRAKES_OR_STEERING)
     yield from ask("road_test", "Road test, how far (Enter: none)", example="12 km", notes=cautions)
-    kept = {key: earlier[key] for key in ("days_without_return", "came_back", "note") if key in earlier}
-    if shown or kept:
-        data["verification"] = {**shown, **kept}
+    not_asked = {key: earlier[key] for key in ("days_without_return", "came_back", "note") if key in earlier}
+    if shown or not_asked:
+        data["verification"] = {**shown, **not_asked}
     yield from ask_readings(data, "verification", Stage.AFTER_REPAIR)
 
 

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 from casebase.errors import InputError
 from casebase.intake.answers import field_reader, names_reader
-from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.intake.scan_report import Finding, ScanReport, read_report
 from casebase.record.codes import parse_code
 from casebase.record.fields import LONGEST_NAME
 from casebase.record.modules import same_module
 from casebase.record.vocabulary import Answers
-
-Data = dict[str, Any]
 
 _UNREAD_SHOWN: Final = 5
 
@@ -35,8 +33,11 @@ def ask_scan(data: Data) -> Asked:
     if report is not None:
         silent = report.silent_modules
         left_out = (yield _leave_out_question(report)) or set()
-        kept = [finding for number, finding in enumerate(report.findings, 1) if number not in left_out]
-        codes += [_code_entry(finding) for finding in kept]
+        codes += [
+            _code_entry(finding)
+            for number, finding in enumerate(report.findings, 1)
+            if number not in left_out
+        ]
     yield from _ask_codes(codes)
     return silent
 
@@ -56,12 +57,9 @@ def _leave_out_question(report: ScanReport) -> Question:
     def read(text: str) -> set[int]:
         if text.casefold() == "all":
             return set(range(1, count + 1))
-        numbers = {
-            int(entry) for entry in text.replace(",", " ").split() if entry.isdecimal() and len(entry) < 6
-        }
-        if len(numbers) != len(set(text.replace(",", " ").split())) or not numbers <= set(
-            range(1, count + 1)
-        ):
+        entries = set(text.replace(",", " ").split())
+        numbers = {int(entry) for entry in entries if entry.isdecimal() and len(entry) < 6}
+        if len(numbers) != len(entries) or not numbers <= set(range(1, count + 1)):
             raise InputError(f"expected numbers of the list above, 1 to {count}, such as '2 5', or all")
         return numbers
 
@@ -77,19 +75,18 @@ def _leave_out_question(report: ScanReport) -> Question:
 
 
 def _found_lines(report: ScanReport) -> tuple[str, ...]:
-    lines = [f"{number}. {_finding_line(finding)}" for number, finding in enumerate(report.findings, 1)]
+    lines = []
+    for number, finding in enumerate(report.findings, 1):
+        status = f" {finding.status}" if finding.status else ""
+        text = f" ({finding.text})" if finding.text else ""
+        module = finding.module or "module not named"
+        lines.append(f"{number}. {module}: {finding.code.text}{status}{text}")
     if report.silent_modules:
         lines.append(f"No answer from: {', '.join(report.silent_modules)}")
     lines += [f"Not read, line {number}: {text}" for number, text in report.unread[:_UNREAD_SHOWN]]
     if len(report.unread) > _UNREAD_SHOWN:
         lines.append(f"Not read: {len(report.unread) - _UNREAD_SHOWN} more lines")
     return tuple(lines)
-
-
-def _finding_line(finding: Finding) -> str:
-    status = f" {finding.status}" if finding.status else ""
-    text = f" ({finding.text})" if finding.text else ""
-    return f"{finding.module or 'module not named'}: {finding.code.text}{status}{text}"
 
 
 def _code_entry(finding: Finding) -> Data:
@@ -112,7 +109,18 @@ def _ask_codes(codes: list[Data]) -> Script:
     before: Data = {}
     while True:
         entry: Data = {}
-        yield from put(entry, "code", _code_question(len(codes)))
+        yield from put(
+            entry,
+            "code",
+            Question(
+                f"codes[{len(codes)}].code",
+                "scan",
+                "Another code (Enter: no more)" if codes else "One code (Enter: none)",
+                lambda text: parse_code(text).text,
+                example="U0121-00, C1 21 00 or SPN 639 FMI 9",
+                so_far=len(codes),
+            ),
+        )
         if not entry:
             return
         for field, prompt, example in (
@@ -127,20 +135,6 @@ def _ask_codes(codes: list[Data]) -> Script:
             yield from put(entry, field, question)
         codes.append(entry)
         before = entry
-
-
-def _code_question(count: int) -> Question:
-    def read(text: str) -> str:
-        return parse_code(text).text
-
-    return Question(
-        f"codes[{count}].code",
-        "scan",
-        "Another code (Enter: no more)" if count else "One code (Enter: none)",
-        read,
-        example="U0121-00, C1 21 00 or SPN 639 FMI 9",
-        so_far=count,
-    )
 
 
 def ask_modules(data: Data, silent: Sequence[str]) -> Script:

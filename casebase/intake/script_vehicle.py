@@ -15,10 +15,8 @@ from casebase.intake.answers import (
     word_list_reader,
     word_reader,
 )
-from casebase.intake.question import Asked, Question, Script, put
+from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.record.vocabulary import Condition, Lamp, Medium, Powertrain, Reached
-
-Data = dict[str, Any]
 
 
 def ask_vehicle(data: Data) -> Script:
@@ -96,29 +94,26 @@ def _word_list(key: str, prompt: str, words: tuple[str, ...], example: str) -> Q
 def ask_networks(data: Data) -> Script:
     """Ask for the networks concerned, one by one, until none is named."""
     networks: list[Data] = data.setdefault("networks", [])
+    media = tuple(Medium)
     while True:
         network: Data = {}
-        medium = yield from put(network, "medium", _medium_question(len(networks)))
+        question = Question(
+            f"networks[{len(networks)}].medium",
+            "networks",
+            "Another network, which kind? (Enter: no more)"
+            if networks
+            else "Which kind of network? (Enter: not known)",
+            word_reader(media),
+            example="high-speed CAN, or hi",
+            help="CAN FD is high-speed CAN: the levels are the same.",
+            words=media,
+            so_far=len(networks),
+        )
+        medium = yield from put(network, "medium", question)
         if medium is None:
             return
         yield from _ask_network(network, f"networks[{len(networks)}]", [known["name"] for known in networks])
         networks.append(network)
-
-
-def _medium_question(count: int) -> Question:
-    media = tuple(Medium)
-    return Question(
-        f"networks[{count}].medium",
-        "networks",
-        "Another network, which kind? (Enter: no more)"
-        if count
-        else "Which kind of network? (Enter: not known)",
-        word_reader(media),
-        example="high-speed CAN, or hi",
-        help="CAN FD is high-speed CAN: the levels are the same.",
-        words=media,
-        so_far=count,
-    )
 
 
 def _ask_network(network: Data, key: str, taken: Sequence[str]) -> Script:

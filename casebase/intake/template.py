@@ -1,9 +1,7 @@
-"""The template of a record: YAML to fill in by hand, made from the models, so that it always fits them.
+"""The template of a record: YAML to fill in by hand, made from the models and from an invented case as the example.
 
 A line that starts with `#: ` is an example: without those three characters it is part of the record. A line that
 starts with `# ` explains. What is left empty at the top loads as not known.
-
-The example that fills the template: an invented case, with an entry under every key of the record.
 """
 
 from __future__ import annotations
@@ -256,7 +254,8 @@ class _Writer:
         yield from self._explanation(key, field, path, depth)
         model = _model_in(field.annotation)
         if model is None:
-            yield self._line(f"{key}: {self._written(path, value)}".rstrip(), path, depth)
+            text = "" if path in self.to_fill_in and path != "kind" else _inline(value)
+            yield self._line(f"{key}: {text}".rstrip(), path, depth)
             return
         yield self._line(f"{key}:", path, depth)
         if isinstance(value, list):
@@ -267,7 +266,10 @@ class _Writer:
 
     def _explanation(self, key: str, field: FieldInfo, path: str, depth: int) -> Iterator[str]:
         """Yield what is said about a key, once: its description and its fixed words."""
-        words = tuple(word.value for part in _types_in(field.annotation) for word in _words_of(part))
+        lists = [
+            part for part in _types_in(field.annotation) if isinstance(part, type) and issubclass(part, Word)
+        ]
+        words = tuple(word.value for words in lists for word in words)
         text = " ".join(part for part in (field.description, self._list_of(key, words)) if part)
         if not text or path in self.explained:
             return
@@ -291,9 +293,6 @@ class _Writer:
     def _line(self, text: str, path: str, depth: int) -> str:
         mark = "" if path in self.to_fill_in else EXAMPLE_MARK
         return f"{mark}{'  ' * depth}{text}"
-
-    def _written(self, path: str, value: Any) -> str:
-        return "" if path in self.to_fill_in and path != "kind" else _inline(value)
 
 
 def _inline(value: Any) -> str:
@@ -319,10 +318,6 @@ def _model_in(annotation: Any) -> type[BaseModel] | None:
         part for part in _types_in(annotation) if isinstance(part, type) and issubclass(part, BaseModel)
     )
     return next(models, None)
-
-
-def _words_of(part: Any) -> list[Word]:
-    return list(part) if isinstance(part, type) and issubclass(part, Word) else []
 
 
 def _types_in(annotation: Any) -> Iterator[Any]:
