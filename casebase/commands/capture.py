@@ -30,7 +30,11 @@ AnyWord = TypeVar("AnyWord", bound=Word)
 
 
 def capture(  # noqa: PLR0913, PLR0917  one parameter per option
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV, .npy, .npz or 16-bit .wav.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV, .npy, .npz, 16-bit .wav, .sr or .vcd.")],
+    second: Annotated[
+        Path | None,
+        typer.Argument(metavar="FILE2", help="The other line, where the scope wrote a file for each."),
+    ] = None,
     medium: Annotated[
         str | None, typer.Option(help="What was captured, such as 'high-speed CAN' or LIN.")
     ] = None,
@@ -82,9 +86,9 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
         _names_in(unplugged),
     )
     if job is None:
-        return _tell(*_read(file, named, wanted, drawn=not json), None, json)
+        return _tell(*_read((file, second), named, wanted, drawn=not json), None, json)
     with open_library(library) as kept:
-        facts, trace, logged, too_large = _added(kept, job, file, (named, wanted, where))
+        facts, trace, logged, too_large = _added(kept, job, (file, second), (named, wanted, where))
     if too_large:
         typer.echo(
             f"{file.name} is too large to be kept with the job: keep it yourself. Its trace is kept.",
@@ -109,7 +113,7 @@ def _names_in(unplugged: str | None) -> tuple[str, ...] | None:
 
 
 def _read(
-    file: Path, medium: Medium | None, wanted: Wanted, *, drawn: bool = True
+    files: tuple[Path, Path | None], medium: Medium | None, wanted: Wanted, *, drawn: bool = True
 ) -> tuple[CaptureFacts, Trace | None]:
     with Shared() as bar:
 
@@ -117,22 +121,27 @@ def _read(
             bar.tell(what, done / max(whole, 1))
 
         if drawn:
-            return read_with_trace(file, medium, wanted, tell)
-        return read_capture(file, medium, wanted, tell), None
+            return read_with_trace(files[0], medium, wanted, tell, files[1])
+        return read_capture(files[0], medium, wanted, tell, files[1]), None
 
 
 def _added(
-    library: Library, job: str, file: Path, asked: tuple[Medium | None, Wanted, Where]
+    library: Library, job: str, files: tuple[Path, Path | None], asked: tuple[Medium | None, Wanted, Where]
 ) -> tuple[CaptureFacts, Trace | None, Logged, bool]:
     """Read the capture, and keep a new revision of the job with its readings, the capture and its trace."""
     medium, wanted, where = asked
     kept = library.get(job)
-    facts, trace = _read(file, medium or _medium_of(kept.case, where.network), wanted)
+    facts, trace = _read(files, medium or _medium_of(kept.case, where.network), wanted)
     readings = [reading.model_dump(exclude_none=True) for reading in readings_from(facts, where)]
     case = _with_readings(kept.case, readings, kept.case_id, kept.revision)
-    files = keep_capture(library, case.attachments, file, trace, f"{where.stage}, {where.at}")
-    case = case.model_copy(update={"attachments": files.attachments})
-    return facts, trace, library.log([case])[0], files.too_large
+    told, too_large = f"{where.stage}, {where.at}", False
+    attachments = case.attachments
+    for file, drawn in ((files[0], trace), (files[1], None)):
+        if file is not None:
+            kept_files = keep_capture(library, attachments, file, drawn, told)
+            attachments, too_large = kept_files.attachments, too_large or kept_files.too_large
+    case = case.model_copy(update={"attachments": attachments})
+    return facts, trace, library.log([case])[0], too_large
 
 
 def _with_readings(case: Case, readings: list[dict[str, object]], case_id: str, revision: int) -> Case:

@@ -38,10 +38,13 @@ def print_capture(facts: CaptureFacts, page: Page) -> None:
     _print_traffic(facts, page)
     _print_broken(facts, page)
     _print_lin(facts, page)
+    _print_k_line(facts, page)
     _print_senders(facts, page)
 
 
 def _print_levels(facts: CaptureFacts, page: Page) -> None:
+    if not facts.levels.lines:
+        return
     unit = "" if facts.volts_known else ", in steps of the file: volts are not known"
     page.heading(
         f"Levels ({_REST} at rest, {_DRIVEN} driven, {_METER} a meter's average, {_BAND} expected{unit})"
@@ -124,7 +127,7 @@ def _print_traffic(facts: CaptureFacts, page: Page) -> None:
     page.heading("Traffic")
     if not facts.traffic:
         page.line("None: the lines stay at one level.", 2)
-    elif facts.can is None and facts.lin is None:
+    elif facts.can is None and facts.lin is None and facts.k_line is None:
         page.line(f"{facts.pulses} pulses; no frames are told.", 2)
     if facts.not_followed:
         page.line(f"Too many edges: the last {facts.not_followed} samples were looked at for levels only.", 2)
@@ -171,6 +174,19 @@ def _print_lin(facts: CaptureFacts, page: Page) -> None:
             f"at {_time(frame.starts_seconds)}  {frame.identifier:02X} {frame.data.hex(' ').upper()}: {said}",
             4,
             6,
+        )
+
+
+def _print_k_line(facts: CaptureFacts, page: Page) -> None:
+    if facts.k_line is None:
+        return
+    page.labelled("bit rate", _rate_words(facts.k_line.standard, facts.k_line.measured))
+    page.labelled("bytes", f"{facts.k_line.byte_count} in {facts.frame_count} messages")
+    for message in facts.k_line.messages[:_MOST_LIN]:
+        said = "check sum fits" if message.sum_fits else "the last byte is no check sum"
+        broken = f", {message.broken} without a stop bit" if message.broken else ""
+        page.line(
+            f"at {_time(message.starts_seconds)}  {message.data.hex(' ').upper()}: {said}{broken}", 4, 6
         )
 
 

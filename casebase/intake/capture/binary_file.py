@@ -62,7 +62,8 @@ class Stored:
             return self._read(start, stop - start)[None]
         side_by_side = (self.shape[0] == self.series) == self.fortran
         if side_by_side:
-            return self._read(start * self.series, (stop - start) * self.series).reshape(-1, self.series).T
+            pairs = self._read(start * self.series, (stop - start) * self.series).reshape(-1, self.series)
+            return np.ascontiguousarray(pairs.T)
         rows = np.empty((self.series, stop - start), self.dtype)
         for place, row in enumerate(rows):
             row[:] = self._read(place * self.count + start, stop - start)
@@ -193,16 +194,15 @@ def _header(file: BinaryIO, name: str) -> tuple[tuple[int, ...], bool, np.dtype[
         raise CaptureError(f"{name}: is no NumPy array file, or is damaged at its beginning") from None
 
 
-def _chosen(series: int, wanted: Wanted, path: Path) -> tuple[int | None, int, int | None]:
-    """Return the places of time, first and second line among the series."""
+def _chosen(series: int, wanted: Wanted, path: Path) -> tuple[int | None, ...]:
+    """Return the places of time (None: there is none) and of the lines among the series."""
     if wanted.high:
         return tuple(
             _place(one, series, path) if one else None for one in (wanted.time, wanted.high, wanted.low)
-        )  # type: ignore[return-value]
-    usual: dict[int, tuple[int | None, int, int | None]] = {1: (None, 0, None), 2: (None, 0, 1), 3: (0, 1, 2)}
-    if series not in usual:
-        raise CaptureError(f"{path.name}: has {series} series: say which with --columns, such as 1,2,3")
-    return usual[series]
+        )
+    if series == 3:
+        return 0, 1, 2
+    return (None, *range(series))
 
 
 def _place(named: str, series: int, path: Path) -> int:
@@ -365,8 +365,6 @@ def _order(channels: int, wanted: Wanted, path: Path) -> list[int]:
     chosen = [_channel(one, channels, path) for one in (wanted.high, wanted.low) if one]
     if chosen:
         return chosen
-    if channels > 2:
-        raise CaptureError(f"{path.name}: has {channels} channels: say which with --columns, such as -,1,2")
     return list(range(channels))
 
 

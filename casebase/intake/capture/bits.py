@@ -5,7 +5,7 @@ A bit rate comes from the spacing of edges and is taken for a standard one only 
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -183,6 +183,8 @@ STANDARD_DATA: Final = (1e6, 1.5e6, 2e6, 2.5e6, 3e6, 4e6, 5e6, 6.666667e6, 8e6, 
 
 _SNAP: Final = 0.01
 """A rate so near is taken for the standard one; clocks after ISO 11898-1 agree to 0.5 % (from memory)."""
+_NEAR_STANDARD: Final = 0.03
+"""A clock further off than this is not that of a standard rate which is tried."""
 _OFF: Final = 0.17
 _FITS: Final = 0.75
 _REACHES: Final = ((12.4, 6, 3), (60.0, 24, 2))
@@ -244,6 +246,30 @@ def data_rate(pulses: Pulses, nominal: BitRate, seconds_per_sample: float) -> Bi
             if score > best[0] + 0.02:
                 best = score, refined
     return _rate(best[1], best[0], seconds_per_sample, STANDARD_DATA) if best[0] >= 0.6 else None
+
+
+def standard_rates(pulses: Pulses, seconds_per_sample: float) -> Iterator[BitRate]:
+    """Yield every standard bit rate at which pulses can have been sent, as the pulses themselves set its clock."""
+    for rate in STANDARD:
+        guess = 1.0 / (rate * seconds_per_sample)
+        spacings, _ = _at_begin_of_frames(pulses, guess, *_REACHES[0][:2])
+        if guess >= _LEAST_SAMPLES and len(spacings):
+            bit = _refined(spacings, guess)
+            near = abs(bit / guess - 1.0) <= _NEAR_STANDARD
+            yield _rate(bit if near else guess, 0.0, seconds_per_sample, STANDARD)
+
+
+def standard_data_rates(pulses: Pulses, nominal: BitRate, seconds_per_sample: float) -> Iterator[BitRate]:
+    """Yield every standard data rate of CAN FD faster than the nominal one whose bits the shortest pulses can be."""
+    lengths = pulses.ends - pulses.begins
+    shortest = float(np.quantile(lengths, 0.1))
+    for rate in STANDARD_DATA:
+        guess = 1.0 / (rate * seconds_per_sample)
+        if _LEAST_SAMPLES <= guess < 0.75 * nominal.samples_per_bit and 0.5 * guess < shortest < 5.5 * guess:
+            spacings, _ = _within(pulses, guess)
+            bit = _refined(spacings, guess) if len(spacings) else guess
+            near = abs(bit / guess - 1.0) <= _NEAR_STANDARD
+            yield _rate(bit if near else guess, 0.0, seconds_per_sample, STANDARD_DATA)
 
 
 def _rate(bit: float, fit: float, seconds_per_sample: float, known: Iterable[float]) -> BitRate:
@@ -317,5 +343,12 @@ def _shift(lengths: Times) -> float:
 def shift_of(pulses: Pulses, bit: float) -> float:
     """Return by how many bits of `bit` samples dominant is longer than sent, at most half a bit either way."""
     lengths = (pulses.ends - pulses.begins)[: 4 * _LOOKED_AT] / bit
+    near = lengths[(lengths > 0.5) & (lengths < 5.5)]
+    return _shift(near) if len(near) else 0.0
+
+
+def shift_at_begin_of_frames(pulses: Pulses, bit: float) -> float:
+    """Return the same from the first bits of frames alone, which CAN FD too sends at the nominal rate."""
+    lengths = _at_begin_of_frames(pulses, bit, *_REACHES[0][:2])[1] / bit
     near = lengths[(lengths > 0.5) & (lengths < 5.5)]
     return _shift(near) if len(near) else 0.0

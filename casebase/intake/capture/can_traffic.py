@@ -26,7 +26,10 @@ from casebase.intake.capture.bits import (
     destuffed,
     nominal_rate,
     number_at,
+    shift_at_begin_of_frames,
     shift_of,
+    standard_data_rates,
+    standard_rates,
     starts_of_frames,
     stream_of,
 )
@@ -82,7 +85,7 @@ def _units(  # noqa: PLR0913, PLR0917  what the length of each pulse's bits is t
     """Return for every pulse the samples of its bits and their shift, and for the gaps with a BRS bit their bits."""
     bit = nominal.samples_per_bit
     units = np.full(len(pulses.begins), bit)
-    shifts = np.full(len(pulses.begins), shift_of(pulses, bit))
+    shifts = np.full(len(pulses.begins), shift_at_begin_of_frames(pulses, bit))
     # The switch bit follows the reserved bit, which is dominant: it begins a gap, or there is no switch.
     places = stream.at[table.first_pulses[chosen]] + table.header_bits[chosen] + 2
     gap_at = stream.at + stream.dominant
@@ -242,6 +245,9 @@ def _after_crc(
 _SPIKE: Final = 0.3
 """A pulse shorter than this share of a bit is a disturbance, not a bit."""
 
+_TRIED_PULSES: Final = 400
+"""Pulses from the begin at which every standard rate is tried: some ten frames."""
+
 
 @dataclass(frozen=True)
 class Traffic:
@@ -259,19 +265,56 @@ class Traffic:
 
 
 def traffic_in(pulses: Pulses, seconds_per_sample: float) -> Traffic | None:
-    """Return the CAN traffic; None where no bit rate fits the edges."""
+    """Return the CAN traffic; None where no bit rate fits the edges.
+
+    Where few frames leave the bit rate to chance, the check sequences decide: of all standard rates, and pairs of them
+    for CAN FD, that one is taken which makes most frames whole.
+    """
     rate = nominal_rate(pulses, seconds_per_sample)
-    if rate is None:
-        return None
+    found = None
+    if rate is not None:
+        found = _at_rates(pulses, rate, data_rate(pulses, rate, seconds_per_sample))
+        settled = np.count_nonzero(found.frames.whole | (found.frames.faults == Fault.CUT_OFF))
+        if 2 * settled >= len(found.frames):
+            return found
+    rates = _rates_by_checks(pulses, seconds_per_sample)
+    if rates is None:
+        return found
+    other = _at_rates(pulses, *rates)
+    better = found is None or np.count_nonzero(other.frames.whole) > np.count_nonzero(found.frames.whole)
+    return other if better else found
+
+
+def _at_rates(pulses: Pulses, rate: BitRate, fast: BitRate | None) -> Traffic:
+    """Return the traffic read at a bit rate, and at a second one in the data phase of CAN FD."""
     bit = rate.samples_per_bit
-    fast = data_rate(pulses, rate, seconds_per_sample)
     clean = without_spikes(pulses, _SPIKE * (fast.samples_per_bit if fast else bit))
     firsts = starts_of_frames(clean, bit)
-    shift = shift_of(clean, bit)
+    shift = shift_of(clean, bit) if fast is None else shift_at_begin_of_frames(clean, bit)
     stream = stream_of(clean, bit, shift, firsts)
     table = with_fd_frames(frames_in(stream, clean, bit), stream, clean, rate, fast)
     table, cut = _without_torn_begin(table, clean, bit)
     return Traffic(rate, fast, table, clean, cut, shift)
+
+
+def _rates_by_checks(pulses: Pulses, seconds_per_sample: float) -> tuple[BitRate, BitRate | None] | None:
+    """Return the standard rates at which most of the first frames are whole; None where none is."""
+    first = _first_of(pulses)
+    best: tuple[int, BitRate, BitRate | None] | None = None
+    for rate in standard_rates(first, seconds_per_sample):
+        for fast in (None, *standard_data_rates(first, rate, seconds_per_sample)):
+            whole = int(np.count_nonzero(_at_rates(first, rate, fast).frames.whole))
+            if whole > (best[0] if best else 0):
+                best = whole, rate, fast
+    return best[1:] if best else None
+
+
+def _first_of(pulses: Pulses) -> Pulses:
+    """Return so many pulses from the begin as a few frames have."""
+    if len(pulses.begins) <= _TRIED_PULSES:
+        return pulses
+    begins, ends = pulses.begins[:_TRIED_PULSES], pulses.ends[:_TRIED_PULSES]
+    return Pulses(begins, ends, int(pulses.begins[_TRIED_PULSES]), pulses.begins_dominant)
 
 
 def _without_torn_begin(table: FrameTable, pulses: Pulses, bit: float) -> tuple[FrameTable, bool]:

@@ -12,13 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
-from casebase.intake.capture.columns import Layout, layout_of
+from casebase.intake.capture.columns import Layout, layout_of, number_with_unit
 from casebase.intake.capture.samples import Capture, Samples, Tell, Wanted, step_from
 
 _BLOCK_BYTES: Final = 4 << 20
 _IN_MEMORY: Final = 64 << 20
 """A copy smaller than this stays in memory."""
 _LONGEST_LINE: Final = 1 << 16
+_INFINITY: Final = "\u221e".encode()
+_NO_LEVEL: Final = 1e37
+"""Instruments write 9.9E37 for infinity and 9.91E37 for no number (SCPI-1999, volume 1, 7.2.1.4 and 7.2.1.5)."""
 
 
 def open_csv(path: Path, wanted: Wanted, tell: Tell | None = None) -> Capture:
@@ -28,16 +31,20 @@ def open_csv(path: Path, wanted: Wanted, tell: Tell | None = None) -> Capture:
     copy = tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY, prefix="casebase-")  # noqa: SIM115  closed by the capture
     try:
         clock = _Clock(path)
-        count = _copied(path, layout, copy, clock, tell)
+        clipped = _Clipped(channels)
+        count = _copied(path, layout, copy, (clock, clipped), tell)
         step = step_from(wanted, clock.step if layout.has_time else layout.step, path)
     except BaseException:
         copy.close()
         raise
 
     def read(start: int, stop: int) -> Samples:
-        copy.seek(start * 4 * channels)
+        first = count - stop if layout.backwards else start
+        copy.seek(first * 4 * channels)
         data = copy.read((stop - start) * 4 * channels)
-        return np.ascontiguousarray(np.frombuffer(data, dtype=np.float32).reshape(-1, channels).T)
+        rows = np.frombuffer(data, dtype=np.float32).reshape(-1, channels)
+        rows = rows[::-1] if layout.backwards else rows
+        return clipped.filled(np.ascontiguousarray(rows.T))
 
     return Capture(
         path,
@@ -46,23 +53,28 @@ def open_csv(path: Path, wanted: Wanted, tell: Tell | None = None) -> Capture:
         channels,
         read,
         scale=wanted.scale,
-        notes=layout.notes,
+        notes=(*layout.notes, *clipped.notes),
         names=layout.names,
         at_end=copy.close,
     )
 
 
-def _copied(path: Path, layout: Layout, copy: IO[bytes], clock: _Clock, tell: Tell | None) -> int:
+def _copied(
+    path: Path, layout: Layout, copy: IO[bytes], watchers: tuple[_Clock, _Clipped], tell: Tell | None
+) -> int:
     """Write every line's volts into the copy; return the number of samples."""
+    clock, clipped = watchers
     size = path.stat().st_size
     factors = np.array(layout.factors)
     count = 0
     for text, done in _line_blocks(path, layout.skip_bytes):
         rows = _numbers(text, layout, path, count) * factors
         if layout.has_time and len(rows):
-            clock.take(rows[:, 0], count)
+            clock.take(-rows[:, 0] if layout.backwards else rows[:, 0], count)
         with np.errstate(over="ignore"):
-            copy.write(rows[:, int(layout.has_time) :].astype(np.float32).tobytes())
+            volts = rows[:, int(layout.has_time) :].astype(np.float32)
+        clipped.take(volts)
+        copy.write(volts.tobytes())
         count += len(rows)
         if tell:
             tell(done, size)
@@ -88,7 +100,9 @@ def _line_blocks(path: Path, skip: int) -> Iterator[tuple[bytes, int]]:
 
 def _numbers(text: bytes, layout: Layout, path: Path, before: int) -> NDArray[np.float64]:
     """Return the columns wanted of some lines, in the order wanted."""
-    plain = text.replace(b'"', b"")
+    plain = text.replace(b'"', b"").replace(_INFINITY, b"inf")
+    if layout.with_units:
+        return _numbers_with_units(plain, layout, path, before)
     if layout.decimal_comma:
         plain = plain.replace(b",", b".")
     if b"\r" in plain:
@@ -106,6 +120,22 @@ def _numbers(text: bytes, layout: Layout, path: Path, before: int) -> NDArray[np
         )
     except (ValueError, IndexError, OverflowError):
         raise CaptureError(_broken_line(plain, layout, path, before)) from None
+
+
+def _numbers_with_units(plain: bytes, layout: Layout, path: Path, before: int) -> NDArray[np.float64]:
+    """Return the columns wanted of lines whose cells carry units of their own: `1.25 ms; -480 mV`."""
+    rows = []
+    lines = [line for line in plain.decode("utf-8", "replace").splitlines() if line.strip()]
+    for number, line in enumerate(lines, start=before + 1):
+        cells = [cell.strip() for cell in line.split(layout.separator)]
+        try:
+            rows.append([number_with_unit(cells[place]) for place in layout.columns])
+        except (ValueError, IndexError):
+            raise CaptureError(
+                f"{path.name}: line {layout.skip_lines + number} is '{line[:40]}': expected numbers with their units as"
+                " in the lines before; the file may be cut short"
+            ) from None
+    return np.array(rows, dtype=np.float64).reshape(-1, len(layout.columns))
 
 
 def _broken_line(plain: bytes, layout: Layout, path: Path, before: int) -> str:
@@ -180,3 +210,33 @@ class _Clock:
                 f"{self._path.name}: its times are not even at sample {at}: expected equal steps of {step:.3g} s;"
                 " a gap in the record, or the file is damaged"
             )
+
+
+class _Clipped:
+    """Follows the highest and lowest levels; what lies beyond the instrument's range is taken for these."""
+
+    def __init__(self, channels: int) -> None:
+        self._lowest = np.full((channels, 1), np.inf, dtype=np.float32)
+        self._highest = np.full((channels, 1), -np.inf, dtype=np.float32)
+        self._count = 0
+
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What is said of it, if anything."""
+        if not self._count:
+            return ()
+        return (f"{self._count} values lie beyond the instrument's range: taken as the last level within it",)
+
+    def take(self, volts: Samples) -> None:
+        """Follow a block, one row a sample."""
+        beyond = np.abs(volts) > _NO_LEVEL
+        if beyond.any():
+            self._count += int(np.count_nonzero(beyond))
+            volts = np.where(beyond, np.nan, volts)
+        if len(volts):
+            self._lowest = np.fmin(self._lowest, np.fmin.reduce(volts, axis=0)[:, None])
+            self._highest = np.fmax(self._highest, np.fmax.reduce(volts, axis=0)[:, None])
+
+    def filled(self, rows: Samples) -> Samples:
+        """Return rows, one a channel, without what lies beyond."""
+        return np.clip(rows, self._lowest, self._highest) if self._count else rows

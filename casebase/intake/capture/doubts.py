@@ -15,9 +15,15 @@ from casebase.record.vocabulary import Medium
 SLOW_SAMPLES_PER_BIT: Final = 4.0
 """Fewer samples of a bit leave its edges and levels to chance (common practice, no source)."""
 
+_FEWEST_PULSES: Final = 4
 _TENTH: Final = (0.19, 0.32)
 """Volts at which both lines of high-speed CAN rest, 2.0 to 3.0 V (TI TCAN1042HGV, 7.7), when divided by ten."""
 _FLAT_SHARE: Final = 0.15
+_ABOUT_ZERO: Final = 0.15
+_LEAST_COUPLED_VOLTS: Final = 0.4
+"""Mean of every line so small beside its swing, and a swing so large, tell AC coupling (chosen)."""
+_NANOSECONDS_OF_FLEXRAY: Final = 100
+"""A bit at FlexRay's usual 10 Mbit/s (ISO 17458-4, from memory)."""
 
 
 class Kind(Enum):
@@ -30,6 +36,10 @@ class Kind(Enum):
     TOO_SLOW = "sampled too slowly"
     NO_BIT_RATE = "no bit rate"
     OTHER_MEDIUM = "another medium"
+    SINGLE_LINE = "one line alone"
+    LOGIC = "logic levels"
+    COUPLING = "levels about zero"
+    NO_WHOLE_FRAME = "no whole frame"
 
 
 @dataclass(frozen=True)
@@ -42,30 +52,43 @@ class Doubt:
 
 
 @dataclass(frozen=True)
-class Sampling:
-    """What the edges say about the sampling: samples of a bit (None where no bit rate fits), and samples of a pulse."""
+class PulsesSeen:
+    """How many pulses there are, and the shortest of them (a tenth are shorter) in samples and in seconds."""
 
+    count: int
+    shortest_samples: float
+    shortest_seconds: float
+
+
+@dataclass(frozen=True)
+class Sent:
+    """What was made of the pulses: samples of a bit (None where no bit rate fits), frames, and whole ones."""
+
+    pulses: PulsesSeen
     samples_per_bit: float | None
-    shortest_pulse: float
-    pulses: int
+    frames: int
+    whole: int
 
 
-def sampling_of(pulses: Pulses, samples_per_bit: float | None) -> Sampling:
+def pulses_seen(pulses: Pulses, seconds_per_sample: float) -> PulsesSeen:
     """Return what the pulses say about the sampling."""
     lengths = pulses.ends - pulses.begins
     shortest = float(np.quantile(lengths, 0.1)) if len(lengths) else 0.0
-    return Sampling(samples_per_bit, shortest, len(lengths))
+    return PulsesSeen(len(lengths), shortest, shortest * seconds_per_sample)
 
 
-def doubts_of(levels: Levels, wiring: Wiring, sampling: Sampling, volts_known: bool) -> tuple[Doubt, ...]:
+def doubts_of(levels: Levels, wiring: Wiring, sent: Sent, volts_known: bool) -> tuple[Doubt, ...]:
     """Return every doubt, the gravest first."""
+    if wiring.logic:
+        return (_logic(), *_of_frames(wiring, sent))
     found = [] if volts_known else [_volts_unknown()]
     if volts_known:
-        found += _scale(levels, wiring)
-    found += _lines(levels, wiring) if not any(doubt.kind is Kind.SCALE for doubt in found) else []
+        found += _coupling(levels, wiring) or _scale(levels, wiring)
+    told = {doubt.kind for doubt in found}
+    found += _lines(levels, wiring) if not told & {Kind.SCALE, Kind.COUPLING} else []
     if wiring.swapped:
         found.append(_swapped(wiring))
-    return (*found, *_sampling(sampling))
+    return (*found, *_of_frames(wiring, sent))
 
 
 def is_swapped(levels: Levels, wiring: Wiring) -> bool:
@@ -98,6 +121,33 @@ def _volts_unknown() -> Doubt:
     )
 
 
+def _logic() -> Doubt:
+    return Doubt(
+        Kind.LOGIC,
+        "The channel holds logic levels (of a logic analyser, or of a transceiver's receive or transmit pin):"
+        " frames are told from it, and no volts of the bus.",
+    )
+
+
+def _coupling(levels: Levels, wiring: Wiring) -> list[Doubt]:
+    """Tell lines that swing about 0 V, where this bus rests at 2.5 V: the direct part is not in the capture."""
+    if wiring.medium not in LEVELS_OF_HIGH_SPEED or levels.amplitude == 0.0:
+        return []
+    about_zero = all(
+        abs(line.mean) < _ABOUT_ZERO * abs(line.swing) and abs(line.swing) > _LEAST_COUPLED_VOLTS
+        for line in levels.lines
+    )
+    if not about_zero:
+        return []
+    return [
+        Doubt(
+            Kind.COUPLING,
+            "The lines swing about 0 V, where this bus rests at 2.5 V: captured with AC coupling, or against something"
+            " other than ground. Bit rate and frames hold, levels do not; capture again with DC coupling, to ground.",
+        )
+    ]
+
+
 def _swapped(wiring: Wiring) -> Doubt:
     first, second = wiring.lines
     return Doubt(
@@ -113,6 +163,8 @@ def _scale(levels: Levels, wiring: Wiring) -> list[Doubt]:
         return []
     rests = [line.recessive for line in levels.lines]
     driven = levels.signal_dominant is not None
+    if len(rests) < 2:
+        return []
     for factor in (10.0, 0.1):
         fits = [_TENTH[0] * 10 <= rest * factor <= _TENTH[1] * 10 for rest in rests]
         swing = levels.amplitude * factor
@@ -146,8 +198,10 @@ def _scale_doubt(start: str, factor: float, driven: bool, both: bool) -> Doubt:
 
 
 def _lines(levels: Levels, wiring: Wiring) -> list[Doubt]:
+    if len(levels.lines) == 1 and wiring.medium in LEVELS_OF_HIGH_SPEED:
+        return [_single_line(levels.lines[0])]
     flat = flat_line(levels)
-    if flat is None:
+    if flat is None or wiring.medium is Medium.FLEXRAY:
         return _other_medium(levels, wiring)
     moving = next(line for line in levels.lines if line is not flat)
     return [
@@ -173,21 +227,47 @@ def _other_medium(levels: Levels, wiring: Wiring) -> list[Doubt]:
     return []
 
 
-def _sampling(sampling: Sampling) -> list[Doubt]:
-    per_bit = sampling.samples_per_bit
+def _single_line(line: LineFacts) -> Doubt:
+    return Doubt(
+        Kind.SINGLE_LINE,
+        f"One line alone, {line.line} by its levels: frames are told from it, and nothing of the other line. Where the"
+        " scope wrote a file for each channel, name both: CAN high first.",
+    )
+
+
+def _of_frames(wiring: Wiring, sent: Sent) -> list[Doubt]:
+    """Tell what hinders telling frames: the sampling, no bit rate, or none of them whole."""
+    pulses, per_bit = sent.pulses, sent.samples_per_bit
+    if wiring.medium is Medium.FLEXRAY or pulses.count < _FEWEST_PULSES:
+        return []
     if per_bit is not None and per_bit < SLOW_SAMPLES_PER_BIT:
         return [_too_slow(f"A bit has {per_bit:.1f} samples")]
-    if per_bit is None and sampling.pulses > 20:
-        if sampling.shortest_pulse < SLOW_SAMPLES_PER_BIT:
-            return [_too_slow(f"Pulses as short as {sampling.shortest_pulse:.1f} samples")]
+    if per_bit is None and pulses.shortest_samples < SLOW_SAMPLES_PER_BIT and pulses.count > 20:
+        return [_too_slow(f"Pulses as short as {pulses.shortest_samples:.1f} samples")]
+    perhaps = _perhaps(pulses)
+    if per_bit is None:
         return [
             Doubt(
                 Kind.NO_BIT_RATE,
-                f"{sampling.pulses} pulses, and no bit rate that fits them: no frames are told. Noise, another kind of"
-                " bus, or two lines that do not belong together.",
+                f"{pulses.count} pulses, and no bit rate of {wiring.medium} that fits them: no frames are told."
+                f" {perhaps}",
+            )
+        ]
+    if not sent.whole and sent.frames:
+        return [
+            Doubt(
+                Kind.NO_WHOLE_FRAME,
+                f"Not one whole frame of {wiring.medium} in {pulses.count} pulses: every frame broken, or no such bus."
+                f" {perhaps}",
             )
         ]
     return []
+
+
+def _perhaps(pulses: PulsesSeen) -> str:
+    if abs(pulses.shortest_seconds * 1e9 / _NANOSECONDS_OF_FLEXRAY - 1.0) < 0.15:
+        return "Its shortest pulses last 100 ns, a bit of FlexRay: say so with --medium."
+    return "Noise, another kind of bus (see --medium), or two lines that do not belong together."
 
 
 def _too_slow(start: str) -> Doubt:

@@ -11,9 +11,11 @@ import numpy as np
 
 from casebase.intake.capture.can_frames import FAULT_WORDS, Fault, Frame
 from casebase.intake.capture.can_traffic import Traffic, traffic_in
-from casebase.intake.capture.doubts import Doubt, Kind, doubts_of, is_swapped, sampling_of
-from casebase.intake.capture.levels import Levels, LineFacts, Survey, levels_in, survey
+from casebase.intake.capture.doubts import Doubt, Kind, Sent, doubts_of, is_swapped, pulses_seen
+from casebase.intake.capture.k_line import KLineMessage, KLineTraffic, k_line_traffic
+from casebase.intake.capture.levels import Levels, LineFacts, levels_in, survey
 from casebase.intake.capture.lin_frames import LinFrame, LinTraffic, lin_traffic
+from casebase.intake.capture.medium import chosen_lines
 from casebase.intake.capture.open_capture import open_capture
 from casebase.intake.capture.pulses import FRAMES_OF_CAN, Pulses, Wiring, pulses_in, wiring_of
 from casebase.intake.capture.samples import Capture, Tell, Wanted
@@ -35,8 +37,9 @@ class CaptureFacts:
     """What a capture tells.
 
     Levels are volts as recorded, times the scale that was given. `shapes`: edges to dominant, edges to recessive.
-    `can` and `lin` are None where no such frames were found. `not_followed`: samples at the end that were not looked
-    at for edges, because there were too many.
+    `can`, `lin` and `k_line` are None where none of their frames were found. `rows`: the channels of the file that were
+    read, in the order of the lines. `not_followed`: samples at the end that were not looked at for edges, because there
+    were too many.
     """
 
     name: str
@@ -47,12 +50,14 @@ class CaptureFacts:
     samples_per_second: float
     volts_known: bool
     notes: tuple[str, ...]
+    rows: tuple[int, ...]
     levels: Levels
     pulses: int
     not_followed: int
     shapes: tuple[EdgeShape | None, EdgeShape | None]
     can: Traffic | None
     lin: LinTraffic | None
+    k_line: KLineTraffic | None
     senders: tuple[SenderFacts, ...]
     doubts: tuple[Doubt, ...]
     looks: tuple[Look, ...]
@@ -65,16 +70,28 @@ class CaptureFacts:
 
     @property
     def frame_count(self) -> int:
-        """Frames that were seen to begin."""
+        """Frames that were seen to begin; messages of a K-line."""
         if self.lin is not None:
             return len(self.lin.frames)
+        if self.k_line is not None:
+            return len(self.k_line.messages)
         return len(self.can.frames) if self.can is not None else 0
 
     @property
+    def samples_per_bit(self) -> float | None:
+        """Samples of one bit; None where no bit rate was told."""
+        if self.can is not None:
+            return self.can.rate.samples_per_bit
+        rate = self.lin.measured if self.lin else self.k_line.measured if self.k_line else None
+        return self.samples_per_second / rate if rate else None
+
+    @property
     def whole_count(self) -> int:
-        """Frames with nothing wrong."""
+        """Frames with nothing wrong; messages of a K-line whose bytes all have their stop bit."""
         if self.lin is not None:
             return sum(frame.whole for frame in self.lin.frames)
+        if self.k_line is not None:
+            return sum(not message.broken for message in self.k_line.messages)
         return int(np.count_nonzero(self.can.frames.whole)) if self.can is not None else 0
 
     @property
@@ -117,32 +134,48 @@ class CaptureFacts:
 
 
 def read_capture(
-    path: Path, medium: Medium | None = None, wanted: Wanted | None = None, tell: Told | None = None
+    path: Path,
+    medium: Medium | None = None,
+    wanted: Wanted | None = None,
+    tell: Told | None = None,
+    second: Path | None = None,
 ) -> CaptureFacts:
     """Read a capture whole; raise `CaptureError` where it cannot be read.
 
     `medium` None: taken from the levels where they tell it. `tell` is told what is being done and how far it is.
+    `second`: the other line's file, where each line has its own.
     """
     # Levels beyond all measure are refused in a sentence; NumPy's own words about them would stand beside it.
-    with np.errstate(all="ignore"), open_capture(path, wanted, telling(tell, _READING)) as capture:
+    with np.errstate(all="ignore"), open_capture(path, wanted, telling(tell, _READING), second) as capture:
         return facts_of(capture, medium, tell)
 
 
 def facts_of(capture: Capture, medium: Medium | None = None, tell: Told | None = None) -> CaptureFacts:
     """Return what an open capture tells."""
     seen = survey(capture, telling(tell, _LEVELS))
-    chosen = medium or _medium_by_levels(seen, capture.channels)
-    wiring = wiring_of(chosen, capture.channels, capture.path.name)
+    chosen = chosen_lines(seen, medium, capture.path.name)
+    capture, seen, wiring = capture.only(chosen.rows), seen.only(chosen.rows), chosen.wiring
     levels = levels_in(seen, wiring)
     if is_swapped(levels, wiring):
         wiring = replace(wiring, swapped=True)
         levels = levels_in(seen, wiring)
     pulses = _pulses(capture, wiring, levels, tell)
-    facts = _put_together(capture, wiring, levels, pulses, medium is None)
+    if medium is None and wiring.medium is Medium.LIN:
+        wiring = _supply_line(wiring, pulses, capture.seconds_per_sample)
+    notes = (*capture.notes, chosen.note) if chosen.note else capture.notes
+    facts = _put_together(replace(capture, notes=notes), wiring, levels, pulses, medium is None)
+    facts = replace(facts, rows=chosen.rows[::-1] if wiring.swapped else chosen.rows)
     if facts.can is None:
         return facts
     turned = reversed_senders(capture, seen, wiring, levels, facts.can)
     return replace(facts, senders=(*facts.senders, *turned)) if turned else facts
+
+
+def _supply_line(wiring: Wiring, pulses: Pulses, seconds_per_sample: float) -> Wiring:
+    """Return the wiring of LIN, or of a K-line where no LIN frame begins and its bytes do."""
+    if lin_traffic(pulses, seconds_per_sample) or not k_line_traffic(pulses, seconds_per_sample):
+        return wiring
+    return wiring_of(Medium.K_LINE)
 
 
 def _put_together(
@@ -151,8 +184,7 @@ def _put_together(
     step = capture.seconds_per_sample
     can = traffic_in(pulses, step) if wiring.medium in FRAMES_OF_CAN else None
     lin = lin_traffic(pulses, step) if wiring.medium is Medium.LIN else None
-    bit = can.rate.samples_per_bit if can else 1.0 / (lin.measured * step) if lin else None
-    known_rate = bit is not None or wiring.medium not in (*FRAMES_OF_CAN, Medium.LIN)
+    k_line = k_line_traffic(pulses, step) if wiring.medium is Medium.K_LINE else None
     facts = CaptureFacts(
         name=capture.path.name,
         medium=wiring.medium,
@@ -162,20 +194,24 @@ def _put_together(
         samples_per_second=1.0 / step,
         volts_known=capture.volts_known,
         notes=capture.notes,
+        rows=tuple(range(capture.channels)),
         levels=levels,
         pulses=len(pulses.begins),
         not_followed=capture.count - pulses.followed,
-        shapes=edge_shapes(capture, can, wiring, levels) if can else (None, None),
+        shapes=edge_shapes(capture, can, wiring, levels) if can and not wiring.logic else (None, None),
         can=can,
         lin=lin,
-        senders=senders_in(capture, can, wiring) if can else (),
-        doubts=doubts_of(
-            levels, wiring, sampling_of(pulses, bit if known_rate else None), capture.volts_known
-        ),
+        k_line=k_line,
+        senders=senders_in(capture, can, wiring) if can and not wiring.logic else (),
+        doubts=(),
         looks=(),
         dominant_share=float(np.sum(pulses.ends - pulses.begins)) / max(pulses.followed, 1),
     )
-    return replace(facts, looks=looks_of(levels, wiring, facts.shapes, facts.whole_share))
+    sent = Sent(pulses_seen(pulses, step), facts.samples_per_bit, facts.frame_count, facts.whole_count)
+    doubts = doubts_of(levels, wiring, sent, capture.volts_known)
+    coupled = any(doubt.kind is Kind.COUPLING for doubt in doubts)
+    looks = () if wiring.logic or coupled else looks_of(levels, wiring, facts.shapes, facts.whole_share)
+    return replace(facts, doubts=doubts, looks=looks, volts_known=capture.volts_known and not wiring.logic)
 
 
 def _pulses(capture: Capture, wiring: Wiring, levels: Levels, tell: Told | None) -> Pulses:
@@ -183,15 +219,6 @@ def _pulses(capture: Capture, wiring: Wiring, levels: Levels, tell: Told | None)
     if levels.signal_dominant is None:
         return Pulses(np.empty(0), np.empty(0), capture.count)
     return pulses_in(capture, wiring, levels.thresholds, telling(tell, _EDGES))
-
-
-def _medium_by_levels(seen: Survey, channels: int) -> Medium:
-    """Return the medium that the levels tell: which pair, or LIN where one line stands near a battery's volts."""
-    if channels == 1:
-        return Medium.LIN if seen.highest[0] > 6.0 else Medium.HIGH_SPEED_CAN
-    apart = float(np.median(seen.rows[0] - seen.rows[1]))
-    tolerant = apart < -3.5 and seen.highest[1] > 4.0
-    return Medium.FAULT_TOLERANT_CAN if tolerant else Medium.HIGH_SPEED_CAN
 
 
 def telling(tell: Told | None, what: str) -> Tell | None:
@@ -266,8 +293,9 @@ def _edge(shape: EdgeShape | None) -> dict[str, Any] | None:
 
 
 def _rates(facts: CaptureFacts) -> dict[str, Any] | None:
-    if facts.lin is not None:
-        return {"measured": facts.lin.measured, "standard": facts.lin.standard}
+    other = facts.lin or facts.k_line
+    if other is not None:
+        return {"measured": other.measured, "standard": other.standard}
     if facts.can is None:
         return None
     rates: dict[str, Any] = {
@@ -290,6 +318,8 @@ def _frames(facts: CaptureFacts) -> dict[str, Any]:
         told = [_can_frame(frame) for frame in facts.can.frames.frames(step, MOST_FRAMES)]
     elif facts.lin is not None:
         told = [_lin_frame(frame) for frame in facts.lin.frames[:MOST_FRAMES]]
+    elif facts.k_line is not None:
+        told = [_k_line_message(message) for message in facts.k_line.messages[:MOST_FRAMES]]
     return {
         "count": facts.frame_count,
         "whole": facts.whole_count,
@@ -325,6 +355,15 @@ def _lin_frame(frame: LinFrame) -> dict[str, Any]:
         "break_bits": round(frame.break_bits, 2),
         "whole": frame.whole,
         "fault": frame.fault,
+    }
+
+
+def _k_line_message(message: KLineMessage) -> dict[str, Any]:
+    return {
+        "starts": round(message.starts_seconds, 9),
+        "data": message.data.hex().upper(),
+        "check_sum_fits": message.sum_fits,
+        "bytes_without_stop_bit": message.broken,
     }
 
 

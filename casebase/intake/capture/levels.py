@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from casebase.errors import CaptureError
 from casebase.intake.capture.pulses import Wiring
 from casebase.intake.capture.samples import Capture, Samples, Tell
-from casebase.record.vocabulary import Line
+from casebase.record.vocabulary import Line, Medium
 
 KEPT: Final = 400_000
 """About so many samples are kept of a capture, however long it is."""
@@ -35,6 +35,15 @@ class Survey:
     means: tuple[float, ...]
     lowest: tuple[float, ...]
     highest: tuple[float, ...]
+
+    def only(self, rows: tuple[int, ...]) -> Survey:
+        """Return what was seen of some of the channels, in this order."""
+        if rows == tuple(range(len(self.rows))):
+            return self
+        return Survey(
+            self.rows[list(rows)],
+            *(tuple(values[row] for row in rows) for values in (self.means, self.lowest, self.highest)),
+        )
 
 
 def survey(capture: Capture, tell: Tell | None = None) -> Survey:
@@ -72,8 +81,10 @@ _FEWEST_DRIVEN: Final = 12
 _APART: Final = 8.0
 """Two levels lie at least so many times the noise apart."""
 _WANDERS_VOLTS: Final = 0.08
+_FLEXRAY_IDLE_VOLTS: Final = 0.3
+"""Idle at most, between the lines (NXP TJA1083, receiver's threshold)."""
 _PARTS: Final = 40
-_LEAST_SWING_VOLTS: Final = 0.12
+LEAST_SWING_VOLTS: Final = 0.12
 """Less is a step of a coarse converter, and no traffic on any bus; a probe that divides by ten too much leaves 0.2 V
 (common practice, no source)."""
 
@@ -133,6 +144,8 @@ class Levels:
 
 def levels_in(seen: Survey, wiring: Wiring) -> Levels:
     """Return the levels of what was surveyed."""
+    if wiring.medium is Medium.FLEXRAY:
+        return _levels_to_both_sides(seen, wiring)
     rows, signal = wiring.ordered(seen.rows), wiring.signal(seen.rows)
     rest, driven, noise = two_levels(signal)
     at_rest, at_driven = _near(signal, rest, rest, driven), None
@@ -149,11 +162,32 @@ def levels_in(seen: Survey, wiring: Wiring) -> Levels:
     return Levels(lines, rest, driven, noise, share, *_of_both(rows, at_rest, at_driven, lines))
 
 
+def _levels_to_both_sides(seen: Survey, wiring: Wiring) -> Levels:
+    """Return the levels of FlexRay, which is driven to either side of rest: `dominant` is the one, plus above minus."""
+    rows, signal = wiring.ordered(seen.rows), wiring.signal(seen.rows)
+    rest, driven, noise = two_levels(np.abs(signal))
+    if driven is None:
+        # Driven all the time, or never: the receiver's threshold tells which.
+        rest, driven = (0.0, rest) if rest > _FLEXRAY_IDLE_VOLTS else (rest, None)
+    at_rest = np.ones(len(signal), dtype=bool) if driven is None else np.abs(signal) < 0.3 * driven
+    at_driven = None if driven is None else signal > 0.7 * driven
+    places = [1, 0] if wiring.swapped else range(len(wiring.lines))
+    lines = tuple(
+        _line_facts(
+            line, row, (seen.means[place], seen.lowest[place], seen.highest[place]), at_rest, at_driven
+        )
+        for line, row, place in zip(wiring.lines, rows, places, strict=False)
+    )
+    share = 0.0 if driven is None else float(np.mean(np.abs(signal) > driven / 2))
+    rest_between = lines[0].recessive - lines[1].recessive
+    return Levels(lines, rest_between, driven, noise, share, *_of_both(rows, at_rest, at_driven, lines))
+
+
 def two_levels(signal: Values) -> tuple[float, float | None, float]:
     """Return the lower level, the higher one (None where there is one level only), and the noise, in volts."""
     main, noise = _peak(signal)
     span = float(signal.max() - signal.min())
-    distance = max(_APART * noise, 0.25 * span, _LEAST_SWING_VOLTS)
+    distance = max(_APART * noise, 0.25 * span, LEAST_SWING_VOLTS)
     above, below = signal[signal > main + distance], signal[signal < main - distance]
     # Overshoot may reach far to the other side of rest: the level is where more of the samples are.
     far = above if len(above) >= len(below) else below

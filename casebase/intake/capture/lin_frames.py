@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.intake.capture.pulses import Pulses
+from casebase.intake.capture.pulses import Pulses, levels_at
 
 LEAST_BREAK_BITS: Final = 10.0
 """A dominant pulse so long is a break: a byte of zeros is dominant for nine bits (UART frame), a sender gives 13."""
@@ -23,7 +23,8 @@ STANDARD_BAUD: Final = (2400.0, 4800.0, 9600.0, 10_417.0, 19_200.0, 20_000.0)
 
 _SNAP: Final = 0.02
 """A rate within 2 % is taken for the standard one; a LIN module without a crystal is allowed 1.5 % (from memory)."""
-_MOST_BYTES: Final = 9
+_MOST_BYTES: Final = 10
+"""After the sync field: the protected identifier, up to eight of data, the checksum (ISO 17987-3)."""
 
 
 class Checksum(Enum):
@@ -138,19 +139,12 @@ def _bytes_after(
         start = float(pulses.begins[at])
         if start + 9.5 * bit > pulses.followed:
             return found, float(pulses.followed), "cut off at the end of the capture"
-        levels = _levels_at(pulses, start + (np.arange(10, dtype=np.float64) + 0.5) * bit)
+        levels = levels_at(pulses, start + (np.arange(10, dtype=np.float64) + 0.5) * bit)
         if levels[9] == 0:
             return found, start + 10 * bit, f"no stop bit after byte {len(found)}"
         found.append(int(np.dot(levels[1:9], 1 << np.arange(8))))
         end = start + 9.6 * bit
-    return found, end, "more than nine bytes"
-
-
-def _levels_at(pulses: Pulses, places: NDArray[np.floating]) -> NDArray[np.int64]:
-    """Return 0 where the line is dominant at a sample, 1 where it is recessive."""
-    before = np.searchsorted(pulses.begins, places, side="right") - 1
-    inside = (before >= 0) & (places < pulses.ends[np.maximum(before, 0)])
-    return np.where(inside, 0, 1)
+    return found, end, "more than ten bytes after the sync field"
 
 
 def _frame(  # noqa: PLR0913, PLR0917  what a frame is made of

@@ -11,7 +11,6 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.errors import CaptureError
 from casebase.intake.capture.samples import Capture, Samples, Tell
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
 
@@ -33,38 +32,34 @@ LEVELS_OF_HIGH_SPEED: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939)
 class Wiring:
     """How the rows of a capture become one signal that is higher while a module drives the bus.
 
-    `swapped`: the rows stand the other way round than they are named.
+    `swapped`: the rows stand the other way round than they are named. `down`: a single line that goes down when it is
+    driven. `logic`: the logic side of a transceiver or a logic analyser's channel, which has no line and no volts.
     """
 
     medium: Medium
     lines: tuple[Line, ...]
     swapped: bool = False
+    down: bool = False
+    logic: bool = False
 
     def signal(self, rows: Samples) -> Samples:
         """Return the signal in volts: high less low of a pair, a single line turned so that driven is higher."""
         signal: Samples = rows[0]
         if len(self.lines) == 2:
             signal = rows[1] - rows[0] if self.swapped else rows[0] - rows[1]
-        elif self.medium in _DRIVEN_DOWN:
+        elif self.down:
             signal = -signal
         return signal
 
     def ordered(self, rows: Samples) -> Samples:
         """Return the rows in the order of `lines`."""
-        return rows[::-1] if self.swapped else rows[: len(self.lines)]
+        return rows[::-1] if self.swapped else rows[: max(len(self.lines), 1)]
 
 
-def wiring_of(medium: Medium, channels: int, name: str) -> Wiring:
-    """Return how a capture of so many channels is read; raise where a line of the pair is not there."""
+def wiring_of(medium: Medium) -> Wiring:
+    """Return how the lines of a medium are read, all of them captured at the same time."""
     lines = LINES_OF_MEDIUM[medium]
-    if medium in _ONE_LINE:
-        return Wiring(medium, lines[:1])
-    if channels < 2:
-        raise CaptureError(
-            f"{name}: holds one line only: {medium} is told from both, captured at the same time; for one line of"
-            " another kind say --medium LIN"
-        )
-    return Wiring(medium, lines)
+    return Wiring(medium, lines[:1] if medium in _ONE_LINE else lines, down=medium in _DRIVEN_DOWN)
 
 
 MOST_EDGES: Final = 16_000_000
@@ -177,3 +172,10 @@ def without_spikes(pulses: Pulses, least: float) -> Pulses:
         pulses.begins_dominant,
         pulses.torn,
     )
+
+
+def levels_at(pulses: Pulses, places: NDArray[np.floating]) -> NDArray[np.int64]:
+    """Return 0 where the line is dominant at a sample, 1 where it is recessive."""
+    before = np.searchsorted(pulses.begins, places, side="right") - 1
+    inside = (before >= 0) & (places < pulses.ends[np.maximum(before, 0)])
+    return np.where(inside, 0, 1)

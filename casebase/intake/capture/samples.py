@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import TracebackType
 from typing import Final, Self, TypeAlias
@@ -99,6 +99,13 @@ class Capture:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+    def only(self, rows: tuple[int, ...]) -> Self:
+        """Return the same capture with some of its channels, in this order."""
+        if rows == tuple(range(self.channels)):
+            return self
+        places, read_rows = list(rows), self.read_rows
+        return replace(self, channels=len(rows), read_rows=lambda start, stop: read_rows(start, stop)[places])
 
     @property
     def seconds(self) -> float:

@@ -16,7 +16,7 @@ from casebase.intake.capture.doubts import flat_line
 from casebase.intake.capture.levels import Levels
 from casebase.intake.capture.pulses import LEVELS_OF_HIGH_SPEED, Wiring
 from casebase.intake.capture.samples import Capture
-from casebase.record.vocabulary import Look
+from casebase.record.vocabulary import Look, Medium
 
 EDGES: Final = 120
 _BEFORE, _AFTER = 0.4, 0.9
@@ -175,16 +175,19 @@ def looks_of(
 
 
 def _still(levels: Levels, wiring: Wiring) -> tuple[Look, ...]:
-    pair = wiring.medium in LEVELS_OF_HIGH_SPEED
+    pair = wiring.medium in LEVELS_OF_HIGH_SPEED and len(levels.lines) == 2
     return (Look.STUCK,) if pair and levels.signal_recessive > STUCK_VOLTS else ()
 
 
 def _size(levels: Levels, wiring: Wiring) -> list[Look]:
+    if wiring.medium is Medium.FLEXRAY:
+        return []
     if flat_line(levels) is not None:
         return [Look.ONE_LINE_FLAT]
     if len(levels.lines) == 2 and _together(levels):
         return [Look.BOTH_TOGETHER]
-    if wiring.medium not in LEVELS_OF_HIGH_SPEED or levels.signal_dominant is None:
+    pair = wiring.medium in LEVELS_OF_HIGH_SPEED and len(levels.lines) == 2
+    if not pair or levels.signal_dominant is None:
         return []
     low, high = DRIVEN_BETWEEN
     if levels.signal_dominant > high:

@@ -18,7 +18,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
-from casebase.intake.capture.doubts import Kind
 from casebase.intake.capture.facts import CaptureFacts, Told, facts_of, telling
 from casebase.intake.capture.open_capture import open_capture
 from casebase.intake.capture.samples import BLOCK, Capture, Tell, Wanted
@@ -57,10 +56,17 @@ class Trace:
 
 
 def read_with_trace(
-    path: Path, medium: Medium | None = None, wanted: Wanted | None = None, tell: Told | None = None
+    path: Path,
+    medium: Medium | None = None,
+    wanted: Wanted | None = None,
+    tell: Told | None = None,
+    second: Path | None = None,
 ) -> tuple[CaptureFacts, Trace | None]:
     """Read a capture whole, as `read_capture` does, and its trace; None where volts are not known."""
-    with np.errstate(all="ignore"), open_capture(path, wanted, telling(tell, "Reading the file")) as capture:
+    with (
+        np.errstate(all="ignore"),
+        open_capture(path, wanted, telling(tell, "Reading the file"), second) as capture,
+    ):
         facts = facts_of(capture, medium, tell)
         return facts, trace_of(capture, facts, tell) if facts.volts_known else None
 
@@ -68,7 +74,7 @@ def read_with_trace(
 def trace_of(capture: Capture, facts: CaptureFacts, tell: Told | None = None) -> Trace:
     """Return the trace of an open capture: the first broken frame close up, else the first one."""
     lines = tuple(line.line for line in facts.levels.lines)
-    order = range(len(lines))[::-1] if facts.doubt(Kind.SWAPPED) else range(len(lines))
+    order = facts.rows
     whole = _part(capture, 0, capture.count, order, telling(tell, "Drawing"))
     step = capture.seconds_per_sample
     frame = next(iter(facts.broken(1)), None)

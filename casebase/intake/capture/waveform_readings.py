@@ -14,10 +14,10 @@ from casebase.record.reading import Reading
 from casebase.record.vocabulary import Ignition, Line, Medium, Quantity, Stage, YesNo
 
 _MOST_NAMED: Final = 5
-_REFUSED: Final = (Kind.VOLTS_UNKNOWN, Kind.SCALE, Kind.OTHER_MEDIUM)
+_REFUSED: Final = (Kind.VOLTS_UNKNOWN, Kind.SCALE, Kind.OTHER_MEDIUM, Kind.LOGIC, Kind.COUPLING)
 """What leaves no level that could be written down."""
 
-_FRAMES_IN_DOUBT: Final = (Kind.TOO_SLOW, Kind.NO_BIT_RATE)
+_FRAMES_IN_DOUBT: Final = (Kind.TOO_SLOW, Kind.NO_BIT_RATE, Kind.NO_WHOLE_FRAME)
 
 
 @dataclass(frozen=True)
