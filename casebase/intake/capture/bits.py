@@ -253,8 +253,8 @@ def standard_rates(pulses: Pulses, seconds_per_sample: float) -> Iterator[BitRat
     for rate in STANDARD:
         guess = 1.0 / (rate * seconds_per_sample)
         spacings, _ = _at_begin_of_frames(pulses, guess, *_REACHES[0][:2])
-        if guess >= _LEAST_SAMPLES and len(spacings):
-            bit = _refined(spacings, guess)
+        if guess >= _LEAST_SAMPLES:
+            bit = _refined(spacings, guess) if len(spacings) else guess
             near = abs(bit / guess - 1.0) <= _NEAR_STANDARD
             yield _rate(bit if near else guess, 0.0, seconds_per_sample, STANDARD)
 

@@ -110,16 +110,36 @@ def _numbers(text: bytes, layout: Layout, path: Path, before: int) -> NDArray[np
     if not plain.strip():
         return np.empty((0, len(layout.columns)))
     try:
-        return np.loadtxt(
-            io.BytesIO(plain),
-            delimiter=layout.separator,
-            usecols=layout.columns,
-            ndmin=2,
-            comments=None,
-            encoding="latin-1",
-        )
+        return _loaded(plain, layout)
     except (ValueError, IndexError, OverflowError):
+        whole = _without_empty_end(plain, layout)
+        if whole != plain:
+            return _numbers(whole, layout, path, before)
         raise CaptureError(_broken_line(plain, layout, path, before)) from None
+
+
+def _loaded(plain: bytes, layout: Layout) -> NDArray[np.float64]:
+    return np.loadtxt(
+        io.BytesIO(plain),
+        delimiter=layout.separator,
+        usecols=layout.columns,
+        ndmin=2,
+        comments=None,
+        encoding="latin-1",
+    )
+
+
+def _without_empty_end(plain: bytes, layout: Layout) -> bytes:
+    """Return lines without those at the end whose volts are empty, as scopes leave them where a channel ends early."""
+    lines = plain.rstrip().split(b"\n")
+    separator = layout.separator.encode() if layout.separator else None
+    while lines:
+        cells = lines[-1].split(separator)
+        volts = layout.columns[layout.has_time :]
+        if any(place >= len(cells) or cells[place].strip() for place in volts):
+            break
+        lines.pop()
+    return b"\n".join(lines) + b"\n" if len(lines) < plain.rstrip().count(b"\n") + 1 else plain
 
 
 def _numbers_with_units(plain: bytes, layout: Layout, path: Path, before: int) -> NDArray[np.float64]:

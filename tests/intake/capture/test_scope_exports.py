@@ -251,3 +251,10 @@ def test_medium_named_against_one_line_still_reads_it(tmp_path, volts):
     np.save(tmp_path / "one.npy", volts[1])
     facts = read_capture(tmp_path / "one.npy", Medium.HIGH_SPEED_CAN, Wanted(samples_per_second=RATE))
     assert facts.whole_count == len(FRAMES)
+
+
+def test_rows_left_empty_at_the_end_are_no_samples(tmp_path, volts):
+    """A channel that ends before the column of time does."""
+    rows = [[f"{place / RATE:.7f}", f"{a:.3f}", f"{b:.3f}"] for place, (a, b) in enumerate(volts.T)]
+    rows += [[f"{(len(rows) + more) / RATE:.7f}", "", ""] for more in range(3)]
+    assert is_the_pair(table(tmp_path / "a.csv", ["Time,CH1,CH2"], rows), volts)
