@@ -17,7 +17,7 @@ from pydantic import ValidationError
 from casebase.errors import InputError, QuantityError
 from casebase.record.case import Case
 from casebase.record.problems import problems_of
-from casebase.record.quantities import RESISTANCE, VOLTAGE, ReadingValue, read_reading_value
+from casebase.record.quantities import RESISTANCE, VOLTAGE, read_reading_value
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Battery, Ignition, Line, Medium, Quantity, Stage
 from casebase.record.word_list import SHORT_FORMS, plain_form
@@ -239,16 +239,14 @@ def quick_readings(medium: str, **given: str | None) -> QuickReadings:
         "high_ohms": {**_OHMS, "line": upper, "against": Line.GROUND},
         "low_ohms": {**_OHMS, "line": lower, "against": Line.GROUND},
     }
-    readings = (
-        Reading(**shapes[option], value=_value(option, text, shapes[option]["quantity"]))
-        for option, text in given.items()
-        if text is not None
-    )
+    readings = []
+    for option, text in given.items():
+        if text is None:
+            continue
+        dimension = RESISTANCE if shapes[option]["quantity"] is Quantity.RESISTANCE else VOLTAGE
+        try:
+            value = read_reading_value(text, dimension)
+        except QuantityError as error:
+            raise InputError(f"--{option.replace('_', '-')} '{text}': {error}") from None
+        readings.append(Reading(**shapes[option], value=value))
     return QuickReadings(of_medium, tuple(readings))
-
-
-def _value(option: str, text: str, quantity: Quantity) -> ReadingValue:
-    try:
-        return read_reading_value(text, RESISTANCE if quantity is Quantity.RESISTANCE else VOLTAGE)
-    except QuantityError as error:
-        raise InputError(f"--{option.replace('_', '-')} '{text}': {error}") from None

@@ -156,7 +156,11 @@ class _Reader:
             return
         self.lists_silent = False
         if is_silence(line):
-            self._read_silence(line)
+            names = silent_in(line)
+            self.lists_silent = not names and line.rstrip().endswith(":")
+            if not names and not self.lists_silent and self.heading and len(line) <= _LONGEST_SILENT_LINE:
+                names = [self.heading]
+            self._add_silent(names)
             return
         label = label_of(line)
         if label and self._read_label(*label):
@@ -173,13 +177,6 @@ class _Reader:
 
     def _begin(self, heading: str) -> None:
         self.heading, self.section_status, self.block_start = heading, None, len(self.findings)
-
-    def _read_silence(self, line: str) -> None:
-        names = silent_in(line)
-        self.lists_silent = not names and line.rstrip().endswith(":")
-        if not names and not self.lists_silent and self.heading and len(line) <= _LONGEST_SILENT_LINE:
-            names = [self.heading]
-        self._add_silent(names)
 
     def _add_silent(self, names: list[str]) -> None:
         for name in names:
@@ -258,8 +255,8 @@ def _behind(segment: str, code: TroubleCode, *, more_follow: bool = False) -> _B
     module = module_behind(cells, code)
     for_next = cells[-1] if more_follow and cells and module_key(cells[-1].text) else None
     said = {cell: status_of_cell(cell.text) for cell in cells}
-    kept = [cell for cell in cells if not said[cell] and cell not in (module, for_next)]
-    text, within = _cut_status(segment[kept[0].start : kept[-1].end] if kept else "")
+    wording = [cell for cell in cells if not said[cell] and cell not in (module, for_next)]
+    text, within = _cut_status(segment[wording[0].start : wording[-1].end] if wording else "")
     status = (after[0] if after else None) or ", ".join(dict.fromkeys(filter(None, said.values()))) or within
     return _Behind(
         status=status,

@@ -26,12 +26,11 @@ MOVING_PARTS: Final = (
     "With the engine running or the vehicle raised: keep clear of moving parts, secure the vehicle."
 )
 
-_RESTRAINT_MODULES: Final = {
-    "restraints",
-    "side restraints",
-    "occupant classification",
-    "seat belt pretensioner",
-}
+RESTRAINT_MODULES: Final = frozenset(
+    {"restraints", "side restraints", "restraints sensor", "occupant classification", "belt tensioner"}
+)
+"""Families of modules that fire airbags and belt tensioners, or tell when to; keys of `data/modules.csv`."""
+
 _RESTRAINT_LAMPS: Final = {Lamp.AIRBAG, Lamp.SEAT_BELT}
 BRAKE_OR_STEERING: Final = re.compile(r"brak|stability|steering")
 """What the families of brake and steering modules have in their names."""
@@ -43,7 +42,7 @@ def cautions_of(case: Case) -> list[str]:
     """Return the cautions that belong to `case`, the most dangerous first, ending with the maker's word."""
     families, lamps = _families(case), set(case.lamps)
     unproven = case.kind is Kind.FAULT_CASE and status_of(case) is not Status.FIXED_VERIFIED
-    restraints = families & _RESTRAINT_MODULES or lamps & _RESTRAINT_LAMPS
+    restraints = families & RESTRAINT_MODULES or lamps & _RESTRAINT_LAMPS
     brakes_or_steering = lamps & _BRAKE_AND_STEERING_LAMPS or any(map(BRAKE_OR_STEERING.search, families))
     belongs = (
         (case.vehicle.has_high_voltage, HIGH_VOLTAGE),

@@ -144,16 +144,12 @@ def _readings_are_whole(case: Case) -> Iterator[str]:
         if reading.unknown_state:
             keys = ", ".join(reading.unknown_state)
             yield f"{where}: {keys} not stated; kept, and counts as less certain"
-        if reading.quantity is Quantity.RESISTANCE and _is_powered(reading):
+        off = reading.battery is Battery.DISCONNECTED
+        live = reading.battery is Battery.CONNECTED or reading.ignition in (Ignition.ON, Ignition.RUNNING)
+        if reading.quantity is Quantity.RESISTANCE and live and not off:
             yield f"{where}: ohms read on a live circuit mean nothing: disconnect the battery and read again"
         if isinstance(reading.value, Comparison) and earlier_reading(case, index) is None:
             yield f"{where}: '{reading.value}' has no earlier reading of the same kind before it"
-
-
-def _is_powered(reading: Reading) -> bool:
-    if reading.battery is Battery.DISCONNECTED:
-        return False
-    return reading.battery is Battery.CONNECTED or reading.ignition in (Ignition.ON, Ignition.RUNNING)
 
 
 def _readings_name_their_network(case: Case) -> Iterator[str]:

@@ -178,16 +178,12 @@ def _read_bytes(plain: str) -> TroubleCode | None:
     return code_from_bytes(bytes.fromhex(plain)) if _BARE_BYTES.fullmatch(plain) else None
 
 
-def _read_maker_number(plain: str) -> TroubleCode | None:
-    return _maker_code(plain) if _MAKER_NUMBER.fullmatch(plain) else None
-
-
 _READERS: Final[tuple[Callable[[str], TroubleCode | None], ...]] = (
     _read_maker_text,
     _read_letter_code,
     _read_spn,
     _read_bytes,
-    _read_maker_number,
+    lambda plain: _maker_code(plain) if _MAKER_NUMBER.fullmatch(plain) else None,
 )
 
 

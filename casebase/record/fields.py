@@ -122,10 +122,6 @@ def _code(value: object) -> TroubleCode:
     return parse_code(str(value))
 
 
-def _code_text(code: TroubleCode) -> str:
-    return code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}"
-
-
 _PER_CENT: Final = re.compile(r"(?P<number>[0-9]+(?:[.,][0-9]+)?)\s*%")
 
 
@@ -154,7 +150,10 @@ Share = Annotated[
 Code = Annotated[
     TroubleCode,
     PlainValidator(_code),
-    PlainSerializer(_code_text, return_type=str),
+    PlainSerializer(
+        lambda code: code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}",
+        return_type=str,
+    ),
     WithJsonSchema({"type": ["string", "integer"], "examples": ["U0121-00", "SPN 639 FMI 9"]}),
 ]
 

@@ -60,7 +60,7 @@ def load_text(text: str, source: str, suffix: str = ".yaml") -> list[Case]:
 def case_from_data(data: object, source: str, text: str | None = None, record: int = 0) -> Case:
     """Return the checked record that plain `data` describes; `text`, its YAML, gives problems their line.
 
-    `record` tells which record of `text` it is, counted from 0.
+    `record` is the place of the record within `text`, counted from 0.
     """
     if not isinstance(data, dict):
         problem = Problem("the file", "", "expected keys such as kind, vehicle and readings at its top level")
@@ -114,10 +114,10 @@ def _text_of(path: Path) -> str:
         return path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8") from None
+    except InputError:
+        raise
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        if isinstance(error, InputError):
-            raise
         raise InputError(f"{path}: cannot be read ({reason}): check the path") from None
 
 

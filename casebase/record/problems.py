@@ -65,7 +65,7 @@ def problems_of(
 ) -> list[Problem]:
     """Return one problem per complaint of pydantic; `text`, the YAML it came from, gives the lines.
 
-    `record` tells which record of `text` it is, counted from 0.
+    `record` is the place of the record within `text`, counted from 0.
     """
     details = error.errors(include_url=False, include_context=True)
     lines = _Lines(text, record)
@@ -76,9 +76,11 @@ def problems_of(
 def with_lines(problems: list[Problem], text: str | None, record: int = 0) -> list[Problem]:
     """Return `problems` with the line at which their field stands in `text`."""
     lines = _Lines(text if problems else None, record)
-    located = [
-        replace(problem, line=lines.of(_location_of(problem.field))) for problem in problems[:MOST_PROBLEMS]
-    ]
+    located = []
+    for problem in problems[:MOST_PROBLEMS]:
+        steps = re.findall(r"([^.\[\]]+)|\[([0-9]+)\]", problem.field)
+        line = lines.of(tuple(key or int(index) for key, index in steps))
+        located.append(replace(problem, line=line))
     return located + _rest(len(problems) - len(located))
 
 
@@ -86,11 +88,6 @@ def _rest(more: int) -> list[Problem]:
     """Return one problem that stands for those not named."""
     said = f"{more} problems more: mend those named so far, then try again"
     return [Problem("the file", "", said)] if more else []
-
-
-def _location_of(path: str) -> _Location:
-    steps = re.findall(r"([^.\[\]]+)|\[([0-9]+)\]", path)
-    return tuple(key or int(index) for key, index in steps)
 
 
 def field_path(location: _Location) -> str:
@@ -115,7 +112,7 @@ def _problem(kind: str, location: _Location, item: Any, lines: _Lines) -> Proble
         return _unknown_key(location, path, line)
     if kind == "enum":
         return _unknown_word(location, path, item["input"], line)
-    # What a whole group lacks is told by its path and the sentence.
+    # The path and the sentence say what a whole group lacks.
     whole_group = kind == "value_error" and isinstance(item["input"], Mapping)
     value = "" if kind == "missing" or whole_group else _shown(item["input"])
     return Problem(path, value, _expected(kind, location, item), line)
@@ -139,9 +136,18 @@ def _unknown_key(location: _Location, path: str, line: int | None) -> Problem:
 def _unknown_word(location: _Location, path: str, value: object, line: int | None) -> Problem:
     lists = [part for part in _types_at(location) if isinstance(part, type) and issubclass(part, Enum)]
     words = [word.value for words in lists for word in words]
-    suggestion = _nearest_word(value, lists) if isinstance(value, str) else None
+    spellings = {plain_form(word): str(word) for word in words}
+    for listed in lists:
+        spellings |= SHORT_FORMS.get(listed.__name__, {})
+    close = (
+        get_close_matches(plain_form(value), spellings, n=1, cutoff=0.55) if isinstance(value, str) else []
+    )
     return Problem(
-        path, _shown(value), f"not a word of this list: expected one of {', '.join(words)}", line, suggestion
+        path,
+        _shown(value),
+        f"not a word of this list: expected one of {', '.join(words)}",
+        line,
+        spellings[close[0]] if close else None,
     )
 
 
@@ -168,15 +174,6 @@ def _shown(value: object) -> str:
 def printable(text: str) -> str:
     """Return the beginning of `text` in one line; what no terminal prints becomes a question mark."""
     return "".join(character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2])
-
-
-def _nearest_word(value: str, lists: list[type[Enum]]) -> str | None:
-    """Return the word whose spelling, or usual short form, is nearest to `value`."""
-    spellings = {plain_form(word.value): str(word.value) for words in lists for word in words}
-    for words in lists:
-        spellings |= SHORT_FORMS.get(words.__name__, {})
-    close = get_close_matches(plain_form(value), spellings, n=1, cutoff=0.55)
-    return spellings[close[0]] if close else None
 
 
 def _types_at(location: _Location) -> list[Any]:

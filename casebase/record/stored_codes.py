@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from casebase.record.case import Case, CodeEntry
-from casebase.record.cautions import BRAKE_OR_STEERING, BRAKES_OR_STEERING, RESTRAINTS
+from casebase.record.cautions import BRAKE_OR_STEERING, BRAKES_OR_STEERING, RESTRAINT_MODULES, RESTRAINTS
 from casebase.record.code_meaning import failure_type_text
 from casebase.record.codes import Grammar, Statement, System, TroubleCode
 from casebase.record.modules import family_of, module_identity, same_module
@@ -52,7 +52,7 @@ def who_blames_whom(entries: Iterable[tuple[str | None, TroubleCode]]) -> list[B
     """Return who is blamed by whom, from pairs of the module that stores a code and the code.
 
     The module blamed by most reporters comes first, missing messages before data refused. A code whose
-    reporter is not told counts among the codes only; a module that names itself is left out.
+    reporter is not named counts among the codes only; a module that names itself is left out.
     """
     reporters: dict[tuple[str, BlameKind], set[str]] = defaultdict(set)
     codes: dict[tuple[str, BlameKind], dict[TroubleCode, None]] = defaultdict(dict)
@@ -95,9 +95,6 @@ _NETWORK_WORDS: Final = re.compile(
 )
 _SUPPLY_WORDS: Final = re.compile(
     r"\b(battery|supply|system voltage|under-?voltage|low voltage)\b", re.IGNORECASE
-)
-_RESTRAINTS: Final = frozenset(
-    {"restraints", "side restraints", "restraints sensor", "occupant classification", "belt tensioner"}
 )
 
 LOCAL_ONLY: Final = (
@@ -169,13 +166,20 @@ def _reason(job: Case, code: TroubleCode, entries: Sequence[CodeEntry]) -> str |
         entry.code.statement is Statement.SUPPLY or (entry.text and _SUPPLY_WORDS.search(entry.text))
         for entry in entries
     ):
-        return None if _supply_may_be_the_cause(job, entries) else _of_supply(entries[0])
+        if _supply_may_be_the_cause(job, entries):
+            return None
+        return (
+            f"follows from the supply ({entries[0].text or code.meaning}), not from the network: measure battery"
+            " and charging, a matter of a minute; look at the code after the network is whole"
+        )
     if not _is_of_one_circuit(code):
         return None
-    silent = [entry.module for entry in entries if entry.module and _is_silent(job, entry.module)]
+    modules = [entry.module for entry in entries if entry.module]
+    silent = [module for module in modules if _is_silent(job, module)]
     if silent:
         return f"{_of_circuit(code)}; {silent[0]} does not answer now: look at it once it does"
-    if any(_misses_messages(job, entry.module) for entry in entries):
+    missing = [entry.module for entry in job.codes if entry.module and _is_of_network(entry)]
+    if any(same_module(name, module) for name in missing for module in modules):
         return (
             f"{_of_circuit(code)}; the module that stores it also misses messages, from which it may follow"
         )
@@ -185,7 +189,7 @@ def _reason(job: Case, code: TroubleCode, entries: Sequence[CodeEntry]) -> str |
 def _is_of_one_circuit(code: TroubleCode) -> bool:
     """Return whether a code is of a circuit, or by the standard of one system's own parts.
 
-    What a maker's own code says is not known unless its failure type tells.
+    What a maker's own code says is not known unless its failure type says it.
     """
     if code.system is System.NETWORK:
         return False
@@ -201,13 +205,6 @@ def _of_circuit(code: TroubleCode) -> str:
         return f"by its letter a {code.system} code, not one of the network"
     meaning = code.meaning if code.failure_type is None else failure_type_text(code.failure_type)
     return f"speaks of one circuit ({meaning}), not of the network"
-
-
-def _of_supply(entry: CodeEntry) -> str:
-    return (
-        f"follows from the supply ({entry.text or entry.code.meaning}), not from the network: measure battery and"
-        " charging, a matter of a minute; look at the code after the network is whole"
-    )
 
 
 def _supply_may_be_the_cause(job: Case, entries: Sequence[CodeEntry]) -> bool:
@@ -228,17 +225,10 @@ def _is_silent(job: Case, module: str) -> bool:
     return any(same_module(module, silent) for silent in job.silent_modules())
 
 
-def _misses_messages(job: Case, module: str | None) -> bool:
-    return module is not None and any(
-        entry.module is not None and same_module(entry.module, module) and _is_of_network(entry)
-        for entry in job.codes
-    )
-
-
 def _cautions(entries: Sequence[CodeEntry]) -> Iterator[str]:
     """Yield what to mind with codes of restraints, brakes and steering."""
     families = {family_of(entry.module) for entry in entries if entry.module}
-    if families & _RESTRAINTS:
+    if families & RESTRAINT_MODULES:
         yield RESTRAINTS
     if any(BRAKE_OR_STEERING.search(family) for family in families):
         yield BRAKES_OR_STEERING

@@ -175,16 +175,11 @@ def _refuse_foreign_characters(text: str, compact: str) -> None:
         return
     found = " and ".join(f"{c!r} at position {position}" for position, c in wrong[:3])
     expected = "expected digits and the letters A to Z without I, O and Q"
-    raise InputError(f"VIN {_shown(text)} has {found}, {expected}: {_what_was_meant(compact)}")
-
-
-def _what_was_meant(compact: str) -> str:
-    """Name the VIN with digits for the look-alike letters, if that would be one."""
-    meant = compact.translate(LOOKALIKES)
-    if any(c not in CHARACTER_VALUES for c in meant):
-        return "read it again from the vehicle"
-    proof = ", whose check digit matches" if check_digit(meant) == meant[8] else ""
-    return f"did you mean {meant}{proof}?"
+    meant, advice = compact.translate(LOOKALIKES), "read it again from the vehicle"
+    if all(c in CHARACTER_VALUES for c in meant):
+        proof = ", whose check digit matches" if check_digit(meant) == meant[8] else ""
+        advice = f"did you mean {meant}{proof}?"
+    raise InputError(f"VIN {_shown(text)} has {found}, {expected}: {advice}")
 
 
 def _shown(text: str) -> str:

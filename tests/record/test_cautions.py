@@ -43,6 +43,7 @@ def test_the_maker_comes_first_on_every_job() -> None:
     [
         {"modules": [{"name": "airbag module"}]},
         {"modules": [{"name": "SRS"}]},
+        {"modules": [{"name": "seat belt pretensioner"}]},
         {"codes": [{"module": "ACM (airbag)", "code": "B0001"}]},
         {"codes": [{"module": "BCM", "code": "U0151-87"}]},
         {"lamps": ["airbag"]},
