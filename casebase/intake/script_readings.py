@@ -34,7 +34,6 @@ from casebase.record.vocabulary import (
     YesNo,
 )
 
-
 _QUANTITIES: Final = tuple(Quantity)
 _TO: Final = " to "
 _OTHER: Final = "other leads"
