@@ -31,8 +31,9 @@ HEALTHY_PAIR_OHMS: Final = (50.0, 72.0)
 BIAS_OHMS: Final = (9e3, 50e3)
 """Input resistance of a line: 9 to 28 kohm (TJA1051 table 7), to 35 (TJA1041A), to 50 judged."""
 
-OFF_OHMS: Final = (80e3, 2e8)
-"""Of a transceiver that lets go when unsupplied: microamperes of leakage (TCAN1042HGV 7.7), range judged."""
+OFF_OHMS: Final = (100e3, 1e9)
+"""Of transceivers that let go when unsupplied: microamperes of leakage and less (TCAN1042HGV 7.7); 14.7 kohm to OL to
+ground is in order for guides. The range is judged; modules of one bus differ up to threefold either way."""
 
 SPLIT_OHMS: Final = (600.0, 2500.0)
 """From the middle of a split terminator to the recessive level: 0.3 to 0.7 VCC at 500 uA (TJA1041A, from memory)."""
@@ -91,7 +92,7 @@ def healthy_bus(chance: Chance, pair_ohms: float | None = None, share: float | N
     count = _count(chance)
     dlc_place = chance.random.randint(0, count)
     ends = _terminated(count, chance)
-    kept = chance.random.choice(("keeps", "lets go", "mixed"))
+    lets_go, off = chance.random.choice((0.0, 0.5, 1.0)), chance.by_size(OFF_OHMS)
     bias = chance.by_size((BIAS_OHMS[0] * 1.1, BIAS_OHMS[1] * 0.9))
     names = [NAMES[i] if i < len(NAMES) else f"module {i + 1}" for i in range(count)]
     chance.random.shuffle(names)
@@ -99,7 +100,8 @@ def healthy_bus(chance: Chance, pair_ohms: float | None = None, share: float | N
     for index, name in enumerate(names):
         place = index if index < dlc_place else index + 1
         halves = _terminator(chance, pair_ohms) if index in ends else None
-        modules.append(replace(_module(halves, bias, kept, chance), name=name, place=place))
+        own_off = off * chance.by_size((1 / 3, 3.0)) if chance.often(lets_go) else None
+        modules.append(replace(_module(halves, bias, own_off, chance), name=name, place=place))
     metres, per_metre = chance.by_size(TRUNK_METRES), chance.even(WIRE_OHMS_PER_METRE)
     pieces = [chance.random.expovariate(1.0) + 0.05 for _ in range(count)]
     wires = [metres * per_metre * piece / sum(pieces) for piece in pieces]
@@ -146,7 +148,7 @@ def _stub(chance: Chance) -> tuple[float, float]:
     return wire + chance.contact(), wire + chance.contact()
 
 
-def _module(halves: tuple[float, float] | None, bias: float, kept: str, chance: Chance) -> WideModule:
+def _module(halves: tuple[float, float] | None, bias: float, off: float | None, chance: Chance) -> WideModule:
     """Return a module; its name and place are still to be told."""
     own = min(max(bias * chance.even((0.7, 1.4)), BIAS_OHMS[0]), BIAS_OHMS[1])
     match = chance.random.gauss(0, 0.012)  # +-1 % (TJA1051) to +-3 % (TJA1041A)
@@ -155,8 +157,6 @@ def _module(halves: tuple[float, float] | None, bias: float, kept: str, chance: 
     if chance.often(0.06):  # a 3.3 V transceiver rests lower, at 2.3 V (from memory)
         middle = chance.even((2.2, 2.4))
     bias_ohms = (own * (1 + match), own * (1 - match))
-    lets_go = kept == "lets go" or (kept == "mixed" and chance.often(0.5))
-    off = chance.by_size(OFF_OHMS)
     split = chance.by_size(SPLIT_OHMS) if halves and chance.often(0.25) else None
     stub_high, stub_low = _stub(chance)
     return WideModule(
@@ -166,7 +166,7 @@ def _module(halves: tuple[float, float] | None, bias: float, kept: str, chance: 
         stub_low=stub_low,
         bias_ohms=bias_ohms,
         bias_volts=(middle + chance.random.gauss(0, 0.01), middle + chance.random.gauss(0, 0.01)),
-        off_ohms=(off, off * chance.even((0.8, 1.25))) if lets_go else bias_ohms,
+        off_ohms=bias_ohms if off is None else (off, off * chance.even((0.8, 1.25))),
         stage=_stage(supply, middle, chance),
         terminator=halves,
         split_ohms=split,

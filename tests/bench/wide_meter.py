@@ -115,15 +115,15 @@ TEST_VOLTS: Final = 0.6
 def slipped(slip: str, true: dict[str, float], differential: float, chance: Chance) -> dict[str, float]:
     """Return the five values with a slip; `differential`: volts that stand between the lines on average.
 
-    `true`: ohms and volts by row. On the AC range and with the bus asleep both volts are wrong, with the battery
-    connected all ohms; a unit misread or a point moved spoils one row.
+    `true`: ohms and volts by row. On the AC range both volts are wrong, with the battery connected all ohms; a bus that
+    fell asleep between two readings, a unit misread or a point moved spoils one row.
     """
     if slip == "AC range":
         # The ripple of the traffic, as far as the meter's bandwidth (hundreds of Hz) lets it through (judged).
         ripple = differential / 2 * chance.even((0.0, 0.8))
         return true | {row: abs(ripple * chance.even((0.8, 1.2))) for row in VOLTS_ROWS}
     if slip == "bus asleep":
-        return true | {row: chance.even((-0.03, 0.1)) for row in VOLTS_ROWS}
+        return true | {chance.random.choice(VOLTS_ROWS): chance.even((-0.03, 0.1))}
     if slip == "battery connected":
         standing = {
             "ohms between": differential,

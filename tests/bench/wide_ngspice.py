@@ -56,7 +56,7 @@ def visits(seed: int, per_group: int = PER_GROUP) -> list[Visit]:
 
 
 def _makes(path: Path) -> bool:
-    return path.name not in ("wide_posterior.py", "wide_report.py")
+    return path.name not in ("wide_posterior.py", "wide_scores.py")
 
 
 def _bus_visits(seed: int, per_group: int) -> list[Visit]:
