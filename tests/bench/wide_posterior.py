@@ -1,7 +1,7 @@
 """Asks casebase about wide buses: drawn apart from it, solved by ngspice, read with a meter, some with a slip.
 
 Run by hand: `python tests/bench/wide_posterior.py [--seed 0] [--per-group 18] [--group NAME] [--no-slips] [--wrong]`.
-Aims: the 90 % set holds the truth in .93 over all and .85 in each group; top-1 .80; sure and wrong with nothing said 1 %;
+Aims: the 90 % set holds the truth in .93 over all, .85 in each group; top-1 .80; sure and wrong with nothing said 1 %;
 clash said 3 %; the parameter's 90 % range holds it in .85 to .97; slips on sound buses noticed, or under .7, in .8.
 """
 

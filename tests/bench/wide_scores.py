@@ -20,8 +20,8 @@ RULED_OUT_BELOW, SURE_ABOVE = 0.05, 0.8
 class Answered:
     """What casebase said of one visit.
 
-    `clash`: it said that readings do not fit together, or lie outside what was simulated. `amount`: the ends of the 90 %
-    range of the parameter of the true state, in ohm or volt, where it gives one.
+    `clash`: it said that readings do not fit together, or lie outside what was simulated. `amount`: the ends of the
+    90 % range of the parameter of the true state, in ohm or volt, where it gives one.
     """
 
     truth: Truth
