@@ -32,7 +32,7 @@ from casebase.record.words import (
     title_of,
     verification_words,
 )
-from casebase.site.catalogue import address
+from casebase.site.counted import address
 from casebase.site.level_picture import level_picture
 from casebase.site.lists import status_shape
 from casebase.site.respond import NotHereError

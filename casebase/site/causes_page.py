@@ -8,19 +8,18 @@ from typing import Any, Final
 from casebase.publish.edition import Edition
 from casebase.record.vocabulary import Fault, Lamp, Mechanism, Place
 from casebase.record.word_list import Word
-from casebase.site.catalogue import (
-    FAULT_CASES,
+from casebase.site import catalogue
+from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, WITH_CAUSE, count_of, selected, statuses
+from casebase.site.counted import (
     Counted,
     address,
-    by_fault,
-    codes_among,
+    counted_codes,
+    counted_faults,
+    counted_lamps,
     fault_words,
-    faults_among,
-    lamps_among,
-    statuses_among,
     without_cause,
 )
-from casebase.site.lists import Asked, count_of, listed_cases, shown, so_many
+from casebase.site.lists import Asked, listed_cases, shown, so_many
 from casebase.site.respond import NotHereError
 
 _CAUSES: Final = ("/causes", "Causes")
@@ -40,71 +39,61 @@ _PLACE_WORDS: Final = {
     "module": "in a module",
     "fuse": "at a fuse",
 }
-
-_OF_RECORD: Final = "(SELECT json_extract(json, '{path}') FROM records WHERE case_id = cases.id)"
-_COLUMNS: Final = {
-    "place": _OF_RECORD.format(path="$.cause.where.place"),
-    "mechanism": _OF_RECORD.format(path="$.cause.mechanism"),
-}
-_CONDITIONS: Final = {
-    "fault": "fault = ?",
-    **{name: f"{column} = ?" for name, column in _COLUMNS.items()},
-    "lamp": "EXISTS (SELECT 1 FROM records, json_each(records.json, '$.lamps') AS lit"
-    " WHERE case_id = cases.id AND lit.value = ?)",
+_NAMED: Final[dict[str, Callable[[str], str]]] = {
+    "fault": fault_words,
+    "place": _PLACE_WORDS.__getitem__,
+    "mechanism": "by {}".format,
+    "lamp": "{} lamp lit".format,
 }
 
 
 def causes_context(edition: Edition, asked: Asked) -> dict[str, Any]:
     """Return what was at fault in all cases, by cause, place and what brought it about."""
-    found = count_of(edition, f"{FAULT_CASES} AND fault IS NOT NULL")
+    found = count_of(edition, FAULT_CASES & WITH_CAUSE)
     return {
         "title": f"What was at fault in {so_many(found, 'case')}",
         "crumbs": [_CAUSES],
-        "without_cause": without_cause(edition, "1"),
-        "faults": by_fault(edition),
+        "without_cause": without_cause(edition, EVERY_RECORD),
+        "faults": counted_faults(edition, EVERY_RECORD),
         "places": _by_word(edition, "place", {}),
         "mechanisms": _by_word(edition, "mechanism", {}),
-        "lamps": lamps_among(edition, FAULT_CASES),
+        "lamps": counted_lamps(edition, FAULT_CASES),
     }
 
 
 def cause_context(edition: Edition, asked: Asked) -> dict[str, Any]:
     """Return the cases of one cause, place, mechanism or lamp; raise `NotHereError` for a word that no list has."""
     given = {name: _word(name, text) for name, text in asked.only(*CAUSE_FIELDS).items()}
-    where, values = _condition(given)
-    count = count_of(edition, where, values)
-    name = _name(given)
+    these = FAULT_CASES & selected(**given)
+    count = count_of(edition, these)
+    name = ", ".join(_NAMED[field](text) for field, text in given.items())
+    name = name[:1].upper() + name[1:]
+    fault = given.get("fault")
+    wider = [(address("/causes", fault=fault), fault_words(fault))] if fault and len(given) > 1 else []
     return {
         "title": f"{name}: {so_many(count, 'case') if count else 'no case yet'}",
         "name": name,
-        "crumbs": [_CAUSES, *_fault_crumb(given)],
+        "crumbs": [_CAUSES, *wider],
         "count": count,
-        "statuses": statuses_among(edition, where, values),
-        "without_cause": without_cause(edition, where, values),
-        "faults": [] if "fault" in given else faults_among(edition, where, values, **given),
+        "statuses": statuses(edition, these),
+        "without_cause": without_cause(edition, these),
+        "faults": [] if fault else counted_faults(edition, these, **given),
         "places": _by_word(edition, "place", given),
         "mechanisms": _by_word(edition, "mechanism", given),
-        "codes": codes_among(edition, where, values),
-        "lamps": [] if "lamp" in given else lamps_among(edition, where, values, **given),
-        "cases": listed_cases(edition, asked, where, values),
+        "codes": counted_codes(edition, these),
+        "lamps": [] if "lamp" in given else counted_lamps(edition, these, **given),
+        "cases": listed_cases(edition, asked, these),
     }
 
 
-def _condition(given: dict[str, str]) -> tuple[str, tuple[str, ...]]:
-    return " AND ".join([FAULT_CASES, *(_CONDITIONS[name] for name in given)]), tuple(given.values())
-
-
-def _by_word(edition: Edition, name: str, given: dict[str, str]) -> list[Counted]:
+def _by_word(edition: Edition, field: str, given: dict[str, str]) -> list[Counted]:
     """Return how many of the cases have each word of a field of the cause; none where that word was asked for."""
-    if name in given:
+    if field in given:
         return []
-    where, values = _condition(given)
-    rows = edition.connection.execute(
-        f"SELECT word, count(*) FROM (SELECT {_COLUMNS[name]} AS word FROM cases WHERE {where} AND fault IS NOT NULL)"
-        " WHERE word IS NOT NULL GROUP BY word ORDER BY count(*) DESC, word",
-        values,
-    )
-    return [Counted(word, count, address("/causes", **{**given, name: word})) for word, count in rows]
+    return [
+        Counted(word, count, address("/causes", **{**given, field: word}))
+        for word, count in catalogue.words_of_cause(edition, FAULT_CASES & selected(**given), field)
+    ]
 
 
 def _word(name: str, text: str) -> str:
@@ -116,19 +105,3 @@ def _word(name: str, text: str) -> str:
             f"No {what} is called '{shown(text)}' here. Choose one from the list under Causes, or search for the words"
             " that you would use."
         ) from None
-
-
-def _name(given: dict[str, str]) -> str:
-    words: dict[str, Callable[[str], str]] = {
-        "fault": fault_words,
-        "place": _PLACE_WORDS.__getitem__,
-        "mechanism": "by {}".format,
-        "lamp": "{} lamp lit".format,
-    }
-    told = ", ".join(words[name](text) for name, text in given.items())
-    return told[:1].upper() + told[1:]
-
-
-def _fault_crumb(given: dict[str, str]) -> list[tuple[str, str]]:
-    fault = given.get("fault")
-    return [(address("/causes", fault=fault), fault_words(fault))] if fault and len(given) > 1 else []

@@ -1,9 +1,4 @@
-"""What this edition is: its date and origin, what it holds, what is missing in it, and what is not shown.
-
-What is new in this edition: the cases that it adds, revises and takes out.
-
-The first page: where to ask, what is new, what the collection holds.
-"""
+"""The pages of the edition as a whole: the first page, what it is and what is missing in it, what is new in it."""
 
 from __future__ import annotations
 
@@ -14,36 +9,30 @@ from typing import Any, Final
 from casebase.library.news import News
 from casebase.publish.edition import Edition
 from casebase.publish.frozen import Changed, read_changes
-from casebase.site.catalogue import (
-    FAULT_CASES,
-    Counted,
-    address,
-    by_fault,
-    by_make,
-    by_medium,
-    statuses_among,
-)
-from casebase.site.lists import KNOWN_GOOD, Asked, case_rows, count_of, part_of, so_many
+from casebase.site import catalogue
+from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, INCOMPLETE, KNOWN_GOOD, count_of
+from casebase.site.counted import Counted, address, counted_faults, counted_makes, counted_media
+from casebase.site.lists import Asked, newest_cases, part_of, so_many
 
 _TOLD_APART: Final = frozenset({"name", "number", "frozen on", "cases from", "licence"})
 _MOST_SHOPS: Final = 100
+NEWEST: Final = 8
+MOST_COUNTED: Final = 8
 
-_OF_CAUSE: Final = "(SELECT json_extract(json, '$.cause.proof') FROM records WHERE case_id = cases.id)"
-_MISSING: Final = (
-    ("without a cause", "fault IS NULL"),
-    ("with a cause that nobody proved", f"fault IS NOT NULL AND {_OF_CAUSE} IS NULL"),
-    (
-        "without any reading as found",
-        "id NOT IN (SELECT case_id FROM readings WHERE stage = 'as found')",
-    ),
-    (
-        "with readings, none of them after the repair",
-        "id IN (SELECT case_id FROM readings) AND id NOT IN"
-        " (SELECT case_id FROM readings WHERE stage = 'after repair')",
-    ),
-    ("without codes", "id NOT IN (SELECT case_id FROM codes)"),
-    ("with something that still makes no sense", "leftover IS NOT NULL"),
-)
+_CHANGE_WORDS: Final = {
+    Changed.NEW: "new",
+    Changed.REVISED: "revised",
+    Changed.WITHDRAWN: "withdrawn",
+}
+
+_INCOMPLETE_WORDS: Final = {
+    "no cause": "without a cause",
+    "no proof": "with a cause that nobody proved",
+    "no reading as found": "without any reading as found",
+    "no reading after the repair": "with readings, none of them after the repair",
+    "no codes": "without codes",
+    "a leftover": "with something that still makes no sense",
+}
 
 NOT_SHOWN: Final = (
     "the customer's own words and name",
@@ -53,82 +42,6 @@ NOT_SHOWN: Final = (
     "what the shop lead remarked",
 )
 """What freezing leaves out (`publish/public_fields.py`)."""
-
-
-def about_context(edition: Edition, asked: Asked) -> dict[str, Any]:
-    """Return what the file tells of itself and of the records in it."""
-    facts = edition.facts()
-    faults = count_of(edition, FAULT_CASES)
-    return {
-        "title": "About this collection",
-        "crumbs": [("/about", "About this collection")],
-        "name": facts.get("name"),
-        "number": facts.get("number"),
-        "frozen_on": facts.get("frozen on"),
-        "cases_from": facts.get("cases from"),
-        "licence": facts.get("licence"),
-        "other_facts": {name: value for name, value in facts.items() if name not in _TOLD_APART},
-        "records": edition.count(),
-        "fault_cases": faults,
-        "known_good": count_of(edition, KNOWN_GOOD),
-        "statuses": _statuses(edition),
-        "makes": by_make(edition),
-        "media": by_medium(edition),
-        "shops": _shops(edition),
-        "span": _span(edition),
-        "missing": [
-            (words, so_many(count, "case"))
-            for words, where in _MISSING
-            if (count := count_of(edition, f"{FAULT_CASES} AND {where}"))
-        ],
-        "not_shown": list(NOT_SHOWN),
-    }
-
-
-def _statuses(edition: Edition) -> list[Counted]:
-    return [
-        Counted(status, count, address("/search", status=status))
-        for status, count in statuses_among(edition, "1")
-    ]
-
-
-def _shops(edition: Edition) -> list[tuple[str, int]]:
-    return edition.connection.execute(
-        "SELECT shop, count(*) FROM cases WHERE shop IS NOT NULL GROUP BY shop COLLATE NOCASE"
-        " ORDER BY count(*) DESC, shop LIMIT ?",
-        (_MOST_SHOPS,),
-    ).fetchall()
-
-
-def _span(edition: Edition) -> tuple[str | None, str | None]:
-    """Return the days on which the first and the last of the jobs ended."""
-    first, last = edition.connection.execute("SELECT min(ended), max(ended) FROM cases").fetchone()
-    return first, last
-
-
-_WORDS = {
-    Changed.NEW: "new",
-    Changed.REVISED: "revised",
-    Changed.WITHDRAWN: "withdrawn",
-}
-
-
-def changes_context(edition: Edition, asked: Asked) -> dict[str, Any]:
-    """Return what an edition changes against the one before; nothing for a file that was not published."""
-    changes = read_changes(edition.connection)
-    number = edition.facts().get("number")
-    counts = [(_WORDS[kind], sum(change.changed is kind for change in changes)) for kind in Changed]
-    return {
-        "title": f"What is new in edition {number}" if number else "What is new",
-        "crumbs": [("/about", "About this collection"), ("/changes", "What is new")],
-        "number": number,
-        "counts": [(words, count) for words, count in counts if count],
-        "found": part_of(changes, asked),
-    }
-
-
-NEWEST: Final = 8
-MOST_COUNTED: Final = 8
 
 
 @dataclass(frozen=True)
@@ -152,11 +65,57 @@ def start_context(edition: Edition, news: Sequence[News] = ()) -> dict[str, Any]
     return {
         "news": shown,
         "count": edition.count(),
-        "newest": case_rows(edition, most=NEWEST),
+        "newest": newest_cases(edition, EVERY_RECORD, NEWEST),
         "counted": [
-            ("Causes", by_fault(edition)[:MOST_COUNTED], "/causes"),
-            ("Makes", by_make(edition)[:MOST_COUNTED], "/vehicles"),
-            ("Media", by_medium(edition), None),
+            ("Causes", counted_faults(edition, EVERY_RECORD)[:MOST_COUNTED], "/causes"),
+            ("Makes", counted_makes(edition, EVERY_RECORD, MOST_COUNTED), "/vehicles"),
+            ("Media", counted_media(edition), None),
         ],
         "facts": facts,
+    }
+
+
+def about_context(edition: Edition, asked: Asked) -> dict[str, Any]:
+    """Return what the file tells of itself and of the records in it."""
+    facts = edition.facts()
+    return {
+        "title": "About this collection",
+        "crumbs": [("/about", "About this collection")],
+        "name": facts.get("name"),
+        "number": facts.get("number"),
+        "frozen_on": facts.get("frozen on"),
+        "cases_from": facts.get("cases from"),
+        "licence": facts.get("licence"),
+        "other_facts": {name: value for name, value in facts.items() if name not in _TOLD_APART},
+        "records": edition.count(),
+        "fault_cases": count_of(edition, FAULT_CASES),
+        "known_good": count_of(edition, KNOWN_GOOD),
+        "statuses": [
+            Counted(status, count, address("/search", status=status))
+            for status, count in catalogue.statuses(edition, EVERY_RECORD)
+        ],
+        "makes": counted_makes(edition, EVERY_RECORD),
+        "media": counted_media(edition),
+        "shops": catalogue.shops(edition, _MOST_SHOPS),
+        "span": catalogue.first_and_last_day(edition),
+        "missing": [
+            (words, so_many(count, "case"))
+            for lacking, words in _INCOMPLETE_WORDS.items()
+            if (count := count_of(edition, FAULT_CASES & INCOMPLETE[lacking]))
+        ],
+        "not_shown": list(NOT_SHOWN),
+    }
+
+
+def changes_context(edition: Edition, asked: Asked) -> dict[str, Any]:
+    """Return what an edition changes against the one before; nothing for a file that was not published."""
+    changes = read_changes(edition.connection)
+    number = edition.facts().get("number")
+    counts = [(_CHANGE_WORDS[kind], sum(change.changed is kind for change in changes)) for kind in Changed]
+    return {
+        "title": f"What is new in edition {number}" if number else "What is new",
+        "crumbs": [("/about", "About this collection"), ("/changes", "What is new")],
+        "number": number,
+        "counts": [(words, count) for words, count in counts if count],
+        "found": part_of(changes, asked),
     }

@@ -1,6 +1,6 @@
 """Following a folder of editions: when another one is to be shown, the site turns to it between two requests.
 
-What Datasette is told of a file beforehand: how many rows each table has, and which tables only machines read.
+Datasette is told of each file beforehand how many rows its tables have, and which of them only machines read.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from datasette.database import Database
 from casebase.errors import CasebaseError
 from casebase.publish.edition import open_frozen, shown_path
 from casebase.publish.public_fields import TABLE
+from casebase.site.catalogue import rows_by_table
 from casebase.site.guard import App
 from casebase.site.state import Held, held_by
 
@@ -35,13 +36,7 @@ def hidden_tables(path: Path) -> dict[str, Any]:
 def inspected(path: Path) -> dict[str, Any]:
     """Return hash, size and row counts of a frozen file, under the name that Datasette gives it."""
     with closing(open_frozen(path)) as connection:
-        tables = [
-            name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")
-        ]
-        counts = {
-            name: {"count": connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0]}
-            for name in tables
-        }
+        counts = {name: {"count": rows} for name, rows in rows_by_table(connection).items()}
     with path.open("rb") as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
     return {path.stem: {"hash": sha256, "size": path.stat().st_size, "tables": counts}}

@@ -1,8 +1,6 @@
-"""What the address of a list asks for: any text can stand there, so it is made plain here, once, for all lists.
+"""What every list shares: what its address asks for, a hundred rows at a time, and the row of a case.
 
-Long lists, a hundred rows at a time, and how many of what in words.
-
-Cases in a list: one sentence each, with what a reader chooses by.
+Any text can stand in an address, so it is made plain here, once, for all lists.
 """
 
 from __future__ import annotations
@@ -17,7 +15,16 @@ from markupsafe import Markup
 
 from casebase.publish.edition import Edition
 from casebase.record.vocabulary import Status
-from casebase.site.catalogue import FAULT_CASES, STATUS_ORDER, address
+from casebase.site.catalogue import (
+    FAULT_CASES,
+    KNOWN_GOOD,
+    Selection,
+    count_of,
+    newest_first,
+    of_ids,
+    useful_first,
+)
+from casebase.site.counted import address
 from casebase.site.respond import NotUsableError
 
 LONGEST_TEXT: Final = 300
@@ -88,7 +95,9 @@ def plain_text(text: str) -> str:
     >>> plain_text(" a\x00b\ud800  c ")
     'a b c'
     """
-    kept = (" " if _is_blanked(letter) else letter for letter in text)
+    kept = (
+        " " if letter in _TURNING or unicodedata.category(letter) in _BLANKED else letter for letter in text
+    )
     return " ".join(unicodedata.normalize("NFC", "".join(kept)).split())
 
 
@@ -97,17 +106,8 @@ def shown(text: str) -> str:
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
 
 
-def _is_blanked(letter: str) -> bool:
-    return letter in _TURNING or unicodedata.category(letter) in _BLANKED
-
-
 MOST_ROWS: Final = 100
 """Rows of one page: about 60 kB, and more than anybody reads beside a vehicle."""
-
-KNOWN_GOOD: Final = "kind = 'known good'"
-
-USEFUL_FIRST: Final = f"kind, {STATUS_ORDER}, ended DESC, id"
-"""Proven repairs before guesses, guesses before open jobs; of these the newest first."""
 
 _ONLY_FOR_THE_PAGE: Final = frozenset({"crumbs", "choices"})
 
@@ -143,16 +143,12 @@ def listed(total: int, before: int, rows: Sequence[Row], asked: Asked) -> Listed
     return Listed(total, before, rows, earlier, asked.address_from(after) if after < total else None)
 
 
-def listed_cases(
-    edition: Edition, asked: Asked, where: str, values: Sequence[Any] = (), order: str = USEFUL_FIRST
-) -> Listed[CaseRow]:
-    """Return the cases that a condition holds for; `where` and `order` are never from outside."""
-    total = count_of(edition, where, values)
+def listed_cases(edition: Edition, asked: Asked, these: Selection) -> Listed[CaseRow]:
+    """Return the cases selected, the most useful first."""
+    total = count_of(edition, these)
     before = start_within(total, asked)
-    ids = edition.connection.execute(
-        f"SELECT id FROM cases WHERE {where} ORDER BY {order} LIMIT ? OFFSET ?", (*values, MOST_ROWS, before)
-    )
-    return listed(total, before, rows_of_ids(edition, [case_id for (case_id,) in ids]), asked)
+    ids = useful_first(edition, these, MOST_ROWS, before)
+    return listed(total, before, cases_of_ids(edition, ids), asked)
 
 
 def start_within(total: int, asked: Asked) -> int:
@@ -160,17 +156,10 @@ def start_within(total: int, asked: Asked) -> int:
     return min(asked.start(), max(0, (total - 1) // MOST_ROWS * MOST_ROWS))
 
 
-def count_of(edition: Edition, where: str, values: Sequence[Any] = ()) -> int:
-    """Return how many records a condition holds for; `where` is never from outside."""
-    return int(
-        edition.connection.execute(f"SELECT count(*) FROM cases WHERE {where}", tuple(values)).fetchone()[0]
-    )
-
-
-def record_counts(edition: Edition, where: str, values: Sequence[Any] = ()) -> str:
-    """Return how many records of each kind a condition holds for, in words: `7 cases and 1 known good record`."""
-    faults = count_of(edition, f"({where}) AND {FAULT_CASES}", values)
-    good = count_of(edition, f"({where}) AND {KNOWN_GOOD}", values)
+def record_counts(edition: Edition, these: Selection) -> str:
+    """Return how many records of each kind are selected, in words: `7 cases and 1 known good record`."""
+    faults = count_of(edition, these & FAULT_CASES)
+    good = count_of(edition, these & KNOWN_GOOD)
     told = [so_many(faults, "case")] if faults or not good else []
     return " and ".join([*told, *([so_many(good, "known good record")] if good else [])])
 
@@ -195,8 +184,6 @@ def plain(value: Any) -> Any:
         return {**told, "address": value.address} if hasattr(value, "address") else told
     return value
 
-
-COLUMNS: Final = "id, kind, status, title, make, model, model_year, platform, cause, leftover, ended"
 
 STATUS_SHAPES: Final = {
     str(Status.FIXED_VERIFIED): "■",
@@ -226,24 +213,14 @@ class CaseRow:
         return f"/case/{self.case_id}"
 
 
-def case_rows(
-    edition: Edition,
-    where: str = "1",
-    values: Sequence[Any] = (),
-    order: str = "ended DESC, id",
-    most: int = 100,
-) -> list[CaseRow]:
-    """Return the cases that a condition on the table `cases` holds for; `where` and `order` are never from outside."""
-    rows = edition.connection.execute(
-        f"SELECT {COLUMNS} FROM cases WHERE {where} ORDER BY {order} LIMIT ?", (*values, most)
-    )
-    return [_row(*row) for row in rows]
+def newest_cases(edition: Edition, these: Selection, most: int) -> list[CaseRow]:
+    """Return the cases selected, the newest first."""
+    return [_row(*row) for row in newest_first(edition, these, most)]
 
 
-def rows_of_ids(edition: Edition, ids: Sequence[str]) -> list[CaseRow]:
+def cases_of_ids(edition: Edition, ids: Sequence[str]) -> list[CaseRow]:
     """Return the cases with these IDs, in this order."""
-    marks = ", ".join("?" * len(ids))
-    found = {row.case_id: row for row in case_rows(edition, f"id IN ({marks})", ids, most=len(ids))}
+    found = {row.case_id: row for row in newest_cases(edition, of_ids(ids), len(ids))}
     return [found[case_id] for case_id in ids if case_id in found]
 
 

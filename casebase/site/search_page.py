@@ -1,8 +1,6 @@
-"""Full text over the cases, narrowed where asked: the best first, with the words found marked in an excerpt.
+"""The search: full text over the cases, narrowed where asked, with the words found marked in excerpts.
 
-What was typed into the search may name something: the page of that code, case, module, vehicle or cause.
-
-Where the words of a question stand in a case: short excerpts, parted into what was asked for and what was not.
+What was typed may name something of its own: then the page of that code, case, module, vehicle or cause is offered.
 """
 
 from __future__ import annotations
@@ -19,117 +17,22 @@ from casebase.record.codes import Grammar, ReadAs, parse_code
 from casebase.record.modules import module_key, module_label, modules_named_in
 from casebase.record.vocabulary import Fault, Kind, Mechanism, Medium, Status
 from casebase.record.word_list import Word
-from casebase.site.catalogue import Counted, address, fault_words
-from casebase.site.lists import (
-    LONGEST_TEXT,
-    USEFUL_FIRST,
-    Asked,
-    CaseRow,
-    listed,
-    part_of,
-    rows_of_ids,
-    shown,
-    so_many,
-)
+from casebase.site import catalogue, code_catalogue
+from casebase.site.catalogue import count_of, selected, useful_first
+from casebase.site.counted import Counted, address, fault_words
+from casebase.site.lists import LONGEST_TEXT, Asked, CaseRow, cases_of_ids, listed, part_of, shown, so_many
 
 MOST_LEADS: Final = 6
 _BETWEEN: Final = re.compile(r"[\s,;]+")
 _ENDING: Final = re.compile(r"(?<=[a-z]{3})(?:ing|ed|es|s|e)$")
 _CASE_ID: Final = re.compile(r"[0-9a-z]{4,26}")
 
+NARROWING: Final = ("medium", "make", "model", "platform", "status")
 
-@dataclass(frozen=True)
-class Lead:
-    """A page that answers more than a search would."""
-
-    words: str
-    address: str
-
-
-def leads_of(edition: Edition, text: str) -> list[Lead]:
-    """Return the pages of what a text names, each once."""
-    found = dict.fromkeys(
-        lead
-        for way in (_cases, _codes, _modules, _vehicles, _causes, _mechanisms)
-        for lead in way(edition, text)
-    )
-    return list(found)[:MOST_LEADS]
-
-
-def _cases(edition: Edition, text: str) -> Iterator[Lead]:
-    prefix = text.casefold()
-    if _CASE_ID.fullmatch(prefix):
-        rows = edition.connection.execute(
-            "SELECT id, title FROM cases WHERE id >= ? AND id < ? ORDER BY id LIMIT 3", (prefix, f"{prefix}~")
-        )
-        for case_id, title in rows:
-            yield Lead(f"Case {case_id}: {title}", f"/case/{case_id}")
-
-
-def _codes(edition: Edition, text: str) -> Iterator[Lead]:
-    for typed in dict.fromkeys((text, *_BETWEEN.split(text)[:8])):
-        try:
-            code = parse_code(typed)
-        except CodeError:
-            continue
-        is_plainly_one = code.grammar is not Grammar.MAKER and code.read_as is ReadAs.TEXT
-        if is_plainly_one or _holds(edition, "codes", "base", code.base):
-            yield Lead(f"{code.text}: what this code says and came from", address("/codes", code=code.text))
-
-
-def _modules(edition: Edition, text: str) -> Iterator[Lead]:
-    keys = (module_key(text), *(named.key for named in modules_named_in(text)))
-    for key in dict.fromkeys(key for key in keys if key):
-        if _holds(edition, "modules", "module_key", key) or _holds(edition, "codes", "about", key):
-            yield Lead(
-                f"{module_label(key)}: how often silent, blamed, at fault", address("/modules", module=key)
-            )
-
-
-def _vehicles(edition: Edition, text: str) -> Iterator[Lead]:
-    named = (
-        "coalesce(make, '') = ?1 COLLATE NOCASE OR model = ?1 COLLATE NOCASE OR platform = ?1 COLLATE NOCASE"
-    )
-    rows = edition.connection.execute(
-        "SELECT make, model, platform FROM cases"
-        f" WHERE {named} OR make || ' ' || model = ?1 COLLATE NOCASE GROUP BY make, model, platform LIMIT 50",
-        (text,),
-    )
-    typed = text.casefold()
-    for make, model, platform in rows:
-        if typed == make.casefold():
-            yield Lead(f"{make}: all its models", address("/vehicles", make=make))
-        elif platform and typed == platform.casefold():
-            yield Lead(f"Platform {platform}: what it had", address("/vehicles", platform=platform))
-        else:
-            yield Lead(f"{make} {model}: what it had", address("/vehicles", make=make, model=model))
-
-
-def _causes(edition: Edition, text: str) -> Iterator[Lead]:
-    for fault in Fault:
-        words = fault_words(str(fault))
-        if text.casefold() in (str(fault), words.casefold()):
-            yield Lead(f"{words}: the cases of this cause", address("/causes", fault=str(fault)))
-
-
-def _mechanisms(edition: Edition, text: str) -> Iterator[Lead]:
-    typed = {_without_ending(word) for word in (text.casefold(), *_BETWEEN.split(text.casefold())[:8])}
-    for mechanism in Mechanism:
-        if _without_ending(str(mechanism)) in typed:
-            yield Lead(
-                f"Brought about by {mechanism}: the cases", address("/causes", mechanism=str(mechanism))
-            )
-
-
-def _without_ending(word: str) -> str:
-    """Return a word without its ending, so that `chafed` names what is recorded as `chafing`."""
-    return _ENDING.sub("", word)
-
-
-def _holds(edition: Edition, table: str, column: str, value: Any) -> bool:
-    found = edition.connection.execute(f"SELECT 1 FROM {table} WHERE {column} = ? LIMIT 1", (value,))
-    return found.fetchone() is not None
-
+_MOST_WORDS: Final = 8
+_MOST_VEHICLES: Final = 50
+_MOST_CHOICES: Final = 200
+_CHOICE_LABELS: Final = {"medium": "Kind of network", "make": "Make", "status": "How far it came"}
 
 Parts = list[tuple[str, bool]]
 """Pieces of text in order, each with whether it is a word that was asked for."""
@@ -142,13 +45,112 @@ _HIT: Final = re.compile(f"{_BEGIN}([^{_BEGIN}{_END}]*){_END}")
 _STRAY: Final = re.compile(f"[{_BEGIN}{_END}]")
 _LINE_END: Final = re.compile(r"(?P<stop>[.!?:;,])?\s*\n\s*")
 
-_EXCERPTS: Final = (
-    "SELECT cases.id, highlight(cases_fts, 0, :begin, :end), snippet(cases_fts, 1, :begin, :end, '...', 12),"
-    " snippet(cases_fts, 2, :begin, :end, '...', 12), snippet(cases_fts, 3, :begin, :end, '...', :most),"
-    " snippet(cases_fts, 4, :begin, :end, '...', :most)"
-    " FROM cases_fts JOIN cases ON cases.rowid = cases_fts.rowid"
-    " WHERE cases_fts MATCH :query AND cases.id = :id"
-)
+
+@dataclass(frozen=True)
+class Found:
+    """A case that was found, and where in it the words stand."""
+
+    row: CaseRow
+    hit: Hit | None
+
+
+@dataclass
+class Narrowing:
+    """What narrows a search, words made whole; and what could not be used, said in sentences."""
+
+    used: dict[str, str] = field(default_factory=dict)
+    not_used: list[str] = field(default_factory=list)
+
+
+def search_context(edition: Edition, asked: Asked) -> dict[str, Any]:
+    """Return what holds every telling word of the question, within what was narrowed to."""
+    text, narrowing = asked.text("q") or "", _narrowing(asked)
+    is_asked = bool(text or narrowing.used)
+    ids = _found_ids(edition, text, narrowing.used) if is_asked else []
+    part = part_of(ids, asked)
+    hits = hits_in(edition, part.rows, text)
+    found = [Found(row, hits.get(row.case_id)) for row in cases_of_ids(edition, part.rows)]
+    wide = len(_found_ids(edition, text, {})) if text and narrowing.used and not ids else 0
+    return {
+        "title": _title(len(ids), text, narrowing.used),
+        "crumbs": [("/search", "Search")],
+        "q": text,
+        "narrowed": narrowing.used,
+        "not_used": [
+            *narrowing.not_used,
+            *([f"Only the first {LONGEST_TEXT} characters were looked for."] if asked.was_cut else []),
+        ],
+        "is_asked": is_asked,
+        "found": listed(part.total, part.before, found, asked),
+        "leads": leads_of(edition, text) if text else [],
+        "without_narrowing": Counted(f"{so_many(wide, 'record')} in all", wide, address("/search", q=text))
+        if wide
+        else None,
+        "single_words": _single_words(edition, text) if is_asked and not ids else [],
+        "job": address("/job", wrong=text or None),
+        "choices": [
+            (name, _CHOICE_LABELS[name], words)
+            for name, words in catalogue.search_choices(edition, _MOST_CHOICES).items()
+        ],
+    }
+
+
+def _found_ids(edition: Edition, text: str, narrowed: dict[str, str]) -> list[str]:
+    within = useful_first(edition, selected(**narrowed)) if narrowed or not text else None
+    if not text:
+        return within or []
+    found = edition.found(text)
+    if within is None:
+        return found
+    wanted = set(within)
+    return [case_id for case_id in found if case_id in wanted]
+
+
+def _narrowing(asked: Asked) -> Narrowing:
+    narrowing = Narrowing()
+    words: dict[str, tuple[Sequence[type[Word]], str]] = {
+        "medium": ((Medium,), "a kind of network"),
+        "status": ((Status, Kind), "how far a case came"),
+    }
+    for name, text in asked.only(*NARROWING).items():
+        if name not in words:
+            narrowing.used[name] = text
+            continue
+        lists, what = words[name]
+        word = next((str(found) for found in (_word(one, text) for one in lists) if found), None)
+        if word is None:
+            narrowing.not_used.append(f"'{shown(text)}' is not {what}: choose one from the list.")
+        else:
+            narrowing.used[name] = word
+    return narrowing
+
+
+def _word(words: type[Word], text: str) -> Word | None:
+    try:
+        return words(text)
+    except ValueError:
+        return None
+
+
+def _title(count: int, text: str, narrowed: dict[str, str]) -> str:
+    within = ", ".join(shown(word) for word in narrowed.values())
+    if not text and not within:
+        return "Search all cases"
+    told = f" for {shown(text)}" if text else ""
+    told += f" ({within})" if text and within else f": {within}" if within else ""
+    return f"{so_many(count, 'record') if count else 'No record'}{told}"
+
+
+def _single_words(edition: Edition, text: str) -> list[Counted]:
+    """Return how many records hold each word alone, where not all of them stand in any one."""
+    words = list(dict.fromkeys(words_in(text)))[:_MOST_WORDS]
+    if len(words) < 2:
+        return []
+    holding = {word: catalogue.count_holding(edition, match_query([word])) for word in words}
+    return [Counted(word, count, address("/search", q=word)) for word, count in holding.items() if count]
+
+
+# --- where the words stand ----------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
@@ -190,9 +192,10 @@ def _any_of(phrases: Iterable[str]) -> str:
 
 def _first_hit(edition: Edition, case_id: str, queries: Iterable[str]) -> Hit | None:
     for query in queries:
-        row = edition.connection.execute(_EXCERPTS, _values(query, case_id)).fetchone() if query else None
+        row = catalogue.excerpts(edition, case_id, query, (_BEGIN, _END), EXCERPT_WORDS) if query else None
         if row is not None:
-            return _hit(row[1], row[2:])
+            excerpts = [parts_of(column) for column in row[1:] if column]
+            return Hit(parts_of(row[0]), [parts for parts in excerpts if any(is_hit for _, is_hit in parts)])
     return None
 
 
@@ -207,157 +210,81 @@ def parts_of(marked: str) -> Parts:
     return [(_STRAY.sub("", piece), place % 2 == 1) for place, piece in enumerate(pieces) if piece]
 
 
-def _hit(title: str, columns: Sequence[str | None]) -> Hit:
-    excerpts = [parts_of(column) for column in columns if column]
-    return Hit(parts_of(title), [parts for parts in excerpts if any(is_hit for _, is_hit in parts)])
-
-
-def _values(query: str, case_id: str) -> dict[str, Any]:
-    return {"query": query, "id": case_id, "begin": _BEGIN, "end": _END, "most": EXCERPT_WORDS}
-
-
-NARROWING: Final = ("medium", "make", "model", "platform", "status")
-
-_MOST_WORDS: Final = 8
-_MOST_CHOICES: Final = 200
-_CONDITIONS: Final = {
-    "medium": "id IN (SELECT case_id FROM networks WHERE medium = ?)",
-    "make": "make = ? COLLATE NOCASE",
-    "model": "model = ? COLLATE NOCASE",
-    "platform": "platform = ? COLLATE NOCASE",
-    "status": "coalesce(status, kind) = ?",
-}
+# --- pages of what was named --------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True)
-class Found:
-    """A case that was found, and where in it the words stand."""
+class Lead:
+    """A page that answers more than a search would."""
 
-    row: CaseRow
-    hit: Hit | None
-
-
-@dataclass
-class Narrowing:
-    """What narrows a search, words made whole; and what could not be used, said in sentences."""
-
-    used: dict[str, str] = field(default_factory=dict)
-    not_used: list[str] = field(default_factory=list)
+    words: str
+    address: str
 
 
-def search_context(edition: Edition, asked: Asked) -> dict[str, Any]:
-    """Return what holds every telling word of the question, within what was narrowed to."""
-    text, narrowing = asked.text("q") or "", _narrowing(asked)
-    is_asked = bool(text or narrowing.used)
-    ids = _found_ids(edition, text, narrowing.used) if is_asked else []
-    part = part_of(ids, asked)
-    hits = hits_in(edition, part.rows, text)
-    found = [Found(row, hits.get(row.case_id)) for row in rows_of_ids(edition, part.rows)]
-    wide = len(_found_ids(edition, text, {})) if text and narrowing.used and not ids else 0
-    return {
-        "title": _title(len(ids), text, narrowing.used),
-        "crumbs": [("/search", "Search")],
-        "q": text,
-        "narrowed": narrowing.used,
-        "not_used": [*narrowing.not_used, *_cut_words(asked)],
-        "is_asked": is_asked,
-        "found": listed(part.total, part.before, found, asked),
-        "leads": leads_of(edition, text) if text else [],
-        "without_narrowing": Counted(f"{so_many(wide, 'record')} in all", wide, address("/search", q=text))
-        if wide
-        else None,
-        "single_words": _single_words(edition, text) if is_asked and not ids else [],
-        "job": address("/job", wrong=text or None),
-        "choices": _choices(edition),
-    }
-
-
-def _found_ids(edition: Edition, text: str, narrowed: dict[str, str]) -> list[str]:
-    within = _ids_within(edition, narrowed) if narrowed or not text else None
-    if not text:
-        return within or []
-    found = edition.found(text)
-    if within is None:
-        return found
-    wanted = set(within)
-    return [case_id for case_id in found if case_id in wanted]
-
-
-def _ids_within(edition: Edition, narrowed: dict[str, str]) -> list[str]:
-    where = " AND ".join(_CONDITIONS[name] for name in narrowed) or "1"
-    rows = edition.connection.execute(
-        f"SELECT id FROM cases WHERE {where} ORDER BY {USEFUL_FIRST}", tuple(narrowed.values())
+def leads_of(edition: Edition, text: str) -> list[Lead]:
+    """Return the pages of what a text names, each once."""
+    found = dict.fromkeys(
+        lead
+        for way in (_cases, _codes, _modules, _vehicles, _causes, _mechanisms)
+        for lead in way(edition, text)
     )
-    return [case_id for (case_id,) in rows]
+    return list(found)[:MOST_LEADS]
 
 
-def _narrowing(asked: Asked) -> Narrowing:
-    narrowing = Narrowing()
-    words: dict[str, tuple[Sequence[type[Word]], str]] = {
-        "medium": ((Medium,), "a kind of network"),
-        "status": ((Status, Kind), "how far a case came"),
-    }
-    for name, text in asked.only(*NARROWING).items():
-        if name not in words:
-            narrowing.used[name] = text
+def _cases(edition: Edition, text: str) -> Iterator[Lead]:
+    prefix = text.casefold()
+    if _CASE_ID.fullmatch(prefix):
+        for case_id, title in catalogue.titles_beginning_with(edition, prefix):
+            yield Lead(f"Case {case_id}: {title}", f"/case/{case_id}")
+
+
+def _codes(edition: Edition, text: str) -> Iterator[Lead]:
+    for typed in dict.fromkeys((text, *_BETWEEN.split(text)[:8])):
+        try:
+            code = parse_code(typed)
+        except CodeError:
             continue
-        lists, what = words[name]
-        word = next((str(found) for found in (_word(one, text) for one in lists) if found), None)
-        if word is None:
-            narrowing.not_used.append(f"'{shown(text)}' is not {what}: choose one from the list.")
+        is_plainly_one = code.grammar is not Grammar.MAKER and code.read_as is ReadAs.TEXT
+        if is_plainly_one or count_of(edition, selected(base=code.base)):
+            yield Lead(f"{code.text}: what this code says and came from", address("/codes", code=code.text))
+
+
+def _modules(edition: Edition, text: str) -> Iterator[Lead]:
+    keys = (module_key(text), *(named.key for named in modules_named_in(text)))
+    for key in dict.fromkeys(key for key in keys if key):
+        if code_catalogue.names_module(edition, key):
+            yield Lead(
+                f"{module_label(key)}: how often silent, blamed, at fault", address("/modules", module=key)
+            )
+
+
+def _vehicles(edition: Edition, text: str) -> Iterator[Lead]:
+    typed = text.casefold()
+    for make, model, platform in catalogue.vehicles_named(edition, text, _MOST_VEHICLES):
+        if typed == make.casefold():
+            yield Lead(f"{make}: all its models", address("/vehicles", make=make))
+        elif platform and typed == platform.casefold():
+            yield Lead(f"Platform {platform}: what it had", address("/vehicles", platform=platform))
         else:
-            narrowing.used[name] = word
-    return narrowing
+            yield Lead(f"{make} {model}: what it had", address("/vehicles", make=make, model=model))
 
 
-def _word(words: type[Word], text: str) -> Word | None:
-    try:
-        return words(text)
-    except ValueError:
-        return None
+def _causes(edition: Edition, text: str) -> Iterator[Lead]:
+    for fault in Fault:
+        words = fault_words(str(fault))
+        if text.casefold() in (str(fault), words.casefold()):
+            yield Lead(f"{words}: the cases of this cause", address("/causes", fault=str(fault)))
 
 
-def _cut_words(asked: Asked) -> list[str]:
-    return [f"Only the first {LONGEST_TEXT} characters were looked for."] if asked.was_cut else []
+def _mechanisms(edition: Edition, text: str) -> Iterator[Lead]:
+    typed = {_without_ending(word) for word in (text.casefold(), *_BETWEEN.split(text.casefold())[:8])}
+    for mechanism in Mechanism:
+        if _without_ending(str(mechanism)) in typed:
+            yield Lead(
+                f"Brought about by {mechanism}: the cases", address("/causes", mechanism=str(mechanism))
+            )
 
 
-def _title(count: int, text: str, narrowed: dict[str, str]) -> str:
-    within = ", ".join(shown(word) for word in narrowed.values())
-    if not text and not within:
-        return "Search all cases"
-    told = f" for {shown(text)}" if text else ""
-    told += f" ({within})" if text and within else f": {within}" if within else ""
-    return f"{so_many(count, 'record') if count else 'No record'}{told}"
-
-
-def _single_words(edition: Edition, text: str) -> list[Counted]:
-    """Return how many records hold each word alone, where not all of them stand in any one."""
-    words = list(dict.fromkeys(words_in(text)))[:_MOST_WORDS]
-    if len(words) < 2:
-        return []
-    counted = [Counted(word, _holding(edition, word), address("/search", q=word)) for word in words]
-    return [one for one in counted if one.count]
-
-
-def _holding(edition: Edition, word: str) -> int:
-    found = edition.connection.execute(
-        "SELECT count(*) FROM cases_fts WHERE cases_fts MATCH ?", (match_query([word]),)
-    )
-    return int(found.fetchone()[0])
-
-
-def _choices(edition: Edition) -> list[tuple[str, str, list[str]]]:
-    """Return (field, label, what occurs in the collection) of what a search can be narrowed by."""
-    asked = {
-        "medium": ("Kind of network", "SELECT DISTINCT medium FROM networks WHERE medium IS NOT NULL"),
-        "make": ("Make", "SELECT make FROM cases GROUP BY make COLLATE NOCASE"),
-        "status": ("How far it came", "SELECT DISTINCT coalesce(status, kind) FROM cases"),
-    }
-    return [
-        (
-            name,
-            label,
-            sorted(value for (value,) in edition.connection.execute(f"{sql} LIMIT {_MOST_CHOICES}")),
-        )
-        for name, (label, sql) in asked.items()
-    ]
+def _without_ending(word: str) -> str:
+    """Return a word without its ending, so that `chafed` names what is recorded as `chafing`."""
+    return _ENDING.sub("", word)

@@ -10,15 +10,23 @@ from typing import Any, Final
 from casebase.errors import CasebaseError
 from casebase.publish.edition import Edition
 from casebase.record.words import readings_in_short
-from casebase.site.catalogue import FAULT_CASES, Counted, address, faults_among, statuses_among, without_cause
-from casebase.site.lists import (
+from casebase.site import catalogue
+from casebase.site.catalogue import (
+    EVERY_RECORD,
+    FAULT_CASES,
     KNOWN_GOOD,
+    Selection,
+    count_of,
+    selected,
+    statuses,
+)
+from casebase.site.counted import Counted, address, counted_faults, without_cause
+from casebase.site.lists import (
     Asked,
     CaseRow,
-    case_rows,
-    count_of,
     listed,
     listed_cases,
+    newest_cases,
     part_of,
     record_counts,
     shown,
@@ -29,6 +37,7 @@ from casebase.site.respond import NotHereError
 VEHICLE_FIELDS: Final = ("make", "model", "platform")
 
 MOST_KNOWN_GOOD: Final = 20
+MOST_MODELS: Final = 100
 _VEHICLES: Final = ("/vehicles", "Vehicles")
 
 
@@ -61,48 +70,22 @@ class KnownGood:
 
 def vehicles_context(edition: Edition, asked: Asked) -> dict[str, Any]:
     """Return every make and model, by name."""
-    rows = edition.connection.execute(
-        "SELECT make, platform, model, count(*) FROM cases"
-        " GROUP BY make COLLATE NOCASE, platform COLLATE NOCASE, model COLLATE NOCASE"
-        " ORDER BY make COLLATE NOCASE, platform IS NULL, platform COLLATE NOCASE, model COLLATE NOCASE"
-    ).fetchall()
+    rows = catalogue.models_by_name(edition)
     part = part_of(rows, asked)
     makes = len({make.casefold() for make, *_ in rows})
     return {
         "title": f"{so_many(len(rows), 'model')} by {so_many(makes, 'make')}",
         "crumbs": [_VEHICLES],
-        "said": f"{record_counts(edition, '1')} in all.",
+        "said": f"{record_counts(edition, EVERY_RECORD)} in all.",
         "makes": _by_make(edition, part.rows),
         "part": listed(part.total, part.before, [None] * len(part.rows), asked),
     }
 
 
-def vehicle_context(edition: Edition, asked: Asked) -> dict[str, Any]:
-    """Return what is known of a make, a model or a platform; raise `NotHereError` where no record is of it."""
-    given = asked.only(*VEHICLE_FIELDS)
-    where = " AND ".join(f"{field} = ? COLLATE NOCASE" for field in given)
-    values = tuple(given.values())
-    name = _name_as_recorded(edition, given, where, values)
-    good = count_of(edition, f"({where}) AND {KNOWN_GOOD}", values)
-    return {
-        "title": name,
-        "crumbs": [_VEHICLES, *_make_crumb(given)],
-        "said": f"{record_counts(edition, where, values)}.",
-        "statuses": statuses_among(edition, where, values),
-        "faults": faults_among(edition, where, values),
-        "without_cause": without_cause(edition, where, values),
-        "known_good": _known_good(edition, where, values),
-        "known_good_count": good,
-        "all_known_good": address("/search", **given, status="known good"),
-        "models": _models(edition, given, where, values),
-        "platforms": _platforms(edition, given, where, values),
-        "cases": listed_cases(edition, asked, f"({where}) AND {FAULT_CASES}", values),
-        "job": address("/job", **given),
-    }
-
-
 def _by_make(edition: Edition, rows: Iterable[Any]) -> list[MakeModels]:
-    makes_of = _makes_by_platform(edition)
+    makes_of: dict[str, list[str]] = {}
+    for platform, make in catalogue.makes_on_platforms(edition):
+        makes_of.setdefault(platform.casefold(), []).append(make)
     found = []
     for _, of_make in groupby(rows, key=lambda row: row[0].casefold()):
         its_rows = list(of_make)
@@ -129,21 +112,35 @@ def _platform_models(make: str, rows: list[Any], makes_of: dict[str, list[str]])
     return PlatformModels(platform, address("/vehicles", platform=platform), others, models)
 
 
-def _makes_by_platform(edition: Edition) -> dict[str, list[str]]:
-    rows = edition.connection.execute(
-        "SELECT platform, make FROM cases WHERE platform IS NOT NULL"
-        " GROUP BY platform COLLATE NOCASE, make COLLATE NOCASE ORDER BY make COLLATE NOCASE"
-    )
-    found: dict[str, list[str]] = {}
-    for platform, make in rows:
-        found.setdefault(platform.casefold(), []).append(make)
-    return found
+def vehicle_context(edition: Edition, asked: Asked) -> dict[str, Any]:
+    """Return what is known of a make, a model or a platform; raise `NotHereError` where no record is of it."""
+    given = asked.only(*VEHICLE_FIELDS)
+    these, make = selected(**given), given.get("make")
+    return {
+        "title": _name_as_recorded(edition, given, these),
+        "crumbs": [
+            _VEHICLES,
+            *([(address("/vehicles", make=make), make)] if make and len(given) > 1 else []),
+        ],
+        "said": f"{record_counts(edition, these)}.",
+        "statuses": statuses(edition, these),
+        "faults": counted_faults(edition, these),
+        "without_cause": without_cause(edition, these),
+        "known_good": [
+            KnownGood(row, _readings(edition, row.case_id))
+            for row in newest_cases(edition, these & KNOWN_GOOD, MOST_KNOWN_GOOD)
+        ],
+        "known_good_count": count_of(edition, these & KNOWN_GOOD),
+        "all_known_good": address("/search", **given, status="known good"),
+        "models": [] if "model" in given else _models(edition, these),
+        "platforms": _platforms(edition, these) if "model" in given else [],
+        "cases": listed_cases(edition, asked, these & FAULT_CASES),
+        "job": address("/job", **given),
+    }
 
 
-def _name_as_recorded(edition: Edition, given: dict[str, str], where: str, values: tuple[str, ...]) -> str:
-    row = edition.connection.execute(
-        f"SELECT make, model, platform FROM cases WHERE {where} LIMIT 1", values
-    ).fetchone()
+def _name_as_recorded(edition: Edition, given: dict[str, str], these: Selection) -> str:
+    row = catalogue.vehicle_as_recorded(edition, these)
     if row is None:
         asked_for = ", ".join(f"{field} {shown(text)}" for field, text in given.items())
         raise NotHereError(
@@ -158,16 +155,6 @@ def _name_as_recorded(edition: Edition, given: dict[str, str], where: str, value
     return told[:1].upper() + told[1:]
 
 
-def _make_crumb(given: dict[str, str]) -> list[tuple[str, str]]:
-    make = given.get("make")
-    return [(address("/vehicles", make=make), make)] if make and len(given) > 1 else []
-
-
-def _known_good(edition: Edition, where: str, values: tuple[str, ...]) -> list[KnownGood]:
-    rows = case_rows(edition, f"({where}) AND {KNOWN_GOOD}", values, most=MOST_KNOWN_GOOD)
-    return [KnownGood(row, _readings(edition, row.case_id)) for row in rows]
-
-
 def _readings(edition: Edition, case_id: str) -> str:
     try:
         return readings_in_short(edition.get(case_id).case)
@@ -175,31 +162,16 @@ def _readings(edition: Edition, case_id: str) -> str:
         return ""
 
 
-def _models(edition: Edition, given: dict[str, str], where: str, values: tuple[str, ...]) -> list[Counted]:
-    """Return the models among the records, where more than one is asked for."""
-    if "model" in given:
-        return []
-    rows = edition.connection.execute(
-        f"SELECT make, model, count(*) FROM cases WHERE {where}"
-        " GROUP BY make COLLATE NOCASE, model COLLATE NOCASE ORDER BY count(*) DESC, make, model LIMIT 100",
-        values,
-    )
+def _models(edition: Edition, these: Selection) -> list[Counted]:
     return [
         Counted(f"{make} {model}", count, address("/vehicles", make=make, model=model))
-        for make, model, count in rows
+        for make, model, count in catalogue.models(edition, these, MOST_MODELS)
     ]
 
 
-def _platforms(edition: Edition, given: dict[str, str], where: str, values: tuple[str, ...]) -> list[Counted]:
+def _platforms(edition: Edition, these: Selection) -> list[Counted]:
     """Return the platforms of a model, each with all records of it, whichever model they are of."""
-    if "model" not in given:
-        return []
-    rows = edition.connection.execute(
-        "SELECT platform, count(*) FROM cases WHERE platform IN"
-        f" (SELECT platform FROM cases WHERE {where} AND platform IS NOT NULL) GROUP BY platform ORDER BY platform",
-        values,
-    )
     return [
         Counted(f"Platform {platform}", count, address("/vehicles", platform=platform))
-        for platform, count in rows
+        for platform, count in catalogue.platforms_of(edition, these)
     ]
