@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
+from platformdirs import user_cache_path, user_data_path
+
 LIBRARY_VARIABLE: Final = "CASEBASE_LIBRARY"
 """The environment variable that names the library."""
 
-
 AUTHOR_VARIABLE: Final = "CASEBASE_AUTHOR"
 """The environment variable whose handle is offered as the author of a record."""
-
 
 TEXT_MODEL_VARIABLE: Final = "CASEBASE_TEXT_MODEL"
 """The environment variable that names another text model: a folder, or a name on the model hub."""
@@ -19,22 +19,16 @@ TEXT_MODEL_VARIABLE: Final = "CASEBASE_TEXT_MODEL"
 
 def data_folder() -> Path:
     """Return the user's data folder for casebase, by the conventions of the operating system."""
-    from platformdirs import user_data_path  # noqa: PLC0415  not needed where --library is given
-
     return user_data_path("casebase", appauthor=False)
 
 
 def simulation_folder() -> Path:
     """Return the folder in which simulated buses are kept between runs; it may be emptied at any time."""
-    from platformdirs import user_cache_path  # noqa: PLC0415  only the bus computation needs it
-
     return user_cache_path("casebase", appauthor=False) / "simulated-buses"
 
 
 def text_model_folder() -> Path:
     """Return the folder in which exported text models are kept between runs; it may be emptied at any time."""
-    from platformdirs import user_cache_path  # noqa: PLC0415  only the text model needs it
-
     return user_cache_path("casebase", appauthor=False) / "text-models"
 
 

@@ -1,9 +1,11 @@
 """The commands as a user meets them: real processes, real files."""
 
+import inspect
 import json
 import os
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -239,6 +241,15 @@ def test_every_command_has_help_with_an_example():
         command = typer.main.get_command(app).get_command(None, name)
         assert "Example: casebase " in command.help, name
         assert CliRunner().invoke(app, [name, "--help"]).exit_code == 0
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_list_of_commands_says_what_their_help_says(name):
+    """The list of commands comes from a table that imports none of them; each line opens the help of its command."""
+    listed = COMMANDS[name]
+    function = getattr(import_module(f"casebase.commands.{listed.module}"), listed.function)
+
+    assert listed.help == inspect.getdoc(function).partition("\n\n")[0]
 
 
 @pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])

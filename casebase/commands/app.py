@@ -48,7 +48,7 @@ COMMANDS: Final = {
     "sources": Listed(
         "exchange",
         "sources",
-        "List the shops whose bundles were taken in, or set how much their cases weigh.",
+        "List the shops whose bundles were taken in, or set how much one of them weighs.",
     ),
     "capture": Listed("capture", "capture", "Read a scope capture of a bus."),
     "traffic": Listed("traffic", "traffic", "Read a log of the bus."),

@@ -36,7 +36,7 @@ from casebase.site.counted import address
 from casebase.site.level_picture import level_picture
 from casebase.site.lists import status_shape
 from casebase.site.respond import NotHereError
-from casebase.site.state import Held
+from casebase.site.state import OpenSite
 from casebase.site.trace_picture import trace_picture
 
 LONGEST_SHOWN: Final = 4_000
@@ -126,7 +126,7 @@ _LONGEST_ADDRESS: Final = 300
 """A QR code of more is too fine for a phone to read off paper (judged)."""
 
 
-def case_context(edition: Edition, held: Held, case_id: str, own_address: str) -> dict[str, Any]:
+def case_context(edition: Edition, site: OpenSite, case_id: str, own_address: str) -> dict[str, Any]:
     """Return what the page of a case shows; raise `NotHereError` where there is none of that ID."""
     kept = _kept(edition, case_id)
     case = kept.case
@@ -153,8 +153,8 @@ def case_context(edition: Edition, held: Held, case_id: str, own_address: str) -
         "fix": fix_words(case.fix) if case.fix else None,
         "proof": verification_words(case.verification) if case.verification else None,
         "origin": origin_words(case),
-        "like": like_cases(edition, held, case_id),
-        "lacks": held.lacks,
+        "like": like_cases(edition, site, case_id),
+        "lacks": site.lacks,
         "qr": qr_code(own_address),
         "own_address": own_address,
     }
@@ -196,9 +196,9 @@ def readings_by_stage(case: Case) -> list[tuple[str, list[tuple[Reading, str]]]]
     return [(stage, readings) for stage, readings in staged if readings]
 
 
-def like_cases(edition: Edition, held: Held, case_id: str) -> list[Match]:
+def like_cases(edition: Edition, site: OpenSite, case_id: str) -> list[Match]:
     """Return the cases most like this one."""
-    collection = held.collection(edition)
+    collection = site.collection(edition)
     if collection is None:
         return []
     rows = collection.rows_of_case(case_id)

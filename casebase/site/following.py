@@ -20,7 +20,7 @@ from casebase.publish.edition import open_frozen, shown_path
 from casebase.publish.public_fields import TABLE
 from casebase.site.catalogue import rows_by_table
 from casebase.site.guard import App
-from casebase.site.state import Held, held_by
+from casebase.site.state import OpenSite, site_of
 
 _MADE_FOR_MACHINES: Final = ("records", "profiles", "facts", "match_index")
 
@@ -76,25 +76,25 @@ class _Follower:
         except CasebaseError as error:
             _LOG.warning("%s", error)
             return
-        held = held_by(self._datasette)
-        if held is None or held.path != shown:
-            self._turning = asyncio.create_task(self._turn_to(shown, held))
+        site = site_of(self._datasette)
+        if site is None or site.path != shown:
+            self._turning = asyncio.create_task(self._turn_to(shown, site))
 
-    async def _turn_to(self, path: Path, before: Held | None) -> None:
+    async def _turn_to(self, path: Path, before: OpenSite | None) -> None:
         try:
             await turn_to(self._datasette, path, before)
         except Exception:  # the edition before goes on being shown
             _LOG.exception("%s cannot be shown", path)
 
 
-async def turn_to(datasette: Any, path: Path, before: Held | None) -> None:
+async def turn_to(datasette: Any, path: Path, before: OpenSite | None) -> None:
     """Show another frozen file from now on; requests under way end with the one before."""
-    held = Held(path, path.stem)
-    await held.load()
-    datasette.inspect_data = {**(datasette.inspect_data or {}), **await held.read(lambda _: inspected(path))}
+    site = OpenSite(path, path.stem)
+    await site.load()
+    datasette.inspect_data = {**(datasette.inspect_data or {}), **await site.read(lambda _: inspected(path))}
     getattr(datasette, "_metadata_local", {}).setdefault("databases", {}).update(hidden_tables(path))
     datasette.add_database(Database(datasette, path=str(path), is_mutable=False), name=path.stem)
-    datasette.casebase_held = held
+    datasette.casebase_open_site = site
     if before is not None:
         datasette.remove_database(before.name)
         before.close()

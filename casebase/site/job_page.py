@@ -45,7 +45,7 @@ from casebase.site.job_link import (
 )
 from casebase.site.job_readings import look_choices, reading_choices, state_choices, traffic_choices
 from casebase.site.respond import NotUsableError
-from casebase.site.state import Held
+from casebase.site.state import OpenSite
 
 Choices = list[tuple[str, str]]
 
@@ -188,12 +188,12 @@ CAUSES_AT_ONCE: Final = 3
 LEAST_STATE_SHOWN: Final = 0.005
 
 
-def answer_for(edition: Edition, held: Held, job: Case) -> Answer | None:
+def answer_for(edition: Edition, site: OpenSite, job: Case) -> Answer | None:
     """Return everything that is said to a job; None where this collection cannot be compared with."""
-    collection = held.collection(edition)
+    collection = site.collection(edition)
     if collection is None:
         return None
-    return answer_to(job, collection, LIKE_CASES, held.buses, held.embedder)
+    return answer_to(job, collection, LIKE_CASES, site.buses, site.embedder)
 
 
 def answer_context(answer: Answer) -> dict[str, Any]:
@@ -287,7 +287,7 @@ MEDIUM_MISSING: Final = (
 )
 
 
-def job_context(edition: Edition, held: Held, pairs: Pairs) -> dict[str, Any]:
+def job_context(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:
     """Return what the page of a stuck job shows."""
     asked, query = job_from_query(pairs), query_text(pairs)
     context = {
@@ -295,23 +295,23 @@ def job_context(edition: Edition, held: Held, pairs: Pairs) -> dict[str, Any]:
         "asked": asked,
         "query": query if len(query) <= LONGEST_LINK else None,
         "summary": summary_of(asked.case) if asked.case else "",
-        "lacks": held.lacks,
+        "lacks": site.lacks,
         "answered": False,
         "hint": MEDIUM_MISSING if asked.case and asked.case.readings and not asked.case.networks else None,
     }
-    answer = answer_for(edition, held, asked.case) if asked.case else None
+    answer = answer_for(edition, site, asked.case) if asked.case else None
     return context | ({"answered": True, **answer_context(answer)} if answer else {})
 
 
-def job_json(edition: Edition, held: Held, pairs: Pairs) -> dict[str, Any]:
+def job_json(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:
     """Return the answer to a job as plain data, with what was typed and could not be used."""
     asked = job_from_query(pairs)
-    answer = answer_for(edition, held, asked.case) if asked.case else None
+    answer = answer_for(edition, site, asked.case) if asked.case else None
     problems = [
         {"field": problem.field, "typed": problem.typed, "sentence": problem.sentence()}
         for problem in asked.problems
     ]
-    return {"problems": problems, "lacks": held.lacks, "answer": answer_json(answer) if answer else None}
+    return {"problems": problems, "lacks": site.lacks, "answer": answer_json(answer) if answer else None}
 
 
 def job_file(pairs: Pairs) -> str:

@@ -26,7 +26,7 @@ from datasette.views.base import DatasetteError
 from markupsafe import escape
 
 from casebase.errors import CasebaseError
-from casebase.site.state import held_by
+from casebase.site.state import site_of
 
 FOR_EVER: Final = "public, max-age=31536000, immutable"
 
@@ -122,8 +122,8 @@ def error_answer(datasette: Any, request: Any, exception: Exception) -> Callable
 
 def _asks_for_tables(datasette: Any, request: Any) -> bool:
     """Return whether a page of Datasette's own was asked for, whose SQL is made from the address."""
-    held = held_by(datasette)
-    return held is not None and str(request.path).startswith(datasette.urls.database(held.name))
+    site = site_of(datasette)
+    return site is not None and str(request.path).startswith(datasette.urls.database(site.name))
 
 
 def _status_and_words(exception: Exception) -> tuple[int, str]:
@@ -165,13 +165,13 @@ async def kept_html_page(
     datasette: Any, request: Any, template: str, build: Callable[[], Awaitable[Mapping[str, Any]]]
 ) -> Response:
     """Return a page that costs something to make: made once for each address."""
-    held = held_by(datasette)
-    assert held is not None
+    site = site_of(datasette)
+    assert site is not None
 
     async def make() -> str:
         return await _rendered(datasette, request, template, await build())
 
-    packed = await held.pages.get(_short(request.host, request.full_path), make)
+    packed = await site.pages.get(_short(request.host, request.full_path), make)
     headers = {**_A_MINUTE, "vary": "Accept-Encoding"}
     if "gzip" in request.headers.get("accept-encoding", ""):
         return Response.html(packed, headers={**headers, "content-encoding": "gzip"})
@@ -189,12 +189,12 @@ def json_page(data: Any) -> Response:
 
 
 async def _rendered(datasette: Any, request: Any, template: str, context: Mapping[str, Any]) -> str:
-    held = held_by(datasette)
+    site = site_of(datasette)
     shared = {
         "navigation": NAVIGATION,
         "here": request.path.partition("?")[0],
-        "collection_name": held.facts.get("name", UNNAMED) if held else UNNAMED,
-        "tables": datasette.urls.database(held.name) if held else "/",
+        "collection_name": site.facts.get("name", UNNAMED) if site else UNNAMED,
+        "tables": datasette.urls.database(site.name) if site else "/",
         "crumbs": (),
         "asset": asset_address,
         "styles": STYLES,

@@ -23,7 +23,7 @@ from casebase.site.lists import Asked, asked_of, plain
 from casebase.site.modules_page import module_context, modules_context
 from casebase.site.respond import ASSETS, FOR_EVER, NotHereError, html_page, json_page, kept_html_page
 from casebase.site.search_page import search_context
-from casebase.site.state import Held, held_by
+from casebase.site.state import OpenSite, site_of
 from casebase.site.vehicles_page import VEHICLE_FIELDS, vehicle_context, vehicles_context
 
 Build = Callable[[Edition, Asked], Mapping[str, Any]]
@@ -73,13 +73,13 @@ def page_of(a_list: List) -> Callable[..., Any]:
     """Return the handler that shows a list as a page."""
 
     async def page(datasette: Any, request: Any) -> Response:
-        held, asked = _held(datasette), asked_of(a_list.path, request.query_string)
+        site, asked = _site(datasette), asked_of(a_list.path, request.query_string)
         view = a_list.view(asked)
         as_data = f"{a_list.path}.json{f'?{request.query_string}' if request.query_string else ''}"
 
         async def context() -> Mapping[str, Any]:
-            made = await held.read(lambda edition: view.build(edition, asked))
-            return {"lacks": held.lacks, "as_data": as_data, **made}
+            made = await site.read(lambda edition: view.build(edition, asked))
+            return {"lacks": site.lacks, "as_data": as_data, **made}
 
         if len(request.query_string) > LONGEST_KEPT:
             return await html_page(datasette, request, view.template, await context())
@@ -92,9 +92,9 @@ def data_of(a_list: List) -> Callable[..., Any]:
     """Return the handler that gives a list as plain data."""
 
     async def data(datasette: Any, request: Any) -> Response:
-        held, asked = _held(datasette), asked_of(f"{a_list.path}.json", request.query_string)
+        site, asked = _site(datasette), asked_of(f"{a_list.path}.json", request.query_string)
         view = a_list.view(asked)
-        return json_page(await held.read(lambda edition: plain(view.build(edition, asked))))
+        return json_page(await site.read(lambda edition: plain(view.build(edition, asked))))
 
     return data
 
@@ -109,36 +109,36 @@ LIST_ROUTES: Final[list[tuple[str, Callable[..., Any]]]] = [
 ]
 
 
-def _held(datasette: Any) -> Held:
-    held = held_by(datasette)
-    assert held is not None  # without one there are no routes
-    return held
+def _site(datasette: Any) -> OpenSite:
+    site = site_of(datasette)
+    assert site is not None  # without one there are no routes
+    return site
 
 
 async def start(datasette: Any, request: Any) -> Response:
     """Show the first page."""
-    held, news = _held(datasette), getattr(datasette, "casebase_news", ())
+    site, news = _site(datasette), getattr(datasette, "casebase_news", ())
     return await kept_html_page(
-        datasette, request, "start", lambda: held.read(lambda edition: start_context(edition, news))
+        datasette, request, "start", lambda: site.read(lambda edition: start_context(edition, news))
     )
 
 
 async def case(datasette: Any, request: Any) -> Response:
     """Show one case."""
-    held, case_id = _held(datasette), request.url_vars["case_id"]
+    site, case_id = _site(datasette), request.url_vars["case_id"]
     address = datasette.absolute_url(request, f"/case/{case_id}")
     return await kept_html_page(
         datasette,
         request,
         "case",
-        lambda: held.read(lambda edition: case_context(edition, held, case_id, address)),
+        lambda: site.read(lambda edition: case_context(edition, site, case_id, address)),
     )
 
 
 async def case_as_json(datasette: Any, request: Any) -> Response:
     """Give one case as plain data."""
-    held, case_id = _held(datasette), request.url_vars["case_id"]
-    return json_page(await held.read(lambda edition: case_json(edition, case_id)))
+    site, case_id = _site(datasette), request.url_vars["case_id"]
+    return json_page(await site.read(lambda edition: case_json(edition, case_id)))
 
 
 async def job(datasette: Any, request: Any) -> Response:
@@ -147,16 +147,16 @@ async def job(datasette: Any, request: Any) -> Response:
     told = without_blanks(pairs)
     if len(told) < len(pairs):
         return Response.redirect(datasette.urls.path(f"/job?{query_text(told)}" if told else "/job"))
-    held = _held(datasette)
+    site = _site(datasette)
     return await kept_html_page(
-        datasette, request, "job", lambda: held.answer(lambda edition: job_context(edition, held, pairs))
+        datasette, request, "job", lambda: site.answer(lambda edition: job_context(edition, site, pairs))
     )
 
 
 async def job_as_json(datasette: Any, request: Any) -> Response:
     """Give the answer to a stuck job as plain data."""
-    held, pairs = _held(datasette), _pairs(request)
-    return json_page(await held.answer(lambda edition: job_json(edition, held, pairs)))
+    site, pairs = _site(datasette), _pairs(request)
+    return json_page(await site.answer(lambda edition: job_json(edition, site, pairs)))
 
 
 async def job_as_file(request: Any) -> Response:
@@ -170,8 +170,8 @@ async def job_as_file(request: Any) -> Response:
 
 async def attachment(datasette: Any, request: Any) -> Response:
     """Give an attached file; its address is its content's, so that browsers may keep it."""
-    held, sha256 = _held(datasette), request.url_vars["sha256"]
-    content, media_type = await held.read(lambda edition: attachment_bytes(edition, sha256))
+    site, sha256 = _site(datasette), request.url_vars["sha256"]
+    content, media_type = await site.read(lambda edition: attachment_bytes(edition, sha256))
     return Response(content, headers={"cache-control": FOR_EVER}, content_type=media_type)
 
 

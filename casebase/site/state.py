@@ -1,6 +1,6 @@
-"""Pages made once and given again: of a frozen file the same address is the same page, for everybody.
+"""What one running site keeps open: the frozen file, its index, the text model, and the pages made last.
 
-What one running site holds: the frozen file, its index, the text model; read by threads, loaded once.
+Of a frozen file the same address is the same page for everybody, so that a page is made once and given again.
 """
 
 from __future__ import annotations
@@ -22,10 +22,20 @@ from casebase.errors import CasebaseError
 from casebase.match.index.collection import Collection, fault_rows, known_good_rows
 from casebase.match.index.match_index import Index
 from casebase.match.meaning import Embeds
+from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, is_frozen, open_frozen
 from casebase.publish.frozen import unpack_index
 
 MOST_BYTES: Final = 32 << 20
+
+READERS: Final = 4
+"""Threads that read pages; more would only take turns."""
+
+ANSWERERS: Final = 1
+"""The thread that answers stuck jobs, apart from the readers, who would otherwise wait behind it; Python runs one
+computation at a time, and two that take turns are slower than one after the other (measured)."""
+
+Data = TypeVar("Data")
 
 
 class KeptPages:
@@ -68,17 +78,7 @@ class KeptPages:
             self._bytes -= len(oldest)
 
 
-READERS: Final = 4
-"""Threads that read pages; more would only take turns."""
-
-ANSWERERS: Final = 1
-"""The thread that answers stuck jobs, apart from the readers, who would otherwise wait behind it; Python runs one
-computation at a time, and two that take turns are slower than one after the other (measured)."""
-
-Data = TypeVar("Data")
-
-
-class Held:
+class OpenSite:
     """One frozen file and what answering from it needs."""
 
     def __init__(self, path: Path, name: str) -> None:
@@ -141,8 +141,6 @@ class Held:
             self._load_embedder(self.index.text)
 
     def _load_embedder(self, made_by: str) -> None:
-        from casebase.match.text.embedder import open_embedder  # noqa: PLC0415
-
         try:
             embedder = open_embedder(places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE))
         except CasebaseError as error:
@@ -154,17 +152,14 @@ class Held:
             self.lacks.append("Stories are not compared: this file was made with another text model.")
 
 
-def held_by(datasette: Any) -> Held | None:
-    """Return what a Datasette instance holds; None where no file of it was frozen by casebase."""
-    held: Held | None = getattr(datasette, "casebase_held", None)
-    if held is None:
-        held = _first_frozen(datasette)
-        datasette.casebase_held = held
-    return held
-
-
-def _first_frozen(datasette: Any) -> Held | None:
-    for name, database in datasette.databases.items():
-        if database.path and is_frozen(Path(database.path)):
-            return Held(Path(database.path), name)
-    return None
+def site_of(datasette: Any) -> OpenSite | None:
+    """Return the site that a Datasette instance shows; None where no file of it was frozen by casebase."""
+    site: OpenSite | None = getattr(datasette, "casebase_open_site", None)
+    if site is None:
+        frozen = (
+            OpenSite(Path(database.path), name)
+            for name, database in datasette.databases.items()
+            if database.path and is_frozen(Path(database.path))
+        )
+        site = datasette.casebase_open_site = next(frozen, None)
+    return site
