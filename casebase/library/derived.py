@@ -13,7 +13,7 @@ from typing import Any, Final, TypeVar
 from sqlite_utils import Database
 
 from casebase.library.schema import DERIVED_TABLES
-from casebase.match.profile import PROFILE_VERSION, profile_of, to_data
+from casebase.match.profile_of_case import PROFILE_VERSION, profile_of, to_data
 from casebase.record.case import Case, status_of
 from casebase.record.modules import module_key
 from casebase.record.words import cause_line, code_line, searchable_text, title_of

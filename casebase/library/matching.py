@@ -22,12 +22,12 @@ from casebase.library.records import (
     sha256_of_number,
 )
 from casebase.library.sources import senders_of_cases
-from casebase.match.facets.symptoms import told
+from casebase.match.facets.symptoms import has_story
 from casebase.match.index.building import Batch, IndexBuilder, empty_index, extended
 from casebase.match.index.collection import Collection
 from casebase.match.index.files import Stamp, append, begin_again, read_index, writing_alone
 from casebase.match.index.match_index import Index
-from casebase.match.meaning import Embeds, filled_profiles
+from casebase.match.prepared import Embeds, filled_profiles
 
 AT_ONCE: Final = 5000
 """Cases added to the index before it is stamped: what a stop in between can cost."""
@@ -86,7 +86,7 @@ class Update:
         profiles = filled_profiles(pairs, self.means.buses, self.means.embedder)
         for added, (one, profile) in enumerate(zip(some, profiles, strict=True), start=1):
             builder.add(one.number, profile, one.supersedes)
-            untold += bool(profile.story) and not told(profile.vector)
+            untold += bool(profile.story) and not has_story(profile.vector)
             tell(added)
         self.stamp = replace(self.stamp, untold=self.stamp.untold + untold)
         return builder.finished()

@@ -23,7 +23,8 @@ from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
-from casebase.match.profile import Profile, from_data
+from casebase.match.profile import Profile
+from casebase.match.profile_of_case import from_data
 from casebase.record.case import Case, status_of
 from casebase.record.cautions import cautions_of
 from casebase.record.checks import remarks_on

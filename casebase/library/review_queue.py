@@ -18,8 +18,8 @@ from casebase.library.matching import Means
 from casebase.library.near_duplicates import same_job
 from casebase.library.reviews import Said, Standing, said_of, standings
 from casebase.library.store import Library
-from casebase.match.answer.fault_fit import SOUND, state_of
-from casebase.match.facets.measure import Match
+from casebase.match.facets.base import Match
+from casebase.match.facets.physics import SOUND, state_of
 from casebase.match.index.search import nearest_of_its_kind
 from casebase.match.meaning import Meaning, meanings_of
 from casebase.record.case import Case, missing_for_verified, status_of

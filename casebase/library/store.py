@@ -24,7 +24,8 @@ from casebase.library.reviews import Said, standings
 from casebase.library.schema import DERIVED_TABLES
 from casebase.match.facets.measure import FAULTS, Measure, faults_by
 from casebase.match.index.collection import Collection
-from casebase.match.profile import Profile, from_data
+from casebase.match.profile import Profile
+from casebase.match.profile_of_case import from_data
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, sha256_of
 

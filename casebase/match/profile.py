@@ -1,40 +1,179 @@
-"""What is compared of a case: small, plain, made once when a case is kept.
+"""What is compared of a case: plain traits, on scales on which like is near like.
 
-A `Profile` holds no text that is only read, and goes to and from plain JSON, so that ranking a library
-needs none of its records.
+A `Profile` holds no text that is only read, so that ranking a library needs none of its records. Ohms and volts stand
+on a scale whose unit is one tolerance, in whole steps.
 
-Profiles as plain data for JSON, and back.
+A tolerance of resistance is 8 % near the terminators' values and 50 % among the modules' inputs, which scatter so much
+(9 to 28 kohm per line, NXP TJA1051 table 7); contact resistance blurs the lowest values. A tolerance of voltage is
+0.12 V and 3 % of the value: averages move with the traffic by about that much (common practice, no source).
 """
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.traits import (
-    DRIVEN_SHARE,
-    MEASURED,
-    OVER_LIMIT_OHMS,
-    WHOLE_FRAMES,
-    CodeTrait,
-    NetworkTrait,
-    ReadingTrait,
-)
-from casebase.record.case import Case, CodeEntry, status_of
-from casebase.record.modules import module_identity, modules_named_in
-from casebase.record.quantities import Comparison
-from casebase.record.reading import Reading, Waveform, place_kind
-from casebase.record.vocabulary import Answers, Kind, Medium, Reached, Stage
-from casebase.record.words import FAULT_WORDS, title_of, value_words
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Kind, Line
+from casebase.record.words import FAULT_WORDS
 
-PROFILE_VERSION: Final = 4
-"""Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
+OVER_LIMIT_OHMS: Final = 20e6
+"""What `OL` is taken as: the top of a hand-held meter (common practice, no source)."""
+
+STEPS_PER_TOLERANCE: Final = 40
+NUMBER_STEPS: Final = 8000
+"""Steps of the whole scale, from 0: 72 tolerances of ohms, or 185 of volts from -60 to 60 V."""
+
+_CONTACT_OHMS: Final = 10.0
+_FINE, _COARSE = math.log(1.08), math.log(1.5)
+_FINE_UP_TO, _COARSE_FROM = 200.0, 1000.0
+_RISE: Final = (_COARSE - _FINE) / math.log(_COARSE_FROM / _FINE_UP_TO)
+_VOLTS, _VOLTS_SHARE = 0.12, 0.03
+_SYSTEM_VOLTS, _TWO_BATTERIES_FROM = 12.0, 16.0
+_SUPPLY_GOOD, _SUPPLY_BAD = 0.97, 0.17
+_SUPPLY_STEEP, _SUPPLY_FLAT = 35.0, 2.0
+"""A module's supply should be battery voltage: 0.2 V short is one tolerance, 2 V short are six, and beyond that how
+much is missing says little about where it went (common practice, no source)."""
+
+_MIDDLE: Final = NUMBER_STEPS // 2
+
+
+@lru_cache(maxsize=4096)  # the same values are compared with one another, over and over
+def number_step(quantity: str, number: float, *, of_supply: bool = False) -> int:
+    """Return the step of a resistance in ohms or a voltage in volts, 0..`NUMBER_STEPS` - 1.
+
+    `of_supply` is a module's supply: any that is far too low is as bad as another.
+    """
+    if quantity == "resistance":
+        step = round(_ohms_scale(number) * STEPS_PER_TOLERANCE)
+    elif of_supply:
+        step = _MIDDLE + round(_supply_scale(number) * STEPS_PER_TOLERANCE)
+    else:
+        step = _MIDDLE + round(_volts_scale(number) * STEPS_PER_TOLERANCE)
+    return min(max(step, 0), NUMBER_STEPS - 1)
+
+
+def _ohms_scale(ohms: float) -> float:
+    """Return the integral of d(log ohms) / tolerance, from no resistance up: fine, then rising, then coarse."""
+    value = min(max(ohms, 0.0), OVER_LIMIT_OHMS) + _CONTACT_OHMS
+    fine = math.log(min(value, _FINE_UP_TO) / _CONTACT_OHMS) / _FINE
+    rising = math.log(min(max(value, _FINE_UP_TO), _COARSE_FROM) / _FINE_UP_TO)
+    coarse = math.log(max(value, _COARSE_FROM) / _COARSE_FROM) / _COARSE
+    return fine + math.log1p(_RISE * rising / _FINE) / _RISE + coarse
+
+
+def _supply_scale(volts: float) -> float:
+    """Return 0 for a supply as it should be, rising as it falls short; what is well short differs little further."""
+    system = _SYSTEM_VOLTS if abs(volts) < _TWO_BATTERIES_FROM else 2 * _SYSTEM_VOLTS
+    short = max(0.0, _SUPPLY_GOOD - abs(volts) / system)
+    return -(_SUPPLY_STEEP * min(short, _SUPPLY_BAD) + _SUPPLY_FLAT * max(0.0, short - _SUPPLY_BAD))
+
+
+def _volts_scale(volts: float) -> float:
+    return math.copysign(math.log1p(_VOLTS_SHARE * abs(volts) / _VOLTS) / _VOLTS_SHARE, volts)
+
+
+SUPPLY: Final = str(Line.SUPPLY)
+
+STEPS_PER_BUCKET: Final = 3 * STEPS_PER_TOLERANCE
+"""Values within three tolerances are counted as one usual value."""
+
+LEVEL_STATES: Final = ("recessive", "dominant")
+SIGNAL_LINES: Final = tuple(dict.fromkeys(str(line) for lines in LINES_OF_MEDIUM.values() for line in lines))
+LEVEL_NAMES: Final = {state: tuple(f"{state} {line}" for line in SIGNAL_LINES) for state in LEVEL_STATES}
+DRIVEN_SHARE: Final = "driven share"
+WHOLE_FRAMES: Final = "whole frames"
+SHARES: Final = (DRIVEN_SHARE, WHOLE_FRAMES)
+MEASURED: Final = (*LEVEL_NAMES["recessive"], *LEVEL_NAMES["dominant"], *SHARES)
+"""What is measured on a picture of a scope, by name: levels in volts, shares of 0 to 1."""
+
+ReadingKind = tuple[str, tuple[str, ...], str, str | None, tuple[str, ...] | None, bool | None, str | None]
+"""Quantity, lines, kind of place, medium, what was unplugged, powered, tester talking."""
+
+
+@dataclass(frozen=True, slots=True)
+class CodeTrait:
+    """One stored code: what it says and of whom."""
+
+    text: str
+    base: str
+    statement: str
+    about: str | None
+    bus: str | None
+    stored_in: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class NetworkTrait:
+    """One network and whether the fault shows on it."""
+
+    medium: str
+    bits_per_second: float | None
+    behind_gateway: bool | None
+    affected: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingTrait:
+    """One reading in a form in which like can be found for it; `number` is ohms or volts.
+
+    `measured` is of a picture of a scope: (name in `MEASURED`, number), in that order.
+    """
+
+    quantity: str
+    lines: tuple[str, ...]
+    place: str
+    place_module: str | None
+    medium: str | None
+    unplugged: tuple[str, ...] | None
+    powered: bool | None
+    tester: str | None
+    after_repair: bool
+    number: float | None
+    word: str | None
+    traffic: str | None
+    looks: tuple[str, ...]
+    what: str
+    shown: str
+    note: str | None
+    measured: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def kind(self) -> ReadingKind:
+        """What must agree before two readings can be compared."""
+        return (
+            self.quantity,
+            self.lines,
+            self.place,
+            self.medium,
+            self.unplugged,
+            self.powered,
+            self.tester,
+        )
+
+    @property
+    def step(self) -> int | None:
+        """The number on the scale of tolerances; None for a word or a picture."""
+        if self.number is None:
+            return None
+        return number_step(self.quantity, self.number, of_supply=SUPPLY in self.lines)
+
+    @property
+    def bucket(self) -> str:
+        """A name shared by readings of one kind with nearly the same value, to count how usual it is."""
+        step = self.step
+        value = self.word or (self.seen if step is None else str(step // STEPS_PER_BUCKET))
+        return " ".join((self.quantity, *self.lines, self.place, value))
+
+    @property
+    def seen(self) -> str:
+        """What a scope showed, in fixed words."""
+        return ", ".join((f"traffic {self.traffic}", *self.looks))
 
 
 Vector = NDArray[np.float32]
@@ -96,41 +235,6 @@ class Profile:
         return f"{words} ({self.cause_module})" if self.cause_module else words
 
 
-def profile_of(case: Case, case_id: str) -> Profile:
-    """Return what is compared of `case`."""
-    vehicle = case.vehicle
-    return Profile(
-        case_id=case_id,
-        title=title_of(case),
-        kind=str(case.kind),
-        status=_text(status_of(case)),
-        fault=_text(case.cause.fault) if case.cause else None,
-        cause_module=case.cause.module if case.cause else None,
-        make=vehicle.make,
-        model=vehicle.model,
-        platform=vehicle.platform,
-        model_year=vehicle.model_year,
-        lamps=tuple(str(lamp) for lamp in case.lamps),
-        conditions=tuple(str(condition) for condition in case.conditions),
-        story=_story_before_the_cause(case),
-        shop=case.provenance.shop,
-        dated=_text(case.provenance.ended or case.provenance.opened),
-        cause_place=_text(case.cause.where.place) if case.cause and case.cause.where else None,
-        proven=bool(case.cause and case.cause.proof),
-        settled_by=_settled_by(case),
-        silent={
-            _key(module.name): _SILENCE[module.answers]
-            for module in case.modules
-            if module.answers in _SILENCE
-        },
-        answering=tuple(_key(module.name) for module in case.modules if module.answers is Answers.YES),
-        codes=tuple(_code_trait(entry) for entry in case.codes),
-        networks=tuple(_network_traits(case)),
-        readings=tuple(_reading_trait(case, reading) for reading in case.readings),
-        note=case.note,
-    )
-
-
 @lru_cache(maxsize=1024)
 def words_of(text: str) -> tuple[str, ...]:
     """Return the telling words of a text, each once: no short or empty words, no plural endings.
@@ -142,8 +246,9 @@ def words_of(text: str) -> tuple[str, ...]:
     return tuple(dict.fromkeys(word for word in found if len(word) > 2 and word not in _EMPTY_WORDS))
 
 
-_SILENCE: Final[dict[Answers | None, float]] = {Answers.NO: 1.0, Answers.INTERMITTENT: 0.75}
 _WORD: Final = re.compile(r"[^\W\d_]+")
+
+
 _EMPTY_WORDS: Final = frozenset(
     """the and for with was were are has had have not but that this then than when while from into its his her they them
     there here all any out off one two very also only just does did says said customer vehicle car after before come
@@ -151,125 +256,8 @@ _EMPTY_WORDS: Final = frozenset(
 )
 
 
-def _story_before_the_cause(case: Case) -> str:
-    """A stuck job has no cause yet: comparing what was found out later would compare nothing with something."""
-    return "\n".join(text for text in (case.concern, *case.symptoms, case.leftover) if text)
-
-
-def _settled_by(case: Case) -> str | None:
-    """The search ends with the step that settled it; without a cause nothing was settled."""
-    if case.cause is None or not case.steps:
-        return None
-    last = case.steps[-1]
-    return f"{last.did}: {last.found}" if last.found else last.did
-
-
 def _singular(word: str) -> str:
     return word[:-1] if len(word) > 3 and word.endswith("s") and not word.endswith("ss") else word
-
-
-def _text(word: object) -> str | None:
-    return None if word is None else str(word)
-
-
-def _key(name: str) -> str:
-    return module_identity(name)
-
-
-def _code_trait(entry: CodeEntry) -> CodeTrait:
-    code = entry.code
-    stored_in = _key(entry.module) if entry.module else None
-    return CodeTrait(code.text, code.base, str(code.statement), code.about, code.bus, stored_in)
-
-
-def _network_traits(case: Case) -> list[NetworkTrait]:
-    touched = _touched_networks(case)
-    return [
-        NetworkTrait(
-            medium=str(network.medium),
-            bits_per_second=network.bit_rate.number if network.bit_rate else None,
-            behind_gateway=None if network.reached is None else network.reached is not Reached.DIRECTLY,
-            affected=network.name in touched or len(case.networks) == 1,
-        )
-        for network in case.networks
-    ]
-
-
-def _touched_networks(case: Case) -> set[str | None]:
-    """Return the networks on which something was found: the cause's own, else those read or silent."""
-    if case.cause and case.cause.network:
-        return {case.cause.network}
-    silent = {module.network for module in case.modules if module.answers in _SILENCE}
-    return silent | {reading.network for reading in case.readings}
-
-
-def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
-    network = case.network_of(reading.network)
-    seen = reading.waveform
-    return ReadingTrait(
-        quantity=str(reading.quantity),
-        lines=_line_pair(reading),
-        place=place_kind(reading.at),
-        place_module=next((found.key for found in modules_named_in(reading.at, strict=False)), None),
-        medium=str(network.medium) if network else _medium_by_line(reading),
-        unplugged=None
-        if reading.unplugged is None
-        else tuple(sorted(_key(name) for name in reading.unplugged)),
-        powered=_powered(reading),
-        tester=_text(reading.tester),
-        after_repair=reading.stage is Stage.AFTER_REPAIR,
-        number=_finite(reading.number),
-        word=str(reading.value) if isinstance(reading.value, Comparison) else None,
-        traffic=_text(seen.traffic) if seen else None,
-        looks=tuple(sorted(str(look) for look in seen.looks)) if seen else (),
-        what=reading.what(),
-        shown=value_words(reading),
-        note=reading.note,
-        measured=tuple(_measured(seen)) if seen else (),
-    )
-
-
-def _measured(seen: Waveform) -> Iterator[tuple[str, float]]:
-    """Yield what a scope showed in numbers; what a supply or ground showed there is not compared."""
-    levels = {
-        f"{state} {line}": level.number
-        for state, levels in (("recessive", seen.recessive), ("dominant", seen.dominant))
-        for line, level in levels.items()
-    }
-    known = levels | {DRIVEN_SHARE: seen.dominant_share, WHOLE_FRAMES: seen.whole_frames}
-    for name in MEASURED:
-        number = known.get(name)
-        if number is not None:
-            yield name, number
-
-
-def _finite(number: float | None) -> float | None:
-    return None if number is None else min(number, OVER_LIMIT_OHMS)
-
-
-def _line_pair(reading: Reading) -> tuple[str, ...]:
-    """Ohms read the same either way round; volts do not."""
-    pair = tuple(str(line) for line in (reading.line, reading.against) if line)
-    return tuple(sorted(pair)) if reading.quantity == "resistance" else pair
-
-
-def _medium_by_line(reading: Reading) -> str | None:
-    """Lines that only one medium has tell it; CAN high and CAN low do not."""
-    telling = {
-        "LIN": Medium.LIN,
-        "K-line": Medium.K_LINE,
-        "bus plus": Medium.FLEXRAY,
-        "CAN single wire": Medium.SINGLE_WIRE_CAN,
-    }
-    return next((str(telling[line]) for line in map(str, reading.lines) if line in telling), None)
-
-
-def _powered(reading: Reading) -> bool | None:
-    if reading.battery == "disconnected":
-        return False
-    if reading.ignition is not None:
-        return reading.ignition != "off"
-    return None
 
 
 def is_known_good(profile: Profile) -> bool:
@@ -283,41 +271,6 @@ def readings_compared(profile: Profile) -> list[ReadingTrait]:
     return [reading for reading in profile.readings if healthy or not reading.after_repair]
 
 
-def to_data(profile: Profile) -> dict[str, Any]:
-    """Return a profile as plain data for JSON."""
-    # dataclasses.asdict copies every string deeply; a library of thousands feels it.
-    data = {key: value for key, value in _fields_of(profile).items() if key not in _FILLED_IN}
-    for key in ("codes", "networks", "readings"):
-        data[key] = [_fields_of(trait) for trait in data[key]]
-    return data
-
-
-_FILLED_IN: Final = ("meaning", "host", "vector", "trust", "sent_by")
-
-
-def _fields_of(instance: Any) -> dict[str, Any]:
-    return {each.name: getattr(instance, each.name) for each in fields(instance)}
-
-
-def from_data(data: dict[str, Any]) -> Profile:
-    """Return the profile that `to_data` gave."""
-    told: dict[str, Any] = {
-        key: tuple(value) if isinstance(value, list) else value for key, value in data.items()
-    }
-    told["codes"] = tuple(CodeTrait(**code) for code in data["codes"])
-    told["networks"] = tuple(NetworkTrait(**network) for network in data["networks"])
-    told["readings"] = tuple(_reading_from(reading) for reading in data["readings"])
-    return Profile(**told)
-
-
-def _reading_from(data: dict[str, Any]) -> ReadingTrait:
-    unplugged = data["unplugged"]
-    return ReadingTrait(
-        **{
-            **data,
-            "lines": tuple(data["lines"]),
-            "looks": tuple(data["looks"]),
-            "measured": tuple((name, number) for name, number in data["measured"]),
-            "unplugged": None if unplugged is None else tuple(unplugged),
-        }
-    )
+def affected_networks(profile: Profile) -> list[NetworkTrait]:
+    """Return the networks on which the fault shows; all of them where none is told."""
+    return [network for network in profile.networks if network.affected] or list(profile.networks)

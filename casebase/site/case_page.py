@@ -16,7 +16,7 @@ from casebase.intake.capture.trace import ENDING, trace_from
 from casebase.library.accepted_files import FileKind
 from casebase.library.derived import StoredRecord
 from casebase.library.records import case_data
-from casebase.match.facets.measure import Match
+from casebase.match.facets.base import Match
 from casebase.match.index.search import nearest_of_its_kind
 from casebase.publish.edition import Edition, EditionAttachment
 from casebase.record.case import Attachment, Case, CodeEntry, status_of

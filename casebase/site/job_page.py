@@ -16,7 +16,7 @@ from casebase.bus.explain import evidence_rows, state_words, verdict
 from casebase.errors import InputError
 from casebase.match.answer.answer import Answer, answer_data, answer_to, would_settle_in
 from casebase.match.answer.causes import LikelyCause
-from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.deciding_tests import DecidingTest
 from casebase.match.answer.explanation import (
     cases_behind_words,
     in_words,
@@ -260,7 +260,7 @@ def cause_context(cause: LikelyCause) -> dict[str, Any]:
     }
 
 
-def test_context(test: SettlingTest) -> dict[str, Any]:
+def test_context(test: DecidingTest) -> dict[str, Any]:
     """Return a test that settles, in words."""
     return {
         "words": test.words,

@@ -16,7 +16,7 @@ from casebase.bus.explain import verdict
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer, ReadingBeside, would_settle_in
 from casebase.match.answer.causes import LikelyCause
-from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.deciding_tests import DecidingTest
 from casebase.match.answer.explanation import (
     cases_behind_words,
     in_words,
@@ -25,7 +25,7 @@ from casebase.match.answer.explanation import (
     remainder_words,
     said_by_readings,
 )
-from casebase.match.facets.measure import FacetScore, Match
+from casebase.match.facets.base import FacetScore, Match
 from casebase.match.profile import Profile
 from casebase.record.case import Case
 from casebase.record.stored_codes import CodeSetApart, codes_note
@@ -48,7 +48,7 @@ def print_answer(answer: Answer, page: Page) -> None:
     else:
         _print_matches(answer, page)
         _print_normal(answer, page)
-    print_settling_tests(answer.causes, answer.tests, page)
+    print_deciding_tests(answer.causes, answer.tests, page)
     for match in answer.ranking.matches[:1]:
         page.line(f"How the nearest case was found: casebase show {match.profile.case_id}", 2)
     print_codes_set_apart(answer.set_apart, page, codes_note(answer.job))
@@ -165,14 +165,14 @@ MOST_TOLD: Final = 3
 
 def print_causes(
     causes: Sequence[LikelyCause],
-    tests: Sequence[SettlingTest],
+    tests: Sequence[DecidingTest],
     set_apart: Sequence[CodeSetApart],
     page: Page,
     note: str | None = None,
 ) -> None:
     """Print the likely causes, the tests that settle it, and the codes set apart; `note` is what `codes_note` says."""
     print_likely_causes(causes, page)
-    print_settling_tests(causes, tests, page)
+    print_deciding_tests(causes, tests, page)
     print_codes_set_apart(set_apart, page, note)
 
 
@@ -190,7 +190,7 @@ def print_likely_causes(causes: Sequence[LikelyCause], page: Page) -> None:
             page.line(remainder_words(rest.probability, len(causes) > 1), 2)
 
 
-def print_settling_tests(causes: Sequence[LikelyCause], tests: Sequence[SettlingTest], page: Page) -> None:
+def print_deciding_tests(causes: Sequence[LikelyCause], tests: Sequence[DecidingTest], page: Page) -> None:
     """Print what tells the first causes apart."""
     page.heading("What would settle it, best first")
     if not tests:

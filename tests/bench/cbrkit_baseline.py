@@ -17,9 +17,8 @@ import cbrkit  # type: ignore[import-untyped]
 import numpy as np
 
 from casebase.match.facets.measure import WEIGHTS
-from casebase.match.facets.network import affected_networks
-from casebase.match.facets.symptoms import told
-from casebase.match.profile import Profile, readings_compared
+from casebase.match.facets.symptoms import has_story
+from casebase.match.profile import Profile, affected_networks, readings_compared
 from casebase.record.vocabulary import BusState
 
 VERSION: Final = version("cbrkit")
@@ -58,7 +57,7 @@ def attributes_of(profile: Profile) -> Attributes:
         "blamed": frozenset(code.about for code in profile.codes if code.about),
         "lamps": frozenset(profile.lamps),
         "conditions": frozenset(profile.conditions),
-        "story": profile.vector if told(profile.vector) else None,
+        "story": profile.vector if has_story(profile.vector) else None,
         "posterior": _posterior(profile),
         "readings": _readings_by_kind(profile),
     }

@@ -16,7 +16,9 @@ from typing import Final
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parent.parent / "match"))
 
+from in_memory import collection_of
 from synthetic_buses import kept  # puts tests/outside on the path
 from synthetic_jobs import PARTS
 from synthetic_world import HeldOut, held_out_jobs, parts_missing, synthetic_library
@@ -25,8 +27,9 @@ import casebase
 from casebase import places
 from casebase.match.evaluation.asking import as_stuck_job, comparison
 from casebase.match.evaluation.questions import MOST_QUESTIONS, Comparison, chosen
-from casebase.match.index.collection import Collection, collection_of, fault_rows
-from casebase.match.meaning import filled_profiles, meanings_of, profile_to_compare
+from casebase.match.index.collection import Collection, fault_rows
+from casebase.match.meaning import meanings_of
+from casebase.match.prepared import filled_profiles, profile_to_compare
 from casebase.match.profile import Profile
 from casebase.match.text.embedder import open_embedder
 from casebase.record.case import Case

@@ -23,8 +23,10 @@ from pathlib import Path
 from typing import Final
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parent.parent / "match"))
 
 import numpy as np
+from in_memory import collection_of
 from matching_cases import TEXT, Asked, Library, Lot, demo_left_out, demo_library, left_out, library_of
 
 from casebase import places
@@ -32,8 +34,9 @@ from casebase.library.news import leftover_as_job, shareable
 from casebase.match.answer.explanation import LIKE_FROM, PROBABLE_FROM, best_explanation, proves_a_fault
 from casebase.match.evaluation.metrics import share_of
 from casebase.match.evaluation.questions import same_fault_same_kind_of_place
-from casebase.match.index.collection import Collection, collection_of
-from casebase.match.meaning import meanings_of, profile_to_compare
+from casebase.match.index.collection import Collection
+from casebase.match.meaning import meanings_of
+from casebase.match.prepared import profile_to_compare
 from casebase.match.profile import Profile
 from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.record.case import Case

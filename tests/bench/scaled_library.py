@@ -31,14 +31,14 @@ from synthetic_world import held_out_jobs, parts_missing, synthetic_library
 
 import casebase
 from casebase import places
-from casebase.match.facets.symptoms import told
+from casebase.match.facets.symptoms import has_story
 from casebase.match.index.building import IndexBuilder, empty_index
 from casebase.match.index.files import Stamp, append, read_index
 from casebase.match.index.match_index import INDEX_VERSION, Index
-from casebase.match.meaning import filled_profiles, meanings_of, profile_to_compare
-from casebase.match.profile import Profile
+from casebase.match.meaning import meanings_of
+from casebase.match.prepared import filled_profiles, profile_to_compare
+from casebase.match.profile import Profile, ReadingTrait
 from casebase.match.text.embedder import Embedder, open_embedder
-from casebase.match.traits import ReadingTrait
 from casebase.record.case import Case
 
 BASE_CASES: Final = 3000
@@ -174,7 +174,7 @@ class Varied:
         return {state: share / whole for state, share in raised.items()}
 
     def _retold(self, vector: NDArray[np.float32] | None) -> NDArray[np.float32] | None:
-        if vector is None or not told(vector):
+        if vector is None or not has_story(vector):
             return vector
         noise = self._noise.standard_normal(len(vector), dtype=np.float32) / np.sqrt(len(vector))
         changed = vector + np.float32(self._chance.uniform(*NOISE)) * noise

@@ -11,7 +11,7 @@ from casebase.library.store import Library
 from casebase.match.index.files import read_index
 from casebase.match.index.match_index import SUPERSEDED
 from casebase.match.index.search import nearest
-from casebase.match.profile import profile_of
+from casebase.match.profile_of_case import profile_of
 
 
 @dataclass

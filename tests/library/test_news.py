@@ -21,7 +21,7 @@ from casebase.library.news_search import look, unlooked
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
 from casebase.match.evaluation.asking import as_stuck_job
-from casebase.match.profile import profile_of
+from casebase.match.profile_of_case import profile_of
 from casebase.record.loading import load_file
 from casebase.record.vocabulary import Fault, Stage
 

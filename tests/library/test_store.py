@@ -262,7 +262,7 @@ def test_facts_about_the_library_are_kept(library: Library) -> None:
 
 def test_profiles_are_those_of_the_records(library: Library, demo_cases: list[Case]) -> None:
     """What is compared comes back from the library as it was made from the records."""
-    from casebase.match.profile import profile_of  # noqa: PLC0415
+    from casebase.match.profile_of_case import profile_of  # noqa: PLC0415
 
     logged = library.log(demo_cases)
     made = {one.case_id: profile_of(case, one.case_id) for one, case in zip(logged, demo_cases, strict=True)}

@@ -16,15 +16,14 @@ from casebase import places
 from casebase.errors import InputError
 from casebase.match.answer.answer import answer_to
 from casebase.match.answer.case_votes import JUDGED, Pooling
-from casebase.match.answer.causes import cause_shares, pooled_causes, something_else
+from casebase.match.answer.causes import SOMETHING_ELSE, PooledCauses, pooled_causes, something_else
 from casebase.match.answer.data import causes_data
-from casebase.match.answer.deciding_tests import settling_tests, weighed_by_causes
+from casebase.match.answer.deciding_tests import deciding_tests, weighed_by_causes
 from casebase.match.answer.fault_fit import BusRead, SingleFault
 from casebase.match.answer.past_tests import Holder, expected_bits, past_readings
-from casebase.match.evaluation.calibrating import Asked, calibrated, log_loss
-from casebase.match.facets.measure import Match
+from casebase.match.facets.base import Match
 from casebase.match.meaning import meanings_of
-from casebase.match.profile import profile_of
+from casebase.match.profile_of_case import profile_of
 from casebase.record.loading import case_from_data
 from casebase.record.vocabulary import BusState
 
@@ -90,8 +89,10 @@ def read_as(profile, shares, medium=CAN):
 def by_fault(job, matches, pooling=JUDGED):
     """Return the probability of every fault, whatever module it goes with."""
     shares = defaultdict(float)
-    for key, share in cause_shares(job, matches, [], pooling).items():
-        shares[key.fault] += share
+    pooled = PooledCauses(job, matches, [], pooling)
+    for key, pile in pooled.piles.items():
+        shares[key.fault] += pile.mass / pooled.mass
+    shares[SOMETHING_ELSE] = pooled.rest / pooled.mass
     return shares
 
 
@@ -123,7 +124,7 @@ def test_each_demo_job_gets_at_most_three_tests(demo_jobs, answered):
     """Short enough to read at the vehicle, each with a source; what is computed says how long it takes."""
     for job in demo_jobs.values():
         profile, matches, meanings = answered(job)
-        tests = settling_tests(pooled_causes(profile, matches, meanings), profile, matches, meanings)
+        tests = deciding_tests(pooled_causes(profile, matches, meanings), profile, matches, meanings)
         assert len(tests) <= 3
         for test in tests:
             assert test.source.startswith(("computed", "from cases "))
@@ -134,7 +135,7 @@ def test_each_demo_job_gets_at_most_three_tests(demo_jobs, answered):
 def test_the_supply_at_the_silent_module_is_what_settles_it(demo_jobs, answered):
     """Wires healthy, one module silent: its supply under load comes first, with what other vehicles showed there."""
     profile, matches, meanings = answered(demo_jobs["k4-fjellet-abs-silent.yaml"])
-    test = settling_tests(pooled_causes(profile, matches, meanings), profile, matches, meanings)[0]
+    test = deciding_tests(pooled_causes(profile, matches, meanings), profile, matches, meanings)[0]
     assert test.words == "volts from supply to ground at the unplugged connector of anti-lock brakes (ABS)"
     assert test.source.startswith("from cases k4-abs-ground-point-rotten.yaml")
     assert [words.split()[0] for words in test.tells] == ["4.2", "12.1"]
@@ -144,7 +145,7 @@ def test_the_supply_at_the_silent_module_is_what_settles_it(demo_jobs, answered)
 def test_a_driver_stuck_dominant_is_looked_for_module_by_module(demo_jobs, answered):
     """One test, one module unplugged after the other, the one of the likeliest cause first."""
     profile, matches, meanings = answered(demo_jobs["t2-velin-heavy-steering-high-reading-on-can-high.yaml"])
-    test = settling_tests(pooled_causes(profile, matches, meanings), profile, matches, meanings)[0]
+    test = deciding_tests(pooled_causes(profile, matches, meanings), profile, matches, meanings)[0]
     assert "one module unplugged at a time: EPS" in test.words
     assert test.in_turn
     assert any("squib" in caution for caution in test.cautions), (
@@ -433,24 +434,6 @@ def test_figures_that_make_no_sense_are_refused():
             Pooling(**wrong)
 
 
-def test_calibrating_lowers_the_loss(job, past):
-    """Where the nearest case is right three times in four, the figures are moved towards that."""
-    right, wrong = past("low_open", 0.7, case_id="a"), past("high_open", 0.6, case_id="b")
-    asked = [Asked(job, [right, wrong], [], "low_open", None)] * 3
-    asked.append(Asked(job, [right, wrong], [], "terminator_missing", None))
-    fitted = calibrated(asked, rounds=3)
-    assert log_loss(asked, fitted) < log_loss(asked)
-    assert something_else(pooled_causes(job, [right, wrong], [], pooling=fitted)) < something_else(
-        pooled_causes(job, [right, wrong], [])
-    )
-
-
-def test_no_job_is_nothing_to_judge_by():
-    """Without a known cause there is no loss."""
-    with pytest.raises(InputError, match="expected at least one"):
-        log_loss([])
-
-
 # --- what would settle it -----------------------------------------------------------------------------------------
 
 OHMS = {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "battery": "disconnected"}
@@ -520,7 +503,7 @@ def test_nobody_is_sent_to_unplug_a_restraint_module(past, make_case, place):
     ]
     causes = pooled_causes(job, matches, [])
     assert past_readings(causes, job, matches) == []
-    assert settling_tests(causes, job, matches, []) == []
+    assert deciding_tests(causes, job, matches, []) == []
 
 
 def test_a_reading_at_the_faulty_module_there_is_proposed_at_the_suspected_one_here(past, make_case):
@@ -531,7 +514,7 @@ def test_a_reading_at_the_faulty_module_there_is_proposed_at_the_suspected_one_h
         past("module_supply_or_ground", 0.9, "tailgate module", readings=[at_tailgate | {"value": "0.1 V"}]),
         past("module_internal", 0.88, "tailgate module", "q", readings=[at_tailgate | {"value": "12.3 V"}]),
     ]
-    tests = settling_tests(pooled_causes(job, matches, []), job, matches, [])
+    tests = deciding_tests(pooled_causes(job, matches, []), job, matches, [])
     assert (
         tests[0].words == "volts from supply to ground at the unplugged connector of anti-lock brakes (ABS)"
     )
@@ -543,12 +526,12 @@ def test_the_step_that_settled_it_is_told_with_its_case_and_its_cautions(job, pa
     found = {"did": "Seat lifted beside the side airbag, wire moved by hand", "found": "bus comes and goes"}
     mended = {"did": "Wire replaced", "found": "good"}
     told = past("low_open", 0.95, steps=[mended, found], case_id="told")
-    tests = settling_tests(pooled_causes(job, [told], []), job, [told], [])
+    tests = deciding_tests(pooled_causes(job, [told], []), job, [told], [])
     assert [test.source for test in tests] == ["from cases told"]
     assert "wire moved by hand" in tests[0].words
     assert any("squib" in caution for caution in tests[0].cautions)
     repaired = past("low_open", 0.95, steps=[found, mended], case_id="told")
-    assert settling_tests(pooled_causes(job, [repaired], []), job, [repaired], []) == []
+    assert deciding_tests(pooled_causes(job, [repaired], []), job, [repaired], []) == []
 
 
 @pytest.fixture
@@ -598,7 +581,7 @@ def test_a_test_both_computed_and_read_before_is_told_once(ohms_only, past):
     meanings = meanings_of(ohms_only, places.simulation_folder(), most_tests=0, rough=True)
     job = profile_of(ohms_only, "job")
     causes = pooled_causes(job, [low, lost], meanings)
-    tests = settling_tests(causes, job, [low, lost], meanings)
+    tests = deciding_tests(causes, job, [low, lost], meanings)
     at_dlc = [test for test in tests if "volts" in test.words and "at the DLC" in test.words]
     assert [sorted(test.cases) for test in at_dlc] == [["lost", "low"]]
     assert at_dlc[0].source.startswith("computed; read before in ")
@@ -618,7 +601,7 @@ def test_readings_that_clash_are_taken_again_first(make_case):
     meanings = meanings_of(clashing, places.simulation_folder(), most_tests=0, rough=True)
     assert meanings[0].diagnosis.clashes
     job = profile_of(clashing, "job")
-    tests = settling_tests(pooled_causes(job, [], meanings), job, [], meanings)
+    tests = deciding_tests(pooled_causes(job, [], meanings), job, [], meanings)
     assert tests[0].words.startswith("Take the readings of a again")
 
 
@@ -629,7 +612,7 @@ def test_the_data_is_plain_and_holds_what_is_promised(job, past):
     """Causes with probability and case IDs, the rest beside them, all of it JSON."""
     matches = [past("module_supply_or_ground", 0.9, "ABS"), past("low_open", 0.7, case_id="q")]
     causes = pooled_causes(job, matches, [])
-    data = json.loads(json.dumps(causes_data(causes, settling_tests(causes, job, matches, []), [])))
+    data = json.loads(json.dumps(causes_data(causes, deciding_tests(causes, job, matches, []), [])))
     assert {"causes", "something_else", "next_tests", "codes_set_apart", "codes_note"} == set(data)
     assert data["causes"][0]["cases"] == ["past"]
     whole = sum(cause["probability"] for cause in data["causes"]) + data["something_else"]

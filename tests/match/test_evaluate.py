@@ -21,9 +21,9 @@ from casebase.match.evaluation.questions import (
     same_fault_same_kind_of_place,
     worth_asking,
 )
-from casebase.match.facets.base import rarity_in
 from casebase.match.facets.measure import FACETS, WEIGHTS
-from casebase.match.profile import profile_of
+from casebase.match.profile_of_case import profile_of
+from tests.match.in_memory import rarity_in
 
 sys.path.insert(0, str(Path(__file__).parent))
 from planted import PARTS, comparison
@@ -100,15 +100,6 @@ def test_scores_of_demo_cases_are_those_of_the_formula(solved, compare):
         known = sum(weight * part.known for weight, part in parts)
         mean = sum(weight * part.known * (part.likeness or 0) for weight, part in parts) / known
         assert score == pytest.approx(min(1, known / own) ** 0.5 * mean)
-
-
-def test_parts_joined_to_facets_score_the_same():
-    """Two parts at .4 and .6 of one facet are that facet, whatever is unknown."""
-    compared = comparison([[0.9, NAN, 0.1], [0.2, 0.7, NAN], [NAN, NAN, 0.5]], known_to_job=[1, 0.5, 1])
-    facets = {"meaning": ("means", 0.4), "readings": ("means", 0.6), "codes": ("codes", 1.0)}
-    joined = compared.by_facet(facets)
-    assert joined.parts == ("means", "codes")
-    assert joined.scores(np.array([0.7, 0.3])) == pytest.approx(compared.scores(np.array([0.28, 0.42, 0.3])))
 
 
 def test_arrays_that_do_not_fit_are_refused():

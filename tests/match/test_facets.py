@@ -13,8 +13,8 @@ from casebase.match.facets.network import compare_networks
 from casebase.match.facets.readings import compare_readings
 from casebase.match.facets.silence import compare_silence
 from casebase.match.facets.symptoms import compare_symptoms
-from casebase.match.profile import profile_of
-from casebase.match.traits import ohms_apart, volts_apart
+from casebase.match.profile import STEPS_PER_TOLERANCE, number_step
+from casebase.match.profile_of_case import profile_of
 
 NOTHING_COUNTED = Rarity(10, Counter())
 PAIR = {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "battery": "disconnected"}
@@ -143,22 +143,27 @@ def test_readings_after_the_repair_say_nothing_of_the_fault(make_case):
     assert likeness(compare_readings, job, past) is None
 
 
+def tolerances_apart(quantity, ours, theirs):
+    """Return how many tolerances two values lie apart."""
+    return abs(number_step(quantity, ours) - number_step(quantity, theirs)) / STEPS_PER_TOLERANCE
+
+
 def test_one_terminator_and_two_are_different_readings():
     """60 and 120 ohm lie many tolerances apart, 60 and 62 less than one (common practice, no source)."""
-    assert ohms_apart(60, 62) < 1
-    assert ohms_apart(60, 120) > 5
-    assert ohms_apart(60, 40) > 3
+    assert tolerances_apart("resistance", 60, 62) < 1
+    assert tolerances_apart("resistance", 60, 120) > 5
+    assert tolerances_apart("resistance", 60, 40) > 3
 
 
 def test_resistance_to_ground_through_the_modules_scatters():
     """2.1 and 3.5 kohm to ground are both healthy: input resistance is 9 to 28 kohm a line (NXP TJA1051 table 7)."""
-    assert ohms_apart(2100, 3500) < 2
+    assert tolerances_apart("resistance", 2100, 3500) < 2
 
 
 def test_averages_move_with_the_traffic():
     """2.6 and 2.7 V are the same average on CAN high, 2.7 and 3.5 V are not (common practice, no source)."""
-    assert volts_apart(2.6, 2.7) < 1
-    assert volts_apart(2.7, 3.5) > 3
+    assert tolerances_apart("voltage", 2.6, 2.7) < 1
+    assert tolerances_apart("voltage", 2.7, 3.5) > 3
 
 
 def test_one_contradiction_outweighs_agreements(make_case):

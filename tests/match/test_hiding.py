@@ -7,7 +7,7 @@ from pydantic import BaseModel
 
 from casebase.errors import InputError
 from casebase.match.evaluation.asking import as_stuck_job
-from casebase.match.profile import profile_of
+from casebase.match.profile_of_case import profile_of
 from casebase.record.case import Case, status_of
 from casebase.record.loading import case_from_data
 from casebase.record.vocabulary import Kind, Stage, Status

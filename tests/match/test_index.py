@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casebase.match.facets.base import rarity_in
 from casebase.match.facets.measure import FAULTS, HEALTHY, WEIGHTS, faults_by
 from casebase.match.index import query as asking
 from casebase.match.index import search as ranking_by_index
-from casebase.match.index.building import IndexBuilder, extended, index_of
-from casebase.match.index.collection import collection_of, fault_rows
+from casebase.match.index.building import IndexBuilder, extended
+from casebase.match.index.collection import fault_rows
 from casebase.match.index.match_index import SUPERSEDED
 from casebase.match.index.query import Query, facet_answers
 from casebase.match.index.search import first_of, nearest, order_of
 from casebase.record.vocabulary import Status
+from tests.match.in_memory import collection_of, index_of, rarity_in
 from tests.match.varied_profiles import DIMENSIONS, varied
 
 JOBS = 25

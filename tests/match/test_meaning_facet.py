@@ -7,7 +7,7 @@ import pytest
 
 from casebase.match.facets.base import Rarity
 from casebase.match.facets.meaning import compare_meaning
-from casebase.match.profile import profile_of
+from casebase.match.profile_of_case import profile_of
 
 COUNTED = Rarity(10, Counter())
 STUCK = {"driver_stuck_dominant": 0.97, "healthy": 0.02, "lines_shorted_together": 0.01}

@@ -10,10 +10,11 @@ from casebase.match.facets.base import Rarity
 from casebase.match.facets.measure import FAULTS
 from casebase.match.facets.readings import compare_readings
 from casebase.match.facets.waveform import TOLD_BY_LEVELS
-from casebase.match.index.building import index_of
 from casebase.match.index.query import Query, facet_answers
-from casebase.match.profile import Profile, from_data, profile_of, to_data
+from casebase.match.profile import Profile
+from casebase.match.profile_of_case import from_data, profile_of, to_data
 from casebase.record.vocabulary import Look
+from tests.match.in_memory import index_of
 
 NOTHING_COUNTED = Rarity(10, Counter())
 REST = {"CAN high": "2.5 V", "CAN low": "2.5 V"}

@@ -10,10 +10,10 @@ from ruamel.yaml import YAML
 from casebase import places
 from casebase.match.answer.answer import answer_data
 from casebase.match.answer.answer import answer_to as answered
-from casebase.match.index.collection import collection_of
 from casebase.match.index.search import nearest
-from casebase.match.profile import from_data, profile_of, to_data
+from casebase.match.profile_of_case import from_data, profile_of, to_data
 from casebase.record.vocabulary import Kind, Status
+from tests.match.in_memory import collection_of
 
 ENDED = {"ended": "2026-03-02"}
 DEMO_ANSWERS = Path(__file__).parent.parent / "demo"

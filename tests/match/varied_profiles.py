@@ -8,8 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from casebase.match.profile import Profile
-from casebase.match.traits import MEASURED, SHARES, ReadingTrait
+from casebase.match.profile import MEASURED, SHARES, Profile, ReadingTrait
 from casebase.record.vocabulary import Look, Status
 
 DIMENSIONS = 16

@@ -20,10 +20,10 @@ from cbrkit.sim.generic import equality
 from casebase.match.facets.base import Compared, best_pairing, joined, overlap
 from casebase.match.facets.codes import code_relation
 from casebase.match.facets.measure import FAULTS, faults_by
-from casebase.match.index.collection import collection_of
 from casebase.match.index.search import nearest
-from casebase.match.profile import profile_of
-from casebase.match.traits import CodeTrait
+from casebase.match.profile import CodeTrait
+from casebase.match.profile_of_case import profile_of
+from tests.match.in_memory import collection_of
 
 LAMPS = ("ABS", "airbag", "engine", "steering", "general warning")
 SETS = st.sets(st.sampled_from(LAMPS), min_size=1)

@@ -12,7 +12,8 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from casebase.errors import InputError
-from casebase.match.profile import Profile, profile_of
+from casebase.match.profile import Profile
+from casebase.match.profile_of_case import profile_of
 from casebase.record.case import Case, CodeEntry
 from casebase.record.loading import load_text
 from casebase.record.modules import module_identity

@@ -6,7 +6,7 @@ import pytest
 from rich.console import Console
 
 from casebase.match.answer.causes import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
-from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.deciding_tests import DecidingTest
 from casebase.match.answer.explanation import in_words
 from casebase.record.stored_codes import LOCAL_ONLY, CodeSetApart
 from casebase.terminal.answer import print_causes
@@ -22,7 +22,7 @@ SUPPLY = LikelyCause(
     0.91,
 )
 OPEN = LikelyCause("low_open", "CAN low open", None, None, 0.17, [], 0.4)
-TEST = SettlingTest(
+TEST = DecidingTest(
     "volts of each line to ground at the DLC, one module unplugged at a time: EPS, then ABS",
     "computed",
     ["in which of these modules it lies"],
@@ -32,7 +32,7 @@ TEST = SettlingTest(
     ["Ignition off before anything is unplugged; the maker's procedure comes first."],
     in_turn=True,
 )
-STEP = SettlingTest(
+STEP = DecidingTest(
     "What settled it there: ground point opened", "from cases 8k2m4n6p", ["it was the ground"]
 )
 CODE = CodeSetApart("B0001-1B", "SRS", "speaks of one circuit, not of the network", ("Never an ohmmeter.",))

@@ -11,16 +11,16 @@ from typing import Any, Final
 
 from casebase.match.answer.causes import LikelyCause, pooled_causes
 from casebase.match.answer.data import causes_data
-from casebase.match.answer.deciding_tests import SettlingTest, settling_tests
-from casebase.match.facets.base import Rarity
-from casebase.match.facets.measure import FAULTS, WEIGHTS_ORIGIN, Match, Measure, Ranking
+from casebase.match.answer.deciding_tests import DecidingTest, deciding_tests
+from casebase.match.facets.base import Match, Ranking, Rarity
+from casebase.match.facets.measure import FAULTS, WEIGHTS_ORIGIN, Measure
 from casebase.match.facets.readings import OTHER_BELOW, SAME_FROM, comparability, paired_readings
 from casebase.match.facets.vehicle import platform_likeness
 from casebase.match.index.collection import EVERY_CASE, Collection, Narrowing
 from casebase.match.index.search import nearest
-from casebase.match.meaning import Embeds, Meaning, meanings_data, meanings_of, profile_to_compare
-from casebase.match.profile import Profile, readings_compared
-from casebase.match.traits import ReadingTrait
+from casebase.match.meaning import Meaning, meanings_data, meanings_of
+from casebase.match.prepared import Embeds, profile_to_compare
+from casebase.match.profile import Profile, ReadingTrait, readings_compared
 from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
 from casebase.record.stored_codes import CodeSetApart, codes_note, codes_set_apart
@@ -79,7 +79,7 @@ class Answer:
     profile: Profile
     ranking: Ranking
     causes: list[LikelyCause]
-    tests: list[SettlingTest]
+    tests: list[DecidingTest]
     set_apart: list[CodeSetApart]
     cautions: list[str]
     meanings: list[Meaning]
@@ -132,7 +132,7 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         shown,
         causes,
         # Every module that might be unplugged is another bus to simulate: an eighth of them has to do.
-        settling_tests(causes, profile, ranking.matches, meanings_of(job, cache, most_tests=0, rough=True)),
+        deciding_tests(causes, profile, ranking.matches, meanings_of(job, cache, most_tests=0, rough=True)),
         codes_set_apart(job),
         cautions_of(job),
         meanings,

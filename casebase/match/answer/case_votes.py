@@ -19,11 +19,10 @@ from itertools import groupby
 from typing import Final, NamedTuple
 
 from casebase.errors import InputError
-from casebase.match.answer.fault_fit import SingleFault, looks_of
+from casebase.match.answer.fault_fit import SingleFault, states_expected
+from casebase.match.facets.base import Match
 from casebase.match.facets.meaning import bus_there
-from casebase.match.facets.measure import Match
-from casebase.match.facets.network import affected_networks
-from casebase.match.profile import Profile
+from casebase.match.profile import Profile, affected_networks
 from casebase.record.modules import family_of, module_family
 from casebase.record.vocabulary import Fault, Status
 
@@ -134,7 +133,7 @@ class CauseKey(NamedTuple):
     family: str | None
 
 
-class Voice(NamedTuple):
+class CaseVote(NamedTuple):
     """What one case says for one cause; `moved` where its own fault went with another module."""
 
     key: CauseKey
@@ -143,17 +142,19 @@ class Voice(NamedTuple):
     moved: bool
 
 
-def voices_of(job: Profile, matches: Sequence[Match], readings: SingleFault, pooling: Pooling) -> list[Voice]:
+def case_votes(
+    job: Profile, matches: Sequence[Match], readings: SingleFault, pooling: Pooling
+) -> list[CaseVote]:
     """Return what every case with a cause says, the same whatever order they come in."""
     told = sorted((match for match in matches if match.profile.fault), key=_case_id)
-    voices = [voice for match in told for voice in _voices_of(job, match, readings, pooling)]
-    by_teller = sorted(voices, key=_teller)
-    return [voice for _, group in groupby(by_teller, key=_teller) for voice in _quieter(group, pooling)]
+    votes = [vote for match in told for vote in _votes_of(job, match, readings, pooling)]
+    by_teller = sorted(votes, key=_teller)
+    return [vote for _, group in groupby(by_teller, key=_teller) for vote in _quieter(group, pooling)]
 
 
-def loudest_first(voices: Iterable[Voice]) -> list[Voice]:
-    """Return voices by what they weigh."""
-    return sorted(voices, key=lambda voice: (-voice.mass, voice.match.profile.case_id))
+def heaviest_first(votes: Iterable[CaseVote]) -> list[CaseVote]:
+    """Return votes by what they weigh."""
+    return sorted(votes, key=lambda vote: (-vote.mass, vote.match.profile.case_id))
 
 
 def is_verified(past: Profile) -> bool:
@@ -161,22 +162,22 @@ def is_verified(past: Profile) -> bool:
     return past.status == Status.FIXED_VERIFIED
 
 
-def _voices_of(job: Profile, match: Match, readings: SingleFault, pooling: Pooling) -> list[Voice]:
+def _votes_of(job: Profile, match: Match, readings: SingleFault, pooling: Pooling) -> list[CaseVote]:
     past = match.profile
     fault = past.fault or ""
     own = family_of(past.cause_module)
-    mass = _loudness(match, readings, pooling)
+    mass = _weight(match, readings, pooling)
     suspect = suspect_for(job, fault)
     if suspect is None or own is None or own == suspect.family:
-        return [Voice(CauseKey(fault, own), match, mass, False)]
+        return [CaseVote(CauseKey(fault, own), match, mass, False)]
     moved = mass * suspect.probability * pooling.moved_share
     return [
-        Voice(CauseKey(fault, suspect.family), match, moved, True),
-        Voice(CauseKey(fault, own), match, mass * (1.0 - suspect.probability), False),
+        CaseVote(CauseKey(fault, suspect.family), match, moved, True),
+        CaseVote(CauseKey(fault, own), match, mass * (1.0 - suspect.probability), False),
     ]
 
 
-def _loudness(match: Match, readings: SingleFault, pooling: Pooling) -> float:
+def _weight(match: Match, readings: SingleFault, pooling: Pooling) -> float:
     alike = math.exp(pooling.sharpness * (match.score - 1.0))
     fits = readings_fit(match.profile, readings) ** pooling.readings_power
     return float(alike * fits * _trust(match.profile, pooling))
@@ -191,22 +192,22 @@ def readings_fit(past: Profile, readings: SingleFault) -> float:
     """Return how well the job's readings fit the cause of a past case; 1 where they say nothing of it."""
     there = bus_there(past)
     media = [there.medium] if there else [network.medium for network in affected_networks(past)]
-    return readings.likelihood(media[0], looks_of(past, media[0])) if media else 1.0
+    return readings.likelihood(media[0], states_expected(past, media[0])) if media else 1.0
 
 
 def _case_id(match: Match) -> str:
     return match.profile.case_id
 
 
-def _teller(voice: Voice) -> tuple[str, ...]:
+def _teller(vote: CaseVote) -> tuple[str, ...]:
     """Return what makes of two cases one story told twice: cause, shop, model; without a shop nobody can tell."""
-    past = voice.match.profile
+    past = vote.match.profile
     teller = (past.shop, past.make, past.model) if past.shop else ("", past.case_id, "")
-    return (voice.key.fault, voice.key.family or "", *(part.casefold() for part in teller))
+    return (vote.key.fault, vote.key.family or "", *(part.casefold() for part in teller))
 
 
-def _quieter(voices: Iterable[Voice], pooling: Pooling) -> list[Voice]:
+def _quieter(votes: Iterable[CaseVote], pooling: Pooling) -> list[CaseVote]:
     return [
-        voice._replace(mass=voice.mass * pooling.told_again**place)
-        for place, voice in enumerate(loudest_first(voices))
+        vote._replace(mass=vote.mass * pooling.told_again**place)
+        for place, vote in enumerate(heaviest_first(votes))
     ]

@@ -14,17 +14,18 @@ from typing import Final
 
 from casebase.match.answer.case_votes import (
     JUDGED,
+    CaseVote,
     CauseKey,
     Pooling,
     Suspect,
-    Voice,
+    case_votes,
+    heaviest_first,
     is_verified,
-    loudest_first,
     suspect_for,
-    voices_of,
 )
-from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read, state_of
-from casebase.match.facets.measure import Match
+from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read
+from casebase.match.facets.base import Match
+from casebase.match.facets.physics import state_of
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
 from casebase.record.modules import module_label
@@ -93,7 +94,7 @@ def pooled_causes(
     The probabilities sum to 1. `matches` are the nearest cases, `meanings` what the readings mean, network by network
     (none: the job's own profile tells). A cause is a fault with the family of its module, where that is known.
     """
-    pooled = _Pooled(job, matches, meanings, pooling)
+    pooled = PooledCauses(job, matches, meanings, pooling)
     found = [cause for cause in pooled.causes() if cause.probability >= LEAST_LISTED]
     listed = sorted(found, key=lambda cause: (-cause.probability, cause.fault, cause.module or ""))[:most]
     return [*listed, _remainder(listed)]
@@ -104,33 +105,24 @@ def something_else(causes: Iterable[LikelyCause]) -> float:
     return math.fsum(cause.probability for cause in causes if cause.is_something_else)
 
 
-def cause_shares(
-    job: Profile, matches: Sequence[Match], meanings: Sequence[Meaning], pooling: Pooling = JUDGED
-) -> dict[CauseKey, float]:
-    """Return the probability of every cause, however small, and under `SOMETHING_ELSE` of what none of them is."""
-    pooled = _Pooled(job, matches, meanings, pooling)
-    shares = {pile.key: pile.mass / pooled.mass for pile in pooled.piles.values()}
-    return shares | {CauseKey(SOMETHING_ELSE, None): pooled.rest / pooled.mass}
-
-
 @dataclass
 class _Pile:
     """What speaks for one cause."""
 
     key: CauseKey
-    voices: list[Voice] = field(default_factory=list)
+    votes: list[CaseVote] = field(default_factory=list)
     from_readings: float = 0.0
 
     @property
     def from_cases(self) -> float:
-        return math.fsum(voice.mass for voice in self.voices)
+        return math.fsum(vote.mass for vote in self.votes)
 
     @property
     def mass(self) -> float:
         return self.from_cases + self.from_readings
 
 
-class _Pooled:
+class PooledCauses:
     """All that speaks for any cause, and the mass of the rest."""
 
     def __init__(
@@ -139,8 +131,8 @@ class _Pooled:
         self.pooling = pooling
         self.readings = SingleFault(buses_read(job, meanings))
         self.piles: dict[CauseKey, _Pile] = {}
-        for voice in voices_of(job, matches, self.readings, pooling):
-            self._pile(voice.key).voices.append(voice)
+        for vote in case_votes(job, matches, self.readings, pooling):
+            self._pile(vote.key).votes.append(vote)
         self._add_readings(suspect_for(job, None))
         self.rest = self._mass_of_the_rest()
         self.mass = self.rest + math.fsum(pile.mass for pile in self.piles.values())
@@ -180,7 +172,7 @@ class _Pooled:
 def _cause(pile: _Pile, whole: float, readings: SingleFault) -> LikelyCause:
     fault, family = pile.key
     label = module_label(family) if family else None
-    behind = [voice for voice in loudest_first(pile.voices) if voice.mass >= LEAST_BEHIND * pile.mass]
+    behind = [vote for vote in heaviest_first(pile.votes) if vote.mass >= LEAST_BEHIND * pile.mass]
     state = state_of(fault)
     return LikelyCause(
         fault=fault,
@@ -188,7 +180,7 @@ def _cause(pile: _Pile, whole: float, readings: SingleFault) -> LikelyCause:
         place=_usual_place(behind),
         module=label,
         probability=pile.mass / whole,
-        cases=[_behind(voice, whole) for voice in behind],
+        cases=[_behind(vote, whole) for vote in behind],
         from_readings=None if state is None else readings.probability(state),
     )
 
@@ -198,19 +190,19 @@ def _words(fault: str, module: str | None) -> str:
     return f"{words}: {module}" if module else words
 
 
-def _usual_place(voices: Iterable[Voice]) -> str | None:
+def _usual_place(votes: Iterable[CaseVote]) -> str | None:
     """Return the kind of place where most of the weight found it."""
     weights: dict[str, float] = defaultdict(float)
-    for voice in voices:
-        if voice.match.profile.cause_place:
-            weights[voice.match.profile.cause_place] += voice.mass
+    for vote in votes:
+        if vote.match.profile.cause_place:
+            weights[vote.match.profile.cause_place] += vote.mass
     return max(sorted(weights), key=lambda place: weights[place], default=None)
 
 
-def _behind(voice: Voice, whole: float) -> CaseBehind:
-    past = voice.match.profile
-    there = past.cause_module if voice.moved else None
-    return CaseBehind(past.case_id, voice.match.score, is_verified(past), voice.mass / whole, there)
+def _behind(vote: CaseVote, whole: float) -> CaseBehind:
+    past = vote.match.profile
+    there = past.cause_module if vote.moved else None
+    return CaseBehind(past.case_id, vote.match.score, is_verified(past), vote.mass / whole, there)
 
 
 def _remainder(listed: Iterable[LikelyCause]) -> LikelyCause:

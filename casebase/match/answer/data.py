@@ -7,13 +7,13 @@ from dataclasses import asdict
 from typing import Any
 
 from casebase.match.answer.causes import LikelyCause, something_else
-from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.deciding_tests import DecidingTest
 from casebase.record.stored_codes import CodeSetApart
 
 
 def causes_data(
     causes: Sequence[LikelyCause],
-    tests: Sequence[SettlingTest],
+    tests: Sequence[DecidingTest],
     set_apart: Sequence[CodeSetApart],
     note: str | None = None,
 ) -> dict[str, Any]:
@@ -46,7 +46,7 @@ def _cause_data(cause: LikelyCause) -> dict[str, Any]:
     }
 
 
-def _test_data(test: SettlingTest) -> dict[str, Any]:
+def _test_data(test: DecidingTest) -> dict[str, Any]:
     return {
         "reading": test.words,
         "source": test.source,

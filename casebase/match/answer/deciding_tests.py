@@ -20,13 +20,11 @@ from casebase.bus.explain import clash_words, split_words, state_words
 from casebase.bus.instruments import DLC
 from casebase.bus.next_test import Candidate, NextTest, next_tests
 from casebase.match.answer.causes import LikelyCause
-from casebase.match.answer.fault_fit import SOUND, state_of
 from casebase.match.answer.past_tests import LEAST_BITS, PastReading, past_readings
-from casebase.match.facets.meaning import STATES
-from casebase.match.facets.measure import Match
+from casebase.match.facets.base import Match
+from casebase.match.facets.physics import SOUND, STATES, state_of
 from casebase.match.meaning import Meaning
-from casebase.match.profile import Profile
-from casebase.match.traits import ReadingTrait
+from casebase.match.profile import Profile, ReadingTrait
 from casebase.record.cautions import BRAKES_OR_STEERING, HIGH_VOLTAGE, MAKER_FIRST, RESTRAINTS
 from casebase.record.modules import family_of, module_family
 
@@ -120,7 +118,7 @@ SETTLED_FROM: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class SettlingTest:
+class DecidingTest:
     """A test that tells the first causes apart: what to do, who says so, what it tells, what to mind.
 
     `source` is `computed`, `from cases ...` or both. `bits` is what it is expected to tell, where that can be reckoned;
@@ -144,13 +142,13 @@ class SettlingTest:
         return self.bits / self.minutes if self.bits and self.minutes else 0.0
 
 
-def settling_tests(
+def deciding_tests(
     causes: Sequence[LikelyCause],
     job: Profile,
     matches: Sequence[Match],
     meanings: Sequence[Meaning],
     most: int = MOST_TESTS,
-) -> list[SettlingTest]:
+) -> list[DecidingTest]:
     """Return at most `most` tests, best first; where readings clash, taking these again comes before all."""
     named = [cause for cause in causes if not cause.is_something_else][:CAUSES_TOLD_APART]
     told_apart = [*named, *(cause for cause in causes if cause.is_something_else)]
@@ -165,11 +163,11 @@ def settling_tests(
 # --- computed -----------------------------------------------------------------------------------------------------
 
 
-def _to_take_again(meanings: Sequence[Meaning]) -> Iterator[SettlingTest]:
+def _to_take_again(meanings: Sequence[Meaning]) -> Iterator[DecidingTest]:
     clashing = [meaning for meaning in meanings if meaning.diagnosis.clashes]
     for meaning in clashing[:1]:
         words = f"Take the readings of {meaning.name} again that do not fit together"
-        yield SettlingTest(words, COMPUTED, clash_words(meaning.diagnosis)[:1])
+        yield DecidingTest(words, COMPUTED, clash_words(meaning.diagnosis)[:1])
 
 
 def _computed(causes: Sequence[LikelyCause], meanings: Sequence[Meaning]) -> Iterator[InTurn]:
@@ -219,9 +217,9 @@ def weighed_by_causes(diagnosis: Diagnosis, causes: Sequence[LikelyCause]) -> Di
     )
 
 
-def _from_calculation(test: InTurn, past: PastReading | None) -> SettlingTest:
+def _from_calculation(test: InTurn, past: PastReading | None) -> DecidingTest:
     cases = past.case_ids if past else []
-    return SettlingTest(
+    return DecidingTest(
         words=test.words(),
         source=f"{COMPUTED}; read before in {', '.join(cases)}" if past else COMPUTED,
         tells=[*test.tells(), *(past.tells() if past else [])],
@@ -237,7 +235,7 @@ def _from_calculation(test: InTurn, past: PastReading | None) -> SettlingTest:
 # --- from past cases ----------------------------------------------------------------------------------------------
 
 
-def _joined(computed: Sequence[InTurn], past: Sequence[PastReading]) -> Iterator[SettlingTest]:
+def _joined(computed: Sequence[InTurn], past: Sequence[PastReading]) -> Iterator[DecidingTest]:
     """Yield every test once: a reading that is computed and was taken before is one test."""
     left = list(past)
     for test in computed:
@@ -249,8 +247,8 @@ def _joined(computed: Sequence[InTurn], past: Sequence[PastReading]) -> Iterator
     yield from map(_from_cases, left)
 
 
-def _from_cases(past: PastReading) -> SettlingTest:
-    return SettlingTest(
+def _from_cases(past: PastReading) -> DecidingTest:
+    return DecidingTest(
         words=past.words(),
         source=f"from cases {', '.join(past.case_ids)}",
         tells=past.tells(),
@@ -279,14 +277,14 @@ _HAZARDS: Final = (
 )
 
 
-def _steps_that_settled_it(causes: Sequence[LikelyCause], matches: Sequence[Match]) -> Iterator[SettlingTest]:
+def _steps_that_settled_it(causes: Sequence[LikelyCause], matches: Sequence[Match]) -> Iterator[DecidingTest]:
     """Yield what settled it in the cases behind the causes, the likeliest first; a repair is no test."""
     settled_by = {match.profile.case_id: match.profile.settled_by for match in matches}
     for cause in causes:
         for behind in cause.cases if cause.probability >= SETTLED_FROM else ():
             step = settled_by[behind.case_id]
             if step and not _REPAIR.search(step):
-                yield SettlingTest(
+                yield DecidingTest(
                     words=f"What settled it there: {step}",
                     source=f"from cases {behind.case_id}",
                     tells=[f"it was {cause.words}"],

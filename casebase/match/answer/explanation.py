@@ -14,14 +14,16 @@ from typing import Any, Final
 
 from casebase.errors import InputError
 from casebase.match.answer.causes import SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause, pooled_causes
-from casebase.match.answer.deciding_tests import SettlingTest
+from casebase.match.answer.deciding_tests import DecidingTest
 from casebase.match.answer.fault_fit import is_sound_cause
-from casebase.match.facets.measure import FAULTS, HEALTHY, Match, Measure
+from casebase.match.facets.base import Match
+from casebase.match.facets.measure import FAULTS, HEALTHY, Measure
 from casebase.match.index.collection import Collection, fault_rows
 from casebase.match.index.match_index import SUPERSEDED
 from casebase.match.index.query import Query
 from casebase.match.index.search import Found, first_of
-from casebase.match.meaning import Embeds, meanings_of, profile_to_compare
+from casebase.match.meaning import meanings_of
+from casebase.match.prepared import Embeds, profile_to_compare
 from casebase.match.profile import Profile, is_known_good
 from casebase.record.case import Case
 from casebase.record.vocabulary import Fault
@@ -97,7 +99,7 @@ def no_test_words(causes: Sequence[LikelyCause]) -> str:
     return "No reading is known that would tell more: take those that are missing, beginning at the DLC."
 
 
-def needs_words(test: SettlingTest) -> str:
+def needs_words(test: DecidingTest) -> str:
     """Return what a test needs, and how long it takes."""
     minutes = f"about {test.minutes:.0f} min{' each' if test.in_turn else ''}" if test.minutes else ""
     return "; ".join(part for part in (test.needs, minutes) if part)

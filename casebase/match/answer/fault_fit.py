@@ -16,14 +16,16 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
-from casebase.match.facets.meaning import LOOKS_HEALTHY_SHARE, LOOKS_LIKE, STATES
-from casebase.match.facets.network import medium_likeness
+from casebase.match.facets.physics import (
+    LOOKS_HEALTHY_SHARE,
+    SAME_PHYSICS_FROM,
+    SOUND,
+    STATES,
+    medium_likeness,
+    state_of,
+)
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
-from casebase.record.vocabulary import BusState
-
-SOUND: Final = tuple(str(state) for state in (BusState.HEALTHY, BusState.BUS_QUIET, BusState.BUS_ASLEEP))
-"""States in which the wires are as they should be."""
 
 SOUND_TO_LOOK_AT: Final[Mapping[str, float]] = {SOUND[0]: 0.5, SOUND[1]: 0.5}
 """A network on which nothing is wrong, or nothing that shows from where the leads are (judged)."""
@@ -47,22 +49,12 @@ _SOUND_CAUSES: Final[Mapping[str, Mapping[str, float]]] = {
 """A network that should be healthy, quiet or asleep: who reads it may have woken it or not (judged)."""
 
 
-def state_of(fault: str) -> str | None:
-    """Return the bus state that goes with a fault, None where it may do anything to the wires.
-
-    >>> state_of("module_supply_or_ground"), state_of("water_in_module")
-    ('healthy', None)
-    """
-    state = LOOKS_LIKE.get(fault, fault)
-    return state if state in STATES else None
-
-
 def is_sound_cause(fault: str) -> bool:
     """Return whether a fault leaves the wires of the network as they should be."""
     return state_of(fault) in SOUND
 
 
-def looks_of(past: Profile, medium: str) -> dict[str, float]:
+def states_expected(past: Profile, medium: str) -> dict[str, float]:
     """Return the probability of each bus state on a network of `medium`, given the cause of a past case."""
     state = state_of(past.fault or "")
     own = past.meaning.get(medium)
@@ -84,7 +76,6 @@ def _mixed(*parts: tuple[float, Mapping[str, float]]) -> dict[str, float]:
     return mixed
 
 
-SAME_PHYSICS_FROM: Final = 0.5
 LEAST_SOUND: Final = 1e-6
 
 

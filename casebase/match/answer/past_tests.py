@@ -32,11 +32,10 @@ from casebase.bus.next_test import (
 from casebase.match.answer.case_votes import JUDGED
 from casebase.match.answer.causes import LikelyCause
 from casebase.match.facets.arrays import Floats
-from casebase.match.facets.measure import Match
-from casebase.match.facets.network import medium_likeness
-from casebase.match.facets.readings import SAME_PHYSICS_FROM, comparability, value_likeness
-from casebase.match.profile import Profile
-from casebase.match.traits import ReadingTrait
+from casebase.match.facets.base import Match
+from casebase.match.facets.physics import SAME_PHYSICS_FROM, medium_likeness
+from casebase.match.facets.readings import comparability, value_likeness
+from casebase.match.profile import Profile, ReadingTrait
 from casebase.record.modules import family_of, module_family, module_label
 from casebase.record.vocabulary import LINES_OF_MEDIUM
 

@@ -67,20 +67,6 @@ class Comparison:
         mean = (self.shares @ weights) / np.where(known > 0, known, 1.0)
         return np.asarray(np.round(np.sqrt(reached) * mean, _EQUAL_DIGITS))
 
-    def by_facet(self, facets: Mapping[str, tuple[str, float]]) -> Comparison:
-        """Return the same comparison with parts joined to facets; the scores stay what they were.
-
-        `facets` gives for each part its facet and its share in it: weight of the part = weight of the facet x share.
-        """
-        names = tuple(dict.fromkeys(facets[part][0] for part in self.parts))
-        share = np.zeros((len(self.parts), len(names)))
-        for row, part in enumerate(self.parts):
-            facet, of_facet = facets[part]
-            share[row, names.index(facet)] = of_facet
-        known = self.known @ share
-        likeness = np.where(known > 0, (self.shares @ share) / np.where(known > 0, known, 1.0), np.nan)
-        return Comparison(names, likeness, known, self.known_to_job @ share)
-
 
 @dataclass(frozen=True)
 class Question:

@@ -75,10 +75,6 @@ class Ragged:
         """Return the row in which each of the items named (their places in `flat`, ascending) stands."""
         return np.searchsorted(self.offsets, items, side="right") - 1
 
-    def repeated(self, values: NDArray[np.generic]) -> NDArray[np.generic]:
-        """Return a value per item from a value per row."""
-        return np.repeat(values, self.lengths)
-
     def _reduced(self, operation: np.ufunc, values: Floats) -> Floats:
         # A row that is empty, or last, must not reach beyond the items: one nought more stands at the end.
         padded = np.concatenate([values, np.zeros((*values.shape[:-1], 1))], axis=-1)

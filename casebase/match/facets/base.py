@@ -6,12 +6,11 @@ What every facet of likeness returns, and the arithmetic they share.
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TypeVar
 
-from casebase.match.profile import Profile, readings_compared
+from casebase.match.profile import Profile
 
 
 @dataclass(frozen=True)
@@ -34,19 +33,6 @@ class Rarity:
 
     def _reckoned(self, count: int) -> float:
         return 0.1 + 0.9 * max(0.0, math.log((self.cases + 1) / (count + 1)) / math.log(self.cases + 1))
-
-
-def rarity_in(profiles: Iterable[Profile]) -> Rarity:
-    """Count the traits of `profiles`, each once per case."""
-    counts: Counter[str] = Counter()
-    cases = 0
-    for profile in profiles:
-        cases += 1
-        counts.update({f"code {code.base}" for code in profile.codes})
-        counts.update(f"lamp {lamp}" for lamp in set(profile.lamps))
-        counts.update(f"condition {condition}" for condition in set(profile.conditions))
-        counts.update({f"reading {reading.bucket}" for reading in readings_compared(profile)})
-    return Rarity(max(cases, 1), counts)
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,3 +117,41 @@ def names(items: Iterable[str], most: int = 4) -> str:
     listed = list(dict.fromkeys(items))
     shown = ", ".join(listed[:most])
     return shown if len(listed) <= most else f"{shown} and {len(listed) - most} more"
+
+
+@dataclass(frozen=True, slots=True)
+class FacetScore:
+    """One facet's part in a score: `likeness` 0..1 or None, `weight` its share; `compared` holds the words."""
+
+    likeness: float | None
+    weight: float
+    compared: Compared
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A past case and how like the job it is: score = tempering x sum of likeness x weight."""
+
+    profile: Profile
+    score: float
+    tempering: float
+    facets: dict[str, FacetScore]
+
+    @property
+    def agree(self) -> list[str]:
+        """What agreed, in words, in the order of the facets."""
+        return [words for facet in self.facets.values() for words in facet.compared.agree]
+
+    @property
+    def differ(self) -> list[str]:
+        """What differed, in words, in the order of the facets."""
+        return [words for facet in self.facets.values() for words in facet.compared.differ]
+
+
+@dataclass(frozen=True, slots=True)
+class Ranking:
+    """The nearest fault cases and, apart from them, the nearest known good records, best first."""
+
+    matches: list[Match]
+    known_good: list[Match]
+    compared_with: int

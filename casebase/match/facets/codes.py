@@ -24,8 +24,7 @@ from casebase.match.facets.arrays import (
     nobody_known,
 )
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity, best_pairing, names
-from casebase.match.profile import Profile
-from casebase.match.traits import CodeTrait
+from casebase.match.profile import CodeTrait, Profile
 
 SAME_CODE: Final = 1.0
 SAME_CODE_OTHER_MODULE: Final = 0.85

@@ -18,8 +18,14 @@ import numpy as np
 from casebase.bus.explain import STATE_WORDS
 from casebase.match.facets.arrays import Atom, Numbered, ToRows, nobody_known, of_one_atom
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined
-from casebase.match.facets.network import affected_networks, medium_likeness
-from casebase.match.profile import Profile
+from casebase.match.facets.physics import (
+    LOOKS_HEALTHY_SHARE,
+    LOOKS_LIKE,
+    SAME_PHYSICS_FROM,
+    STATES,
+    medium_likeness,
+)
+from casebase.match.profile import Profile, affected_networks
 from casebase.record.modules import module_family, module_identity, module_label
 from casebase.record.vocabulary import BusState
 
@@ -31,24 +37,13 @@ CAUSE_SHARE: Final = 0.65
 GUESSED_CAUSE_SHARE: Final = 0.45
 """How far a cause is believed on the stored side, proven and not: at 1.0 look-alikes of the readings get through."""
 
-LOOKS_HEALTHY_SHARE: Final = 0.20
-"""Chance that a fault looks healthy from where the leads are: it may sit on a branch (judged)."""
 
 SHARES_IN: Final = 20
 """The posterior of a past case is kept in twentieths."""
 
-SAME_PHYSICS_FROM: Final = 0.5
 SAME_FAMILY: Final = 0.7
 FITS_FROM, UNFIT_BELOW = 0.3, 0.05
 
-STATES: Final = {str(state): state for state in BusState}
-LOOKS_LIKE: Final = {
-    "module_supply_or_ground": str(BusState.HEALTHY),
-    "configuration": str(BusState.HEALTHY),
-    "none": str(BusState.HEALTHY),
-    "gateway_isolation_normal": str(BusState.BUS_QUIET),
-}
-"""Causes that leave the wires as they should be; water, corrosion and added devices may do anything to them."""
 
 _HEALTHY: Final = (str(BusState.HEALTHY), str(BusState.BUS_QUIET))
 _NAMES: Final = tuple(STATES)

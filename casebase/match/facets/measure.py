@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.match.facets.base import Compare, Compared, Rarity
+from casebase.match.facets.base import Compare, Compared, FacetScore, Match, Rarity
 from casebase.match.facets.codes import compare_codes
 from casebase.match.facets.meaning import compare_meaning
 from casebase.match.facets.network import compare_networks
@@ -60,44 +60,6 @@ WEIGHTS_ORIGIN: Final = (
 
 EQUAL_WITHIN: Final = 0.01
 """Scores closer than this are equal, and the verified case comes first."""
-
-
-@dataclass(frozen=True, slots=True)
-class FacetScore:
-    """One facet's part in a score: `likeness` 0..1 or None, `weight` its share; `compared` holds the words."""
-
-    likeness: float | None
-    weight: float
-    compared: Compared
-
-
-@dataclass(frozen=True, slots=True)
-class Match:
-    """A past case and how like the job it is: score = tempering x sum of likeness x weight."""
-
-    profile: Profile
-    score: float
-    tempering: float
-    facets: dict[str, FacetScore]
-
-    @property
-    def agree(self) -> list[str]:
-        """What agreed, in words, in the order of the facets."""
-        return [words for facet in self.facets.values() for words in facet.compared.agree]
-
-    @property
-    def differ(self) -> list[str]:
-        """What differed, in words, in the order of the facets."""
-        return [words for facet in self.facets.values() for words in facet.compared.differ]
-
-
-@dataclass(frozen=True, slots=True)
-class Ranking:
-    """The nearest fault cases and, apart from them, the nearest known good records, best first."""
-
-    matches: list[Match]
-    known_good: list[Match]
-    compared_with: int
 
 
 @dataclass(frozen=True, slots=True)

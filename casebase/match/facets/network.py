@@ -9,18 +9,13 @@ import numpy as np
 
 from casebase.match.facets.arrays import Answer, Atom, Ragged, ToRows, nobody_known
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined
-from casebase.match.profile import Profile
-from casebase.match.traits import NetworkTrait
+from casebase.match.facets.physics import medium_likeness
+from casebase.match.profile import NetworkTrait, Profile, affected_networks
 
 MEDIUM_WEIGHT: Final = 0.7
 BIT_RATE_WEIGHT: Final = 0.12
 GATEWAY_WEIGHT: Final = 0.18
 """Judged, not fitted: the medium decides what a reading means, the rest only where it was taken."""
-
-SAME_PHYSICS: Final = {frozenset(("high-speed CAN", "J1939")): 0.7}
-"""J1939 has the levels of ISO 11898-2, on other vehicles and at another rate."""
-
-OTHER_MEDIUM: Final = 0.05
 
 
 def compare_networks(job: Profile, past: Profile, rarity: Rarity) -> Compared:
@@ -29,20 +24,6 @@ def compare_networks(job: Profile, past: Profile, rarity: Rarity) -> Compared:
     if not ours or not theirs:
         return UNKNOWN
     return max((_compare_pair(here, there) for here in ours for there in theirs), key=_alike_and_known)
-
-
-def medium_likeness(ours: str, theirs: str) -> float:
-    """Return how alike two media are, 0..1.
-
-    >>> medium_likeness("high-speed CAN", "J1939"), medium_likeness("LIN", "FlexRay")
-    (0.7, 0.05)
-    """
-    return 1.0 if ours == theirs else SAME_PHYSICS.get(frozenset((ours, theirs)), OTHER_MEDIUM)
-
-
-def affected_networks(profile: Profile) -> list[NetworkTrait]:
-    """Return the networks on which the fault shows; all of them where none is told."""
-    return [network for network in profile.networks if network.affected] or list(profile.networks)
 
 
 def _alike_and_known(compared: Compared) -> tuple[float, float]:

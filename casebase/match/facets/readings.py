@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import NOT_THERE, Answer, Atom, Floats, Numbered, Ragged, by_number
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity
-from casebase.match.facets.network import medium_likeness
+from casebase.match.facets.physics import SAME_PHYSICS_FROM, medium_likeness
 from casebase.match.facets.waveform import (
     BY_STEPS_APART,
     FARTHEST,
@@ -25,8 +25,7 @@ from casebase.match.facets.waveform import (
     step_likeness,
     words_likeness,
 )
-from casebase.match.profile import Profile, readings_compared
-from casebase.match.traits import NUMBER_STEPS, STEPS_PER_BUCKET, ReadingTrait
+from casebase.match.profile import NUMBER_STEPS, STEPS_PER_BUCKET, Profile, ReadingTrait, readings_compared
 
 SAME_FROM: Final = 0.7
 OTHER_BELOW: Final = 0.4
@@ -37,8 +36,6 @@ STATE_NOT_STATED: Final = 0.6
 
 WORST_SHARE: Final = 0.5
 """Share of the worst pair in the likeness: one reading that contradicts outweighs several that agree (judged)."""
-
-SAME_PHYSICS_FROM: Final = 0.5
 
 
 def compare_readings(job: Profile, past: Profile, rarity: Rarity) -> Compared:

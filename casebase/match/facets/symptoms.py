@@ -52,7 +52,7 @@ def _traits(kind: str, ours: tuple[str, ...], theirs: tuple[str, ...], rarity: R
 
 
 def _stories(job: Profile, past: Profile) -> Compared:
-    if not told(job.vector) or not told(past.vector):
+    if not has_story(job.vector) or not has_story(past.vector):
         return UNKNOWN
     likeness = float(story_likeness(np.dot(_exact(job.vector), _exact(past.vector))))
     both = [word for word in job.words if word in past.words]
@@ -61,8 +61,8 @@ def _stories(job: Profile, past: Profile) -> Compared:
     return Compared(likeness, 1.0, agree)
 
 
-def told(vector: Vector | None) -> bool:
-    """Return whether there is a story at all: an empty one has a vector of noughts."""
+def has_story(vector: Vector | None) -> bool:
+    """Return whether there is a story at all: the vector of an empty one is all zeros."""
     return vector is not None and bool(np.any(vector))
 
 
@@ -141,7 +141,7 @@ class AskedStory:
     def __call__(self, rows: NDArray[np.intp]) -> Answer:
         """Return the answer for some rows."""
         theirs = self._vectors[rows]
-        return story_likeness(theirs.astype(np.float64) @ self._own), self._told(rows)
+        return story_likeness(theirs.astype(np.float64) @ self._own), self._known(rows)
 
     def at_most(self, rows: NDArray[np.intp]) -> Answer:
         """Return how alike stories can be at most, for very many rows: all stories are read in passing."""
@@ -152,11 +152,11 @@ class AskedStory:
                 for begin in range(0, len(self._vectors), STORIES_READ_AT_ONCE)
             ]
         )
-        return story_likeness(cosines[rows].astype(np.float64) + SHORT_FLOATS_OFF), self._told(rows)
+        return story_likeness(cosines[rows].astype(np.float64) + SHORT_FLOATS_OFF), self._known(rows)
 
-    def _told(self, rows: NDArray[np.intp]) -> Floats:
-        """Return 1 for rows with a story; the first number of hardly any vector is nought unless all of them are."""
-        told = self._vectors[rows, 0] != 0
-        unsure = np.flatnonzero(~told)
-        told[unsure] = self._vectors[rows[unsure]].any(axis=1)
-        return np.asarray(told, dtype=np.float64)
+    def _known(self, rows: NDArray[np.intp]) -> Floats:
+        """Return 1 for rows with a story; hardly any vector starts with 0 unless all of it is 0."""
+        known = self._vectors[rows, 0] != 0
+        unsure = np.flatnonzero(~known)
+        known[unsure] = self._vectors[rows[unsure]].any(axis=1)
+        return np.asarray(known, dtype=np.float64)

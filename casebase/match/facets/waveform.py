@@ -20,7 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import Atom, Floats
-from casebase.match.traits import (
+from casebase.match.profile import (
     DRIVEN_SHARE,
     LEVEL_NAMES,
     LEVEL_STATES,

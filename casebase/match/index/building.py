@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import Atom
 from casebase.match.facets.readings import WORDS_FROM, kind_atom, word_atom
-from casebase.match.facets.symptoms import told
+from casebase.match.facets.symptoms import has_story
 from casebase.match.facets.waveform import measured_steps
 from casebase.match.index.match_index import (
     ATOM_LISTS,
@@ -148,7 +148,7 @@ class IndexBuilder:
 
     def _vector(self, profile: Profile) -> NDArray[np.float32]:
         dimensions = self._onto.vectors.shape[1]
-        if not told(profile.vector) or profile.vector is None or len(profile.vector) != dimensions:
+        if not has_story(profile.vector) or profile.vector is None or len(profile.vector) != dimensions:
             return np.zeros(dimensions, dtype=np.float32)
         return profile.vector
 
@@ -167,15 +167,6 @@ def extended(index: Index, batch: Batch) -> Index:
         np.concatenate([index.vectors, batch.vectors]),
         index.text,
     )
-
-
-def index_of(profiles: Iterable[Profile], text: str = "", dimensions: int = 0) -> Index:
-    """Return an index of profiles in memory; their numbers are their places in the order given."""
-    empty = empty_index(dimensions, text)
-    builder = IndexBuilder(empty)
-    for number, profile in enumerate(profiles):
-        builder.add(number, profile)
-    return extended(empty, builder.finished())
 
 
 def _listed(atoms: list[Atom]) -> _Listed:

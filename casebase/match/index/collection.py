@@ -5,7 +5,7 @@ Which cases may be compared at all: by medium, make, status, shop and day, befor
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 
@@ -13,7 +13,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import Ragged
-from casebase.match.index.building import index_of
 from casebase.match.index.match_index import MEDIA, STATUSES, SUPERSEDED, Index
 from casebase.match.profile import Profile
 from casebase.record.vocabulary import Kind, Medium, Status
@@ -109,16 +108,6 @@ class Collection:
         rows = np.searchsorted(there, wanted)
         rows, wanted = rows[rows < len(there)], wanted[rows < len(there)]
         return np.asarray(rows[there[rows] == wanted], dtype=np.intp)
-
-
-def collection_of(profiles: Iterable[Profile], text: str = "", dimensions: int = 0) -> Collection:
-    """Return a collection in memory."""
-    kept = list(profiles)
-    return Collection(
-        index_of(kept, text, dimensions),
-        lambda numbers: [kept[number] for number in numbers],
-        lambda case_id: [number for number, profile in enumerate(kept) if profile.case_id == case_id],
-    )
 
 
 def _filled(profile: Profile, index: Index, row: int, sender: tuple[str, float]) -> Profile:

@@ -24,7 +24,8 @@ from casebase.match.facets.arrays import Atom, Ragged, ToRows
 from casebase.match.facets.base import Rarity
 from casebase.match.facets.readings import ReadingArrays, Readings
 from casebase.match.facets.waveform import Pictures
-from casebase.match.profile import PROFILE_VERSION, Profile
+from casebase.match.profile import Profile
+from casebase.match.profile_of_case import PROFILE_VERSION
 from casebase.record.vocabulary import Kind, Medium, Status
 
 

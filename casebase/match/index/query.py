@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from casebase.match.facets.arrays import Answer, Floats, Ragged, ToRows, nobody_known
 from casebase.match.facets.codes import AskedCodes
 from casebase.match.facets.measure import Measure
-from casebase.match.facets.symptoms import AskedStory, told
+from casebase.match.facets.symptoms import AskedStory, has_story
 from casebase.match.index.match_index import COMPARABLE, KINDS, READINGS, SET_PARTS, STORY, Index, SetPart
 from casebase.match.profile import Profile, readings_compared
 
@@ -51,8 +51,8 @@ class AskedPart:
     @cached_property
     def table(self) -> NDArray[np.complex64] | None:
         """What each distinct set comes to, or can come to at most, in short floats: for a first look at all rows."""
-        told = self.most if self.exact is None else self.exact
-        return None if told is None else told.astype(np.complex64)
+        sums = self.most if self.exact is None else self.exact
+        return None if sums is None else sums.astype(np.complex64)
 
     def at_most(self, rows: Rows, *, quick: bool = False) -> NDArray[np.complex128] | complex:
         """Return the sums that the rows named can come to at most; `quick` looks at nothing but tables."""
@@ -132,7 +132,7 @@ class Query:
         if "comparable" in weights and readings_compared(self.job):
             found.append(self._of_readings(COMPARABLE, arrays.ask_comparable(self.job, rarity)))
         vectors = self.index.vectors
-        if "symptoms" in weights and told(self.job.vector) and vectors.shape[1]:
+        if "symptoms" in weights and has_story(self.job.vector) and vectors.shape[1]:
             name, facet, share = STORY
             ask_story, above = AskedStory(self.job, vectors), READ_ALL_ABOVE * len(vectors)
             found.append(

@@ -17,7 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import Floats
-from casebase.match.facets.measure import EQUAL_WITHIN, FAULTS, HEALTHY, Match, Measure, Ranking
+from casebase.match.facets.base import Match, Ranking
+from casebase.match.facets.measure import EQUAL_WITHIN, FAULTS, HEALTHY, Measure
 from casebase.match.index.collection import EVERY_CASE, Collection, Narrowing, fault_rows, known_good_rows
 from casebase.match.index.match_index import STATUSES
 from casebase.match.index.query import Query, Rows
