@@ -12,8 +12,9 @@ from casebase.commands.opening import TextModelAhead, job_named, means_to_compar
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.demo import build_demo_library, job_files, load_demo_job
 from casebase.library.store import Library
-from casebase.match.answer.answer import answer_data, answer_to
-from casebase.match.answer.explanation import explained, explained_data
+from casebase.match.answer.data import answer_data, explained_data
+from casebase.match.answer.explanation import explained
+from casebase.match.answer.working_out import answer_to
 from casebase.match.index.collection import EVERY_CASE, Narrowing
 from casebase.record.case import Case
 from casebase.terminal.answer import print_answer, print_demo_end, print_demo_start, print_explained

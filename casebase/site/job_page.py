@@ -14,10 +14,9 @@ from urllib.parse import urlencode
 
 from casebase.bus.explain import evidence_rows, state_words, verdict
 from casebase.errors import InputError
-from casebase.match.answer.answer import Answer, answer_data, answer_to, would_settle_in
-from casebase.match.answer.causes import LikelyCause
-from casebase.match.answer.deciding_tests import DecidingTest
-from casebase.match.answer.explanation import (
+from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause
+from casebase.match.answer.data import answer_data
+from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
     needs_words,
@@ -25,10 +24,10 @@ from casebase.match.answer.explanation import (
     remainder_words,
     said_by_readings,
 )
+from casebase.match.answer.working_out import answer_to
 from casebase.match.meaning import Meaning
 from casebase.publish.edition import Edition
 from casebase.record.case import Case
-from casebase.record.stored_codes import codes_note
 from casebase.record.vocabulary import Medium
 from casebase.site.case_page import level_pictures
 from casebase.site.job_given import ROW_FIELD, FieldProblem
@@ -211,19 +210,15 @@ def answer_context(answer: Answer) -> dict[str, Any]:
             for rest in answer.causes
             if rest.is_something_else
         ],
-        "like": answer.ranking.matches,
-        "settles": {
-            match.profile.case_id: would_settle_in(answer, match) for match in answer.ranking.matches
-        },
-        "compared_with": answer.ranking.compared_with,
-        "healthy": [(match, rows) for match in answer.ranking.known_good if (rows := answer.beside(match))][
-            :2
-        ],
+        "like": [case.match for case in answer.similar],
+        "settles": {case.match.profile.case_id: case.would_settle for case in answer.similar},
+        "compared_with": answer.compared_with,
+        "healthy": [(vehicle.match, vehicle.readings) for vehicle in answer.healthy if vehicle.readings][:2],
         "looks_normal": answer.looks_normal,
         "tests": [test_context(test) for test in answer.tests],
         "no_test": None if answer.tests else no_test_words(answer.causes),
         "set_apart": answer.set_apart,
-        "codes_note": codes_note(answer.job),
+        "codes_note": answer.codes_note,
         "cautions": answer.cautions,
     }
 
@@ -271,11 +266,6 @@ def test_context(test: DecidingTest) -> dict[str, Any]:
     }
 
 
-def answer_json(answer: Answer) -> dict[str, Any]:
-    """Return the answer as plain data: the same as `casebase similar --json` prints."""
-    return answer_data(answer)
-
-
 Pairs = Sequence[tuple[str, str]]
 
 LONGEST_LINK: Final = 20_000
@@ -311,7 +301,7 @@ def job_json(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:
         {"field": problem.field, "typed": problem.typed, "sentence": problem.sentence()}
         for problem in asked.problems
     ]
-    return {"problems": problems, "lacks": site.lacks, "answer": answer_json(answer) if answer else None}
+    return {"problems": problems, "lacks": site.lacks, "answer": answer_data(answer) if answer else None}
 
 
 def job_file(pairs: Pairs) -> str:

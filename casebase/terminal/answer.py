@@ -1,11 +1,4 @@
-"""A stuck job on the screen: the job, likely causes, the nearest cases and why, what is normal here, what to test.
-
-Likely causes on the screen: how probable, from which cases, what would settle it, which codes can wait.
-
-One pair of cases on the screen: every facet, how alike, how much it counted, what agreed and what differed.
-
-What the demonstration says before and after its job.
-"""
+"""The answer to a stuck job on the screen, the comparison of one pair, and what the demonstration says around it."""
 
 from __future__ import annotations
 
@@ -14,10 +7,8 @@ from typing import Final
 
 from casebase.bus.explain import verdict
 from casebase.library.store import Library
-from casebase.match.answer.answer import Answer, ReadingBeside, would_settle_in
-from casebase.match.answer.causes import LikelyCause
-from casebase.match.answer.deciding_tests import DecidingTest
-from casebase.match.answer.explanation import (
+from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, ReadingBeside, SimilarCase
+from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
     needs_words,
@@ -28,7 +19,7 @@ from casebase.match.answer.explanation import (
 from casebase.match.facets.base import FacetScore, Match
 from casebase.match.profile import Profile
 from casebase.record.case import Case
-from casebase.record.stored_codes import CodeSetApart, codes_note
+from casebase.record.stored_codes import CodeSetApart
 from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
 from casebase.terminal.page import LABEL_WIDTH, Page
 
@@ -49,9 +40,9 @@ def print_answer(answer: Answer, page: Page) -> None:
         _print_matches(answer, page)
         _print_normal(answer, page)
     print_deciding_tests(answer.causes, answer.tests, page)
-    for match in answer.ranking.matches[:1]:
-        page.line(f"How the nearest case was found: casebase show {match.profile.case_id}", 2)
-    print_codes_set_apart(answer.set_apart, page, codes_note(answer.job))
+    for case in answer.similar[:1]:
+        page.line(f"How the nearest case was found: casebase show {case.match.profile.case_id}", 2)
+    print_codes_set_apart(answer.set_apart, page, answer.codes_note)
     print_cautions(answer.cautions, page)
 
 
@@ -98,18 +89,15 @@ def _in_short(text: str) -> str:
 
 
 def _print_matches(answer: Answer, page: Page) -> None:
-    matches = answer.ranking.matches
-    page.heading(
-        f"Nearest past cases of {answer.ranking.compared_with} records (likeness 1: alike in everything)"
-    )
-    if not matches:
+    page.heading(f"Nearest past cases of {answer.compared_with} records (likeness 1: alike in everything)")
+    if not answer.similar:
         page.line("No fault case is kept yet: log the first one with casebase log.", 2)
-    for place, match in enumerate(matches, start=1):
-        _print_match(place, match, answer, page)
+    for place, case in enumerate(answer.similar, start=1):
+        _print_similar_case(place, case, page)
 
 
-def _print_match(place: int, match: Match, answer: Answer, page: Page) -> None:
-    past = match.profile
+def _print_similar_case(place: int, case: SimilarCase, page: Page) -> None:
+    match, past = case.match, case.match.profile
     page.line(f"{place}. {past.title}", 2, 5)
     cause = past.cause if past.cause and past.cause.casefold() not in past.title.casefold() else None
     page.labelled("cause", cause or "", 5)
@@ -118,19 +106,19 @@ def _print_match(place: int, match: Match, answer: Answer, page: Page) -> None:
     )
     page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
     page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)
-    page.labelled("settles", would_settle_in(answer, match) or "", 5)
+    page.labelled("settles", case.would_settle or "", 5)
 
 
 def _print_normal(answer: Answer, page: Page) -> None:
     page.heading("Is it normal here? Readings of healthy vehicles")
-    shown = [match for match in answer.ranking.known_good if answer.beside(match)][:2]
+    shown = [vehicle for vehicle in answer.healthy if vehicle.readings][:2]
     if not shown:
         page.line("No known good record holds a reading like those of this job.", 2)
-    for match in shown:
-        past = match.profile
+    for vehicle in shown:
+        past = vehicle.match.profile
         page.line(f"{past.title} ({past.case_id}, {_vehicle(past)})", 2, 5)
         page.labelled("note", past.note or "", 5)
-        for row in answer.beside(match):
+        for row in vehicle.readings:
             note = f" - {row.note}" if row.note else ""
             page.labelled(_verdict(row), f"{row.what}: here {row.here}, healthy {row.there}{note}", 5)
     if answer.looks_normal:
@@ -161,19 +149,6 @@ def _shortened(texts: list[str], most: int) -> list[str]:
 
 
 MOST_TOLD: Final = 3
-
-
-def print_causes(
-    causes: Sequence[LikelyCause],
-    tests: Sequence[DecidingTest],
-    set_apart: Sequence[CodeSetApart],
-    page: Page,
-    note: str | None = None,
-) -> None:
-    """Print the likely causes, the tests that settle it, and the codes set apart; `note` is what `codes_note` says."""
-    print_likely_causes(causes, page)
-    print_deciding_tests(causes, tests, page)
-    print_codes_set_apart(set_apart, page, note)
 
 
 def print_likely_causes(causes: Sequence[LikelyCause], page: Page) -> None:
@@ -233,12 +208,10 @@ def print_explained(match: Match, page: Page) -> None:
     page.heading(f"{match.profile.title} ({match.profile.case_id})")
     for name, facet in match.facets.items():
         _print_facet(name, facet, page)
-    told = [facet for facet in match.facets.values() if facet.likeness is not None]
-    mean = sum(facet.weight * (facet.likeness or 0.0) for facet in told)
     page.heading(f"Likeness {match.score:.2f}")
     page.line(
-        f"The mean of the likenesses by their shares is {mean:.2f}. It is multiplied by {match.tempering:.2f}, because"
-        f" {_how_much(match.tempering)} of what the job tells can be compared with this case.",
+        f"The mean of the likenesses by their shares is {match.mean:.2f}. It is multiplied by {match.tempering:.2f},"
+        f" because {_how_much(match.tempering)} of what the job tells can be compared with this case.",
         2,
     )
 

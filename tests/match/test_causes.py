@@ -14,13 +14,14 @@ from ruamel.yaml import YAML
 
 from casebase import places
 from casebase.errors import InputError
-from casebase.match.answer.answer import answer_to
+from casebase.match.answer.answer import SOMETHING_ELSE, something_else
 from casebase.match.answer.case_votes import JUDGED, Pooling
-from casebase.match.answer.causes import SOMETHING_ELSE, PooledCauses, pooled_causes, something_else
+from casebase.match.answer.causes import PooledCauses, pooled_causes
 from casebase.match.answer.data import causes_data
 from casebase.match.answer.deciding_tests import deciding_tests, weighed_by_causes
 from casebase.match.answer.fault_fit import BusRead, SingleFault
 from casebase.match.answer.past_tests import Holder, expected_bits, past_readings
+from casebase.match.answer.working_out import answer_to
 from casebase.match.facets.base import Match
 from casebase.match.meaning import meanings_of
 from casebase.match.profile_of_case import profile_of
@@ -46,7 +47,7 @@ def answered(collection):
             answer = answer_to(job, collection, 60, places.simulation_folder())
             # Every module that might be unplugged is a bus to simulate: as in the answer, an eighth of them.
             rough = meanings_of(job, places.simulation_folder(), most_tests=0, rough=True)
-            kept[key] = answer.profile, answer.ranking.matches, rough
+            kept[key] = answer.profile, [case.match for case in answer.similar], rough
         return kept[key]
 
     return of

@@ -8,8 +8,8 @@ import pytest
 from ruamel.yaml import YAML
 
 from casebase import places
-from casebase.match.answer.answer import answer_data
-from casebase.match.answer.answer import answer_to as answered
+from casebase.match.answer.data import answer_data
+from casebase.match.answer.working_out import answer_to as answered
 from casebase.match.index.search import nearest
 from casebase.match.profile_of_case import from_data, profile_of, to_data
 from casebase.record.vocabulary import Kind, Status
@@ -118,8 +118,8 @@ def expected_answers():
 def test_demo_jobs_find_their_case(job, expected, demo_jobs, collection):
     """Each stuck job's first answer is the record that holds it; look-alikes stay clearly behind."""
     answer = answer_to(demo_jobs[job], collection, 60)
-    healthy = [match.profile.case_id for match in answer.ranking.known_good]
-    faults = [match.profile.case_id for match in answer.ranking.matches]
+    healthy = [vehicle.match.profile.case_id for vehicle in answer.healthy]
+    faults = [case.match.profile.case_id for case in answer.similar]
     best = expected["best"][0]
 
     assert best == (healthy if best in healthy else faults)[0]
@@ -138,7 +138,9 @@ def test_the_reading_that_tells_look_alikes_apart_is_named(demo_jobs, collection
     """The look-alike's difference from the job with the silent ABS is the pair at the ABS connector."""
     answer = answer_to(demo_jobs["k4-fjellet-abs-silent.yaml"], collection, 5)
     look_alike = next(
-        m for m in answer.ranking.matches if m.profile.case_id == "k4-abs-low-line-chafed-at-strut.yaml"
+        case.match
+        for case in answer.similar
+        if case.match.profile.case_id == "k4-abs-low-line-chafed-at-strut.yaml"
     )
     assert any("connector of ABS" in words and "OL" in words for words in look_alike.differ)
 

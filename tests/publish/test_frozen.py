@@ -9,7 +9,7 @@ from casebase import places
 from casebase.errors import EditionError
 from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
-from casebase.match.answer.answer import answer_to
+from casebase.match.answer.working_out import answer_to
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS
 from casebase.publish import frozen as frozen_files
 from casebase.publish.edition import Edition, is_frozen, open_frozen
@@ -137,7 +137,7 @@ def test_a_stuck_job_finds_its_case_in_the_frozen_demonstration(demo_cases, demo
     with open_frozen(tmp_path / "cases.db") as connection:
         collection = Edition(connection).collection(unpack_index(connection))
         answer = answer_to(demo_jobs["k4-fjellet-abs-silent.yaml"], collection, 1, buses, embedder)
-    first = answer.ranking.matches[0]
+    first = answer.similar[0].match
     assert first.profile.cause is not None
     assert "supply or ground of the module lost (ABS)" in first.profile.cause
     assert first.facets["meaning"].likeness is not None

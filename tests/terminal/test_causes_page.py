@@ -5,11 +5,16 @@ import io
 import pytest
 from rich.console import Console
 
-from casebase.match.answer.causes import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
-from casebase.match.answer.deciding_tests import DecidingTest
-from casebase.match.answer.explanation import in_words
+from casebase.match.answer.answer import (
+    SOMETHING_ELSE,
+    SOMETHING_ELSE_WORDS,
+    CaseBehind,
+    DecidingTest,
+    LikelyCause,
+)
+from casebase.match.answer.words import in_words
 from casebase.record.stored_codes import LOCAL_ONLY, CodeSetApart
-from casebase.terminal.answer import print_causes
+from casebase.terminal.answer import print_codes_set_apart, print_deciding_tests, print_likely_causes
 from casebase.terminal.page import Page
 
 SUPPLY = LikelyCause(
@@ -47,10 +52,12 @@ def rest(probability):
 def shown():
     """Return what is printed on 80 columns."""
 
-    def text(*arguments, **keys):
+    def text(causes, tests, set_apart, note=None):
         screen = io.StringIO()
         page = Page(Console(file=screen, width=80, highlight=False))
-        print_causes(*arguments[:3], page, *arguments[3:], **keys)
+        print_likely_causes(causes, page)
+        print_deciding_tests(causes, tests, page)
+        print_codes_set_apart(set_apart, page, note)
         return screen.getvalue()
 
     return text

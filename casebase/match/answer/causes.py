@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
+from casebase.match.answer.answer import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
 from casebase.match.answer.case_votes import (
     JUDGED,
     CaseVote,
@@ -31,10 +32,8 @@ from casebase.match.profile import Profile
 from casebase.record.modules import module_label
 from casebase.record.words import FAULT_WORDS
 
-SOMETHING_ELSE: Final = "something_else"
-"""The fault of the remainder."""
-
-SOMETHING_ELSE_WORDS: Final = "something that none of these cases had"
+CASES_POOLED: Final = 50
+"""How many of the nearest cases speak for likely causes, however few are shown."""
 
 LEAST_LISTED: Final = 0.02
 """A less probable cause is not listed; its share goes to the remainder (judged)."""
@@ -44,42 +43,6 @@ LEAST_BEHIND: Final = 0.02
 
 OTHER_LOOKS_SOUND: Final = 0.5
 """How often what no case had leaves the wires as they should be; otherwise it may do anything to them (judged)."""
-
-
-@dataclass(frozen=True, slots=True)
-class CaseBehind:
-    """A past case that speaks for a cause; `weight` is what it adds to the probability of the cause.
-
-    `module` is the one that its own fault went with, where the cause here is taken to go with another.
-    """
-
-    case_id: str
-    score: float
-    verified: bool
-    weight: float
-    module: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class LikelyCause:
-    """A cause, the kind of place and the module it goes with, its probability, the cases behind it.
-
-    `from_readings` is the probability that the job's readings alone give the bus state that goes with the cause; None
-    without readings, and for a cause that may do anything to the wires.
-    """
-
-    fault: str
-    words: str
-    place: str | None
-    module: str | None
-    probability: float
-    cases: list[CaseBehind]
-    from_readings: float | None
-
-    @property
-    def is_something_else(self) -> bool:
-        """Whether this is the remainder: none of the causes listed."""
-        return self.fault == SOMETHING_ELSE
 
 
 def pooled_causes(
@@ -98,11 +61,6 @@ def pooled_causes(
     found = [cause for cause in pooled.causes() if cause.probability >= LEAST_LISTED]
     listed = sorted(found, key=lambda cause: (-cause.probability, cause.fault, cause.module or ""))[:most]
     return [*listed, _remainder(listed)]
-
-
-def something_else(causes: Iterable[LikelyCause]) -> float:
-    """Return the probability of the remainder."""
-    return math.fsum(cause.probability for cause in causes if cause.is_something_else)
 
 
 @dataclass

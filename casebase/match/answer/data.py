@@ -1,4 +1,4 @@
-"""Causes, tests and codes set apart as plain data: what `--json` prints and the site serves."""
+"""The answer, and the comparison of one pair, as plain data: what `--json` prints and the site serves."""
 
 from __future__ import annotations
 
@@ -6,9 +6,61 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
-from casebase.match.answer.causes import LikelyCause, something_else
-from casebase.match.answer.deciding_tests import DecidingTest
+from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, ReadingBeside, something_else
+from casebase.match.facets.base import Match
+from casebase.match.meaning import meanings_data
 from casebase.record.stored_codes import CodeSetApart
+from casebase.record.words import title_of
+
+
+def answer_data(answer: Answer) -> dict[str, Any]:
+    """Return the answer as plain data."""
+    return {
+        "job": {
+            "case_id": answer.job.id,
+            "title": title_of(answer.job),
+            "vehicle": answer.job.vehicle.line(),
+        },
+        "matches": [
+            {**_match_data(case.match), "would_settle": case.would_settle} for case in answer.similar
+        ],
+        "known_good": [
+            {**_match_data(vehicle.match), "readings": [_reading_data(row) for row in vehicle.readings]}
+            for vehicle in answer.healthy
+        ],
+        **causes_data(answer.causes, answer.tests, answer.set_apart, answer.codes_note),
+        "meaning": meanings_data(answer.meanings)["networks"],
+        "looks_normal": answer.looks_normal,
+        "cautions": answer.cautions,
+        "compared_with": answer.compared_with,
+        "weights_origin": answer.weights_origin,
+    }
+
+
+def _reading_data(row: ReadingBeside) -> dict[str, Any]:
+    return {"reading": row.what, "here": row.here, "there": row.there, "note": row.note, "fits": row.fits}
+
+
+def _match_data(match: Match) -> dict[str, Any]:
+    return {
+        "case_id": match.profile.case_id,
+        "title": match.profile.title,
+        "score": round(match.score, 4),
+        "tempering": round(match.tempering, 4),
+        "facets": {
+            name: {
+                "likeness": None if facet.likeness is None else round(facet.likeness, 4),
+                "weight": round(facet.weight, 4),
+            }
+            for name, facet in match.facets.items()
+        },
+        "agree": match.agree,
+        "differ": match.differ,
+        "status": match.profile.status,
+        "cause": match.profile.cause,
+        "sent_by": match.profile.sent_by or None,
+        "trust": match.profile.trust,
+    }
 
 
 def causes_data(
@@ -66,4 +118,24 @@ def _code_data(code: CodeSetApart) -> dict[str, Any]:
         "stored_in": code.stored_in,
         "reason": code.reason,
         "cautions": list(code.cautions),
+    }
+
+
+def explained_data(match: Match) -> dict[str, Any]:
+    """Return a comparison as plain data."""
+    return {
+        "case_id": match.profile.case_id,
+        "title": match.profile.title,
+        "score": round(match.score, 4),
+        "tempering": round(match.tempering, 4),
+        "facets": {
+            name: {
+                "likeness": None if facet.likeness is None else round(facet.likeness, 4),
+                "known": round(facet.compared.known, 4),
+                "weight": round(facet.weight, 4),
+                "agree": facet.compared.agree,
+                "differ": facet.compared.differ,
+            }
+            for name, facet in match.facets.items()
+        },
     }

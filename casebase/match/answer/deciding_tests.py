@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -19,7 +19,7 @@ from casebase.bus.diagnose import Diagnosis
 from casebase.bus.explain import clash_words, split_words, state_words
 from casebase.bus.instruments import DLC
 from casebase.bus.next_test import Candidate, NextTest, next_tests
-from casebase.match.answer.causes import LikelyCause
+from casebase.match.answer.answer import DecidingTest, LikelyCause
 from casebase.match.answer.past_tests import LEAST_BITS, PastReading, past_readings
 from casebase.match.facets.base import Match
 from casebase.match.facets.physics import SOUND, STATES, state_of
@@ -115,31 +115,6 @@ CANDIDATES_RATED: Final = 9
 
 SETTLED_FROM: Final = 0.05
 """Below this probability of a cause, how it was settled elsewhere does not matter (judged)."""
-
-
-@dataclass(frozen=True, slots=True)
-class DecidingTest:
-    """A test that tells the first causes apart: what to do, who says so, what it tells, what to mind.
-
-    `source` is `computed`, `from cases ...` or both. `bits` is what it is expected to tell, where that can be reckoned;
-    `minutes` are for each module where one is unplugged after the other; `cases` are the IDs of those it comes from.
-    """
-
-    words: str
-    source: str
-    tells: list[str]
-    needs: str | None = None
-    minutes: float | None = None
-    bits: float | None = None
-    cautions: list[str] = field(default_factory=list)
-    cases: list[str] = field(default_factory=list)
-    in_turn: bool = False
-    """Whether it is done with one module after the other."""
-
-    @property
-    def bits_per_minute(self) -> float:
-        """What tests are ranked by; 0 where it cannot be reckoned."""
-        return self.bits / self.minutes if self.bits and self.minutes else 0.0
 
 
 def deciding_tests(

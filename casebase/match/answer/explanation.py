@@ -1,21 +1,17 @@
-"""Likely causes and the tests that settle them, in words: the same on every screen.
+"""A job explained by one past case: the pair facet by facet, and when a case explains a job well enough to say so.
 
-One pair of cases, every facet of it: what the score is made of.
-
-When a past case explains a job well enough to say so unasked: seldom, and then nearly always rightly.
+Told unasked, such a case is seldom, and then nearly always rightly, named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from casebase.errors import InputError
-from casebase.match.answer.causes import SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause, pooled_causes
-from casebase.match.answer.deciding_tests import DecidingTest
-from casebase.match.answer.fault_fit import is_sound_cause
+from casebase.match.answer.causes import CASES_POOLED, pooled_causes
 from casebase.match.facets.base import Match
 from casebase.match.facets.measure import FAULTS, HEALTHY, Measure
 from casebase.match.index.collection import Collection, fault_rows
@@ -27,82 +23,6 @@ from casebase.match.prepared import Embeds, profile_to_compare
 from casebase.match.profile import Profile, is_known_good
 from casebase.record.case import Case
 from casebase.record.vocabulary import Fault
-
-MOST_CASES_SHOWN: Final = 3
-LARGE_REMAINDER: Final = 0.5
-
-_WORDS: Final = (
-    (0.9, "very likely"),
-    (0.7, "likely"),
-    (0.4, "about even"),
-    (0.15, "possible"),
-    (0.0, "less likely"),
-)
-"""The lowest probability of each word (judged)."""
-
-
-def in_words(probability: float) -> str:
-    """Return a probability in words and per cent; the ends of the scale are never reached.
-
-    >>> in_words(0.62), in_words(0.998)
-    ('about even, 62 %', 'very likely, over 99 %')
-    """
-    words = next(words for lowest, words in _WORDS if probability >= lowest)
-    return f"{words}, {_per_cent(probability)}"
-
-
-def _per_cent(probability: float) -> str:
-    if probability > 0.99:
-        return "over 99 %"
-    return "under 1 %" if probability < 0.01 else f"{100 * probability:.0f} %"
-
-
-def cases_behind_words(cause: LikelyCause) -> list[str]:
-    """Return the cases behind a cause, each in a few words."""
-    if not cause.cases:
-        return ["none had it: the readings alone say so"]
-    more = len(cause.cases) - MOST_CASES_SHOWN
-    told = [_case(behind) for behind in cause.cases[:MOST_CASES_SHOWN]]
-    return [*told, f"and {more} more"] if more > 0 else told
-
-
-def _case(behind: CaseBehind) -> str:
-    verified = "verified" if behind.verified else "not verified"
-    there = f"; there in {behind.module}" if behind.module else ""
-    return f"{behind.case_id} (likeness {behind.score:.2f}, {verified}{there})"
-
-
-def said_by_readings(cause: LikelyCause) -> str:
-    """Return what the job's readings alone say of a cause; empty where they say nothing."""
-    if cause.from_readings is None:
-        return ""
-    if is_sound_cause(cause.fault):
-        return f"the wires look as they do with this cause: {_per_cent(cause.from_readings)}"
-    return f"alone they give this state: {_per_cent(cause.from_readings)}"
-
-
-def remainder_words(probability: float, others: bool) -> str:
-    """Return what is said of the share that no cause has; `others` tells whether any cause is listed."""
-    if not others:
-        return "No cause stands out: no case is alike enough, and no reading names a fault of the wires."
-    said = f"{SOMETHING_ELSE_WORDS.capitalize()}: {_per_cent(probability)}."
-    return f"{said} Keep looking beyond this list." if probability >= LARGE_REMAINDER else said
-
-
-def no_test_words(causes: Sequence[LikelyCause]) -> str:
-    """Return what is said where no test would tell more."""
-    if len(causes) > 1:
-        return (
-            "No further reading is expected to tell these apart. Prove the first one before any part is ordered: take"
-            " the fault away, see the network come back, and see it fail again."
-        )
-    return "No reading is known that would tell more: take those that are missing, beginning at the DLC."
-
-
-def needs_words(test: DecidingTest) -> str:
-    """Return what a test needs, and how long it takes."""
-    minutes = f"about {test.minutes:.0f} min{' each' if test.in_turn else ''}" if test.minutes else ""
-    return "; ".join(part for part in (test.needs, minutes) if part)
 
 
 def explained(  # noqa: PLR0913, PLR0917  the pair, and how to compare
@@ -127,26 +47,6 @@ def explained(  # noqa: PLR0913, PLR0917  the pair, and how to compare
     return by.match(profile, past, collection.index.rarity)
 
 
-def explained_data(match: Match) -> dict[str, Any]:
-    """Return a comparison as plain data."""
-    return {
-        "case_id": match.profile.case_id,
-        "title": match.profile.title,
-        "score": round(match.score, 4),
-        "tempering": round(match.tempering, 4),
-        "facets": {
-            name: {
-                "likeness": None if facet.likeness is None else round(facet.likeness, 4),
-                "known": round(facet.compared.known, 4),
-                "weight": round(facet.weight, 4),
-                "agree": facet.compared.agree,
-                "differ": facet.compared.differ,
-            }
-            for name, facet in match.facets.items()
-        },
-    }
-
-
 LIKE_FROM: Final = 0.65
 PROBABLE_FROM: Final = 0.8
 """Likeness of the case, and probability of its cause for this job, from which it is told. Chosen with
@@ -156,7 +56,6 @@ were right (95 % interval .51 to 1.00); 15 had a right case at all, so .27 of th
 could be answered were found. From .7 on it would be 60 calls, 46 right (.77). By a code and a sentence alone, as most
 leftovers ask, none of 309 got a call; from .5 on 11 would have, 4 right."""
 
-CASES_POOLED: Final = 50
 
 _MOST_AGREE: Final = 4
 _MOST_DIFFER: Final = 3

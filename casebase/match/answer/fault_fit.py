@@ -49,11 +49,6 @@ _SOUND_CAUSES: Final[Mapping[str, Mapping[str, float]]] = {
 """A network that should be healthy, quiet or asleep: who reads it may have woken it or not (judged)."""
 
 
-def is_sound_cause(fault: str) -> bool:
-    """Return whether a fault leaves the wires of the network as they should be."""
-    return state_of(fault) in SOUND
-
-
 def states_expected(past: Profile, medium: str) -> dict[str, float]:
     """Return the probability of each bus state on a network of `medium`, given the cause of a past case."""
     state = state_of(past.fault or "")

@@ -29,8 +29,8 @@ from casebase.bus.next_test import (
     UNPLUG_CAUTION,
     UNPLUGGING_MINUTES,
 )
+from casebase.match.answer.answer import LikelyCause
 from casebase.match.answer.case_votes import JUDGED
-from casebase.match.answer.causes import LikelyCause
 from casebase.match.facets.arrays import Floats
 from casebase.match.facets.base import Match
 from casebase.match.facets.physics import SAME_PHYSICS_FROM, medium_likeness

@@ -91,10 +91,10 @@ def _offsets(lengths: NDArray[np.int64]) -> NDArray[np.int64]:
 Atom = Any
 """A string, or a tuple of plain values: it goes to and from JSON as it is, lists for tuples."""
 
-Answer = tuple[Floats, Floats]
+Graded = tuple[Floats, Floats]
 """Likeness 0..1 (anything where unknown) and how much was known 0..1, one of each per case."""
 
-ToRows = Callable[[Ragged], Answer]
+ToRows = Callable[[Ragged], Graded]
 """From the atoms of many cases to how alike they are to the job at hand."""
 
 NOT_THERE: Final = -1
@@ -137,7 +137,7 @@ def by_number(table: Sequence[float] | Floats, ids: NDArray[np.int32], otherwise
     return np.asarray(padded[np.where(ids < 0, len(padded) - 1, ids)])
 
 
-def nobody_known(rows: Ragged) -> Answer:
+def nobody_known(rows: Ragged) -> Graded:
     """Answer that the aspect is unknown of every case."""
     nothing = np.zeros(len(rows.offsets) - 1)
     return nothing, nothing
@@ -146,7 +146,7 @@ def nobody_known(rows: Ragged) -> Answer:
 def of_one_atom(likeness: Floats, known: Floats) -> ToRows:
     """Return what answers for rows that have one atom or none."""
 
-    def to_rows(rows: Ragged) -> Answer:
+    def to_rows(rows: Ragged) -> Graded:
         return rows.only(likeness[rows.flat]), rows.only(known[rows.flat])
 
     return to_rows

@@ -1,6 +1,6 @@
-"""How much an agreement is worth: what few cases have tells more than what most have.
+"""What every facet of likeness returns, the arithmetic they share, and the match that they make together.
 
-What every facet of likeness returns, and the arithmetic they share.
+What few cases have tells more than what most have: `Rarity` says how much an agreement is worth.
 """
 
 from __future__ import annotations
@@ -136,6 +136,11 @@ class Match:
     score: float
     tempering: float
     facets: dict[str, FacetScore]
+
+    @property
+    def mean(self) -> float:
+        """The mean of the likenesses by their weights, before it is tempered."""
+        return sum(facet.weight * (facet.likeness or 0.0) for facet in self.facets.values())
 
     @property
     def agree(self) -> list[str]:

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import (
     NOT_THERE,
-    Answer,
     Atom,
     Floats,
+    Graded,
     Numbered,
     Ragged,
     ToRows,
@@ -129,12 +129,12 @@ class AskedCodes:
     grades: Floats
     weights: Floats
 
-    def __call__(self, rows: Ragged) -> Answer:
+    def __call__(self, rows: Ragged) -> Graded:
         """Compare the codes of many cases with the job's."""
         from_here = self.own @ rows.best(self.grades[:, rows.flat]) / self.own.sum()
         return (from_here + self._from_there(rows)) / 2, (rows.lengths > 0).astype(np.float64)
 
-    def at_most(self, rows: Ragged) -> Answer:
+    def at_most(self, rows: Ragged) -> Graded:
         """Return how alike the codes of many cases can be at most: as if all of ours were met by the best pair."""
         from_here = rows.best(self._best[rows.flat])
         return (from_here + self._from_there(rows)) / 2, (rows.lengths > 0).astype(np.float64)

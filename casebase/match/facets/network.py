@@ -7,7 +7,7 @@ from typing import Final
 
 import numpy as np
 
-from casebase.match.facets.arrays import Answer, Atom, Ragged, ToRows, nobody_known
+from casebase.match.facets.arrays import Atom, Graded, Ragged, ToRows, nobody_known
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined
 from casebase.match.facets.physics import medium_likeness
 from casebase.match.profile import NetworkTrait, Profile, affected_networks
@@ -92,7 +92,7 @@ class NetworkArrays:
         places = np.array([by_place.index(pair) for pair in best], dtype=np.float64)
         likeness, known = np.array(by_place).T
 
-        def to_rows(rows: Ragged) -> Answer:
+        def to_rows(rows: Ragged) -> Graded:
             place = rows.best(places[rows.flat]).astype(np.intp)
             return likeness[place], known[place]
 

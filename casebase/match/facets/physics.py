@@ -53,3 +53,8 @@ def state_of(fault: str) -> str | None:
     """
     state = LOOKS_LIKE.get(fault, fault)
     return state if state in STATES else None
+
+
+def is_sound_cause(fault: str) -> bool:
+    """Return whether a fault leaves the wires of the network as they should be."""
+    return state_of(fault) in SOUND

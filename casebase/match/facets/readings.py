@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.facets.arrays import NOT_THERE, Answer, Atom, Floats, Numbered, Ragged, by_number
+from casebase.match.facets.arrays import NOT_THERE, Atom, Floats, Graded, Numbered, Ragged, by_number
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity
 from casebase.match.facets.physics import SAME_PHYSICS_FROM, medium_likeness
 from casebase.match.facets.waveform import (
@@ -161,7 +161,7 @@ class Readings(NamedTuple):
 WORDS_FROM: Final = 2 * NUMBER_STEPS
 """Far from every number, so that a word is like none."""
 
-ToReadings = Callable[[Readings], Answer]
+ToReadings = Callable[[Readings], Graded]
 
 _NUMBER_BUCKETS: Final = -(-NUMBER_STEPS // STEPS_PER_BUCKET)
 
@@ -227,7 +227,7 @@ class ReadingArrays:
         """Return what tells the share of the job's readings for which a case has a like one."""
         stated = [self.comparability(reading) for reading in readings_compared(job)]
 
-        def to_rows(readings: Readings) -> Answer:
+        def to_rows(readings: Readings) -> Graded:
             rows = readings.kinds
             found = [rows.best((one > 0)[rows.flat].astype(np.float64)) for one in stated]
             return np.mean(found, axis=0), np.ones(len(rows.offsets) - 1)
@@ -272,7 +272,7 @@ class ReadingArrays:
         return words_likeness(ours.traffic, ours.looks, traffic, looks)
 
 
-def _nothing_read(readings: Readings) -> Answer:
+def _nothing_read(readings: Readings) -> Graded:
     nothing = np.zeros(len(readings.kinds.offsets) - 1)
     return nothing, nothing
 
@@ -299,7 +299,7 @@ class AskedReadings:
         """Return how much can be known at most of cases of which only the kinds of reading are looked at."""
         return np.minimum(1.0, kinds.sums(self._most[kinds.flat]))
 
-    def __call__(self, readings: Readings) -> Answer:
+    def __call__(self, readings: Readings) -> Graded:
         """Return the answer for the readings of many cases."""
         kinds, values, places = readings
         count = len(kinds.offsets) - 1
@@ -333,7 +333,7 @@ class AskedReadings:
             words = values[pairs].astype(np.intp) - WORDS_FROM
             likeness[pairs] = picture.likeness(likeness[pairs], words, steps)
 
-    def _pooled(self, rows: NDArray[np.intp], order: Floats, telling: Floats, count: int) -> Answer:
+    def _pooled(self, rows: NDArray[np.intp], order: Floats, telling: Floats, count: int) -> Graded:
         """Return likeness and known of each row from its pairs, one for each of ours that has a like one there."""
         place = (order // 2.0).astype(np.intp)
         weight, grade = _COMPARABILITIES[place] * telling, order - 2.0 * place

@@ -8,7 +8,7 @@ from typing import Final
 
 import numpy as np
 
-from casebase.match.facets.arrays import Answer, Atom, Numbered, Ragged, ToRows, nobody_known
+from casebase.match.facets.arrays import Atom, Graded, Numbered, Ragged, ToRows, nobody_known
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined, names
 from casebase.match.profile import Profile
 from casebase.record.modules import module_family, module_label
@@ -151,7 +151,7 @@ class ModuleArrays:
 
         touched, kin_share = np.asarray(kin.any(axis=0)), SAME_FAMILY * kin * lesser
 
-        def to_rows(rows: Ragged) -> Answer:
+        def to_rows(rows: Ragged) -> Graded:
             # Few modules of a library are of the same family as one of ours: only these are looked at one by one.
             items = np.flatnonzero(touched[rows.flat])
             row_of, atoms = rows.rows_of(items), rows.flat[items]

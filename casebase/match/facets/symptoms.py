@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.facets.arrays import Answer, Atom, Floats, Ragged, ToRows, nobody_known
+from casebase.match.facets.arrays import Atom, Floats, Graded, Ragged, ToRows, nobody_known
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined, names, overlap
 from casebase.match.profile import Profile, Vector
 
@@ -125,7 +125,7 @@ def _overlap_with(ours: dict[str, float], atoms: list[Atom], weights: Floats) ->
     own = sum(ours.values())
     shared = np.array([atom in ours for atom in atoms]) * weights
 
-    def to_rows(rows: Ragged) -> Answer:
+    def to_rows(rows: Ragged) -> Graded:
         both = rows.sums(shared[rows.flat])
         return both / (own + rows.sums(weights[rows.flat]) - both), (rows.lengths > 0).astype(np.float64)
 
@@ -138,12 +138,12 @@ class AskedStory:
     def __init__(self, job: Profile, vectors: Vector) -> None:
         self._vectors, self._own = vectors, _exact(job.vector)
 
-    def __call__(self, rows: NDArray[np.intp]) -> Answer:
+    def __call__(self, rows: NDArray[np.intp]) -> Graded:
         """Return the answer for some rows."""
         theirs = self._vectors[rows]
         return story_likeness(theirs.astype(np.float64) @ self._own), self._known(rows)
 
-    def at_most(self, rows: NDArray[np.intp]) -> Answer:
+    def at_most(self, rows: NDArray[np.intp]) -> Graded:
         """Return how alike stories can be at most, for very many rows: all stories are read in passing."""
         own = self._own.astype(np.float32)
         cosines = np.concatenate(

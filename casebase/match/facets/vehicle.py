@@ -20,7 +20,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.facets.arrays import Answer, Atom, Floats, Numbered, ToRows, by_number, of_one_atom
+from casebase.match.facets.arrays import Atom, Floats, Graded, Numbered, ToRows, by_number, of_one_atom
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity
 from casebase.match.profile import Profile
 
@@ -281,7 +281,7 @@ class VehicleArrays:
         """Return what compares the job's vehicle with those of many cases."""
         return of_one_atom(*self._with_every_vehicle(_identity(job)))
 
-    def _with_every_vehicle(self, job: VehicleIdentity) -> Answer:
+    def _with_every_vehicle(self, job: VehicleIdentity) -> Graded:
         """Return `vehicle_likeness` with every distinct vehicle."""
         makes, models, platforms = self.builds
         make = by_number(self.make_names.graded(make_likeness, job.make), makes, np.nan)

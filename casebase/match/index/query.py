@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.match.facets.arrays import Answer, Floats, Ragged, ToRows, nobody_known
+from casebase.match.facets.arrays import Floats, Graded, Ragged, ToRows, nobody_known
 from casebase.match.facets.codes import AskedCodes
 from casebase.match.facets.measure import Measure
 from casebase.match.facets.symptoms import AskedStory, has_story
@@ -41,11 +41,11 @@ class AskedPart:
     name: str
     facet: str
     weight: float
-    of_rows: Callable[[Rows], Answer]
+    of_rows: Callable[[Rows], Graded]
     sets: NDArray[np.uint32] | None = None
     exact: NDArray[np.complex128] | None = None
     most: NDArray[np.complex128] | None = None
-    roughly: Callable[[Rows], Answer] | None = None
+    roughly: Callable[[Rows], Graded] | None = None
     roughly_above: float = 0
 
     @cached_property
@@ -108,7 +108,7 @@ class Query:
         table, sets = self.index.table(part.name), self.index.arrays[f"{part.name}.rows"]
         exact = _sums(weight, ask(table)) if self._is_small(table) else None
 
-        def of_rows(rows: Rows) -> Answer:
+        def of_rows(rows: Rows) -> Graded:
             return ask(table.take(sets[rows]))
 
         found = AskedPart(part.name, part.facet, weight, of_rows, sets, exact)
@@ -150,14 +150,14 @@ class Query:
     def _of_readings(self, part: tuple[str, str, float], ask: Any) -> AskedPart:
         name, facet, share = part
 
-        def of_rows(rows: Rows) -> Answer:
-            answer: Answer = ask(self.index.readings_of(rows))
+        def of_rows(rows: Rows) -> Graded:
+            answer: Graded = ask(self.index.readings_of(rows))
             return answer
 
         return AskedPart(name, facet, self.measure.weights[facet] * share, of_rows)
 
 
-def _sums(weight: float, answer: Answer) -> NDArray[np.complex128]:
+def _sums(weight: float, answer: Graded) -> NDArray[np.complex128]:
     likeness, known = answer
     found = np.empty(len(known), dtype=np.complex128)
     found.imag = weight * known
@@ -165,7 +165,7 @@ def _sums(weight: float, answer: Answer) -> NDArray[np.complex128]:
     return found
 
 
-def facet_answers(query: Query, rows: Rows) -> Mapping[str, Answer]:
+def facet_answers(query: Query, rows: Rows) -> Mapping[str, Graded]:
     """Return likeness and known of every facet for the rows named: its parts joined."""
     sums: dict[str, NDArray[np.complex128]] = {}
     for part in query.parts:
