@@ -1,7 +1,4 @@
-"""What the readings of a record mean, network by network: the bus computation put to a case.
-
-Filling in what a profile needs before it is compared: what its readings mean, and what its story means.
-"""
+"""What the readings of a record mean, network by network: the bus computation put to a case."""
 
 from __future__ import annotations
 

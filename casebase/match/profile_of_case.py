@@ -1,10 +1,4 @@
-"""What is compared of a case: small, plain, made once when a case is kept.
-
-A `Profile` holds no text that is only read, and goes to and from plain JSON, so that ranking a library
-needs none of its records.
-
-Profiles as plain data for JSON, and back.
-"""
+"""The profile of a case, made once when the case is kept, and its plain data for JSON, there and back."""
 
 from __future__ import annotations
 

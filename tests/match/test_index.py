@@ -7,12 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casebase.match.facets.measure import FAULTS, HEALTHY, WEIGHTS, faults_by
+from casebase.match.facets.measure import FACETS, FAULTS, HEALTHY, WEIGHTS, faults_by
 from casebase.match.index import query as asking
 from casebase.match.index import search as ranking_by_index
 from casebase.match.index.building import IndexBuilder, extended
 from casebase.match.index.collection import fault_rows
-from casebase.match.index.match_index import SUPERSEDED
+from casebase.match.index.match_index import READINGS, SET_PARTS, STORY, SUPERSEDED
 from casebase.match.index.query import Query, facet_answers
 from casebase.match.index.search import first_of, nearest, order_of
 from casebase.record.vocabulary import Status
@@ -196,3 +196,13 @@ def test_a_job_that_tells_nothing_finds_nothing_wrong(make_case, cases, jobs):
         (match.facets["vehicle"].likeness for match in matches), reverse=True
     )
     assert all(0 <= match.score <= 1 for match in matches)
+
+
+def test_the_parts_of_every_facet_make_the_whole_of_it():
+    """A facet left out of the index, or a share that does not add up, would leave part of a score uncompared."""
+    shares = dict.fromkeys(FACETS, 0.0)
+    for part in SET_PARTS:
+        shares[part.facet] += part.share
+    for _, facet, share in (READINGS, STORY):
+        shares[facet] += share
+    assert shares == pytest.approx(dict.fromkeys(FACETS, 1.0))

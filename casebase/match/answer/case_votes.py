@@ -1,13 +1,8 @@
-"""The figures by which past cases and the job's own readings are pooled into causes; one object, so they can be fitted.
+"""The vote of each past case on the cause of a stuck job, and the figures by which votes and readings are pooled.
 
-All masses are on one scale: a verified case alike in everything counts 1 before the readings speak.
-
-The one module to which a stuck job itself points: the one its readings name, or the one that alone is silent.
-
-What each past case says about the cause of a job, and how loud.
-
-A case is the louder the more alike it is, the better it is proven, the more its teller is trusted, and the better the
-job's readings fit what was found there. A story told again by the same shop on the same model is quieter each time.
+A case weighs the more, the more alike it is, the better it is proven, the more its sender is trusted, and the better
+the job's readings fit what was found there. A story told again by the same shop on the same model weighs less each
+time. All masses are on one scale: a verified case alike in everything counts 1 before the readings speak.
 """
 
 from __future__ import annotations

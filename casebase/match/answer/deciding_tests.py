@@ -1,9 +1,8 @@
-"""Computed tests of one kind with one module unplugged after the other are one test to a technician.
+"""The tests that best tell the first few causes of a stuck job apart, at most three.
 
-The tests that best tell the first few causes of a stuck job apart, at most three.
-
-From calculation: the tests of the network concerned, its bus states weighed as the pooled causes have it. From past
-cases: readings in which the cases behind the causes differ, and the step that settled it there.
+From calculation: the tests of the network concerned, its bus states weighed as the pooled causes have it; those that
+differ only in the module unplugged are one test. From past cases: readings in which the cases behind the causes
+differ, and the step that settled it there.
 """
 
 from __future__ import annotations

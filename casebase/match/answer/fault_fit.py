@@ -1,9 +1,7 @@
-"""How a network looks, as bus states, on a vehicle with the same cause as a past case.
+"""How well each fault explains the readings of all networks of a job, where one network at most is at fault.
 
 A cause that is a bus state looks like it, or like a sound network where it sits on a branch. One that leaves the wires
 alone looks sound. One that may do anything to them looks as it did in its own case.
-
-How well each fault explains the readings of all networks of a job, where one network at most is at fault.
 
 The posteriors of several networks become one: either every network is sound, or one of them is in a state of fault and
 the others are sound. A likelihood here is 1 on average over these: above 1 the readings speak for it, below against it.

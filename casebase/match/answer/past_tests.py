@@ -1,12 +1,7 @@
-"""Which readings of a past case can be taken on a stuck job, at which of its modules.
+"""Readings that past cases hold and a stuck job does not: how far their values tell the likely causes apart.
 
-A module of the past case stands for itself where the job knows it too; the one at fault there stands for the one that
-the cause goes with here. What can hurt somebody is not proposed.
-
-Readings that past cases hold and a stuck job does not: how far their values part the likely causes.
-
-It is what these cases had, not what physics says. A reading at the module that was at fault there is proposed for the
-module that the cause goes with here. What can hurt somebody is not proposed.
+It is what these cases had, not what physics says. A module of the past case stands for itself where the job knows it
+too; the one at fault there stands for the one that the cause goes with here. What can hurt somebody is not proposed.
 """
 
 from __future__ import annotations

@@ -1,9 +1,8 @@
 """A collection's own solved cases put to it again as stuck jobs: the questions that evaluation and fitting go by.
 
-A solved case as it stood while it was a stuck job: everything that came later is taken away.
-
-What stays is named field by field. A field that is added to the record stays hidden until somebody names it here, so
-that no evaluation can be helped by an answer that a stuck technician does not have.
+Everything that came later than the stuck job is taken away. What stays is named field by field: a field that is added
+to the record stays hidden until somebody names it here, so that no evaluation can be helped by an answer that a stuck
+technician does not have.
 """
 
 from __future__ import annotations

@@ -4,8 +4,6 @@ How strongly the defaults hold is chosen by cross-validation. Whether the fitted
 holding back whole models, and then whole causes: the strength is chosen anew inside what is left (nested), and neither
 the questions nor the cases of the groups held back are seen while fitting.
 
-Weights that bring relevant cases to the top: a listwise loss over the candidates of each question, made least.
-
 The loss of a question is the cross-entropy of a softmax over the scores of its candidates, all relevant ones counting
 as right (ListNet's top-one probability, Cao et al. 2007, with several right answers). What is made least is its mean
 over questions plus `strength` times the squared distance of the weights from the defaults; no weight is negative.

@@ -1,8 +1,6 @@
-"""What the array side of every facet shares: atoms told as numbers, and answers for many cases at once.
+"""What the arrays of every facet share: rows of unequal length in flat arrays, and atoms as numbers.
 
 An atom is one plain trait that cases have in common: a code as stored, a lamp, a vehicle. An index keeps each once.
-
-Rows of unequal length in flat arrays, and what is reckoned over each row at once.
 """
 
 from __future__ import annotations
@@ -76,7 +74,7 @@ class Ragged:
         return np.searchsorted(self.offsets, items, side="right") - 1
 
     def _reduced(self, operation: np.ufunc, values: Floats) -> Floats:
-        # A row that is empty, or last, must not reach beyond the items: one nought more stands at the end.
+        # A row that is empty, or last, must not reach beyond the items: one more zero stands at the end.
         padded = np.concatenate([values, np.zeros((*values.shape[:-1], 1))], axis=-1)
         found = operation.reduceat(padded, self.offsets[:-1], axis=-1)
         return np.where(self.lengths > 0, found, 0.0)

@@ -8,8 +8,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Any, TypeVar
 
+from casebase.match.facets.arrays import Atom, ToRows
 from casebase.match.profile import Profile
 
 
@@ -54,6 +55,24 @@ UNKNOWN = Compared(None, 0.0)
 
 Compare = Callable[[Profile, Profile, Rarity], Compared]
 """A facet: (the job, a past case, how rare things are in the library) -> how alike in this aspect."""
+
+
+@dataclass(frozen=True, slots=True)
+class SetPart:
+    """A part of a facet in which a case is a set of atoms, as the index keeps and compares it for all cases at once.
+
+    `share` is the part's share in the facet. `atoms_of` gives the atoms of a case; `arrays` makes what is looked up of
+    the distinct atoms of a library; `ask` puts a job to these arrays and returns what answers for many cases. It says
+    of each the same as the facet's `Compare` function, which is its specification.
+    """
+
+    name: str
+    facet: str
+    share: float
+    atoms_of: Callable[[Profile], tuple[Atom, ...]]
+    arrays: Callable[[list[Atom], Rarity], Any]
+    ask: Callable[[Any, Profile, Rarity], ToRows]
+
 
 Trait = TypeVar("Trait")
 

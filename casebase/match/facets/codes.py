@@ -23,7 +23,7 @@ from casebase.match.facets.arrays import (
     ToRows,
     nobody_known,
 )
-from casebase.match.facets.base import UNKNOWN, Compared, Rarity, best_pairing, names
+from casebase.match.facets.base import UNKNOWN, Compared, Rarity, SetPart, best_pairing, names
 from casebase.match.profile import CodeTrait, Profile
 
 SAME_CODE: Final = 1.0
@@ -69,6 +69,7 @@ def code_relation(ours: CodeTrait, theirs: CodeTrait) -> float:
 
 
 # --- all cases at once --------------------------------------------------------------------------------------------
+# `compare_codes` is the specification: case by case the arrays give the same (tests/match/test_index.py).
 
 
 def code_atoms(profile: Profile) -> tuple[Atom, ...]:
@@ -146,6 +147,10 @@ class AskedCodes:
     def _from_there(self, rows: Ragged) -> Floats:
         whole = rows.sums(self.weights[rows.flat])
         return rows.sums((self.weights * self._best)[rows.flat]) / np.where(whole, whole, 1.0)
+
+
+PARTS: Final = (SetPart("codes", "codes", 1.0, code_atoms, CodeArrays, CodeArrays.ask),)
+"""The parts of this facet that the index goes by."""
 
 
 # --- in words -----------------------------------------------------------------------------------------------------

@@ -17,7 +17,7 @@ import numpy as np
 
 from casebase.bus.explain import STATE_WORDS
 from casebase.match.facets.arrays import Atom, Numbered, ToRows, nobody_known, of_one_atom
-from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined
+from casebase.match.facets.base import UNKNOWN, Compared, Rarity, SetPart, joined
 from casebase.match.facets.physics import (
     LOOKS_HEALTHY_SHARE,
     LOOKS_LIKE,
@@ -143,6 +143,7 @@ def _module_likeness(here: str, there: str, share: float) -> float:
 
 
 # --- all cases at once --------------------------------------------------------------------------------------------
+# `compare_meaning` is the specification: case by case the arrays give the same (tests/match/test_index.py).
 
 
 def meaning_atoms(past: Profile) -> tuple[Atom, ...]:
@@ -189,6 +190,13 @@ class LocationArrays:
         here, share = module_identity(job.host[0]), job.host[1]
         likeness = np.array([_module_likeness(here, there, share) for there in self.modules])
         return of_one_atom(likeness, np.ones(len(self.modules)))
+
+
+PARTS: Final = (
+    SetPart("states", "meaning", STATES_SHARE, meaning_atoms, MeaningArrays, MeaningArrays.ask),
+    SetPart("located", "meaning", MODULE_SHARE, located_atoms, LocationArrays, LocationArrays.ask),
+)
+"""The parts of this facet that the index goes by."""
 
 
 # --- in words -----------------------------------------------------------------------------------------------------

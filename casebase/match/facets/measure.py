@@ -1,6 +1,4 @@
-"""How much each facet counts, with the origin of the figures.
-
-A past case compared with a job: the score, the facets it is made of, and what they say.
+"""A past case compared with a job: the facets that make the score, what each counts, and where the weights come from.
 
 The score is the weighted mean of the facets that could be compared, tempered by how much of what the job tells the
 past case tells too. What the job itself leaves unknown counts against nobody.
@@ -31,7 +29,8 @@ FACETS: Final[dict[str, Compare]] = {
     "codes": compare_codes,
     "vehicle": compare_vehicles,
 }
-"""Every facet by its name. A new one is a module with a `Compare` function, a line here and a weight below."""
+"""Every facet by its name. A new one is a module with a `Compare` function and `PARTS`: it takes a line
+here, a weight below, and its parts in `index/match_index.py`."""
 
 WEIGHTS: Final[dict[str, float]] = {
     "meaning": 0.22,

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from casebase.match.facets.arrays import Atom, Graded, Ragged, ToRows, nobody_known
-from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined
+from casebase.match.facets.base import UNKNOWN, Compared, Rarity, SetPart, joined
 from casebase.match.facets.physics import medium_likeness
 from casebase.match.profile import NetworkTrait, Profile, affected_networks
 
@@ -65,6 +65,7 @@ def _gateways(ours: bool | None, theirs: bool | None) -> Compared:
 
 
 # --- all cases at once --------------------------------------------------------------------------------------------
+# `compare_networks` is the specification: case by case the arrays give the same (tests/match/test_index.py).
 
 
 def network_atoms(profile: Profile) -> tuple[Atom, ...]:
@@ -97,3 +98,7 @@ class NetworkArrays:
             return likeness[place], known[place]
 
         return to_rows
+
+
+PARTS: Final = (SetPart("network", "network", 1.0, network_atoms, NetworkArrays, NetworkArrays.ask),)
+"""The parts of this facet that the index goes by."""

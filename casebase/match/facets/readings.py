@@ -1,6 +1,6 @@
 """Facet `readings`: like with like only (same quantity, lines, place, state), in units of tolerance.
 
-Facet `readings` for many cases at once: every reading as its kind and a value on the scale of tolerances.
+For many cases at once, every reading is its kind and a value on the scale of tolerances.
 """
 
 from __future__ import annotations
@@ -145,6 +145,10 @@ def _parts_in_words(ours: ReadingTrait, parts: Sequence[PicturePart]) -> list[st
 
 def _in_words(ours: ReadingTrait, theirs: ReadingTrait) -> str:
     return f"{ours.what}: here {ours.shown}, there {theirs.shown}"
+
+
+# --- all cases at once --------------------------------------------------------------------------------------------
+# `compare_readings` is the specification: case by case the arrays give the same (tests/match/test_index.py).
 
 
 class Readings(NamedTuple):

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from casebase.match.facets.arrays import Atom, Graded, Numbered, Ragged, ToRows, nobody_known
-from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined, names
+from casebase.match.facets.base import UNKNOWN, Compared, Rarity, SetPart, joined, names
 from casebase.match.profile import Profile
 from casebase.record.modules import module_family, module_label
 
@@ -97,6 +97,7 @@ def _agreement(key: str, ours: Mapping[str, float], theirs: Mapping[str, float])
 
 
 # --- all cases at once --------------------------------------------------------------------------------------------
+# `compare_silence` is the specification: case by case the arrays give the same (tests/match/test_index.py).
 
 
 def silent_atoms(profile: Profile) -> tuple[Atom, ...]:
@@ -172,3 +173,13 @@ class ModuleArrays:
 
 def _labels(keys: Iterable[str]) -> str:
     return names(module_label(key) for key in sorted(keys))
+
+
+PARTS: Final = (
+    SetPart("silent", "silence", SILENT_SHARE, silent_atoms, ModuleArrays, ModuleArrays.ask_silent),
+    SetPart("blamed", "silence", BLAMED_SHARE, blamed_atoms, ModuleArrays, ModuleArrays.ask_blamed),
+    SetPart(
+        "reporters", "silence", REPORTERS_SHARE, reporter_atoms, ModuleArrays, ModuleArrays.ask_reporters
+    ),
+)
+"""The parts of this facet that the index goes by."""

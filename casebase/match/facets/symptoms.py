@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import Atom, Floats, Graded, Ragged, ToRows, nobody_known
-from casebase.match.facets.base import UNKNOWN, Compared, Rarity, joined, names, overlap
+from casebase.match.facets.base import UNKNOWN, Compared, Rarity, SetPart, joined, names, overlap
 from casebase.match.profile import Profile, Vector
 
 LAMPS_SHARE: Final = 0.2
@@ -76,6 +76,7 @@ def _exact(vector: Vector | None) -> Floats:
 
 
 # --- all cases at once --------------------------------------------------------------------------------------------
+# `compare_symptoms` is the specification: case by case the arrays give the same (tests/match/test_index.py).
 
 
 def lamp_atoms(profile: Profile) -> tuple[Atom, ...]:
@@ -160,3 +161,12 @@ class AskedStory:
         unsure = np.flatnonzero(~known)
         known[unsure] = self._vectors[rows[unsure]].any(axis=1)
         return np.asarray(known, dtype=np.float64)
+
+
+PARTS: Final = (
+    SetPart("lamps", "symptoms", LAMPS_SHARE, lamp_atoms, LampArrays, LampArrays.ask),
+    SetPart(
+        "conditions", "symptoms", CONDITIONS_SHARE, condition_atoms, ConditionArrays, ConditionArrays.ask
+    ),
+)
+"""The parts of this facet that the index goes by."""

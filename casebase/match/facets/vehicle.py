@@ -1,10 +1,8 @@
-"""How alike two vehicles are as far as their wiring and networks go: make, model, platform, model year.
+"""Facet `vehicle`: how alike two vehicles are as far as wiring and networks go: make, model, platform, model year.
 
 Every likeness runs from 0 (nothing in common) to 1 (the same), does not depend on which vehicle comes first,
 and is None where an aspect is missing on either side: what is unknown never counts against a vehicle.
 All weights and grades below are argued from the trade (common practice, no source).
-
-Facet `vehicle`: model, platform, make, years apart.
 """
 
 from __future__ import annotations
@@ -21,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import Atom, Floats, Graded, Numbered, ToRows, by_number, of_one_atom
-from casebase.match.facets.base import UNKNOWN, Compared, Rarity
+from casebase.match.facets.base import UNKNOWN, Compared, Rarity, SetPart
 from casebase.match.profile import Profile
 
 NEAR_SPELLING_RATIO = 0.85
@@ -255,6 +253,7 @@ def _identity(profile: Profile) -> VehicleIdentity:
 
 
 # --- all cases at once --------------------------------------------------------------------------------------------
+# `compare_vehicles` is the specification: case by case the arrays give the same (tests/match/test_index.py).
 
 
 def vehicle_atoms(profile: Profile) -> tuple[Atom, ...]:
@@ -354,3 +353,7 @@ def _letters(name: str) -> list[int]:
     for letter in name[:255]:
         counts[ord(letter) % _LETTERS] += 1
     return counts
+
+
+PARTS: Final = (SetPart("vehicle", "vehicle", 1.0, vehicle_atoms, VehicleArrays, VehicleArrays.ask),)
+"""The parts of this facet that the index goes by."""

@@ -1,12 +1,8 @@
-"""What two pictures of a scope have in common: traffic, fixed words, and what was measured on them.
+"""What two waveforms on a scope have in common: traffic, fixed words, and what was measured on them.
 
 Levels are compared in units of tolerance, as volts are. What levels tell is not told once more by words: where both
 pictures have levels, only the words that no level tells count. The sum of two lines, their symmetry, follows from their
 levels: it is told as a reason and does not count again.
-
-What was measured on the pictures of a library, as arrays, and one picture of a job compared with many of them.
-
-Two pictures of a scope compared in words: what both tell, part by part.
 """
 
 from __future__ import annotations
@@ -41,7 +37,7 @@ NOTHING_SEEN: Final = 0.5
 """Likeness of two pictures of a scope that have nothing to compare."""
 
 SHARE_TOLERANCE: Final = 0.1
-"""How long the lines are driven hangs on the vehicle and on what is switched on (judged)."""
+"""How long the lines are driven depends on the vehicle and on what is switched on (judged)."""
 
 BROKEN_FLOOR: Final = 0.01
 BROKEN_TOLERANCE: Final = 0.8
@@ -133,7 +129,7 @@ Steps = NDArray[np.uint16]
 NOT_MEASURED: Final = 65_535
 FARTHEST: Final = 5 * round(STEPS_PER_TOLERANCE * FALL_OFF)
 BY_STEPS_APART: Final = np.array([step_likeness(apart) for apart in range(FARTHEST + 1)])
-"""Likeness of two numbers by their distance in steps; farther apart it rounds to nought."""
+"""Likeness of two numbers by their distance in steps; farther apart it rounds to 0."""
 
 _STATES_SEEN: Final = tuple(
     tuple(state for state, there in zip(LEVEL_STATES, seen, strict=True) if there)

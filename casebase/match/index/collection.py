@@ -1,6 +1,6 @@
 """A collection of cases to compare with: the index, and where the cases come from that it names.
 
-Which cases may be compared at all: by medium, make, status, shop and day, before anything is ranked.
+Which of them are compared at all is narrowed by medium, make, status, shop and day, before anything is ranked.
 """
 
 from __future__ import annotations

@@ -1,9 +1,7 @@
-"""The parts that the score is a weighted mean of: each facet is made of one or several.
+"""The match index: everything that is compared of every case, as arrays.
 
-A part that is a set of atoms says which atoms a case has, and how many cases are compared with a job at once. Readings
-and stories are arrays of another shape (`reading_arrays.py`, `symptoms_facet.py`) and are named here only.
-
-The match index: everything that is compared of every case, as arrays.
+Each facet of the score is made of one or several parts. In most of them a case is a set of atoms; readings and stories
+are arrays of another shape (`facets/readings.py`, `facets/symptoms.py`) and are only named here.
 
 One row per case as it stood when it was added; a revised case gets a new row, and the old one is marked. Rows share
 what they have in common: a row names, for each part, one of the distinct sets of atoms. Arrays may be memory-mapped.
@@ -11,7 +9,7 @@ what they have in common: a row names, for each part, one of the distinct sets o
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
@@ -20,109 +18,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.facets import codes, meaning, network, silence, symptoms, vehicle
-from casebase.match.facets.arrays import Atom, Ragged, ToRows
-from casebase.match.facets.base import Rarity
+from casebase.match.facets.arrays import Atom, Ragged
+from casebase.match.facets.base import Rarity, SetPart
 from casebase.match.facets.readings import ReadingArrays, Readings
 from casebase.match.facets.waveform import Pictures
 from casebase.match.profile import Profile
 from casebase.match.profile_of_case import PROFILE_VERSION
 from casebase.record.vocabulary import Kind, Medium, Status
 
-
-@dataclass(frozen=True, slots=True)
-class SetPart:
-    """A part in which a case is a set of atoms; `share` is its share in the facet."""
-
-    name: str
-    facet: str
-    share: float
-    atoms_of: Callable[[Profile], tuple[Atom, ...]]
-    arrays: Callable[[list[Atom], Rarity], Any]
-    ask: Callable[[Any, Profile, Rarity], ToRows]
-
-
 SET_PARTS: Final = (
-    SetPart(
-        "states",
-        "meaning",
-        meaning.STATES_SHARE,
-        meaning.meaning_atoms,
-        meaning.MeaningArrays,
-        meaning.MeaningArrays.ask,
-    ),
-    SetPart(
-        "located",
-        "meaning",
-        meaning.MODULE_SHARE,
-        meaning.located_atoms,
-        meaning.LocationArrays,
-        meaning.LocationArrays.ask,
-    ),
-    SetPart(
-        "silent",
-        "silence",
-        silence.SILENT_SHARE,
-        silence.silent_atoms,
-        silence.ModuleArrays,
-        silence.ModuleArrays.ask_silent,
-    ),
-    SetPart(
-        "vehicle",
-        "vehicle",
-        1.0,
-        vehicle.vehicle_atoms,
-        vehicle.VehicleArrays,
-        vehicle.VehicleArrays.ask,
-    ),
-    SetPart(
-        "network",
-        "network",
-        1.0,
-        network.network_atoms,
-        network.NetworkArrays,
-        network.NetworkArrays.ask,
-    ),
-    SetPart(
-        "blamed",
-        "silence",
-        silence.BLAMED_SHARE,
-        silence.blamed_atoms,
-        silence.ModuleArrays,
-        silence.ModuleArrays.ask_blamed,
-    ),
-    SetPart(
-        "lamps",
-        "symptoms",
-        symptoms.LAMPS_SHARE,
-        symptoms.lamp_atoms,
-        symptoms.LampArrays,
-        symptoms.LampArrays.ask,
-    ),
-    SetPart(
-        "conditions",
-        "symptoms",
-        symptoms.CONDITIONS_SHARE,
-        symptoms.condition_atoms,
-        symptoms.ConditionArrays,
-        symptoms.ConditionArrays.ask,
-    ),
-    SetPart(
-        "reporters",
-        "silence",
-        silence.REPORTERS_SHARE,
-        silence.reporter_atoms,
-        silence.ModuleArrays,
-        silence.ModuleArrays.ask_reporters,
-    ),
-    SetPart(
-        "codes",
-        "codes",
-        1.0,
-        codes.code_atoms,
-        codes.CodeArrays,
-        codes.CodeArrays.ask,
-    ),
+    *meaning.PARTS,
+    *silence.PARTS,
+    *vehicle.PARTS,
+    *network.PARTS,
+    *symptoms.PARTS,
+    *codes.PARTS,
 )
+"""The parts in which a case is a set of atoms. A new facet lists its own here and in `facets/measure.py`."""
 
 READINGS: Final = ("readings", "readings", 1.0)
 STORY: Final = ("story", "symptoms", symptoms.STORY_SHARE)

@@ -11,10 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import Floats, Graded, Ragged, ToRows, nobody_known
+from casebase.match.facets.base import SetPart
 from casebase.match.facets.codes import AskedCodes
 from casebase.match.facets.measure import Measure
 from casebase.match.facets.symptoms import AskedStory, has_story
-from casebase.match.index.match_index import COMPARABLE, KINDS, READINGS, SET_PARTS, STORY, Index, SetPart
+from casebase.match.index.match_index import COMPARABLE, KINDS, READINGS, SET_PARTS, STORY, Index
 from casebase.match.profile import Profile, readings_compared
 
 Rows = NDArray[np.intp]

@@ -4,8 +4,6 @@ The score of a row is agreed / sqrt(known x known to the job) wherever the row k
 otherwise), with agreed <= known. Whatever part is not yet looked at adds at most its whole weight to both, and the
 score grows with it: so a bound on every row follows from the parts that are cheap, and a row whose bound is below what
 the k-th best row has for certain is never looked at again. What is returned is reckoned in double precision.
-
-The nearest cases of a collection: found by the index, explained one by one.
 """
 
 from __future__ import annotations
