@@ -1,9 +1,12 @@
 """What tests share: the invented demo records, and small records built by hand."""
 
+import ast
 import hashlib
 import os
+import shutil
 import tempfile
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterable
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -16,25 +19,66 @@ from casebase.record.case import Case
 from casebase.record.loading import case_from_data, load_file
 
 PACKAGE = Path(__file__).parent.parent / "casebase"
-VOCABULARY = PACKAGE / "record" / "vocabulary.py"
+MAKERS = [
+    *(
+        f"casebase.bus.{name}"
+        for name in ("bank", "pair", "single_faults", "single_line", "fault_tolerant", "flexray")
+    ),
+    "casebase.match.text.export",
+]
+"""The modules that simulate buses and export the text model."""
+KEPT_UNUSED_SECONDS = 3 * 24 * 3600
 DEMO = Path(__file__).parent.parent / "demo_cases"
 
 
 @pytest.fixture(scope="session", autouse=True)
 def simulated_buses():
     """Keep what tests simulate and export between runs, away from the user's own, by the code that makes it."""
-    folder = Path(tempfile.gettempdir()) / f"casebase-tests-{os.getuid()}" / digest_of_makers()
+    everything = Path(tempfile.gettempdir()) / f"casebase-tests-{os.getuid()}"
+    folder = everything / digest_of_makers()
     (folder / "casebase" / "simulated-buses").mkdir(parents=True, exist_ok=True)
+    os.utime(folder)
+    for other in everything.iterdir():
+        if time.time() - other.stat().st_mtime > KEPT_UNUSED_SECONDS:
+            shutil.rmtree(other, ignore_errors=True)
     os.environ["XDG_CACHE_HOME"] = str(folder)
     return folder
 
 
 def digest_of_makers() -> str:
-    """Return what changes with the code that simulates buses or exports the text model, and with its libraries."""
-    made_by = [*(PACKAGE / "bus").rglob("*.py"), *(PACKAGE / "match" / "text").rglob("*.py"), VOCABULARY]
-    told = [path.read_bytes() for path in sorted(made_by)]
+    """Return what changes with the code that simulates buses or exports the text model, and with its libraries.
+
+    Comments and docstrings may change: they simulate nothing.
+    """
+    told = [executed_part_of(path) for path in sorted(files_imported_from(MAKERS))]
     told += [version(library).encode() for library in ("numpy", "onnx", "torch")]
     return hashlib.sha256(b"\0".join(told)).hexdigest()[:16]
+
+
+def files_imported_from(modules: Iterable[str]) -> set[Path]:
+    """Return the files of the modules, and of all that they import from casebase."""
+    found: set[Path] = set()
+    waiting = list(modules)
+    while waiting:
+        path = PACKAGE.parent.joinpath(*waiting.pop().split(".")).with_suffix(".py")
+        if path.exists() and path not in found:
+            found.add(path)
+            for node in ast.walk(ast.parse(path.read_bytes())):
+                if isinstance(node, ast.ImportFrom) and node.module:
+                    waiting += [node.module, *(f"{node.module}.{alias.name}" for alias in node.names)]
+    return found
+
+
+def executed_part_of(path: Path) -> bytes:
+    """Return a module's code without comments and docstrings."""
+    tree = ast.parse(path.read_bytes())
+    for node in ast.walk(tree):
+        if (
+            isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef)
+            and ast.get_docstring(node) is not None
+        ):
+            node.body = node.body[1:]
+    return ast.dump(tree).encode()
 
 
 @pytest.fixture(scope="session")

@@ -32,7 +32,7 @@ from rich.console import Console
 from casebase.intake.draft import new_draft
 from casebase.intake.interview import Interview
 from casebase.intake.script import Beginning
-from casebase.terminal.ask import hold_interview
+from casebase.terminal.interview import hold_interview
 interview = Interview(Beginning(date(2026, 3, 2)))
 case = hold_interview(interview, new_draft(Path(sys.argv[1])), Console())
 print("RESULT", case and (case.vehicle.model, [entry.code.text for entry in case.codes]))
