@@ -12,8 +12,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from filelock import FileLock
 
 from casebase import places
+from casebase.bus.bank import Bank
 from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data, load_file
@@ -42,7 +44,22 @@ def simulated_buses():
         if time.time() - other.stat().st_mtime > KEPT_UNUSED_SECONDS:
             shutil.rmtree(other, ignore_errors=True)
     os.environ["XDG_CACHE_HOME"] = str(folder)
-    return folder
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Bank, "_made", made_by_one_worker(Bank._made))
+        yield folder
+
+
+def made_by_one_worker(made):
+    """Return what simulates a view of a bank while the other workers of this run wait, and read it afterwards."""
+
+    def made_or_read(bank, unplugged):
+        path = bank._path(unplugged)
+        if path is None or not path.parent.is_relative_to(os.environ["XDG_CACHE_HOME"]):
+            return made(bank, unplugged)
+        with FileLock(path.with_suffix(".lock")):
+            return bank._read(unplugged) or made(bank, unplugged)
+
+    return made_or_read
 
 
 def digest_of_makers() -> str:
@@ -95,8 +112,9 @@ def demo_jobs() -> dict[str, Case]:
 
 @pytest.fixture(scope="session")
 def embedder(simulated_buses) -> Embedder:
-    """The text embedder of the installed model, exported once per test run."""
-    return open_embedder(places.text_model_folder())
+    """The text embedder of the installed model, exported once for all workers and runs."""
+    with FileLock(simulated_buses / "text-model.lock"):
+        return open_embedder(places.text_model_folder())
 
 
 @pytest.fixture

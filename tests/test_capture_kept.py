@@ -91,7 +91,7 @@ def test_in_a_terminal_the_state_of_the_vehicle_is_asked_once(job):
     library, case_id, file = job
     arguments = ["-m", "casebase", "capture", str(file), "--samples-per-second", "20e6", "--job", case_id]
     child = pexpect.spawn(
-        sys.executable, [*arguments, "--library", str(library)], timeout=60, encoding="utf-8"
+        sys.executable, [*arguments, "--library", str(library)], timeout=120, encoding="utf-8"
     )
     child.expect("Ignition while it was captured")
     child.sendline("on")

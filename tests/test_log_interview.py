@@ -32,7 +32,7 @@ def start(home, *arguments):
         ["-m", "casebase", "log", *arguments],
         env=home,
         encoding="utf-8",
-        timeout=20,
+        timeout=120,
         dimensions=(60, 100),
     )
 

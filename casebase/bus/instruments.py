@@ -22,8 +22,6 @@ from casebase.bus.pair_draws import ROLES, Drawn
 from casebase.record.quantities import Amount
 
 OHMS: Final = ("ohms_between", "ohms_high_ground", "ohms_low_ground")
-VOLTS: Final = ("volts_high", "volts_low")
-LEVELS: Final = ("recessive_high", "recessive_low", "dominant_high", "dominant_low")
 
 TRAFFIC_SEEN_VOLTS: Final = 0.15
 """The least swing of a line that a scope shows as traffic at 1 V a division (common practice, no source)."""

@@ -2,15 +2,16 @@
 
 import pytest
 
+from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.pair import high_speed_can
 from casebase.record.reading import Reading
 
 
 @pytest.fixture(scope="session")
-def bank(tmp_path_factory):
+def bank(simulated_buses):
     """Simulated high-speed buses, 1500 per state."""
-    return Bank(high_speed_can(), tmp_path_factory.mktemp("bank"), per_state=1500)
+    return Bank(high_speed_can(), places.simulation_folder(), per_state=1500)
 
 
 def ohms(line, against, value, **state):

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import diagnose
 from casebase.bus.fault_tolerant import draw_fault_tolerant, fault_tolerant_can
@@ -13,7 +14,7 @@ from casebase.record.vocabulary import BusState, Medium
 @pytest.fixture(scope="module")
 def bank() -> Bank:
     """A small bank."""
-    return Bank(fault_tolerant_can(), None, per_state=400)
+    return Bank(fault_tolerant_can(), places.simulation_folder(), per_state=400)
 
 
 def _seen(bank, state, quantity, unplugged="nothing", place="DLC"):

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import diagnose
 from casebase.bus.flexray import exchanged_columns, flexray
@@ -14,7 +15,7 @@ from casebase.record.vocabulary import BusState, Medium
 @pytest.fixture(scope="module")
 def bank() -> Bank:
     """A small bank."""
-    return Bank(flexray(), None, per_state=400)
+    return Bank(flexray(), places.simulation_folder(), per_state=400)
 
 
 def _seen(bank, state, quantity):

@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import computed_media, diagnose
 from casebase.bus.network import dominant, recessive, unpowered
@@ -26,7 +27,10 @@ ROWS = 600
 @pytest.fixture(scope="module")
 def banks() -> dict[Medium, Bank]:
     """A small bank of each."""
-    return {model.medium: Bank(model, None, per_state=ROWS) for model in (lin(), k_line(), single_wire_can())}
+    return {
+        model.medium: Bank(model, places.simulation_folder(), per_state=ROWS)
+        for model in (lin(), k_line(), single_wire_can())
+    }
 
 
 def _seen(bank, state, quantity, unplugged="nothing", place="DLC"):

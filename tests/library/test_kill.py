@@ -44,7 +44,7 @@ def log_until_killed(path: Path, name: str, seconds: float) -> list[str]:
     first = process.stdout.readline()
     time.sleep(seconds)
     process.kill()
-    rest, _ = process.communicate(timeout=30)
+    rest, _ = process.communicate(timeout=240)
     whole_lines = (first + rest).rsplit("\n", 1)[0]
     return whole_lines.split("\n")
 
@@ -78,7 +78,7 @@ def test_a_library_whose_making_was_killed_can_be_made(tmp_path: Path) -> None:
         process.stdout.readline()
         time.sleep(number * 0.004)
         process.kill()
-        process.communicate(timeout=30)
+        process.communicate(timeout=240)
         with Library.open(path) if path.exists() else Library.create(path) as library:
             assert library.count() == 0
             assert library.faults() == []

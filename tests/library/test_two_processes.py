@@ -71,7 +71,7 @@ def test_two_processes_logging_at_once_lose_nothing(tmp_path: Path, is_there: bo
     go.touch()
     confirmed = []
     for process in processes:
-        told, errors = process.communicate(timeout=60)
+        told, errors = process.communicate(timeout=240)
         assert (process.returncode, errors) == (0, "")
         confirmed += told.split()
     with Library.open(path) as library:
@@ -87,7 +87,7 @@ def test_many_first_openings_at_once_make_one_library(tmp_path: Path) -> None:
     processes = [start(path, f"Make {number}", 2, go) for number in range(4)]
     go.touch()
     for process in processes:
-        assert process.communicate(timeout=60)[1] == ""
+        assert process.communicate(timeout=240)[1] == ""
     with Library.open(path) as library:
         assert library.count() == 8
         assert library.faults() == []
@@ -115,7 +115,7 @@ def test_two_commands_at_once_both_log_their_files(tmp_path: Path) -> None:
             )
         )
     for command in commands:
-        assert command.communicate(timeout=60)[1] == ""
+        assert command.communicate(timeout=240)[1] == ""
         assert command.returncode == 0
     with Library.open(tmp_path / "shop.db") as library:
         assert library.count() == 60

@@ -40,7 +40,7 @@ def bundle(tmp_path_factory):
 def unpacked(bundle, tmp_path_factory):
     """The files of the bundle, unpacked by Python's own zipfile command in a process of its own."""
     out = tmp_path_factory.mktemp("unpacked")
-    subprocess.run([sys.executable, "-m", "zipfile", "-e", str(bundle), str(out)], check=True, timeout=60)
+    subprocess.run([sys.executable, "-m", "zipfile", "-e", str(bundle), str(out)], check=True, timeout=240)
     return out
 
 
@@ -51,7 +51,7 @@ def test_sha256sum_of_the_gnu_coreutils_finds_every_file_as_listed(unpacked):
         cwd=unpacked,
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=240,
         check=False,
     )
     files = [path for path in unpacked.rglob("*") if path.is_file() and path.name != "SHA256SUMS"]

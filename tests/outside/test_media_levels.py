@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 import pytest
 
+from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.fault_tolerant import fault_tolerant_can
 from casebase.bus.flexray import flexray
@@ -50,7 +51,7 @@ RECEIVERS: Final = {
 def banks() -> dict[Medium, Bank]:
     """A small bank of each medium."""
     models = (high_speed_can(), fault_tolerant_can(), flexray(), lin(), k_line(), single_wire_can())
-    return {model.medium: Bank(model, None, per_state=500) for model in models}
+    return {model.medium: Bank(model, places.simulation_folder(), per_state=500) for model in models}
 
 
 def _healthy(bank: Bank, quantity: str) -> np.ndarray:

@@ -29,14 +29,13 @@ def served(path: Path, news: Sequence[News] = ()) -> Iterator[str]:
     server: uvicorn.Server = server_over(path, "127.0.0.1", port, news)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    until = time.monotonic() + 60
-    while not server.started and time.monotonic() < until:
+    while not server.started and thread.is_alive():
         time.sleep(0.05)
     try:
         yield f"http://127.0.0.1:{port}"
     finally:
         server.should_exit = True
-        thread.join(timeout=10)
+        thread.join(timeout=60)
 
 
 @contextmanager

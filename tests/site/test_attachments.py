@@ -125,7 +125,7 @@ def test_a_browser_shows_the_picture_and_axe_finds_nothing(frozen):
         page.goto(f"{base}/case/case0001")
         page.locator(".attached img").first.scroll_into_view_if_needed()
         page.wait_for_function(
-            "document.querySelector('.attached img').naturalWidth === 1600", timeout=10_000
+            "document.querySelector('.attached img').naturalWidth === 1600", timeout=120_000
         )
         assert page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
         found = Axe().run(page)

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import weighed
 from casebase.bus.interpret import interpret
@@ -75,7 +76,7 @@ def test_a_line_at_rest_has_no_share(tmp_path):
 def test_levels_averages_and_share_of_one_capture_go_together(capture):
     """What a healthy bus shows on a scope is healthy to the computation, and nothing of it clashes."""
     readings = seen_in(capture("healthy.csv")[0])
-    bank = Bank(high_speed_can(), None, per_state=1500)
+    bank = Bank(high_speed_can(), places.simulation_folder(), per_state=1500)
     roles = roles_for(BusUnderTest(), readings)
     found = weighed(bank, roles, tuple(readings), interpret(readings, roles, bank))
     assert not found.clashes
