@@ -1,6 +1,6 @@
-"""Fields of the stuck-job form read one by one: what fits is handed on, what does not becomes a problem.
+"""The fields of the stuck-job form, read one by one: what fits is handed on, what does not becomes a problem.
 
-The codes of a stuck job: a scan report of any layout or plain codes, as one text, and back.
+The codes are one field: a scan report of any layout, or plain codes.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from typing import Any, Final
 from casebase.errors import CodeError, InputError
 from casebase.intake.answers import check_field
 from casebase.intake.scan_report import Finding, ScanReport, read_report
-from casebase.record.case import CodeEntry
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.fields import LONGEST_NAME
 from casebase.site.job_given import FieldProblem, Given, clean_text
@@ -29,7 +28,18 @@ _HIDDEN: Final = (
     "look whether the rest is right"
 )
 _NAME: Final = re.compile(r'\s*(?:"([^"\n]*)"|([^,;\n]+))')
-_NEEDS_QUOTES: Final = re.compile(r"[,;\"]")
+
+
+MOST_CODES: Final = 200
+"""More than a whole vehicle stores; a longer list is a log, not one scan."""
+
+MOST_UNREAD_TOLD: Final = 5
+
+Entry = dict[str, str]
+
+_BAR: Final = "|"
+_BETWEEN_CODES: Final = re.compile(r"\s*[,;\n]\s*")
+_NO_CODE: Final = "no trouble code in it: expected a scan report, or codes such as U0121-00 or SPN 639 FMI 9"
 
 
 class FieldReader:
@@ -114,31 +124,6 @@ def names_in(text: str) -> list[str]:
     return [" ".join(name.split()) for name in found if name.strip()]
 
 
-def names_text(names: Iterable[str]) -> str:
-    """Return names as one text that `names_in` reads.
-
-    >>> names_text(["ABS", "door module, left"])
-    'ABS, "door module, left"'
-    """
-    return ", ".join(_quoted(name) if _NEEDS_QUOTES.search(name) else name for name in names)
-
-
-def _quoted(name: str) -> str:
-    return '"' + name.replace('"', "'") + '"'
-
-
-MOST_CODES: Final = 200
-"""More than a whole vehicle stores; a longer list is a log, not one scan."""
-
-MOST_UNREAD_TOLD: Final = 5
-
-Entry = dict[str, str]
-
-_BAR: Final = "|"
-_BETWEEN_CODES: Final = re.compile(r"\s*[,;\n]\s*")
-_NO_CODE: Final = "no trouble code in it: expected a scan report, or codes such as U0121-00 or SPN 639 FMI 9"
-
-
 @dataclass
 class TypedCodes:
     """What a text of codes holds: entries as in a record, modules it calls silent, (text, what was expected)."""
@@ -157,16 +142,6 @@ def read_codes(text: str) -> TypedCodes:
     return _each_once(typed)
 
 
-def codes_text(entries: Iterable[CodeEntry]) -> str:
-    """Return codes as a text that reads back as the same modules, codes and statuses."""
-    wanted = [_entry(one.module, one.code, one.status) for one in entries][:MOST_CODES]
-    for write in (_as_scan_line, _as_barred_row):
-        text = "\n".join(write(entry) for entry in wanted)
-        if read_codes(text) == TypedCodes(wanted):
-            return text
-    return text
-
-
 def _barred_rows(text: str) -> list[Entry]:
     """Return the entries of rows `module | code | status`; none unless every line is one."""
     rows = [line.split(_BAR) for line in text.split("\n") if line.strip()]
@@ -174,7 +149,7 @@ def _barred_rows(text: str) -> list[Entry]:
         return []
     codes = [_parsed(code) for _, code, _ in rows]
     return [
-        _entry(row[0], code, row[2]) for row, code in zip(rows, codes, strict=True) if code and all(codes)
+        entry_of(row[0], code, row[2]) for row, code in zip(rows, codes, strict=True) if code and all(codes)
     ]
 
 
@@ -185,7 +160,7 @@ def _plain_codes(text: str) -> list[Entry]:
         code = _parsed(spelled) if spelled else None
         if spelled and code is None:
             return []
-        found += [_entry(None, code, None)] if code else []
+        found += [entry_of(None, code, None)] if code else []
     return found
 
 
@@ -226,13 +201,15 @@ def _each_once(typed: TypedCodes) -> TypedCodes:
 
 
 def _found(finding: Finding) -> Entry:
-    entry = _entry(finding.module, finding.code, finding.status)
+    entry = entry_of(finding.module, finding.code, finding.status)
     text = _one_line(finding.text or "")
     return entry | {"text": text} if text else entry
 
 
-def _entry(module: str | None, code: TroubleCode, status: str | None) -> Entry:
-    texts = {"module": _one_line(module or ""), "code": _spelled(code), "status": _one_line(status or "")}
+def entry_of(module: str | None, code: TroubleCode, status: str | None) -> Entry:
+    """Return a code as an entry of a record, with what is known beside it."""
+    spelled = code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}"
+    texts = {"module": _one_line(module or ""), "code": spelled, "status": _one_line(status or "")}
     return {key: text for key, text in texts.items() if text}
 
 
@@ -240,22 +217,8 @@ def _one_line(text: str) -> str:
     return " ".join(text.split())[:LONGEST_NAME].strip()
 
 
-def _spelled(code: TroubleCode) -> str:
-    return code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}"
-
-
 def _parsed(text: str) -> TroubleCode | None:
     try:
         return parse_code(text)
     except CodeError:
         return None
-
-
-def _as_scan_line(entry: Entry) -> str:
-    module = f"{entry['module']}: " if "module" in entry else ""
-    return f"{module}{entry['code']} {entry.get('status', '')}".strip()
-
-
-def _as_barred_row(entry: Entry) -> str:
-    cells = (entry.get(key, "").replace(_BAR, "/") for key in ("module", "code", "status"))
-    return f" {_BAR} ".join(cells)

@@ -14,17 +14,15 @@ from difflib import get_close_matches
 from typing import Any, Final
 
 from casebase.errors import InputError
-from casebase.record.case import Case, Network
+from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
-from casebase.record.fields import LONGEST_TEXT
 from casebase.record.modules import module_identity
 from casebase.record.problems import printable
-from casebase.record.reading import Reading
-from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Reached, Stage
+from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Reached
 from casebase.record.yaml_form import record_yaml
-from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, codes_text, names_in, names_text, read_codes
+from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, names_in, read_codes
 from casebase.site.job_given import ROW_FIELD, FieldProblem, Given, fitting
-from casebase.site.job_readings import ROW_FIELDS, has_choice, read_rows, rows_of
+from casebase.site.job_readings import ROW_FIELDS, read_rows
 
 Data = dict[str, Any]
 
@@ -43,9 +41,6 @@ FIELDS: Final = (
 """Every field but those of the readings (`job_readings.ROW_FIELDS`)."""
 
 MOST_UNKNOWN_TOLD: Final = 5
-_LONGEST_STORY: Final = 4000
-"""Characters of the story that a link made from a case carries: even percent-encoded they fit the address."""
-
 _FILE_HEAD: Final = (
     "A job as it was asked. When it is solved, add steps, cause, fix and verification; then: casebase log"
 )
@@ -62,10 +57,6 @@ class AskedJob:
     case: Case | None
     problems: list[FieldProblem]
     given: Given
-
-    def problems_in(self, field: str) -> list[FieldProblem]:
-        """Return the problems of one field, to be shown beside it."""
-        return [problem for problem in self.problems if problem.field == field]
 
 
 def job_from_query(pairs: Sequence[tuple[str, str]]) -> AskedJob:
@@ -162,78 +153,6 @@ def _tell_unknown_fields(reader: FieldReader) -> None:
 def _is_known(field: str) -> bool:
     row = ROW_FIELD.fullmatch(field)
     return field in FIELDS or field.startswith("_") or (row is not None and row[2] in ROW_FIELDS)
-
-
-# --- from a record to a link --------------------------------------------------------------------------------------
-
-
-def query_of(case: Case) -> list[tuple[str, str]]:
-    """Return the pairs of a link that asks with this job: what was known before the repair, as far as the form goes.
-
-    Left out: steps, notes, pins, cause and fix, a second network, and readings that no row can hold.
-    """
-    network = _network_asked(case)
-    pairs = [
-        *_vehicle_pairs(case),
-        *(_network_pairs(network) if network else []),
-        *(("lamps", str(lamp)) for lamp in case.lamps),
-        *(("conditions", str(condition)) for condition in case.conditions),
-        *((field, _modules_text(case, answers)) for field, answers in MODULE_FIELDS.items()),
-        ("codes", codes_text(case.codes)),
-        ("wrong", _story(case)),
-        *rows_of(_readings_asked(case, network), network.medium if network else None),
-    ]
-    return [(field, text) for field, text in pairs if text]
-
-
-def readings_left_out(case: Case) -> list[Reading]:
-    """Return the readings taken before the repair that a link to this job cannot carry."""
-    network = _network_asked(case)
-    medium = network.medium if network else None
-    asked = [reading for reading in _readings_asked(case, network) if has_choice(reading, medium)]
-    return [reading for reading in _before_the_repair(case) if reading not in asked]
-
-
-def _vehicle_pairs(case: Case) -> list[tuple[str, str]]:
-    texts = [(field, getattr(case.vehicle, key)) for field, key in VEHICLE_FIELDS.items()]
-    return [(field, str(text)) for field, text in texts if text not in (None, NOT_SAID)]
-
-
-def _network_pairs(network: Network) -> list[tuple[str, str]]:
-    texts = [(field, getattr(network, key)) for field, key in NETWORK_FIELDS.items()]
-    return [
-        ("medium", str(network.medium)),
-        *((field, str(text)) for field, text in texts if text is not None),
-        ("terminators", names_text(network.terminators_in)),
-    ]
-
-
-def _modules_text(case: Case, answers: Answers) -> str:
-    return names_text(module.name for module in case.modules if module.answers is answers)
-
-
-def _story(case: Case) -> str:
-    # What was left over once the cause was found would give the cause away.
-    left = None if case.cause else case.leftover
-    told = "\n".join(text for text in (case.concern, *case.symptoms, left) if text)
-    return told[: min(_LONGEST_STORY, LONGEST_TEXT)]
-
-
-def _before_the_repair(case: Case) -> list[Reading]:
-    return [reading for reading in case.readings if reading.stage is not Stage.AFTER_REPAIR]
-
-
-def _network_asked(case: Case) -> Network | None:
-    """Return the network most of the readings were taken on; else that of the cause, else the first."""
-    read_on = [case.network_of(reading.network) for reading in _before_the_repair(case)]
-    of_cause = case.network_of(case.cause.network) if case.cause else None
-    by_readings = sorted(case.networks, key=lambda network: (-read_on.count(network), network != of_cause))
-    return by_readings[0] if by_readings else None
-
-
-def _readings_asked(case: Case, network: Network | None) -> list[Reading]:
-    before = _before_the_repair(case)
-    return [reading for reading in before if case.network_of(reading.network) == network]
 
 
 # --- from a job to a file -----------------------------------------------------------------------------------------

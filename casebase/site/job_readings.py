@@ -5,20 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
-from casebase.record.reading import Reading
 from casebase.record.vocabulary import (
     LINES_OF_MEDIUM,
-    Battery,
-    Ignition,
     Line,
     Look,
     Medium,
     Quantity,
     Stage,
-    Tester,
     YesNo,
 )
-from casebase.site.job_fields import FieldReader, names_in, names_text
+from casebase.site.job_fields import FieldReader, names_in
 
 Data = dict[str, Any]
 
@@ -45,12 +41,6 @@ class Choice:
         """Return the keys of a record's reading."""
         told = {"quantity": self.quantity, "line": self.line, "against": self.against}
         return {key: str(word) for key, word in told.items() if word is not None}
-
-    def is_of(self, reading: Reading) -> bool:
-        """Return whether `reading` is of this kind; ohms read the same either way round."""
-        leads, theirs = (self.line, self.against), (reading.line, reading.against)
-        same = leads == theirs or (self.quantity is Quantity.RESISTANCE and leads == theirs[::-1])
-        return self.quantity is reading.quantity and same
 
 
 @dataclass(frozen=True)
@@ -197,58 +187,6 @@ def _shown(reader: FieldReader, row: int, choice: Choice) -> Data:
     seen: Data = {"traffic": traffic, "looks": looks}
     seen = {key: said for key, said in seen.items() if said}
     return data | ({"waveform": seen} if seen else {})
-
-
-# --- from readings to rows ----------------------------------------------------------------------------------------
-
-
-def rows_of(readings: list[Reading], medium: Medium | None) -> list[tuple[str, str]]:
-    """Return the rows that hold `readings`; what the form has no choice for is left out."""
-    held = [reading for reading in readings if _choice_of(reading, medium)][:MOST_READINGS]
-    return [
-        (f"r{row}.{name}", typed)
-        for row, reading in enumerate(held, start=1)
-        for name, typed in _row(reading, medium)
-    ]
-
-
-def has_choice(reading: Reading, medium: Medium | None) -> bool:
-    """Return whether a row can hold `reading`."""
-    return _choice_of(reading, medium) is not None
-
-
-def _choice_of(reading: Reading, medium: Medium | None) -> Choice | None:
-    return next((choice for choice in choices_of(medium) if choice.is_of(reading)), None)
-
-
-def _row(reading: Reading, medium: Medium | None) -> list[tuple[str, str]]:
-    choice = _choice_of(reading, medium)
-    state = state_of(reading)
-    row = [
-        ("what", choice.key if choice else ""),
-        ("value", "" if reading.value is None else str(reading.value)),
-        ("at", "" if reading.at == "DLC" else reading.at),
-        ("state", "" if state == default_state(reading.quantity) else state),
-        ("unplugged", "" if reading.unplugged is None else names_text(reading.unplugged) or "nothing"),
-        *_seen(reading),
-    ]
-    return [(name, typed) for name, typed in row if typed]
-
-
-def _seen(reading: Reading) -> list[tuple[str, str]]:
-    seen = reading.waveform
-    if seen is None:
-        return []
-    return [("traffic", str(seen.traffic or "")), *(("looks", str(look)) for look in seen.looks)]
-
-
-def state_of(reading: Reading) -> str:
-    """Return the key of the state nearest to that of `reading`; a tester is kept only with the ignition on."""
-    if reading.battery is Battery.DISCONNECTED:
-        return "off"
-    if reading.ignition is Ignition.ON:
-        return {Tester.SILENT: "quiet", Tester.TALKING: "talking", None: "on"}[reading.tester]
-    return {Ignition.OFF: "key-off", Ignition.RUNNING: "running", None: "unknown"}[reading.ignition]
 
 
 # --- for the form -------------------------------------------------------------------------------------------------

@@ -1,8 +1,7 @@
-"""How a page in the terminal is set: headings, labelled lines, numbered entries, all wrapped to the width.
+"""What every page in the terminal is set with: headings, labelled lines, entries; and bars for long work, on stderr.
 
-Plain text: no boxes, no colour that carries meaning alone, so that it reads the same when piped or printed.
-
-How far a long piece of work is, on stderr: a bar where somebody watches, nothing where nobody does.
+Plain text: no boxes, no colour that carries meaning alone, so that it reads the same when piped or printed. A bar is
+shown where somebody watches, nothing where nobody does.
 """
 
 from __future__ import annotations
@@ -19,6 +18,9 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextC
 LABEL_WIDTH: Final = 10
 WIDEST: Final = 110
 _NARROWEST: Final = 40
+
+WORTH_A_BAR: Final = 100
+"""Fewer things than this are done before anybody has read the bar."""
 
 
 class Page:
@@ -55,14 +57,6 @@ class Page:
         """Print a label once and each text on a line of its own beside it."""
         for index, text in enumerate(texts):
             self.labelled("" if index else label, text, indent)
-
-    def verbatim(self, text: str) -> None:
-        """Print text as it is."""
-        self._console.print(text, markup=False, highlight=False, soft_wrap=True, end="")
-
-
-WORTH_A_BAR: Final = 100
-"""Fewer things than this are done before anybody has read the bar."""
 
 
 def _progress(*columns: TextColumn | BarColumn | MofNCompleteColumn) -> Progress:

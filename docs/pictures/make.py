@@ -14,6 +14,7 @@ from urllib.parse import urlencode
 sys.path.insert(0, str(Path(__file__).parents[2] / "tests" / "site"))
 
 from browser import DESK, chromium, served
+from job_as_link import query_of
 
 from casebase import places
 from casebase.demo import demo_folder, load_demo_job
@@ -25,7 +26,6 @@ from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, id_from, sha256_of
 from casebase.record.loading import load_file, record_files
 from casebase.record.vocabulary import Review
-from casebase.site.job_link import query_of
 
 PHONE: Final = {"width": 390, "height": 844}
 CASE: Final = "k4-driver-door-loom-high-line-to-ground.yaml"

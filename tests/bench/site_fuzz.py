@@ -22,7 +22,9 @@ from typing import Final
 from urllib.parse import quote_plus, urlsplit
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "site"))
 
+from job_as_link import query_of
 from site_load import memory_megabytes, served
 from warm_clock import markdown
 
@@ -34,7 +36,6 @@ from casebase.match.text.embedder import open_embedder
 from casebase.publish.frozen import freeze
 from casebase.record.loading import load_file, record_files
 from casebase.record.vocabulary import Review
-from casebase.site.job_link import query_of
 
 PATHS: Final = (
     "/",

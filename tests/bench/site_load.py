@@ -27,8 +27,10 @@ from typing import Final
 from urllib.parse import urlencode
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1] / "site"))
 
 import httpx
+from job_as_link import query_of
 from multiplied_cases import DEMO_FOLDER, multiplied
 from warm_clock import markdown
 
@@ -40,7 +42,6 @@ from casebase.publish.edition import Edition, open_frozen
 from casebase.publish.frozen import freeze
 from casebase.record.case import Case
 from casebase.record.loading import load_file
-from casebase.site.job_link import query_of
 
 SERVE: Final = """
 import sys

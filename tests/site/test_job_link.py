@@ -15,7 +15,7 @@ from casebase.match.facets.vehicle import VehicleIdentity, vehicle_likeness
 from casebase.record.loading import load_text
 from casebase.record.vocabulary import Answers, Medium, Quantity
 from casebase.site.job_fields import MOST_CODES, MOST_OF_A_LIST, MOST_PROBLEMS
-from casebase.site.job_given import LARGEST_QUERY_BYTES
+from casebase.site.job_given import LARGEST_QUERY_BYTES, FieldProblem
 from casebase.site.job_link import (
     AskedJob,
     condition_choices,
@@ -60,6 +60,11 @@ def record(job: AskedJob) -> Any:
     """Return the record of a job in which something fits."""
     assert job.case is not None
     return job.case
+
+
+def problems_in(job: AskedJob, field: str) -> list[FieldProblem]:
+    """Return the problems of one field."""
+    return [problem for problem in job.problems if problem.field == field]
 
 
 def sentences(job: AskedJob) -> list[str]:
@@ -251,7 +256,7 @@ def test_a_bit_rate_without_a_network_asks_for_the_network() -> None:
     """The medium decides what a reading means; the rest says nothing without it."""
     job = asked(rate="500k", wrong="no start")
     assert record(job).networks == []
-    assert job.problems_in("medium")[0].sentence().startswith("kind of network: not chosen")
+    assert problems_in(job, "medium")[0].sentence().startswith("kind of network: not chosen")
 
 
 def test_the_network_is_made_from_its_medium() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 from unicodedata import normalize
 from urllib.parse import parse_qsl, urlencode
@@ -18,9 +20,13 @@ from casebase.record.case import Case, CodeEntry
 from casebase.record.loading import load_text
 from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Answers, Condition, Lamp, Look, Medium, Reached, YesNo
-from casebase.site.job_fields import codes_text, names_in, names_text, read_codes
-from casebase.site.job_link import FIELDS, file_of, job_from_query, query_of, readings_left_out
+from casebase.site.job_fields import names_in, read_codes
+from casebase.site.job_link import FIELDS, file_of, job_from_query
 from casebase.site.job_readings import ROW_FIELDS, STATES, choices_of
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from job_as_link import codes_text, names_text, query_of, readings_left_out
 
 Pairs = list[tuple[str, str]]
 
