@@ -55,7 +55,7 @@ def build_demo_library(path: Path) -> Library:
         if there.fact("purpose") != DEMO_PURPOSE:
             there.close()
             raise CasebaseError(f"{path}: holds cases of your own: name another file for the demonstration")
-        if _holds_just(there, cases):
+        if there.count() == len(cases) and there.holds(cases):
             return there
         there.close()
         for part in (path, path.with_name(f"{path.name}-wal"), path.with_name(f"{path.name}-shm")):
@@ -64,7 +64,3 @@ def build_demo_library(path: Path) -> Library:
     library.set_fact("purpose", DEMO_PURPOSE)
     library.log(cases)
     return library
-
-
-def _holds_just(library: Library, cases: list[Case]) -> bool:
-    return library.count() == len(cases) and library.holds(cases)

@@ -49,16 +49,13 @@ def browse(
         return _serve(file, host, port)
     with tempfile.TemporaryDirectory(prefix="casebase-") as folder:
         frozen = Path(folder) / "cases.db"
-        with _library(library, demo) as kept:
+        with build_demo_library(library or places.demo_library()) if demo else open_library(library) as kept:
             _freeze(kept, frozen)
-            told = [] if demo or not _is_loopback(host) else _news(kept)
+            told: list[News] = []
+            if not demo and _is_loopback(host):  # only for the owner: beside the frozen file, never in it
+                look_in_passing(kept)
+                told = news_in(kept)
         return _serve(frozen, host, port, told)
-
-
-def _library(path: Path | None, demo: bool) -> Library:
-    if not demo:
-        return open_library(path)
-    return build_demo_library(path or places.demo_library())
 
 
 def _freeze(library: Library, out: Path) -> None:
@@ -70,12 +67,6 @@ def _freeze(library: Library, out: Path) -> None:
     contents = AttachedFiles(library.path).read
     count = freeze(agreed, out, facts, means_to_compare(), contents=contents)
     typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
-
-
-def _news(library: Library) -> list[News]:
-    """Return what only the owner is to see: it goes to the first page beside the frozen file, never into it."""
-    look_in_passing(library)
-    return news_in(library)
 
 
 def _serve(path: Path, host: str, port: int, news: Sequence[News] = ()) -> None:

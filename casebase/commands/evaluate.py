@@ -10,9 +10,8 @@ from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.library.store import Library
 from casebase.match.evaluation.asking import questions_of
-from casebase.match.evaluation.evaluate import Evaluation
 from casebase.match.evaluation.evaluate import evaluate as evaluated
-from casebase.match.evaluation.fitting import Fit, fit
+from casebase.match.evaluation.fitting import fit as fitted_weights
 from casebase.match.evaluation.questions import Question
 from casebase.terminal.evaluation import evaluation_data, print_evaluation
 from casebase.terminal.page import Counted
@@ -42,7 +41,9 @@ def evaluate(  # noqa: PLR0913, PLR0917  one parameter per option
         if usual:
             kept.keep_weights(None)
         questions = _questions(kept, most)
-        evaluation, fitted = _evaluated(kept, questions, fit or keep)
+        weights = kept.measure().weights
+        fitted = fitted_weights(questions, weights, Counted("Fitting").tell) if fit or keep else None
+        evaluation = evaluated(questions, weights)
         if keep and fitted is not None:
             kept.keep_weights(fitted.weights)
     if json:
@@ -57,9 +58,3 @@ def _questions(library: Library, most: int) -> list[Question]:
     return questions_of(
         collection, lambda case_id: library.get(case_id).case, means.buses, means.embedder, most, tell
     )
-
-
-def _evaluated(library: Library, questions: list[Question], fit_too: bool) -> tuple[Evaluation, Fit | None]:
-    weights = library.measure().weights
-    fitted = fit(questions, weights, Counted("Fitting").tell) if fit_too else None
-    return evaluated(questions, weights), fitted

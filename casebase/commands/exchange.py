@@ -12,7 +12,6 @@ from casebase.commands.news import tell_news
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import BundleError
-from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.near_duplicates import MOST_COMPARED, NearDuplicate, near_duplicates
 from casebase.library.sources import set_weight, sources_in
@@ -61,7 +60,8 @@ def export(
         if not shop:
             raise BundleError("nobody sends this bundle: say which shop does with --by SHOP")
         records = kept.read_and_agreed()
-        _stop_at_private_text(kept, records)
+        if found := hits_of(kept, records):
+            raise BundleError(what_stops(found, "no bundle was written"))
         day, read = str(on.date() if on else date.today()), AttachedFiles(kept.path).read
         made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read))
         if by:
@@ -120,11 +120,6 @@ def sources(
             set_weight(kept, name, weight)
         found = [one for one in sources_in(kept) if name in (None, one.name)]
     return print_json(sources_data(found)) if json else print_sources(found, own_page())
-
-
-def _stop_at_private_text(library: Library, records: list[StoredRecord]) -> None:
-    if found := hits_of(library, records):
-        raise BundleError(what_stops(found, "no bundle was written"))
 
 
 def _told_twice(library: Library, taken: TakenIn) -> list[NearDuplicate]:

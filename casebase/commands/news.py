@@ -23,6 +23,8 @@ MOST_IN_PASSING: Final = 200
 """Records that the match index may lack for a look in passing, and questions or new cases that are gone through:
 more would take more than some seconds (judged)."""
 
+_PLURALS: Final = {"job not fixed": "jobs not fixed", "cause not proven": "causes not proven"}
+
 
 def news(
     case_id: Annotated[
@@ -46,7 +48,7 @@ def news(
         if read:
             count = mark_read(kept, case_id)
             return print_json({"read": count}) if json else typer.echo(f"{count} marked as read.")
-        if _waits(kept):
+        if unlooked(kept).questions:
             look(kept, means_to_compare())
         found = news_in(kept, every=every)
     return print_json([one.data() for one in found]) if json else print_news(found, own_page())
@@ -71,10 +73,6 @@ def look_in_passing(library: Library) -> None:
         _news_line(library, ())
     except (CasebaseError, OSError):
         return
-
-
-def _waits(library: Library) -> bool:
-    return bool(unlooked(library).questions)
 
 
 def _news_line(library: Library, also: Sequence[str]) -> str | None:
@@ -110,6 +108,3 @@ def _means_at_hand(library: Library) -> Means | None:
 
 def _counted(count: int, what: str) -> str:
     return f"{count} {what}" if count == 1 else f"{count} {_PLURALS.get(what, f'{what}s')}"
-
-
-_PLURALS: Final = {"job not fixed": "jobs not fixed", "cause not proven": "causes not proven"}

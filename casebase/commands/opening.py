@@ -58,14 +58,15 @@ class TextModelAhead(Thread):
 
     def __init__(self) -> None:
         super().__init__()
-        self._ready = ready_embedder
         self._found: Embedder | None = None
         self.start()
 
     def run(self) -> None:
         """Open it."""
         with suppress(Exception):
-            self._found = self._ready(places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE))
+            self._found = ready_embedder(
+                places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE)
+            )
 
     def found(self) -> Embedder | None:
         """Wait for it, and return it if it was ready."""

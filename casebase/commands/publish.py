@@ -12,7 +12,6 @@ from casebase import places
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import EditionError, InputError, LibraryError
-from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.matching import Means
 from casebase.library.store import Library
@@ -61,11 +60,10 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         raise EditionError("nobody signs this edition off: say who does with --by HANDLE")
     with open_library(library) as kept:
         records = kept.read_and_agreed()
-        _stop_at_private_text(kept, records)
-        named, licensed = (
-            _remembered(kept, "collection name", name),
-            _remembered(kept, "collection licence", licence),
-        )
+        if found := hits_of(kept, records):
+            raise EditionError(what_stops(found, "nothing was published"))
+        named = _remembered(kept, "collection name", name)
+        licensed = _remembered(kept, "collection licence", licence)
         day, means = on.date() if on else date.today(), means_to_compare()
         imprint = Imprint(str(day), by, named, licensed, _own_figures(kept, means))
         made = published(
@@ -95,11 +93,6 @@ def editions(
         show_edition(folder, show)
     found = editions_in(folder)
     return print_json(editions_data(found)) if json else print_editions(found, folder, own_page())
-
-
-def _stop_at_private_text(library: Library, records: list[StoredRecord]) -> None:
-    if found := hits_of(library, records):
-        raise EditionError(what_stops(found, "nothing was published"))
 
 
 def _own_figures(library: Library, means: Means) -> str | None:

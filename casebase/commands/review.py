@@ -1,7 +1,4 @@
-"""The command of the shop lead's reading: what waits, and a word on one record.
-
-The commands that keep private text inside: names of people, and what would stop a publication.
-"""
+"""The commands of the shop lead: what waits to be read, a word on one record, and text that must stay inside."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The commands that compare: a stuck job with the past cases, and the past cases with one another."""
+"""The commands that answer a stuck job from past cases: of the library, and of the demonstration."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def similar(  # noqa: PLR0913, PLR0917  one parameter per way to narrow down
 
     Example: casebase similar job.yaml --since 2024-01-01
     """
-    ahead = TextModelAhead()  # before all that takes its time to be imported
+    ahead = TextModelAhead()  # while the job and the library are read
     narrowing = narrowing_of(medium=medium, make=make, status=status, shop=shop, since=since, until=until)
     with open_library(library) as kept:
         stuck = job_named(job, kept)

@@ -12,7 +12,7 @@ from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_
 from casebase.intake.bus_log.report import BitRates, Report, report_of
 from casebase.intake.bus_log.report_data import report_data
 from casebase.intake.bus_log.senders import modules_of_record, read_module_table
-from casebase.intake.bus_log.traffic import IdentifierKey, Traffic, read_traffic
+from casebase.intake.bus_log.traffic import Traffic, read_traffic
 from casebase.intake.bus_log.words import with_step
 from casebase.library.recordings import keep_capture, known_good_log, log_as_file, log_of_record
 from casebase.record.case import Case
@@ -60,7 +60,8 @@ def traffic(  # noqa: PLR0913, PLR0917  one parameter per option
     """
     case = _case(job, library)
     rates = _rates(bit_rate, data_bit_rate, case)
-    table = _table(modules, case)
+    of_record = modules_of_record(case.modules) if case else {}
+    table = of_record | read_module_table(modules) if modules else of_record
     good = _known_good(known_good, case, library)
     report = report_of(_read(file, "Reading the log"), good, table, rates)
     kept = _keep(report, case, file, library) if case else None
@@ -110,11 +111,6 @@ def _rates(nominal: str | None, data: str | None, case: Case | None) -> BitRates
             for rate, one in zip(told, held, strict=True)
         ]
     return BitRates(*told)
-
-
-def _table(path: Path | None, case: Case | None) -> dict[IdentifierKey, str]:
-    held = modules_of_record(case.modules) if case else {}
-    return held | read_module_table(path) if path else held
 
 
 def _keep(report: Report, case: Case, file: Path, library: Path | None) -> dict[str, object]:

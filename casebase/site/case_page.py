@@ -1,7 +1,4 @@
-"""One case, told in the order of the work: found, done, cause, fix, proof, what stayed open, and its like.
-
-The attachments on the page of a case, and their bytes under an address of their own.
-"""
+"""One case, told in the order of the work: found, work, cause, fix, proof, what stayed open, its files, its like."""
 
 from __future__ import annotations
 
@@ -48,6 +45,10 @@ MOST_SHOWN: Final = 20_000
 
 MOST_TRACES: Final = 3
 """Captures drawn on one page: each is some 15 kB (measured)."""
+
+LIKE_CASES: Final = 4
+_LONGEST_ADDRESS: Final = 300
+"""A QR code of more is too fine for a phone to read off paper (judged)."""
 
 
 @dataclass(frozen=True)
@@ -119,11 +120,6 @@ def _shown(attachment: Attachment, told: EditionAttachment, text: str | None) ->
         height=told.height,
         text=text,
     )
-
-
-LIKE_CASES: Final = 4
-_LONGEST_ADDRESS: Final = 300
-"""A QR code of more is too fine for a phone to read off paper (judged)."""
 
 
 def case_context(edition: Edition, site: OpenSite, case_id: str, own_address: str) -> dict[str, Any]:

@@ -23,6 +23,9 @@ from casebase.site.guard import App
 from casebase.site.state import OpenSite, site_of
 
 _MADE_FOR_MACHINES: Final = ("records", "profiles", "facts", "match_index")
+LOOK_EVERY_SECONDS: Final = 1.0
+
+_LOG: Final = logging.getLogger("casebase.site")
 
 
 def hidden_tables(path: Path) -> dict[str, Any]:
@@ -40,11 +43,6 @@ def inspected(path: Path) -> dict[str, Any]:
     with path.open("rb") as file:
         sha256 = hashlib.file_digest(file, "sha256").hexdigest()
     return {path.stem: {"hash": sha256, "size": path.stat().st_size, "tables": counts}}
-
-
-LOOK_EVERY_SECONDS: Final = 1.0
-
-_LOG: Final = logging.getLogger("casebase.site")
 
 
 def following(app: App, datasette: Any, folder: Path) -> App:

@@ -1,9 +1,4 @@
-"""A stuck job: the form and, as soon as anything is given, its answer; also as data, and as a file to take home.
-
-The form of a stuck job as the page shows it: each field as typed, its problems beside it, rows for more.
-
-What is said to a stuck job: the readings first, then causes, like cases, what is normal, and the next test.
-"""
+"""A stuck job: the form with all that was typed and, once anything is given, the answer; also as data and file."""
 
 from __future__ import annotations
 
@@ -47,6 +42,15 @@ from casebase.site.respond import NotUsableError
 from casebase.site.state import OpenSite
 
 Choices = list[tuple[str, str]]
+Pairs = Sequence[tuple[str, str]]
+
+LONGEST_LINK: Final = 20_000
+"""Characters of an address that the page repeats: the file and the data of a longer one would weigh it down."""
+
+MEDIUM_MISSING: Final = (
+    "Choose the kind of network: what ohms and volts mean hangs on it."
+    " These readings are only compared, not computed."
+)
 
 ROWS_AT_FIRST: Final = ("ohm-pair", "volt-high", "volt-low")
 """What is measured first at the DLC; only the numbers are left to type (common practice, no source)."""
@@ -56,8 +60,13 @@ ROWS_TO_ADD: Final = 2
 MOST_SHOWN_AGAIN: Final = 40_000
 """Characters typed in all; of more the page would grow too heavy, and the address still holds them."""
 
+_ROW_TEXTS: Final = ("value", "at", "state", "unplugged", "traffic")
 _CHOSEN_ONLY: Final = ("what", "state")
 """Fields of a row that stand there without anybody typing anything."""
+
+LIKE_CASES: Final = 5
+CAUSES_AT_ONCE: Final = 3
+LEAST_STATE_SHOWN: Final = 0.005
 
 
 @dataclass(frozen=True)
@@ -126,24 +135,19 @@ def _rows(asked: AskedJob, known: set[str]) -> list[Row]:
     rows = [_row(asked, number) for number in given.rows]
     wanted: list[str] = [] if rows else [what for what in ROWS_AT_FIRST if what in known]
     wanted += [""] * (ROWS_TO_ADD - len(wanted))
-    return rows + [_empty_row(given.next_row + place, what) for place, what in enumerate(wanted)]
+    nothing = dict.fromkeys(_ROW_TEXTS, "")
+    return rows + [Row(given.next_row + place, what, nothing, [], []) for place, what in enumerate(wanted)]
 
 
 def _row(asked: AskedJob, number: int) -> Row:
     given = asked.given
-    typed = {
-        name: given.text(f"r{number}.{name}") for name in ("value", "at", "state", "unplugged", "traffic")
-    }
+    typed = {name: given.text(f"r{number}.{name}") for name in _ROW_TEXTS}
     problems = [
         problem
         for problem in asked.problems
         if (row := ROW_FIELD.fullmatch(problem.field)) and int(row[1]) == number
     ]
     return Row(number, given.text(f"r{number}.what"), typed, given.several(f"r{number}.looks"), problems)
-
-
-def _empty_row(number: int, what: str) -> Row:
-    return Row(number, what, dict.fromkeys(("value", "at", "state", "unplugged", "traffic"), ""), [], [])
 
 
 def without_blanks(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
@@ -180,11 +184,6 @@ def summary_of(case: Case) -> str:
 
 def _counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}" if count else ""
-
-
-LIKE_CASES: Final = 5
-CAUSES_AT_ONCE: Final = 3
-LEAST_STATE_SHOWN: Final = 0.005
 
 
 def answer_for(edition: Edition, site: OpenSite, job: Case) -> Answer | None:
@@ -264,17 +263,6 @@ def test_context(test: DecidingTest) -> dict[str, Any]:
         "source": test.source,
         "cautions": test.cautions,
     }
-
-
-Pairs = Sequence[tuple[str, str]]
-
-LONGEST_LINK: Final = 20_000
-"""Characters of an address that the page repeats: the file and the data of a longer one would weigh it down."""
-
-MEDIUM_MISSING: Final = (
-    "Choose the kind of network: what ohms and volts mean hangs on it."
-    " These readings are only compared, not computed."
-)
 
 
 def job_context(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:

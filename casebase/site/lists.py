@@ -39,6 +39,20 @@ _BLANKED: Final = frozenset({"Cc", "Cs"})
 _TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 """Marks that turn the direction of what follows; in a question they could only mislead."""
 
+MOST_ROWS: Final = 100
+"""Rows of one page: about 60 kB, and more than anybody reads beside a vehicle."""
+
+STATUS_SHAPES: Final = {
+    str(Status.FIXED_VERIFIED): "■",
+    str(Status.FIXED_NOT_PROVEN): "◧",
+    str(Status.NOT_FIXED): "□",
+    str(Status.OPEN): "…",
+}
+"""A full, half or empty square beside the words: how far the job came."""
+_ONLY_FOR_THE_PAGE: Final = frozenset({"crumbs", "choices"})
+
+Row = TypeVar("Row")
+
 
 @dataclass(frozen=True)
 class Asked:
@@ -104,14 +118,6 @@ def plain_text(text: str) -> str:
 def shown(text: str) -> str:
     """Return a text that was asked for, short enough to be repeated in a sentence."""
     return text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
-
-
-MOST_ROWS: Final = 100
-"""Rows of one page: about 60 kB, and more than anybody reads beside a vehicle."""
-
-_ONLY_FOR_THE_PAGE: Final = frozenset({"crumbs", "choices"})
-
-Row = TypeVar("Row")
 
 
 @dataclass(frozen=True)
@@ -183,15 +189,6 @@ def plain(value: Any) -> Any:
         told = {field.name: plain(getattr(value, field.name)) for field in fields(value)}
         return {**told, "address": value.address} if hasattr(value, "address") else told
     return value
-
-
-STATUS_SHAPES: Final = {
-    str(Status.FIXED_VERIFIED): "■",
-    str(Status.FIXED_NOT_PROVEN): "◧",
-    str(Status.NOT_FIXED): "□",
-    str(Status.OPEN): "…",
-}
-"""A full, half or empty square beside the words: how far the job came."""
 
 
 @dataclass(frozen=True)

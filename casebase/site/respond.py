@@ -1,10 +1,7 @@
-"""Turning what a page holds into a response: HTML by a template, or the same as JSON.
+"""How an answer leaves the site: a page by a template, the same as JSON, a style sheet, or what could not be answered.
 
-Style sheets and scripts: read once, addressed by their content, so that browsers may keep them.
-
-A page of a few words that needs no template: for what is refused before any page is made.
-
-When a page cannot be shown: a page that says why and what to do, never a traceback.
+What cannot be shown gets a page that says why and what to do, never a traceback; where even that fails, or nothing
+was made yet, a page of a few words that needs no template.
 """
 
 from __future__ import annotations
@@ -29,8 +26,26 @@ from casebase.errors import CasebaseError
 from casebase.site.state import site_of
 
 FOR_EVER: Final = "public, max-age=31536000, immutable"
+_A_MINUTE: Final = {"cache-control": "private, max-age=60"}
+
+UNNAMED: Final = "Network cases"
+
+NAVIGATION: Final = (
+    ("/job", "Stuck job"),
+    ("/search", "Search"),
+    ("/vehicles", "Vehicles"),
+    ("/codes", "Codes"),
+    ("/causes", "Causes"),
+    ("/modules", "Modules"),
+)
 
 _TYPES: Final = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8"}
+_PAGE: Final = """<!doctype html>
+<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<title>{title}</title><link rel="stylesheet" href="{style}"></head>
+<body><main id="content"><h1>{title}</h1><p>{words}</p><p><a class="press" href="/">To the cases</a></p></main></body>
+</html>
+"""
 
 
 @dataclass(frozen=True)
@@ -63,14 +78,6 @@ def asset_address(name: str) -> str:
 
 STYLES: Final = [asset_address(name) for name in ASSETS if name.endswith(".css")]
 """The style sheets of every page."""
-
-
-_PAGE: Final = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{title}</title><link rel="stylesheet" href="{style}"></head>
-<body><main id="content"><h1>{title}</h1><p>{words}</p><p><a class="press" href="/">To the cases</a></p></main></body>
-</html>
-"""
 
 
 def plain_page(status: HTTPStatus, words: str) -> str:
@@ -137,20 +144,6 @@ def _status_and_words(exception: Exception) -> tuple[int, str]:
         return (400 if status == HTTPStatus.INTERNAL_SERVER_ERROR else status), str(exception.message)
     said = str(exception.args[0]) if exception.args else ""
     return status, _WORDS.get(status) or said or HTTPStatus(status).phrase
-
-
-_A_MINUTE: Final = {"cache-control": "private, max-age=60"}
-
-UNNAMED: Final = "Network cases"
-
-NAVIGATION: Final = (
-    ("/job", "Stuck job"),
-    ("/search", "Search"),
-    ("/vehicles", "Vehicles"),
-    ("/codes", "Codes"),
-    ("/causes", "Causes"),
-    ("/modules", "Modules"),
-)
 
 
 async def html_page(

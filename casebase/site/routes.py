@@ -1,6 +1,6 @@
 """Which address shows which page; each handler reads its address and hands over at once.
 
-The addresses of the lists, each as a page and, with `.json`, as plain data.
+A list has two addresses: one for its page and, with `.json`, one for the same as plain data.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""The words in a level picture: how wide they run, how they break, and on which side of a mark they stand.
-
-The plain shapes of a level picture as SVG: text, strips, scales, and a mark for each stage of the job.
-"""
+"""The shapes of a drawing as SVG: text, strips, scales, marks; and where the words beside a mark go, in which lines."""
 
 from __future__ import annotations
 
@@ -25,6 +22,8 @@ GAP: Final = 9.0
 MOST_LINES: Final = 4
 _NARROW: Final = frozenset("iljtfI.,:;'|!()[] /-")
 _BROAD: Final = frozenset("mwMWO@%&")
+RADIUS: Final = 5.0
+_HATCH_STEP: Final = 5.0
 
 
 @dataclass(frozen=True)
@@ -129,10 +128,6 @@ def _shortened(line: list[Word], room: float) -> list[Word]:
     while len(last.text) > 1 and _width([*line[:-1], last, ellipsis]) > room:
         last = Word(last.text[:-1], last.strong)
     return [*line[:-1], Word(f"{last.text}\u2026", last.strong)]
-
-
-RADIUS: Final = 5.0
-_HATCH_STEP: Final = 5.0
 
 
 def element(name: str, content: Markup | str = "", /, **attributes: object) -> Markup:

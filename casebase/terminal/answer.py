@@ -7,7 +7,7 @@ from typing import Final
 
 from casebase.bus.explain import verdict
 from casebase.library.store import Library
-from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, ReadingBeside, SimilarCase
+from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, SimilarCase
 from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
@@ -26,6 +26,19 @@ from casebase.terminal.page import LABEL_WIDTH, Page
 _MOST_REASONS: Final = 5
 _MOST_DIFFERENCES: Final = 4
 _LONGEST_LINE: Final = 320
+MOST_TOLD: Final = 3
+_FITS_WORDS: Final = {True: "same", False: "other", None: "close"}
+
+FACET_WORDS: Final = {
+    "meaning": "what the readings mean",
+    "readings": "the readings themselves",
+    "silence": "silent and blamed modules",
+    "symptoms": "lamps, conditions, the story",
+    "network": "the network",
+    "codes": "the codes",
+    "vehicle": "the vehicle",
+    "comparable": "readings that can be compared",
+}
 
 
 def print_answer(answer: Answer, page: Page) -> None:
@@ -120,7 +133,7 @@ def _print_normal(answer: Answer, page: Page) -> None:
         page.labelled("note", past.note or "", 5)
         for row in vehicle.readings:
             note = f" - {row.note}" if row.note else ""
-            page.labelled(_verdict(row), f"{row.what}: here {row.here}, healthy {row.there}{note}", 5)
+            page.labelled(_FITS_WORDS[row.fits], f"{row.what}: here {row.here}, healthy {row.there}{note}", 5)
     if answer.looks_normal:
         page.line(
             "All readings compared agree with a healthy vehicle of the same platform: what looks like a fault may be"
@@ -140,15 +153,8 @@ def _sent(past: Profile) -> str:
     return f"; sent by {past.sent_by}{weight}" if past.sent_by else ""
 
 
-def _verdict(row: ReadingBeside) -> str:
-    return {True: "same", False: "other", None: "close"}[row.fits]
-
-
 def _shortened(texts: list[str], most: int) -> list[str]:
     return texts if len(texts) <= most else [*texts[: most - 1], f"and {len(texts) - most + 1} more"]
-
-
-MOST_TOLD: Final = 3
 
 
 def print_likely_causes(causes: Sequence[LikelyCause], page: Page) -> None:
@@ -191,27 +197,16 @@ def print_codes_set_apart(set_apart: Sequence[CodeSetApart], page: Page, note: s
         page.bullets("mind", code.cautions, 5)
 
 
-FACET_WORDS: Final = {
-    "meaning": "what the readings mean",
-    "readings": "the readings themselves",
-    "silence": "silent and blamed modules",
-    "symptoms": "lamps, conditions, the story",
-    "network": "the network",
-    "codes": "the codes",
-    "vehicle": "the vehicle",
-    "comparable": "readings that can be compared",
-}
-
-
 def print_explained(match: Match, page: Page) -> None:
     """Print a comparison facet by facet, and how the score follows."""
     page.heading(f"{match.profile.title} ({match.profile.case_id})")
     for name, facet in match.facets.items():
         _print_facet(name, facet, page)
+    compared = "all" if match.tempering >= 0.995 else f"{match.tempering**2:.0%}"
     page.heading(f"Likeness {match.score:.2f}")
     page.line(
         f"The mean of the likenesses by their shares is {match.mean:.2f}. It is multiplied by {match.tempering:.2f},"
-        f" because {_how_much(match.tempering)} of what the job tells can be compared with this case.",
+        f" because {compared} of what the job tells can be compared with this case.",
         2,
     )
 
@@ -224,10 +219,6 @@ def _print_facet(name: str, facet: FacetScore, page: Page) -> None:
     page.line(f"{words}: likeness {facet.likeness:.2f}, share of the score {facet.weight:.0%}", 2, 4)
     page.bullets("alike", facet.compared.agree, 4)
     page.bullets("differs", facet.compared.differ, 4)
-
-
-def _how_much(tempering: float) -> str:
-    return "all" if tempering >= 0.995 else f"{tempering**2:.0%}"
 
 
 def print_demo_start(library: Library, page: Page) -> None:

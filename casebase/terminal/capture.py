@@ -18,6 +18,9 @@ _REST, _DRIVEN, _METER, _BAND, _RULE = "○", "●", "x", "▒", "·"
 _MOST_BROKEN: Final = 6
 _MOST_SENDERS: Final = 24
 _MOST_LIN: Final = 8
+ROWS: Final = 9
+_LETTERS: Final = ("h", "l")
+_BOTH: Final = "="
 
 
 def print_capture(facts: CaptureFacts, page: Page) -> None:
@@ -211,11 +214,6 @@ def _time(seconds: float) -> str:
         if seconds * factor >= 1.0:
             return f"{seconds * factor:.6g} {unit}"
     return f"{seconds * 1e9:.4g} ns"
-
-
-ROWS: Final = 9
-_LETTERS: Final = ("h", "l")
-_BOTH: Final = "="
 
 
 def print_frame(trace: Trace, page: Page) -> None:

@@ -1,9 +1,4 @@
-"""One case on the screen, told in the order of the work.
-
-The files of a case on the screen: name, size, whether they may leave the shop, what they show.
-
-The list of cases on the screen: every row a sentence.
-"""
+"""Cases on the screen: one told in the order of the work, its files, its revisions, and the list with a line each."""
 
 from __future__ import annotations
 
@@ -16,7 +11,6 @@ from casebase.library.store import Library
 from casebase.record.case import Attachment, Case, status_of
 from casebase.record.cautions import cautions_of
 from casebase.record.checks import remarks_on
-from casebase.record.reading import Reading
 from casebase.record.vocabulary import Kind, YesNo
 from casebase.record.words import (
     cause_line,
@@ -31,6 +25,10 @@ from casebase.record.words import (
 )
 from casebase.terminal.answer import print_cautions
 from casebase.terminal.page import Page
+
+LOOK_FIRST = (
+    "Look at each picture that is for others: plates, papers, faces and names cannot be found by themselves."
+)
 
 
 def print_case(
@@ -67,11 +65,10 @@ def _print_found(case: Case, page: Page) -> None:
     page.labelled("Networks", network_line(case))
     page.labelled("Modules", "; ".join(map(module_line, case.modules)))
     page.bullets("Codes", [f"{code.text} {stored} - {code.meaning}" for code, stored in codes_by_code(case)])
-    page.bullets("Readings", map(_reading_with_note, case.readings))
-
-
-def _reading_with_note(reading: Reading) -> str:
-    return f"{reading_line(reading)}{f' - {reading.note}' if reading.note else ''}"
+    page.bullets(
+        "Readings",
+        [f"{reading_line(one)}{f' - {one.note}' if one.note else ''}" for one in case.readings],
+    )
 
 
 def _print_work(case: Case, page: Page) -> None:
@@ -113,11 +110,6 @@ def print_revisions(kept: StoredRecord, history: list[dict[str, Any]], page: Pag
         page.line(f"revision {row['revision']}, logged {row['logged_at']}, SHA-256 {row['sha256'][:16]}", 2)
 
 
-LOOK_FIRST = (
-    "Look at each picture that is for others: plates, papers, faces and names cannot be found by themselves."
-)
-
-
 def print_attached(library: Library, kept: StoredRecord, page: Page) -> None:
     """Print the files of a case as a page of their own."""
     lines = attachment_lines(library, kept.case)
@@ -147,7 +139,8 @@ def attached_data(library: Library, kept: StoredRecord) -> dict[str, Any]:
 
 def _line(one: Attachment, files: AttachedFiles) -> str:
     shows = f": {one.shows}" if one.shows else ""
-    return f"{one.file} ({_size(one, files)}, {_reach(one)}){shows}"
+    reach = "for others" if one.for_others is YesNo.YES else "stays inside"
+    return f"{one.file} ({_size(one, files)}, {reach}){shows}"
 
 
 def _size(one: Attachment, files: AttachedFiles) -> str:
@@ -160,10 +153,6 @@ def _size(one: Attachment, files: AttachedFiles) -> str:
 
 def _bytes(one: Attachment, files: AttachedFiles) -> int | None:
     return None if one.sha256 is None else files.bytes_of(one.sha256)
-
-
-def _reach(one: Attachment) -> str:
-    return "for others" if one.for_others is YesNo.YES else "stays inside"
 
 
 def print_list(rows: list[dict[str, Any]], of_what: str, page: Page) -> None:

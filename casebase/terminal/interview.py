@@ -1,6 +1,6 @@
-"""The interview in a terminal: asks, reads, shows help, keeps the draft; knows nothing of what is asked.
+"""The interview in a terminal: asks, reads, shows help, keeps the draft, and says what was kept of it.
 
-Logging on the screen: asking for a case, keeping it, and saying what was kept.
+It knows nothing of what is asked: questions, their order and their checks stand in `intake`.
 """
 
 from __future__ import annotations
@@ -41,6 +41,7 @@ _WELCOME: Final = (
     "stop: leave, the draft is kept.",
 )
 _LONGEST_DEFAULT: Final = 60
+_MOST_SHOWN: Final = 20
 _END_OF_PASTE: Final = "."
 _PASTE_PAUSE_SECONDS: Final = 0.1
 """Pasted lines follow one another at once; nobody types the next line within a tenth of a second."""
@@ -245,9 +246,6 @@ def _more_is_waiting() -> bool:
     except (OSError, ValueError):
         return False
     return bool(ready)
-
-
-_MOST_SHOWN: Final = 20
 
 
 def log_by_asking(

@@ -1,13 +1,4 @@
-"""Review on the screen: what waits, and one record with what is missing and what it may repeat.
-
-Editions on the screen: what was published, what it changes, which ones there are.
-
-Bundles on the screen: what was written, what was taken in, whose cases are here.
-
-Copies on the screen: what was copied where, what was put in the place of which library.
-
-News on the screen: the question that stands open, the case that may explain it, and why.
-"""
+"""What the shop lead sees: review, editions, bundles between shops, copies of the library, and news."""
 
 from __future__ import annotations
 
@@ -26,10 +17,12 @@ from casebase.publish.bundle_checks import CheckedBundle
 from casebase.publish.edition import EditionFile
 from casebase.publish.frozen import Change, Changed
 from casebase.publish.publication import Published, counted
-from casebase.publish.taking_in import Became, Taken, TakenIn
+from casebase.publish.taking_in import Became, TakenIn
 from casebase.record.words import title_of
 from casebase.terminal.case import LOOK_FIRST, print_case
 from casebase.terminal.page import Page
+
+MOST_NAMED: Final = 12
 
 
 def print_waiting(found: Sequence[Waiting], count: int, page: Page) -> None:
@@ -83,9 +76,6 @@ def _word(row: dict[str, Any]) -> str:
         row["remark"],
     )
     return ", ".join(str(part) for part in parts if part)
-
-
-MOST_NAMED: Final = 12
 
 
 def print_published(made: Published, page: Page) -> None:
@@ -168,7 +158,7 @@ def print_taken_in(taken: TakenIn, twice: Sequence[NearDuplicate], bundle: Check
     page.line(f"From {taken.source}, made on {bundle.made_on}: {told}.")
     if beside := taken.of(Became.BESIDE):
         page.heading("Edited on both sides: theirs stands beside yours")
-        _print_some([_beside_words(one) for one in beside], page)
+        _print_some([f"{one.case_id}  beside {one.told_id}" for one in beside], page)
     if twice:
         page.heading(f"Perhaps one job told twice: likeness from {SAME_JOB_FROM:.2f}, the same codes")
         _print_some([f"{one.case_id}  {one.score:.2f}  like {one.other}: {one.why}" for one in twice], page)
@@ -227,10 +217,6 @@ def sources_data(found: Sequence[Source]) -> list[dict[str, Any]]:
         }
         for one in found
     ]
-
-
-def _beside_words(one: Taken) -> str:
-    return f"{one.case_id}  beside {one.told_id}"
 
 
 def _print_some(lines: Sequence[str], page: Page) -> None:
@@ -306,7 +292,7 @@ def print_news(found: Sequence[News], page: Page) -> None:
 
 
 def _print_one(one: News, page: Page) -> None:
-    page.heading(f"{_capital(one.what)} {one.open_case}: {' '.join(one.open_title.split())}")
+    page.heading(f"{one.what[:1].upper()}{one.what[1:]} {one.open_case}: {' '.join(one.open_title.split())}")
     page.labelled("asked by", one.asked_by or "", 4)
     sender = f", sent by {one.sent_by}" if one.sent_by else ""
     page.line(f"may be explained by {one.new_case}: {one.new_title}{sender}", 2, 4)
@@ -315,7 +301,3 @@ def _print_one(one: News, page: Page) -> None:
     page.bullets("differs", one.differ, 4)
     page.labelled("read", f"casebase show {one.new_case}", 4)
     page.labelled("told", f"{one.found_at[:10]}{f', read {one.read_at[:10]}' if one.read_at else ''}", 4)
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

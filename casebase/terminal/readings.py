@@ -1,7 +1,4 @@
-"""What readings mean on the screen: the verdict, the levels as a picture in characters, probabilities, next tests.
-
-Trouble codes on the screen: what each says, who blames whom, which speak of the network.
-"""
+"""Readings and codes on the screen: what they can mean, the levels drawn in characters, probabilities, next tests."""
 
 from __future__ import annotations
 
