@@ -50,11 +50,6 @@ WRITTEN_WHOLE = {
     "bus/pair.py": {"ON_TRUNK", "DLC_CUT"},  # shares that make one together
 }
 
-LEAVING = {  # used by tests alone
-    "site/job_link.py": {"problems_in", "query_of", "readings_left_out"},
-    "terminal/page.py": {"verbatim"},
-}
-
 ALLOWED = CALLED_BY_A_LIBRARY, SET_FOR_A_LIBRARY, WRITTEN_WHOLE
 
 
@@ -100,9 +95,7 @@ def found():
 
 def test_what_nothing_uses_is_not_kept(found):
     """A name that only tests use, or nothing at all, is deleted or has its reason above."""
-    allowed = {
-        (file, name) for group in (*ALLOWED, LEAVING) for file, names in group.items() for name in names
-    }
+    allowed = {(file, name) for group in ALLOWED for file, names in group.items() for name in names}
     assert [f"{file}:{line} {name}" for file, name, line in found if (file, name) not in allowed] == []
 
 

@@ -28,40 +28,45 @@ from casebase.terminal.page import Shared
 
 AnyWord = TypeVar("AnyWord", bound=Word)
 
+SecondFile = Annotated[
+    Path | None,
+    typer.Argument(metavar="FILE2", help="The other line, where the scope wrote a file for each."),
+]
+MediumOption = Annotated[str | None, typer.Option(help="What was captured, such as 'high-speed CAN' or LIN.")]
+ColumnsOption = Annotated[
+    str | None,
+    typer.Option(metavar="TIME,HIGH,LOW", help="Columns by number or name; - for no time: -,1,2."),
+]
+SampleRateOption = Annotated[
+    float | None, typer.Option("--samples-per-second", metavar="N", help="How fast it was sampled: 10e6.")
+]
+FullScaleOption = Annotated[
+    float | None,
+    typer.Option("--full-scale", metavar="VOLTS", help="What the largest whole number stands for."),
+]
+JobOption = Annotated[
+    str | None, typer.Option("--job", metavar="ID", help="Add what it tells to this job, as readings.")
+]
+UnpluggedOption = Annotated[
+    str | None, typer.Option(metavar="NAMES", help="Modules unplugged, parted by commas, or nothing.")
+]
+NetworkOption = Annotated[str | None, typer.Option(help="Which of the job's networks, where it has several.")]
+
 
 def capture(  # noqa: PLR0913, PLR0917  one parameter per option
     file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV, .npy, .npz, 16-bit .wav, .sr or .vcd.")],
-    second: Annotated[
-        Path | None,
-        typer.Argument(metavar="FILE2", help="The other line, where the scope wrote a file for each."),
-    ] = None,
-    medium: Annotated[
-        str | None, typer.Option(help="What was captured, such as 'high-speed CAN' or LIN.")
-    ] = None,
-    columns: Annotated[
-        str | None,
-        typer.Option(metavar="TIME,HIGH,LOW", help="Columns by number or name; - for no time: -,1,2."),
-    ] = None,
-    samples_per_second: Annotated[
-        float | None, typer.Option("--samples-per-second", metavar="N", help="How fast it was sampled: 10e6.")
-    ] = None,
+    second: SecondFile = None,
+    medium: MediumOption = None,
+    columns: ColumnsOption = None,
+    samples_per_second: SampleRateOption = None,
     scale: Annotated[float, typer.Option(metavar="X", help="What every level is multiplied by.")] = 1.0,
-    full_scale: Annotated[
-        float | None,
-        typer.Option("--full-scale", metavar="VOLTS", help="What the largest whole number stands for."),
-    ] = None,
-    job: Annotated[
-        str | None, typer.Option("--job", metavar="ID", help="Add what it tells to this job, as readings.")
-    ] = None,
+    full_scale: FullScaleOption = None,
+    job: JobOption = None,
     stage: Annotated[str, typer.Option(help="As found, isolation or after repair.")] = "as found",
     at: Annotated[str, typer.Option("--at", help="Where the probes were.")] = "DLC",
     ignition: Annotated[str | None, typer.Option(help="Off, on or running.")] = None,
-    unplugged: Annotated[
-        str | None, typer.Option(metavar="NAMES", help="Modules unplugged, parted by commas, or nothing.")
-    ] = None,
-    network: Annotated[
-        str | None, typer.Option(help="Which of the job's networks, where it has several.")
-    ] = None,
+    unplugged: UnpluggedOption = None,
+    network: NetworkOption = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
