@@ -1,7 +1,12 @@
-"""Files that are put in their place at once: made in a folder of parts beside it, on the disk before they are seen."""
+"""Writing files that are whole or not there at all, and locks that end with the process that holds them.
+
+A file is made under another name beside its place, reaches the disk, and is then moved to its place in one step:
+whoever reads sees the file before or the new one, also after a process was killed or the power was lost.
+"""
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 import tempfile
@@ -9,25 +14,57 @@ import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Final
+from typing import IO, TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
 
 _PARTS: Final = ".casebase-parts-"
+"""How the names of unfinished files and of their folders begin."""
+
 LEFT_AFTER_SECONDS: Final = 3600
-"""A folder of parts that nobody touched for an hour was left by a process that was stopped."""
+"""What is unfinished and was not touched for an hour was left by a process that was stopped."""
+
+
+def write_at_once(place: Path, content: bytes, mode: int | None = None) -> None:
+    """Write a whole file to `place`; see `writing_at_once`."""
+    with writing_at_once(place, mode) as file:
+        file.write(content)
+
+
+@contextmanager
+def writing_at_once(place: Path, mode: int | None = None) -> Iterator[IO[bytes]]:
+    """Yield a file to write to, which replaces what stands at `place` when the block ends without an error.
+
+    `mode` gives the file's permissions; without one only its owner may read it. After an error everything is as it was.
+    """
+    _remove_left_over(place.parent)
+    descriptor, name = tempfile.mkstemp(dir=place.parent, prefix=_PARTS)
+    try:
+        with os.fdopen(descriptor, "wb") as file:
+            yield file
+            file.flush()
+            os.fsync(file.fileno())
+        if mode is not None:
+            os.chmod(name, mode)
+        os.replace(name, place)
+    except BaseException:
+        with suppress(OSError):
+            os.unlink(name)
+        raise
+    flush_folder(place.parent)
 
 
 @contextmanager
 def folder_of_parts(beside: Path) -> Iterator[Path]:
-    """Yield a new folder in the folder `beside`, removed with all that is in it; those left there before go too."""
-    for left in beside.glob(f"{_PARTS}*"):
-        if time.time() - _last_touched(left) > LEFT_AFTER_SECONDS:
-            shutil.rmtree(left, ignore_errors=True)
+    """Yield a new folder in the folder `beside`, removed afterwards with everything that is still in it."""
+    _remove_left_over(beside)
     with tempfile.TemporaryDirectory(dir=beside, prefix=_PARTS, ignore_cleanup_errors=True) as folder:
         yield Path(folder)
 
 
 def put(made: Path, place: Path) -> None:
-    """Put a finished file in its place, at once, whatever stands there."""
+    """Move a finished file to its place in one step, whatever stands there."""
     flush_file(made)
     os.replace(made, place)
     flush_folder(place.parent)
@@ -56,14 +93,45 @@ def flush_file(path: Path) -> None:
 def flush_folder(folder: Path) -> None:
     """Wait until a folder's names are on the disk, where the operating system can do that."""
     with suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
+        descriptor = os.open(folder, os.O_RDONLY)
         try:
-            os.fsync(handle)
+            os.fsync(descriptor)
         finally:
-            os.close(handle)
+            os.close(descriptor)
 
 
-def _last_touched(folder: Path) -> float:
-    with suppress(OSError):
-        return max(path.stat().st_mtime for path in (folder, *folder.iterdir()))
-    return time.time()
+def sha256_of_file(path: Path) -> str:
+    """Return the SHA-256 of a file's content, as 64 hexadecimal digits."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def take_lock(path: Path) -> BaseFileLock | None:
+    """Return the lock whose file is at `path`, taken; None where another process or thread holds it.
+
+    The operating system frees it when its process ends, however it ends. Raises `OSError` where there can be no file.
+    """
+    import filelock  # noqa: PLC0415  20 ms, and most commands write nothing but the library
+
+    lock = filelock.FileLock(path)
+    try:
+        lock.acquire(timeout=0)
+    except filelock.Timeout:
+        return None
+    return lock
+
+
+def release_lock(lock: BaseFileLock) -> None:
+    """Free a lock and remove its file."""
+    with suppress(OSError):  # while it is held: nobody can have taken a file that goes
+        os.unlink(lock.lock_file)
+    lock.release()
+
+
+def _remove_left_over(folder: Path) -> None:
+    """Remove unfinished files and folders of parts that a stopped process left in a folder."""
+    for left in folder.glob(f"{_PARTS}*"):
+        with suppress(OSError):
+            touched = max(path.stat().st_mtime for path in (left, *left.glob("*")))
+            if time.time() - touched > LEFT_AFTER_SECONDS:
+                shutil.rmtree(left) if left.is_dir() else left.unlink()

@@ -6,8 +6,6 @@ back memory-mapped. Raise `BANK_VERSION` whenever a simulated value would come o
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,6 +14,7 @@ from typing import Final, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from casebase.files import write_at_once, writing_at_once
 from casebase.record.vocabulary import BusState, Medium
 
 BANK_VERSION: Final = 3
@@ -144,18 +143,8 @@ class Bank:
             return
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            _replace(path.with_suffix(".npy"), np.stack(list(made.values())))
-            _replace(path.with_suffix(".names"), "\n".join(made))
+            with writing_at_once(path.with_suffix(".npy")) as file:
+                np.save(file, np.stack(list(made.values())))
+            write_at_once(path.with_suffix(".names"), "\n".join(made).encode())
         except OSError:
             return
-
-
-def _replace(path: Path, content: NDArray[np.float32] | str) -> None:
-    """Write a file beside `path` and move it there, so that nobody reads half of one."""
-    handle, name = tempfile.mkstemp(dir=path.parent, suffix=".part")
-    with os.fdopen(handle, "wb") as file:
-        if isinstance(content, str):
-            file.write(content.encode())
-        else:
-            np.save(file, content)
-    os.replace(name, path)

@@ -1,9 +1,7 @@
-"""The draft of one interview: a small file that is on the disk after every answer, whatever happens next.
+"""The draft of one interview: a small file that is on the disk after every answer, and how to go on with one.
 
 Each interview has a draft of its own, held by a lock while it is written to. A draft that cannot be read is set
 aside, never deleted.
-
-Taking up an interview that was left: which drafts there are, and the interview that one of them holds.
 """
 
 from __future__ import annotations
@@ -11,14 +9,17 @@ from __future__ import annotations
 import json
 import os
 import secrets
-import tempfile
 from contextlib import suppress
 from datetime import date, datetime
 from pathlib import Path
-from typing import IO, Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from casebase.errors import InputError
+from casebase.files import release_lock, take_lock, write_at_once
 from casebase.intake.interview import STATE_FORMAT, Interview, state_line
+
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
 
 SUFFIX: Final = ".draft.json"
 _LOCK_SUFFIX: Final = ".lock"
@@ -32,14 +33,13 @@ class Draft:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self._lock: IO[bytes] | None = None
+        self._lock: BaseFileLock | None = None
 
     def save(self, state: dict[str, Any]) -> None:
         """Write `state` so that either the old or the new draft is there after a loss of power, never half of one."""
         self._hold()
-        text = json.dumps(state, indent=1)
         try:
-            _replace_durably(self.path, text.encode())
+            write_at_once(self.path, json.dumps(state, indent=1).encode())
         except OSError as error:
             raise InputError(
                 f"the draft {self.path} cannot be saved ({error.strerror}): make room on the disk"
@@ -85,16 +85,14 @@ class Draft:
     def release(self) -> None:
         """Let go of the draft, which stays where it is."""
         if self._lock is not None:
-            with suppress(OSError):
-                _lock_path(self.path).unlink(missing_ok=True)
-            self._lock.close()
+            release_lock(self._lock)
             self._lock = None
 
     def _hold(self) -> None:
         if self._lock is None:
             try:
                 self.path.parent.mkdir(parents=True, exist_ok=True)
-                self._lock = _locked(_lock_path(self.path))
+                self._lock = take_lock(_lock_path(self.path))
             except OSError as error:
                 raise InputError(
                     f"the folder of {self.path} cannot be written to ({error.strerror})"
@@ -116,72 +114,18 @@ def draft_files(folder: Path) -> list[Path]:
 
 
 def _is_held(path: Path) -> bool:
-    lock_path = _lock_path(path)
-    if not lock_path.exists():
+    if not _lock_path(path).exists():
         return False
-    try:
-        lock = _locked(lock_path)
-    except OSError:
-        return True
-    if lock is not None:
-        lock.close()
-    return lock is None
+    with suppress(OSError):
+        lock = take_lock(_lock_path(path))
+        if lock is not None:
+            release_lock(lock)
+            return False
+    return True
 
 
 def _lock_path(path: Path) -> Path:
     return path.with_name(path.name + _LOCK_SUFFIX)
-
-
-def _locked(path: Path) -> IO[bytes] | None:
-    """Return `path` opened and locked; None where another process has it. The system frees it if we are killed."""
-    lock = path.open("ab")
-    if _try_lock(lock.fileno()) and _is_still_at(path, lock):
-        return lock
-    lock.close()
-    return None
-
-
-def _is_still_at(path: Path, lock: IO[bytes]) -> bool:
-    """Return whether nobody removed the lock file between our opening and locking it."""
-    return path.exists() and path.stat().st_ino == os.fstat(lock.fileno()).st_ino
-
-
-def _try_lock(descriptor: int) -> bool:
-    try:
-        import fcntl  # noqa: PLC0415  not on every system
-    except ImportError:
-        return True
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    return True
-
-
-def _replace_durably(path: Path, content: bytes) -> None:
-    descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(name, path)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(name)
-        raise
-    _sync_folder(path.parent)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the renaming itself durable, where the system lets a folder be opened."""
-    if not hasattr(os, "O_DIRECTORY"):
-        return
-    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 def resume(path: Path, today: date) -> tuple[Interview, Draft]:

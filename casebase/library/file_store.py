@@ -13,10 +13,8 @@ content and never changes.
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import shutil
-import tempfile
 import time
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import suppress
@@ -27,7 +25,7 @@ from typing import Final
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.files import flush_folder, folder_of_parts, put
+from casebase.files import flush_folder, folder_of_parts, put, sha256_of_file, write_at_once
 
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 
@@ -55,7 +53,9 @@ class AttachedFiles:
         sha256 = hashlib.sha256(content).hexdigest()
         try:
             if not self._is_whole(sha256):
-                _write_at_once(self.path_of(sha256), content, self._library.stat().st_mode & 0o666)
+                self._make_folder(self.path_of(sha256).parent)
+                # Whoever may read the library may read its files.
+                write_at_once(self.path_of(sha256), content, self._library.stat().st_mode & 0o666)
         except OSError as error:
             raise LibraryError(
                 f"{self.folder}: a file cannot be kept there ({error.strerror}): make room, or check its rights"
@@ -99,36 +99,19 @@ class AttachedFiles:
     def _paths(self) -> Iterator[Path]:
         return (path for path in sorted(self.folder.glob("*/*")) if path.is_file())
 
+    @staticmethod
+    def _make_folder(folder: Path) -> None:
+        """Make a folder of files and the one around it, durably: a record must never outlive the file it names."""
+        if not folder.is_dir():
+            folder.mkdir(parents=True, exist_ok=True)
+            flush_folder(folder.parent)
+            flush_folder(folder.parent.parent)
+
     def _is_whole(self, sha256: str) -> bool:
         with suppress(LibraryError):
             self.read(sha256)
             return True
         return False
-
-
-def _write_at_once(path: Path, content: bytes, mode: int) -> None:
-    _make_folder(path.parent)
-    descriptor, name = tempfile.mkstemp(dir=path.parent, prefix=".part-")
-    try:
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(name, mode)  # whoever may read the library may read its files
-        os.replace(name, path)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(name)
-        raise
-    flush_folder(path.parent)
-
-
-def _make_folder(folder: Path) -> None:
-    """Make a folder of files and the one around it, durably: a record must never outlive the file it names."""
-    if not folder.is_dir():
-        folder.mkdir(parents=True, exist_ok=True)
-        flush_folder(folder.parent)
-        flush_folder(folder.parent.parent)
 
 
 _NAMED: Final = """
@@ -229,19 +212,14 @@ def _is_as_long(path: Path, place: Path) -> bool:
 
 
 def _is_right(_path: Path, place: Path) -> bool:
-    return place.is_file() and _digest(place) == place.name
+    return place.is_file() and sha256_of_file(place) == place.name
 
 
 def _is_brought(path: Path, target: Path, parts: Path) -> bool:
     made = parts / path.name
     shutil.copy(path, made)  # with its rights: whoever may not read the file may not read its copy
-    if _digest(made) != path.name:
+    if sha256_of_file(made) != path.name:
         return False
     (target / path.parent.name).mkdir(exist_ok=True)
     put(made, target / path.parent.name / path.name)
     return True
-
-
-def _digest(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
-import tempfile
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -13,6 +11,7 @@ from pathlib import Path
 from typing import IO, Final
 
 from casebase.errors import BundleError
+from casebase.files import flush_file, folder_of_parts, put, sha256_of_file
 from casebase.library.derived import StoredRecord
 from casebase.library.store import Library
 from casebase.publish.bundle_archive import (
@@ -76,13 +75,13 @@ def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under whic
             "no record is agreed to: read those that wait with casebase review, then export again"
         )
     try:
-        with tempfile.TemporaryDirectory(dir=out.parent, prefix=f".{out.name}-") as folder:
-            made = Path(folder) / out.name
+        with folder_of_parts(out.parent) as parts:
+            made = parts / out.name
             files = _write(made, [entry for _, entry in sent], shop, day, attachments)
             # Before anybody can take the bundle along: a version that is out must be known for one that is.
             _note_exchanged(library, sent)
-            done = Exported(out, made.stat().st_size, _digest(made), len(sent), files)
-            os.replace(made, out)
+            done = Exported(out, made.stat().st_size, sha256_of_file(made), len(sent), files)
+            put(made, out)
     except OSError as error:
         raise BundleError(
             f"{out}: cannot be written ({error.strerror}): name another place, or make room"
@@ -138,18 +137,16 @@ def _note_exchanged(library: Library, sent: list[tuple[str, Entry]]) -> None:
 
 def _write(path: Path, entries: list[Entry], shop: str, day: str, attachments: Attachments | None) -> int:
     """Write the zip file, and return how many attachments went along."""
-    with path.open("wb") as file:
-        with zipfile.ZipFile(file, "w") as archive:
-            packed = _Packed(archive)
-            packed.add(RECORDS, (f"{entry.line()}\n".encode() for entry in entries))
-            packed.add(SCHEMA, [schema_text().encode()])
-            for sha256, content in attachments() if attachments else ():
-                packed.add(ATTACHMENTS + sha256, [content])
-            files = len(packed.sums) - 2
-            packed.add(ABOUT, [_about(shop, day, len(entries), files)])
-            packed.add(SUMS, [packed.sum_lines()])
-        file.flush()
-        os.fsync(file.fileno())
+    with zipfile.ZipFile(path, "w") as archive:
+        packed = _Packed(archive)
+        packed.add(RECORDS, (f"{entry.line()}\n".encode() for entry in entries))
+        packed.add(SCHEMA, [schema_text().encode()])
+        for sha256, content in attachments() if attachments else ():
+            packed.add(ATTACHMENTS + sha256, [content])
+        files = len(packed.sums) - 2
+        packed.add(ABOUT, [_about(shop, day, len(entries), files)])
+        packed.add(SUMS, [packed.sum_lines()])
+    flush_file(path)
     if files + len(NEEDED) > MOST_MEMBERS:
         raise BundleError(f"{files} attachments: a bundle holds at most {MOST_MEMBERS - len(NEEDED)}")
     return files
@@ -203,8 +200,3 @@ def _about(shop: str, day: str, cases: int, attachments: int) -> bytes:
         "attachments": attachments,
     }
     return (json.dumps(about, ensure_ascii=False, indent=2) + "\n").encode()
-
-
-def _digest(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -7,13 +7,8 @@ Files are never written again. What changes is the line, at once: whoever reads 
 
 from __future__ import annotations
 
-import hashlib
-import os
 import re
-import shutil
 import sqlite3
-import tempfile
-import time
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,8 +17,9 @@ from typing import Final
 from sqlite_utils import Database
 
 from casebase.errors import EditionError
+from casebase.files import sha256_of_file, write_at_once
 from casebase.library.derived import StoredRecord
-from casebase.library.records import current_record, profiles_of_numbers, rows_of_case
+from casebase.library.records import current_record, found_ids, profiles_of_numbers, rows_of_case
 from casebase.match.index.collection import Collection
 from casebase.match.index.match_index import Index
 from casebase.publish.frozen import FROZEN_ID
@@ -110,16 +106,12 @@ class Edition:
 
     def found(self, text: str) -> list[str]:
         """Return the IDs of the cases that hold every telling word of a text, the most relevant first."""
-        from casebase.library.records import found_ids  # noqa: PLC0415
-
         return found_ids(self._db, text)
 
 
 _NAME: Final = re.compile(r"edition-(\d{1,6})\.db")
 _SHOWN: Final = "shown"
-
-LEFT_AFTER_SECONDS: Final = 3600
-"""A folder of parts that nobody touched for an hour belongs to nobody who is still publishing."""
+_FOR_ALL_TO_READ: Final = 0o644
 
 
 @dataclass(frozen=True)
@@ -147,14 +139,11 @@ def numbers_in(folder: Path) -> list[int]:
 
 
 def remove_unfinished(folder: Path) -> None:
-    """Remove what a publication that was stopped half way left: a file without its SHA-256, folders of parts."""
+    """Remove what a publication that was stopped half way left: a file without its SHA-256."""
     for number in numbers_in(folder):
         path = edition_path(folder, number)
         if not kept_digest(path):
             path.unlink(missing_ok=True)
-    for left in folder.glob(".edition-*"):
-        if time.time() - left.stat().st_mtime > LEFT_AFTER_SECONDS:
-            shutil.rmtree(left, ignore_errors=True)
 
 
 def shown_path(folder: Path) -> Path:
@@ -175,7 +164,7 @@ def show_edition(folder: Path, number: int) -> None:
     if not is_frozen(path):
         there = ", ".join(map(str, numbers_in(folder))) or "none"
         raise EditionError(f"{folder}: there is no edition {number}: expected one of {there}")
-    write_at_once(folder / _SHOWN, f"{path.name}\n")
+    write_at_once(folder / _SHOWN, f"{path.name}\n".encode(), _FOR_ALL_TO_READ)
 
 
 def editions_in(folder: Path) -> list[EditionFile]:
@@ -189,9 +178,8 @@ def editions_in(folder: Path) -> list[EditionFile]:
 
 def keep_digest(path: Path) -> str:
     """Write the SHA-256 of a file beside it, as `sha256sum -c` reads it (GNU coreutils), and return it."""
-    with path.open("rb") as file:
-        digest = hashlib.file_digest(file, "sha256").hexdigest()
-    write_at_once(_digest_path(path), f"{digest}  {path.name}\n")
+    digest = sha256_of_file(path)
+    write_at_once(_digest_path(path), f"{digest}  {path.name}\n".encode(), _FOR_ALL_TO_READ)
     return digest
 
 
@@ -201,17 +189,6 @@ def kept_digest(path: Path) -> str:
         return _digest_path(path).read_text(encoding="utf-8").split()[0]
     except (OSError, IndexError):
         return ""
-
-
-def write_at_once(path: Path, text: str) -> None:
-    """Replace a small file: a reader sees the old text or the new."""
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}-")
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-    os.chmod(name, 0o644)
-    os.replace(name, path)
 
 
 def _digest_path(path: Path) -> Path:

