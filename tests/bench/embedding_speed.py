@@ -27,7 +27,7 @@ HERE = Path(__file__).parent
 TIMES = 3
 OWN = """
 from pathlib import Path
-from casebase.match.text import open_embedder
+from casebase.match.text.embedder import open_embedder
 open_embedder(Path({cache!r})).vectors(["no start after rain"])
 """
 REFERENCE = """

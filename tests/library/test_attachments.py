@@ -257,7 +257,7 @@ def test_a_file_that_cannot_be_kept_leaves_the_case_as_it_was(library, case_id, 
     def full(*_):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("casebase.library.file_store.os.fsync", full)
+    monkeypatch.setattr("casebase.files.os.fsync", full)
     with pytest.raises(CasebaseError, match="No space left on device"):
         attach(library, case_id, [picture])
     assert library.get(case_id).revision == 1

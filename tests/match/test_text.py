@@ -106,7 +106,7 @@ def test_a_query_needs_neither_torch_nor_sentence_transformers(embedder):
     program = """
 import sys
 from casebase import places
-from casebase.match.text import open_embedder
+from casebase.match.text.embedder import open_embedder
 vectors = open_embedder(places.text_model_folder()).vectors(["no start"])
 heavy = {"torch", "sentence_transformers", "transformers", "onnx", "onnxruntime"}
 print(vectors.shape, sorted(heavy & set(sys.modules)))
@@ -138,7 +138,7 @@ def test_identity_follows_weights_export_and_abbreviations(model, cache, embedde
     own = open_embedder(cache, str(model)).identity
     assert open_embedder(cache, str(model)).identity == own
     assert embedder.identity != own
-    monkeypatch.setattr(embedder, "EXPORT_VERSION", 0)
+    monkeypatch.setattr("casebase.match.text.embedder.EXPORT_VERSION", 0)
     kept_folder(cache).rename(str(kept_folder(cache))[:-1] + "0")
     otherwise_exported = open_embedder(cache, str(model)).identity
     monkeypatch.setattr(shorthand, "_rows", list)
@@ -300,7 +300,7 @@ def test_a_full_disk(model, tmp_path, monkeypatch):
     def full(_folder, _kept):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("casebase.match.text.embedder.export.seal", full)
+    monkeypatch.setattr("casebase.match.text.export.seal", full)
     assert "No space left on device" in refusal(tmp_path / "cache", str(model))
     assert list((tmp_path / "cache").iterdir()) == []
 
