@@ -14,7 +14,12 @@ from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_
 from casebase.errors import CasebaseError
 from casebase.library.matching import Means
 from casebase.library.news import mark_read, news_in
-from casebase.library.news_search import index_has_stories, look, records_not_indexed, unlooked
+from casebase.library.news_search import (
+    index_has_stories,
+    not_examined,
+    records_not_indexed,
+    search_news,
+)
 from casebase.library.store import Library
 from casebase.match.text.embedder import ready_embedder
 from casebase.terminal.lead import print_news
@@ -48,8 +53,8 @@ def news(
         if read:
             count = mark_read(kept, case_id)
             return print_json({"read": count}) if json else typer.echo(f"{count} marked as read.")
-        if unlooked(kept).questions:
-            look(kept, means_to_compare())
+        if not_examined(kept).questions:
+            search_news(kept, means_to_compare())
         found = news_in(kept, every=every)
     return print_json([one.data() for one in found]) if json else print_news(found, own_page())
 
@@ -76,14 +81,14 @@ def look_in_passing(library: Library) -> None:
 
 
 def _news_line(library: Library, also: Sequence[str]) -> str | None:
-    there = unlooked(library, also)
+    there = not_examined(library, also)
     if not there.questions:
         return None
     much = min(len(there.questions), len(there.proven)) > MOST_IN_PASSING
     means = None if much else _means_at_hand(library)
     if means is None:
         return f"{_counted(len(there.questions), 'open question')} not held against what is new yet: casebase news"
-    found = look(library, means, also)
+    found = search_news(library, means, also)
     if not found:
         return None
     kinds = {str(one.what) for one in found}

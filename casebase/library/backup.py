@@ -1,7 +1,4 @@
-"""A copy of a library while people write in it: made aside, checked, and only then put where a copy is wanted.
-
-What a copy of a library holds, looked into without writing: whether it is whole, and whose copy it is.
-"""
+"""A copy of a library while people write in it: made aside, checked, and only then put where it is wanted."""
 
 from __future__ import annotations
 
@@ -26,7 +23,7 @@ from casebase.library.connection import (
     sentence_of,
     sqlite_errors_as_sentences,
 )
-from casebase.library.file_store import bring_over, files_folder, folder_beside_copy, lacking
+from casebase.library.file_store import bring_over, files_folder, folder_beside_copy, missing_files
 from casebase.library.integrity import faults_of_what_is_kept
 from casebase.library.schema import APPLICATION_ID
 from casebase.library.store import Library
@@ -52,7 +49,11 @@ def whole_copy(path: Path, called: Path, otherwise: str) -> Copied:
         for fault in faults_of_what_is_kept(db):
             raise LibraryError(f"{called}: not whole: {fault}: {otherwise}")
         cases = int(db.execute("SELECT count(DISTINCT case_id) FROM records").fetchone()[0])
-        return Copied(_library_id(db), cases, frozenset(_files_named(db)))
+        named = db.execute(
+            "SELECT DISTINCT json_extract(one.value, '$.sha256')"
+            " FROM records, json_each(records.json, '$.attachments') one"
+        )
+        return Copied(_library_id(db), cases, frozenset(str(sha256) for (sha256,) in named if sha256))
 
 
 def library_id_of(path: Path) -> str | None:
@@ -97,13 +98,6 @@ def _library_id(db: Database) -> str:
     return str(row[0]) if row else ""
 
 
-def _files_named(db: Database) -> Iterator[str]:
-    rows = db.execute(
-        "SELECT DISTINCT json_extract(one.value, '$.sha256') FROM records, json_each(records.json, '$.attachments') one"
-    )
-    return (str(sha256) for (sha256,) in rows if sha256)
-
-
 _DAY: Final = "%Y-%m-%dT%H%M"
 _DAY_TOLD: Final = r"\d{4}-\d\d-\d\dT\d{4}"
 
@@ -136,7 +130,11 @@ def back_up(library: Library, out: Path, keep: int | None = None, now: datetime 
     try:
         with folder_of_parts(place.parent) as parts:
             made = parts / place.name
-            _write_snapshot(library.path, made, place)
+            try:
+                with closing(sqlite3.connect(library.path, timeout=BUSY_SECONDS)) as source:
+                    write_pages(source, made)
+            except sqlite3.Error as error:
+                raise LibraryError(sentence_of(place, error)) from None
             copied = whole_copy(made, library.path, "no copy was kept: run casebase check")
             _refuse_to_lose(place, made, copied)
             # After the snapshot: a file is there before the record that names it. Before the copy is seen: it is whole.
@@ -145,10 +143,16 @@ def back_up(library: Library, out: Path, keep: int | None = None, now: datetime 
             size = made.stat().st_size
             put(made, place)
     except OSError as error:
-        raise LibraryError(_not_written(place, error)) from None
+        raise LibraryError(
+            f"{place}: the copy cannot be written ({error.strerror}): make room, or name another place"
+        ) from None
     removed, left = _remove_oldest(place, library.path, copied, keep) if keep else ([], [])
-    faults = brought.faults + _lacking_files(place, copied)
-    return BackedUp(place, size, copied.cases, brought.count, removed, left, faults)
+    folder = folder_beside_copy(place)
+    missing = [
+        f"{folder}: the attached file {sha256} is not there, though a record names it"
+        for sha256 in missing_files(folder, copied.files)
+    ]
+    return BackedUp(place, size, copied.cases, brought.count, removed, left, brought.faults + missing)
 
 
 def dated_copy(library: Path, folder: Path, now: datetime) -> Path:
@@ -165,8 +169,8 @@ def dated_copies(library: Path, folder: Path) -> list[Path]:
 def write_pages(source: sqlite3.Connection, made: Path) -> None:
     """Copy what `source` holds now to a new file that needs no other beside it; page by page, so that numbers stay."""
     with closing(sqlite3.connect(made)) as copy:
-        # The look at the library is taken first: a lock is then waited for as long as anywhere, and what others write
-        # meanwhile does not make SQLite begin again.
+        # Reading begins first: a lock is then waited for as long as anywhere, and what others write meanwhile does not
+        # make SQLite begin again.
         source.execute("BEGIN")
         try:
             source.execute("SELECT count(*) FROM sqlite_master").fetchone()
@@ -174,14 +178,6 @@ def write_pages(source: sqlite3.Connection, made: Path) -> None:
         finally:
             source.execute("ROLLBACK")
         copy.execute("PRAGMA journal_mode = DELETE")
-
-
-def _write_snapshot(library: Path, made: Path, place: Path) -> None:
-    try:
-        with closing(sqlite3.connect(library, timeout=BUSY_SECONDS)) as source:
-            write_pages(source, made)
-    except sqlite3.Error as error:
-        raise LibraryError(sentence_of(place, error)) from None
 
 
 def _refuse(library: Library, out: Path, keep: int | None) -> None:
@@ -221,15 +217,3 @@ def _remove_oldest(place: Path, library: Path, copied: Copied, keep: int) -> tup
     for path in removed:
         path.unlink(missing_ok=True)
     return removed, left
-
-
-def _lacking_files(place: Path, copied: Copied) -> list[str]:
-    folder = folder_beside_copy(place)
-    return [
-        f"{folder}: the attached file {sha256} is not there, though a record names it"
-        for sha256 in lacking(folder, copied.files)
-    ]
-
-
-def _not_written(place: Path, error: OSError) -> str:
-    return f"{place}: the copy cannot be written ({error.strerror}): make room, or name another place"

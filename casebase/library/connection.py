@@ -1,4 +1,4 @@
-"""Opening a library file: what it is, whether this casebase can read it, upgrading it, writing in one go."""
+"""Opening a library file: whether this casebase can read it, upgrading it, and writing in one transaction."""
 
 from __future__ import annotations
 
@@ -110,29 +110,32 @@ def _of_the_disk(name: str) -> str:
 
 
 def _opened(path: Path) -> Database:
+    """Return the library at `path`, known for one that this casebase can read, and brought up to date."""
     with sqlite_errors_as_sentences(path):
         connection = sqlite3.connect(path, timeout=BUSY_SECONDS)
         try:
-            return _ready(Database(connection, execute_plugins=False), path)
+            db = Database(connection, execute_plugins=False)
+            refuse_what_cannot_be_read(db, path)
+            if MIGRATIONS.pending(db):
+                _upgrade(db)
+            # FULL: a confirmed case survives a power cut too, not only a killed process.
+            connection.execute("PRAGMA synchronous = FULL")
+            return db
         except BaseException:
             connection.close()
             raise
 
 
-def _ready(db: Database, path: Path) -> Database:
-    """Return the database once it is known for a library that this casebase can read, and brought up to date."""
-    refuse_what_cannot_be_read(db, path)
-    if _is_outdated(db):
-        _upgrade(db)
-    # FULL: a confirmed case survives a power cut too, not only a killed process.
-    db.conn.execute("PRAGMA synchronous = FULL")
-    return db
-
-
 def refuse_what_cannot_be_read(db: Database, path: Path) -> None:
     """Raise `LibraryError` for another program's database and for a library made by a newer casebase."""
     refuse_other_files(db, path)
-    _refuse_newer(db, path)
+    known = [step.name for step in MIGRATIONS.pending(Database(memory=True, execute_plugins=False))]
+    newer = [step.name for step in MIGRATIONS.applied(db) if step.name not in known]
+    if newer:
+        raise LibraryError(
+            f"{path}: made by a newer casebase (schema step {newer[-1]}; this one knows up to {known[-1]}):"
+            " update casebase"
+        )
 
 
 def refuse_other_files(db: Database, path: Path) -> None:
@@ -144,25 +147,6 @@ def refuse_other_files(db: Database, path: Path) -> None:
         raise LibraryError(
             f"{path}: a database of another program, not a casebase library: name another file"
         )
-
-
-def _refuse_newer(db: Database, path: Path) -> None:
-    known = _known_steps()
-    newer = [step.name for step in MIGRATIONS.applied(db) if step.name not in known]
-    if newer:
-        raise LibraryError(
-            f"{path}: made by a newer casebase (schema step {newer[-1]}; this one knows up to {known[-1]}):"
-            " update casebase"
-        )
-
-
-def _known_steps() -> list[str]:
-    everything = Database(memory=True, execute_plugins=False)
-    return [step.name for step in MIGRATIONS.pending(everything)]
-
-
-def _is_outdated(db: Database) -> bool:
-    return bool(MIGRATIONS.pending(db))
 
 
 def _upgrade(db: Database) -> None:

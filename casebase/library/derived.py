@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import islice
-from typing import Any, Final, TypeVar
+from typing import Any, Final
 
 from sqlite_utils import Database
 
@@ -25,7 +25,6 @@ _ROWS_AT_ONCE: Final = 500
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
-Item = TypeVar("Item")
 
 
 @dataclass(frozen=True)
@@ -40,8 +39,8 @@ class StoredRecord:
 
 def write_derived(db: Database, kept: Iterable[StoredRecord]) -> int:
     """Write the rows of every record given, in batches; return how many records."""
-    count = 0
-    for batch in _batches(kept, _ROWS_AT_ONCE):
+    count, left = 0, iter(kept)
+    while batch := list(islice(left, _ROWS_AT_ONCE)):
         rows: Rows = defaultdict(list)
         for one in batch:
             for table, its_rows in rows_of(one).items():
@@ -68,15 +67,14 @@ def rows_of(kept: StoredRecord) -> Rows:
         "modules": _module_rows(case),
         "codes": _code_rows(case),
         "readings": _reading_rows(case),
-        "steps": _step_rows(case),
+        "steps": [{"did": step.did, "found": step.found, "minutes": step.minutes} for step in case.steps],
     }
-    rows: Rows = {table: _numbered(case_id, its_rows) for table, its_rows in entries.items()}
+    rows: Rows = {
+        table: [{"case_id": case_id, "position": position, **row} for position, row in enumerate(its_rows)]
+        for table, its_rows in entries.items()
+    }
     profile = json.dumps(to_data(profile_of(case, case_id)), ensure_ascii=False, separators=(",", ":"))
     return rows | {"profiles": [{"case_id": case_id, "data": profile}], "cases": [_case_row(kept)]}
-
-
-def _numbered(case_id: str, rows: Iterable[Row]) -> list[Row]:
-    return [{"case_id": case_id, "position": position, **row} for position, row in enumerate(rows)]
 
 
 def _case_row(kept: StoredRecord) -> Row:
@@ -152,25 +150,12 @@ def _reading_rows(case: Case) -> Iterator[Row]:
             "tester": _text(reading.tester),
             "stage": str(reading.stage),
             "value": _text(reading.value),
-            "base_number": _finite(reading.number),
+            # SQLite has no infinity that others read: OL stays in the column `value` only.
+            "base_number": reading.number
+            if reading.number is not None and math.isfinite(reading.number)
+            else None,
         }
-
-
-def _step_rows(case: Case) -> Iterator[Row]:
-    for step in case.steps:
-        yield {"did": step.did, "found": step.found, "minutes": step.minutes}
 
 
 def _text(value: object) -> str | None:
     return None if value is None else str(value)
-
-
-def _finite(number: float | None) -> float | None:
-    """SQLite has no infinity that others read: OL stays in the column `value` only."""
-    return number if number is not None and math.isfinite(number) else None
-
-
-def _batches(items: Iterable[Item], size: int) -> Iterator[list[Item]]:
-    iterator = iter(items)
-    while batch := list(islice(iterator, size)):
-        yield batch

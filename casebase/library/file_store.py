@@ -1,13 +1,8 @@
-"""The bytes of attached files, beside the library: each under the SHA-256 of its content, checked whenever it is read.
+"""The bytes of attached files, in a folder beside the library: each named by the SHA-256 of its content.
 
-What lies here was taken in by `taken_files`: pictures without metadata and plain text. The record names it.
-
-Whether the files that records name are there and whole, and which files no record names.
-
-The attached files that go with a copy of a library: brought over where they are lacking, each by its SHA-256.
-
-They lie in a folder beside the copy. Copies that bear a day in their name share one folder, for a file is named by its
-content and never changes.
+Records name them; they are pictures without metadata, plain text and captures, and are checked whenever they are read.
+The files of a copy of a library lie in a folder beside that copy. Copies that bear a day in their name share one
+folder, because a file is named by its content and never changes.
 """
 
 from __future__ import annotations
@@ -17,7 +12,6 @@ import re
 import shutil
 import time
 from collections.abc import Collection, Iterable, Iterator
-from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -52,10 +46,14 @@ class AttachedFiles:
         """
         sha256 = hashlib.sha256(content).hexdigest()
         try:
-            if not self._is_whole(sha256):
-                self._make_folder(self.path_of(sha256).parent)
-                # Whoever may read the library may read its files.
-                write_at_once(self.path_of(sha256), content, self._library.stat().st_mode & 0o666)
+            self.read(sha256)
+            return sha256
+        except LibraryError:  # it is not there, or not whole
+            pass
+        try:
+            self._make_folder(self.path_of(sha256).parent)
+            # Whoever may read the library may read its files.
+            write_at_once(self.path_of(sha256), content, self._library.stat().st_mode & 0o666)
         except OSError as error:
             raise LibraryError(
                 f"{self.folder}: a file cannot be kept there ({error.strerror}): make room, or check its rights"
@@ -94,10 +92,8 @@ class AttachedFiles:
     def left_over(self, named: frozenset[str]) -> list[Path]:
         """Return what lies here, is older than an hour, and is none of the files named."""
         before = time.time() - LEFT_AFTER_SECONDS
-        return [path for path in self._paths() if path.name not in named and path.stat().st_mtime < before]
-
-    def _paths(self) -> Iterator[Path]:
-        return (path for path in sorted(self.folder.glob("*/*")) if path.is_file())
+        paths = (path for path in sorted(self.folder.glob("*/*")) if path.is_file())
+        return [path for path in paths if path.name not in named and path.stat().st_mtime < before]
 
     @staticmethod
     def _make_folder(folder: Path) -> None:
@@ -106,12 +102,6 @@ class AttachedFiles:
             folder.mkdir(parents=True, exist_ok=True)
             flush_folder(folder.parent)
             flush_folder(folder.parent.parent)
-
-    def _is_whole(self, sha256: str) -> bool:
-        with suppress(LibraryError):
-            self.read(sha256)
-            return True
-        return False
 
 
 _NAMED: Final = """
@@ -131,7 +121,7 @@ class LeftOver:
 
 
 def faults_of_files(db: Database, library: Path) -> list[str]:
-    """Return what is wrong with the attached files of a library, each in one sentence; every file is told once."""
+    """Return what is wrong with the attached files of a library, each in one sentence; every file is named once."""
     files, seen, found = AttachedFiles(library), set[str](), []
     for case_id, revision, name, sha256 in _named_files(db):
         if sha256 in seen:
@@ -178,11 +168,18 @@ def folders_of_copy(copy: Path) -> list[Path]:
 
 
 def bring_over(sources: Iterable[Path], target: Path, *, look_closely: bool = False) -> BroughtOver:
-    """Bring over every file that the folder `target` lacks; one that is not what its name says is left and told.
+    """Bring over every file that the folder `target` lacks; one that is not what its name says is left and reported.
 
     With `look_closely` a file that is there is read, and brought over again where it is not what its name says.
     """
-    is_there = _is_right if look_closely else _is_as_long
+
+    def is_there(path: Path, place: Path) -> bool:
+        if not place.is_file():
+            return False
+        if look_closely:
+            return sha256_of_file(place) == place.name
+        return place.stat().st_size == path.stat().st_size
+
     found = (path for source in sources for path in _files_in(source))
     wanted = [path for path in found if not is_there(path, target / path.parent.name / path.name)]
     if not wanted:
@@ -196,7 +193,7 @@ def bring_over(sources: Iterable[Path], target: Path, *, look_closely: bool = Fa
     return BroughtOver(len(wanted) - len(wrong), faults)
 
 
-def lacking(folder: Path, named: Collection[str]) -> list[str]:
+def missing_files(folder: Path, named: Collection[str]) -> list[str]:
     """Return the SHA-256 of every file that records name and that is not in the folder."""
     return sorted(sha256 for sha256 in named if not (folder / sha256[:2] / sha256).is_file())
 
@@ -205,14 +202,6 @@ def _files_in(folder: Path) -> Iterator[Path]:
     for path in sorted(folder.glob("??/*")):
         if _SHA256.fullmatch(path.name) and path.name[:2] == path.parent.name:
             yield path
-
-
-def _is_as_long(path: Path, place: Path) -> bool:
-    return place.is_file() and place.stat().st_size == path.stat().st_size
-
-
-def _is_right(_path: Path, place: Path) -> bool:
-    return place.is_file() and sha256_of_file(place) == place.name
 
 
 def _is_brought(path: Path, target: Path, parts: Path) -> bool:

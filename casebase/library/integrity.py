@@ -41,19 +41,15 @@ def _records_match_their_digest(db: Database) -> Iterator[str]:
         where = f"case {row['case_id']}, revision {row['revision']}"
         if sha256_of(row["json"]) != row["sha256"]:
             yield f"{where}: the record does not match its SHA-256: it was changed outside casebase"
-        else:
-            yield from _record_is_readable(where, row["json"])
-
-
-def _record_is_readable(where: str, text: str) -> Iterator[str]:
-    try:
-        case = Case.model_validate_json(text)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-        yield f"{where}: the record does not fit the format: {first['msg']}"
-        return
-    if canonical_json(case) != text:
-        yield f"{where}: the record is not in canonical form"
+            continue
+        try:
+            case = Case.model_validate_json(row["json"])
+        except ValidationError as error:
+            first = error.errors(include_url=False)[0]
+            yield f"{where}: the record does not fit the format: {first['msg']}"
+            continue
+        if canonical_json(case) != row["json"]:
+            yield f"{where}: the record is not in canonical form"
 
 
 def _revisions_are_complete(db: Database) -> Iterator[str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Self
 
@@ -12,6 +13,11 @@ from sqlite_utils import Database
 from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
 from casebase.library.derived import StoredRecord
 from casebase.library.records import current_record, resolve_id
+
+
+def now_text() -> str:
+    """Return the time to the second, in UTC (ISO 8601), as it is kept beside what is logged, said and found."""
+    return datetime.now(UTC).isoformat(timespec="seconds")
 
 
 class LibraryFile:

@@ -1,6 +1,6 @@
-"""The library's cases as a collection to compare with: the match index beside the file, brought up to date.
+"""The library's cases as a collection to compare with, and the match index beside the file.
 
-Bringing a match index up to date with the records: piece by piece, each kept as soon as it is made.
+The index is brought up to date with the records piece by piece, each kept as soon as it is made.
 """
 
 from __future__ import annotations
@@ -13,11 +13,11 @@ from typing import Final, Protocol
 from sqlite_utils import Database
 
 from casebase.library.records import (
-    Lacking,
-    count_lacking,
-    lacking_after,
+    NumberedRecord,
+    count_records_between,
     last_number,
     profiles_of_numbers,
+    records_between,
     rows_of_case,
     sha256_of_number,
 )
@@ -60,7 +60,7 @@ class Means:
 
 @dataclass
 class Update:
-    """An index on its way; `folder` is None where it cannot be kept, and the answer does not hang on that."""
+    """An index on its way; `folder` is None where it cannot be kept; the answer does not depend on that."""
 
     db: Database
     index: Index
@@ -70,17 +70,17 @@ class Update:
 
     def upto(self, number: int) -> Index:
         """Add every current record that the index lacks, up to a number; return the index."""
-        whole = count_lacking(self.db, self.stamp.last_number, number)
+        whole = count_records_between(self.db, self.stamp.last_number, number)
         done = 0
         while self.stamp.last_number < number:
-            some, last = lacking_after(self.db, self.stamp.last_number, number, AT_ONCE)
+            some, last = records_between(self.db, self.stamp.last_number, number, AT_ONCE)
             batch = self._batch(some, lambda added, done=done: self.means.progress(done + added, whole))  # type: ignore[misc]
             self.stamp = replace(self.stamp, last_number=last, last_sha256=sha256_of_number(self.db, last))
             self._keep(batch)
             done += len(some)
         return self.index
 
-    def _batch(self, some: list[Lacking], tell: Callable[[int], None]) -> Batch:
+    def _batch(self, some: list[NumberedRecord], tell: Callable[[int], None]) -> Batch:
         builder, untold = IndexBuilder(self.index), 0
         pairs = ((one.case_id, one.case) for one in some)
         profiles = filled_profiles(pairs, self.means.buses, self.means.embedder)

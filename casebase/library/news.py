@@ -1,6 +1,7 @@
-"""News: the open questions that a case may explain that arrived later, as far as both still stand.
+"""Open questions of a library, and the news of them: cases that arrived later and may explain one.
 
-What stands open in a library: jobs without an answer, causes without proof, and what was left over of fixed ones.
+Open are jobs without an answer, causes without proof, and what was left over of fixed jobs. News lasts as long as the
+question is open and the case that explains it was not taken back.
 """
 
 from __future__ import annotations
@@ -8,7 +9,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
 
@@ -16,6 +16,7 @@ from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.intake.scan_codes import codes_in_line
+from casebase.library.library_file import now_text
 from casebase.library.reviews import Said
 from casebase.library.sources import senders_of_cases
 from casebase.match.profile import Profile
@@ -97,7 +98,14 @@ def open_questions(db: Database) -> list[OpenQuestion]:
     """Return everything that stands open of the shop's own cases, the oldest first; a case may ask twice."""
     gone = _with_last_word(db, _GONE)
     rows = [row for row in db.query(_QUESTIONS, {"kind": str(Kind.FAULT_CASE)}) if row["id"] not in gone]
-    return [one for row in rows for one in _asked(row)]
+    found = []
+    for row in rows:
+        told = row["id"], row["number"]
+        if (what := _BY_STATUS.get(row["status"])) is not None:
+            found.append(OpenQuestion(*told, what, row["title"], row["author"]))
+        if row["leftover"]:
+            found.append(OpenQuestion(*told, What.LEFTOVER, row["title"], row["author"], row["leftover"]))
+    return found
 
 
 def proven_cases(db: Database, after: int, upto: int, also: Sequence[str] = ()) -> list[ProvenCase]:
@@ -168,16 +176,6 @@ def shareable(pasts: Iterable[Profile]) -> Shareable:
     return Shareable(frozenset(codes), frozenset(at_fault))
 
 
-def _asked(row: dict[str, Any]) -> list[OpenQuestion]:
-    told = row["id"], row["number"]
-    found = []
-    if (what := _BY_STATUS.get(row["status"])) is not None:
-        found.append(OpenQuestion(*told, what, row["title"], row["author"]))
-    if row["leftover"]:
-        found.append(OpenQuestion(*told, What.LEFTOVER, row["title"], row["author"], row["leftover"]))
-    return found
-
-
 def _with_last_word(db: Database, words: Sequence[Said]) -> set[str]:
     return {case_id for case_id, said in db.execute(_LAST_WORDS) if said in words}
 
@@ -226,7 +224,7 @@ def news_in(library: Library, *, every: bool = False) -> list[News]:
         rows = list(db.query(_ROWS, {"every": every}))
         if not rows:
             return []
-        asked = _by_case(open_questions(db))
+        asked = {(one.case_id, one.what is What.LEFTOVER): one for one in open_questions(db)}
         standing = {one.case_id for one in proven_cases(db, 0, 0, [row["new_case"] for row in rows])}
         senders = senders_of_cases(db)
         return [
@@ -240,10 +238,11 @@ def news_in(library: Library, *, every: bool = False) -> list[News]:
 def mark_read(library: Library, prefix: str | None = None) -> int:
     """Mark all news as read, or those of one case, open or new; return how many; raise where that case has none."""
     case_id = library.resolve(prefix) if prefix else None
-    now = datetime.now(UTC).isoformat(timespec="seconds")
+    now = now_text()
     shown = {(one.open_case, one.new_case) for one in news_in(library)}
     meant = [pair for pair in shown if case_id is None or case_id in pair]
-    if case_id is not None and not any(case_id in (one.open_case, one.new_case) for one in _every(library)):
+    known = news_in(library, every=True) if case_id is not None else []
+    if case_id is not None and not any(case_id in (one.open_case, one.new_case) for one in known):
         raise LibraryError(f"case {case_id}: there is no news of it: casebase news --all lists what there is")
     with library.changing() as db:
         for pair in meant:
@@ -252,14 +251,6 @@ def mark_read(library: Library, prefix: str | None = None) -> int:
                 (now, *pair),
             )
     return len(meant)
-
-
-def _every(library: Library) -> list[News]:
-    return news_in(library, every=True)
-
-
-def _by_case(questions: list[OpenQuestion]) -> dict[tuple[str, bool], OpenQuestion]:
-    return {(one.case_id, one.what is What.LEFTOVER): one for one in questions}
 
 
 def _told(row: dict[str, Any], question: OpenQuestion, sent_by: str) -> News:

@@ -1,17 +1,17 @@
-"""Looking whether a case that arrived explains a question that stands open; what is found is kept as news."""
+"""Searching for news: whether a case that arrived explains an open question; what is found is kept."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from itertools import islice
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from casebase.library.derived import StoredRecord
+from casebase.library.library_file import now_text
 from casebase.library.matching import Means, index_folder
 from casebase.library.near_duplicates import NEAR_ODOMETER, SAME_VIN, same_vehicle
 from casebase.library.news import (
@@ -24,7 +24,7 @@ from casebase.library.news import (
     shareable,
     taken_back,
 )
-from casebase.library.records import count_lacking, last_number
+from casebase.library.records import count_records_between, last_number
 from casebase.match.answer.explanation import (
     LIKE_FROM,
     Explained,
@@ -52,41 +52,41 @@ AMONG_THE_FIRST: Final = 5
 """A new case that does not come so near by the index will not be the nearest by a closer look (judged)."""
 
 MOST_LOOKED_AT: Final = 300
-"""Questions that are looked at closely in one look, those most like a new case: some half a minute (judged)."""
+"""Questions that one search examines closely, those most like a new case: some half a minute (judged)."""
 
 WORTH_A_LOOK: Final = 0.55
-"""Likeness by the index, a tenth below that from which news is told, from which a question is looked at closely: then
-its readings speak in full, those with modules unplugged too (judged)."""
+"""Likeness by the index, a tenth below that from which news is told, from which a question is examined closely: then
+all its readings count, those with modules unplugged too (judged)."""
 
 _LOOKED_FACT: Final = "news looked for up to"
 
 
 @dataclass(frozen=True)
-class Unlooked:
-    """What nobody looked at yet: proven cases that arrived, questions older than any of them, the last record."""
+class NotExamined:
+    """What was not examined yet: proven cases that arrived, questions older than any of them, the last record."""
 
     questions: list[OpenQuestion]
     proven: list[ProvenCase]
     upto: int
 
 
-def unlooked(library: Library, also: Sequence[str] = ()) -> Unlooked:
-    """Return what is to be looked at: what arrived since the last time, and the cases named."""
+def not_examined(library: Library, also: Sequence[str] = ()) -> NotExamined:
+    """Return what is to be examined: what arrived since the last time, and the cases named."""
     looked = int(library.fact(_LOOKED_FACT) or 0)
     with library.reading() as db:
         upto, asked = last_number(db), open_questions(db)
         if not asked:
-            return Unlooked([], [], upto)
+            return NotExamined([], [], upto)
         proven = proven_cases(db, max(looked, asked[0].number), upto, also)
     newest = max((one.proven_at for one in proven), default=0)
-    return Unlooked([one for one in asked if one.number < newest], proven, upto)
+    return NotExamined([one for one in asked if one.number < newest], proven, upto)
 
 
 def records_not_indexed(library: Library) -> int:
-    """Return how many records the match index lacks: what a look has to work out first."""
+    """Return how many records the match index lacks: what a search has to work out first."""
     kept = read_index(index_folder(library.path))
     with library.reading() as db:
-        return count_lacking(db, kept[1].last_number if kept else 0, last_number(db))
+        return count_records_between(db, kept[1].last_number if kept else 0, last_number(db))
 
 
 def index_has_stories(library: Library) -> bool:
@@ -95,10 +95,10 @@ def index_has_stories(library: Library) -> bool:
     return bool(kept and kept[1].text)
 
 
-def look(library: Library, means: Means, also: Sequence[str] = ()) -> list[OpenQuestion]:
-    """Hold what arrived against every open question older than it; keep what is news; return the questions it is of."""
-    there = unlooked(library, also)
-    found = _Look(library, means, there).found() if there.questions else []
+def search_news(library: Library, means: Means, also: Sequence[str] = ()) -> list[OpenQuestion]:
+    """Compare what arrived with every older open question; keep what is news; return the questions it is of."""
+    there = not_examined(library, also)
+    found = _NewsSearch(library, means, there).found() if there.questions else []
     return _keep(library, found, there.upto)
 
 
@@ -108,10 +108,10 @@ class _Answered:
     explained: Explained
 
 
-class _Look:
-    """One look: the questions that a new case is like, each put to the whole library."""
+class _NewsSearch:
+    """One search: the questions that a new case is like, each put to the whole library."""
 
-    def __init__(self, library: Library, means: Means, there: Unlooked) -> None:
+    def __init__(self, library: Library, means: Means, there: NotExamined) -> None:
         self.library, self.means = library, means
         self.collection, self.measure = library.collection(means), library.measure()
         self.new = {one.case_id: one for one in there.proven}
@@ -229,7 +229,7 @@ def _same_vehicle(one: Case, other: Case) -> bool:
 
 def _keep(library: Library, found: Sequence[_Answered], upto: int) -> list[OpenQuestion]:
     """Keep what was not told before; return the questions it is of."""
-    now, told = datetime.now(UTC).isoformat(timespec="seconds"), []
+    now, told = now_text(), []
     with library.changing() as db:
         for one in found:
             match = one.explained.match

@@ -1,6 +1,6 @@
-"""Texts that looked private and are not, as the shop lead said: told by case, field and the text itself.
+"""What the shop lead says of private text: texts that only looked private, and names that must not leave the shop.
 
-Names of people that must not leave the shop, kept in the library and nowhere else.
+Both are kept in the library and nowhere else. A text is known by its case, its field and its words.
 """
 
 from __future__ import annotations

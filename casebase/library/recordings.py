@@ -124,7 +124,7 @@ def known_good_log(library: Library, case: Case) -> KeptLog | None:
         return None
     rows = library.summaries(kind=str(Kind.KNOWN_GOOD), make=case.vehicle.make, model=case.vehicle.model)
     there = [library.get(row["id"]) for row in rows if row["id"] != case.id]
-    logs = [(_apart(case.vehicle, kept.case.vehicle), log) for kept in there for log in logs_of(kept)[:1]]
+    logs = [(_distance(case.vehicle, kept.case.vehicle), log) for kept in there for log in logs_of(kept)[:1]]
     return min(logs, key=lambda one: one[0])[1] if logs else None
 
 
@@ -138,7 +138,7 @@ def log_as_file(library: Library, log: KeptLog) -> Iterator[Path]:
         yield path
 
 
-def _apart(here: Vehicle, there: Vehicle) -> tuple[bool, int]:
-    """Return how far apart two vehicles of one model are: another platform, years between."""
+def _distance(here: Vehicle, there: Vehicle) -> tuple[bool, int]:
+    """Return how far apart two vehicles of one model are: whether of another platform, and the years between."""
     years = abs(here.model_year - there.model_year) if here.model_year and there.model_year else 100
     return here.platform != there.platform, years

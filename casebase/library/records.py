@@ -1,12 +1,6 @@
-"""Reading the records back: the current revision of each case.
+"""Finding and reading records: by the ID of their case, by their number, and by full-text search.
 
-IDs of cases: made from the record, found by the beginning of one.
-
-Records by their number: the order in which they were logged, which never changes.
-
-A case as plain data: what `show --json` prints and the site serves.
-
-Full-text search over the cases, whatever characters are typed.
+A record's number is its place in the order in which records were logged; it never changes.
 """
 
 from __future__ import annotations
@@ -107,8 +101,8 @@ _CURRENT_BY_NUMBER = """
 
 
 @dataclass(frozen=True)
-class Lacking:
-    """A current record that an index lacks, and the numbers of its earlier revisions."""
+class NumberedRecord:
+    """A current record with its number, and the numbers of its earlier revisions."""
 
     number: int
     case_id: str
@@ -127,23 +121,24 @@ def sha256_of_number(db: Database, number: int) -> str:
     return row[0] if row else ""
 
 
-def count_lacking(db: Database, after: int, upto: int) -> int:
+def count_records_between(db: Database, after: int, upto: int) -> int:
     """Return how many current records there are after one number and up to another."""
     found = db.execute(f"SELECT count(*) {_CURRENT_BY_NUMBER}", {"after": after, "upto": upto}).fetchone()
     return int(found[0])
 
 
-def lacking_after(db: Database, after: int, upto: int, most: int) -> tuple[list[Lacking], int]:
-    """Return current records in the order of their numbers, and the number up to which they go.
+def records_between(db: Database, after: int, upto: int, most: int) -> tuple[list[NumberedRecord], int]:
+    """Return the current records after one number and up to another, and the number up to which they go.
 
-    One that does not fit the format is left out: `casebase check` names it.
+    At most `most` of them, in the order of their numbers. One that does not fit the format is left out: `casebase
+    check` names it.
     """
     rows = db.execute(
         f"SELECT r.rowid, r.case_id, r.revision, r.json {_CURRENT_BY_NUMBER} ORDER BY r.rowid LIMIT :most",
         {"after": after, "upto": upto, "most": most},
     ).fetchall()
     last = rows[-1][0] if len(rows) == most else upto
-    return [one for row in rows if (one := _lacking(db, *row)) is not None], last
+    return [one for row in rows if (one := _numbered(db, *row)) is not None], last
 
 
 def profiles_of_numbers(db: Database, numbers: Sequence[int]) -> list[Profile]:
@@ -156,13 +151,13 @@ def rows_of_case(db: Database, case_id: str) -> list[int]:
     return [row[0] for row in db.execute("SELECT rowid FROM records WHERE case_id = ?", (case_id,))]
 
 
-def _lacking(db: Database, number: int, case_id: str, revision: int, text: str) -> Lacking | None:
+def _numbered(db: Database, number: int, case_id: str, revision: int, text: str) -> NumberedRecord | None:
     try:
         case = Case.model_validate_json(text)
     except ValidationError:
         return None
     earlier = [row for row in rows_of_case(db, case_id) if row != number] if revision > 1 else []
-    return Lacking(number, case_id, case, tuple(earlier))
+    return NumberedRecord(number, case_id, case, tuple(earlier))
 
 
 def _profile(db: Database, number: int) -> Profile:
@@ -191,15 +186,15 @@ def case_data(kept: StoredRecord) -> dict[str, Any]:
 
 
 COMMON_SHARE: Final = 0.2
-"""A word in more than this share of the cases tells nothing and costs the most time."""
+"""A word in more than this share of the cases sets none apart and costs the most time."""
 
 _FEW_CASES: Final = 50
 _TOKEN: Final = re.compile(r"[^\W_]+")
 
 
 def found_ids(db: Database, text: str) -> list[str]:
-    """Return the IDs of the cases that hold every telling word of `text`, the most relevant first."""
-    query = match_query(_telling(db, list(dict.fromkeys(words_in(text)))))
+    """Return the IDs of the cases that hold every word of `text` but the common ones, the most relevant first."""
+    query = match_query(_rare_words(db, list(dict.fromkeys(words_in(text)))))
     if not query:
         return []
     rows = db.query(
@@ -228,20 +223,15 @@ def match_query(words: list[str]) -> str:
     return " ".join(f'"{word}"' for word in words)
 
 
-def _telling(db: Database, words: list[str]) -> list[str]:
-    """Drop the words that most cases hold; where all are common, keep them."""
-    total = _count(db, "SELECT count(*) AS n FROM cases", {})
+def _rare_words(db: Database, words: list[str]) -> list[str]:
+    """Leave out the words that many cases hold; where all are common, keep them."""
+    total = db.execute("SELECT count(*) FROM cases").fetchone()[0]
     if total < _FEW_CASES:
         return words
-    telling = [word for word in words if _holding(db, word) <= COMMON_SHARE * total]
-    return telling or words
-
-
-def _holding(db: Database, word: str) -> int:
-    return _count(
-        db, "SELECT count(*) AS n FROM cases_fts WHERE cases_fts MATCH :query", {"query": match_query([word])}
-    )
-
-
-def _count(db: Database, sql: str, values: dict[str, Any]) -> int:
-    return int(next(iter(db.query(sql, values)))["n"])
+    holding = "SELECT count(*) FROM cases_fts WHERE cases_fts MATCH ?"
+    rare = [
+        word
+        for word in words
+        if db.execute(holding, (match_query([word]),)).fetchone()[0] <= COMMON_SHARE * total
+    ]
+    return rare or words

@@ -1,4 +1,4 @@
-"""The way back: a copy put in the place of a library, which is itself put aside first and never lost.
+"""Restoring a copy: it takes the place of the library, which is itself put aside first and never lost.
 
 A copy is written into the live file, in one transaction of SQLite's own backup, and the file stays the same file.
 Putting another file in its place would be simpler, but a process that has the old one open would go on writing into a
@@ -33,7 +33,7 @@ from casebase.library.connection import (
     sentence_of,
     sqlite_errors_as_sentences,
 )
-from casebase.library.file_store import bring_over, files_folder, folders_of_copy, lacking
+from casebase.library.file_store import bring_over, files_folder, folders_of_copy, missing_files
 from casebase.library.store import RESTORED_FACT, Library
 
 _DAMAGED: Final = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
@@ -67,7 +67,7 @@ def restore(copy: Path, library: Path, now: datetime | None = None) -> Restored:
         with folder_of_parts(library.parent) as parts:
             made = parts / library.name
             shutil.copy(copy, made)  # with its rights
-            held = _checked(made, copy)
+            copied = _checked(made, copy)
             _make_ready(made, library)
             brought = bring_over(folders_of_copy(copy), files_folder(library), look_closely=True)
             aside, was_damaged = _put_in_place(made, library, _free_name(library, now or datetime.now()))
@@ -75,8 +75,11 @@ def restore(copy: Path, library: Path, now: datetime | None = None) -> Restored:
         raise LibraryError(
             f"{library}: the copy cannot be put there ({error.strerror}): the library is as it was: make room"
         ) from None
-    faults = brought.faults + _lacking_files(files_folder(library), held.files)
-    return Restored(held.cases, aside, was_damaged, brought.count, faults)
+    missing = [
+        f"{files_folder(library)}: the attached file {sha256} came with no copy, though a record names it"
+        for sha256 in missing_files(files_folder(library), copied.files)
+    ]
+    return Restored(copied.cases, aside, was_damaged, brought.count, brought.faults + missing)
 
 
 def _refuse(copy: Path, library: Path) -> None:
@@ -117,7 +120,12 @@ def _put_in_place(made: Path, library: Path, aside: Path) -> tuple[Path | None, 
     """Put the copy in its place; return where the library before is, and whether SQLite could not open it."""
     try:
         if not library.exists():
-            return _put_where_none_is(made, library, aside), False
+            # The log of a library that was removed must not be taken for that of the copy.
+            for end in _LOG_FILES:
+                with suppress(FileNotFoundError):
+                    _companion(library, end).rename(_companion(aside, end))
+            put_beside_others(made, library)
+            return None, False
         if library.stat().st_size == 0:
             return _put_for_damaged(made, library, aside), True
         return _write_into(made, library, aside), False
@@ -170,15 +178,6 @@ def _copy_aside(library: Path, aside: Path) -> None:
         put_beside_others(parts / aside.name, aside)
 
 
-def _put_where_none_is(made: Path, library: Path, aside: Path) -> Path | None:
-    """Put the copy where no library is; the log of one that was removed must not be taken for its own."""
-    logs = [_companion(library, end) for end in _LOG_FILES if _companion(library, end).exists()]
-    for log in logs:
-        log.rename(_companion(aside, log.name.removeprefix(library.name)))
-    put_beside_others(made, library)
-    return None
-
-
 def _put_for_damaged(made: Path, library: Path, aside: Path) -> Path:
     """Put the copy in the place of a file that SQLite cannot open; that file and its log are put aside as they are."""
     try:
@@ -204,10 +203,3 @@ def _free_name(library: Path, now: datetime) -> Path:
 
 def _companion(path: Path, end: str) -> Path:
     return path.with_name(f"{path.name}{end}")
-
-
-def _lacking_files(folder: Path, named: frozenset[str]) -> list[str]:
-    return [
-        f"{folder}: the attached file {sha256} came with no copy, though a record names it"
-        for sha256 in lacking(folder, named)
-    ]

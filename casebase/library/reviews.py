@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Any, Final
 
@@ -12,7 +11,7 @@ from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
-from casebase.library.library_file import LibraryFile
+from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.records import current_record
 from casebase.record.case import status_of
 from casebase.record.vocabulary import Kind, Review, Status
@@ -97,7 +96,7 @@ def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
     """Keep a word on the current revision of a case; raise `LibraryError` where it cannot be said."""
     kept = library.get(case_id)
     into = library.get(other) if other else None
-    now = datetime.now(UTC).isoformat(timespec="seconds")
+    now = now_text()
     with library.changing() as db:
         current = db.execute("SELECT revision FROM cases WHERE id = ?", (kept.case_id,)).fetchone()[0]
         if current != kept.revision:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from enum import StrEnum
 from pathlib import Path
 from typing import Any, Final
@@ -17,15 +16,13 @@ from casebase.errors import LibraryError
 from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import LeftOver, faults_of_files, left_over
 from casebase.library.integrity import faults_in
-from casebase.library.library_file import LibraryFile
+from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.matching import Means, collection_in
 from casebase.library.records import found_ids, new_id, readable_records
 from casebase.library.reviews import Said, standings
 from casebase.library.schema import DERIVED_TABLES
 from casebase.match.facets.measure import FAULTS, Measure, faults_by
 from casebase.match.index.collection import Collection
-from casebase.match.profile import Profile
-from casebase.match.profile_of_case import from_data
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, sha256_of
 
@@ -70,7 +67,8 @@ class Library(LibraryFile):
 
     def __init__(self, db: Database, path: Path) -> None:
         super().__init__(db, path)
-        self._make_derived_again_if_outdated()
+        if self.fact("derived version") != DERIVED_VERSION:
+            self.rebuild()
 
     def log(self, cases: Iterable[Case]) -> list[Logged]:
         """Keep every record given, all or none; return what became of each.
@@ -78,7 +76,7 @@ class Library(LibraryFile):
         A record without an ID is new, unless the same record is there already. One with an ID is a new revision
         of that case; where it names the revision it was made from, that must be the current one.
         """
-        now = _now()
+        now = now_text()
         logged: list[Logged] = []
         changed: dict[str, StoredRecord] = {}
         with self._writing():
@@ -133,12 +131,6 @@ class Library(LibraryFile):
                 return rows
             order = {case_id: place for place, case_id in enumerate(found_ids(self._db, find))}
             return sorted((row for row in rows if row["id"] in order), key=lambda row: order[row["id"]])
-
-    def profiles(self) -> list[Profile]:
-        """Return what is compared of every case."""
-        with self._readable():
-            rows = self._db.execute("SELECT data FROM profiles ORDER BY case_id")
-            return [_profile(data) for (data,) in rows]
 
     def collection(self, means: Means | None = None) -> Collection:
         """Return the cases to compare with, their index brought up to date; without `means` from records alone."""
@@ -202,16 +194,22 @@ class Library(LibraryFile):
     def rebuild(self) -> int:
         """Make all derived tables again from the records; return the number of cases."""
         with self._writing():
-            return self._make_derived_again()
+            # The index first: triggers that take cases out of one that is not in step would fail.
+            self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
+            for table in DERIVED_TABLES:
+                self._db.conn.execute(f"DELETE FROM {table}")
+            count = write_derived(self._db, readable_records(self._db))
+            if self._db.execute("SELECT 1 FROM facts WHERE name = ?", (_ID_FACT,)).fetchone() is None:
+                self._set_fact(_ID_FACT, uuid4().hex)
+            self._set_fact("derived version", DERIVED_VERSION)
+            return count
 
     def _keep(self, case: Case, now: str) -> Logged:
         canonical = canonical_json(case)
         sha256 = sha256_of(canonical)
-        return (
-            self._keep_revision(case, canonical, sha256, now)
-            if case.id
-            else self._keep_new(canonical, sha256, now)
-        )
+        if case.id:
+            return self._keep_revision(case, canonical, sha256, now)
+        return self._keep_new(canonical, sha256, now)
 
     def _keep_new(self, canonical: str, sha256: str, now: str) -> Logged:
         there = self._db.execute(
@@ -249,21 +247,6 @@ class Library(LibraryFile):
             (case_id, revision, sha256, canonical, now),
         )
 
-    def _make_derived_again_if_outdated(self) -> None:
-        if self.fact("derived version") != DERIVED_VERSION:
-            self.rebuild()
-
-    def _make_derived_again(self) -> int:
-        # The index first: triggers that take cases out of one that is not in step would fail.
-        self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
-        for table in DERIVED_TABLES:
-            self._db.conn.execute(f"DELETE FROM {table}")
-        count = write_derived(self._db, readable_records(self._db))
-        if self._db.execute("SELECT 1 FROM facts WHERE name = ?", (_ID_FACT,)).fetchone() is None:
-            self._set_fact(_ID_FACT, uuid4().hex)
-        self._set_fact("derived version", DERIVED_VERSION)
-        return count
-
 
 def _summary_query(filters: dict[str, str]) -> tuple[str, dict[str, str]]:
     conditions = {
@@ -273,14 +256,3 @@ def _summary_query(filters: dict[str, str]) -> tuple[str, dict[str, str]]:
     where = [conditions.get(key, f"{key} = :{key} COLLATE NOCASE") for key in filters]
     sql = f"SELECT {_SUMMARY_COLUMNS} FROM cases{' WHERE ' if where else ''}{' AND '.join(where)}"
     return f"{sql} ORDER BY logged_at DESC, id", filters
-
-
-def _profile(data: str) -> Profile:
-    try:
-        return from_data(json.loads(data))
-    except (ValueError, TypeError, KeyError, AttributeError):
-        raise LibraryError("what is compared of a case cannot be read: run casebase rebuild") from None
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")

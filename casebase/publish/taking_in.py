@@ -16,7 +16,6 @@ import json
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from enum import StrEnum
 from typing import Final
 
@@ -25,6 +24,7 @@ from sqlite_utils import Database
 
 from casebase.library.derived import StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import AttachedFiles
+from casebase.library.library_file import now_text
 from casebase.library.records import current_record, new_id
 from casebase.library.sources import FULL_WEIGHT, refuse_wrong_weight
 from casebase.library.store import Library
@@ -168,7 +168,7 @@ def take_in(
     for _, content in attachments_of(bundle):
         files.keep(content)
     with library.changing() as db:
-        taking = _Taking(db, named, _now(), heads_in(db, {entry.told_id for entry in bundle.entries}))
+        taking = _Taking(db, named, now_text(), heads_in(db, {entry.told_id for entry in bundle.entries}))
         taken = [taking.take(entry) for entry in bundle.entries]
         taking.write_derived()
         _keep_source(
@@ -287,7 +287,3 @@ def _keep_source(db: Database, taking: _Taking, weight: float | None, *, is_chan
         db.conn.execute("UPDATE sources SET last_at = ? WHERE name = ?", (taking.now, taking.source))
     if weight is not None:
         db.conn.execute("UPDATE sources SET weight = ? WHERE name = ?", (weight, taking.source))
-
-
-def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")

@@ -18,6 +18,7 @@ from casebase.library.schema import APPLICATION_ID, MIGRATIONS
 from casebase.library.store import Library
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, id_from, sha256_of
+from tests.library.profiles_kept import profiles_in
 
 MakeCase = Callable[..., Case]
 
@@ -56,7 +57,7 @@ def test_an_older_library_is_upgraded_and_shows_its_cases(
         assert library.faults() == []
         assert {row["id"] for row in library.summaries()} == set(ids)
         assert [library.get(case_id).case for case_id in ids] == demo_cases
-        assert {profile.case_id for profile in library.profiles()} == set(ids)
+        assert {profile.case_id for profile in profiles_in(library)} == set(ids)
         assert library.summaries(find="CAN")
         assert {row["logged_at"] for row in library.summaries()} == {"2025-01-01T00:00:00+00:00"}
 

@@ -17,7 +17,7 @@ from casebase.library.news import (
     proven_cases,
     shareable,
 )
-from casebase.library.news_search import look, unlooked
+from casebase.library.news_search import not_examined, search_news
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
 from casebase.match.evaluation.asking import as_stuck_job
@@ -55,7 +55,7 @@ def answered(library, means):
     """A library with an open job, and the case logged after it that explains it: both IDs."""
     job = log(library, JOB)
     twin = log(library, ITS_TWIN)
-    look(library, means)
+    search_news(library, means)
     return job, twin
 
 
@@ -73,9 +73,9 @@ def test_an_open_job_is_told_of_the_case_that_explains_it(library, answered):
 def test_nothing_is_told_twice(library, answered, means):
     """Neither by looking again, nor when the case that explains it is revised."""
     _, twin = answered
-    assert look(library, means) == []
+    assert search_news(library, means) == []
     log(library, ITS_TWIN, id=twin, note="The part number was written down.")
-    assert look(library, means) == []
+    assert search_news(library, means) == []
     assert len(news_in(library)) == 1
 
 
@@ -83,7 +83,7 @@ def test_an_unlike_case_is_no_news(library, means):
     """Quiet unless a case explains the question well."""
     log(library, JOB)
     log(library, OTHER)
-    assert look(library, means) == []
+    assert search_news(library, means) == []
     assert news_in(library) == []
 
 
@@ -91,7 +91,7 @@ def test_a_case_that_was_there_before_the_question_is_no_news(library, means):
     """Whoever opens a job asks what there is; news is of what came later."""
     log(library, ITS_TWIN)
     log(library, JOB)
-    assert look(library, means) == []
+    assert search_news(library, means) == []
 
 
 def test_a_case_without_proof_explains_nothing(library, means):
@@ -99,8 +99,8 @@ def test_a_case_without_proof_explains_nothing(library, means):
     log(library, JOB)
     twin = load_file(ITS_TWIN)[0]
     log(library, ITS_TWIN, cause=twin.cause.model_copy(update={"proof": None}))
-    assert not unlooked(library).proven
-    assert look(library, means) == []
+    assert not not_examined(library).proven
+    assert search_news(library, means) == []
 
 
 def test_a_case_whose_cause_is_proven_by_a_later_revision_is_news(library, means):
@@ -109,7 +109,7 @@ def test_a_case_whose_cause_is_proven_by_a_later_revision_is_news(library, means
     twin = library.log([as_stuck_job(solved)])[0].case_id
     job = log(library, JOB)
     library.log([solved.model_copy(update={"id": twin})])
-    look(library, means)
+    search_news(library, means)
     assert [(one.open_case, one.new_case) for one in news_in(library)] == [(job, twin)]
 
 
@@ -120,7 +120,7 @@ def test_a_better_case_that_was_there_already_leaves_nothing_to_tell(library, me
     solved = load_file(ITS_TWIN)[0]
     worse = solved.model_copy(update={"readings": solved.readings[:1], "codes": solved.codes[:1]})
     library.log([worse])
-    look(library, means)
+    search_news(library, means)
     assert [one.new_case for one in news_in(library) if one.open_case == job] == []
 
 
@@ -130,7 +130,7 @@ def test_a_later_case_of_the_same_vehicle_is_no_news(library, means):
     job, solved = load_file(JOB)[0], load_file(ITS_TWIN)[0]
     library.log([job.model_copy(update={"vehicle": job.vehicle.model_copy(update={"vin": vin})})])
     library.log([solved.model_copy(update={"vehicle": solved.vehicle.model_copy(update={"vin": vin})})])
-    assert look(library, means) == []
+    assert search_news(library, means) == []
 
 
 def test_a_job_not_fixed_and_a_cause_not_proven_are_questions_too(library, means, make_case):
@@ -152,7 +152,7 @@ def test_the_guess_of_a_cause_is_no_evidence(library, means):
     vehicle = solved.vehicle.model_copy(update={"odometer": None})
     question = log(library, ITS_TWIN, cause=guess, vehicle=vehicle)
     twin = log(library, ITS_TWIN)
-    look(library, means)
+    search_news(library, means)
     assert [(one.open_case, one.new_case, one.what) for one in news_in(library)] == [
         (question, twin, "cause not proven")
     ]
@@ -195,9 +195,9 @@ def test_a_returned_case_is_told_once_it_is_agreed_to(library, means):
     """It was logged, returned before anybody looked, and agreed to later."""
     job, twin = log(library, JOB), log(library, ITS_TWIN)
     say(library, twin, Said.RETURNED, "ingrid", "which wire?")
-    assert look(library, means) == []
+    assert search_news(library, means) == []
     say(library, twin, Said.AGREED, "ingrid")
-    look(library, means, [twin])
+    search_news(library, means, [twin])
     assert [one.open_case for one in news_in(library)] == [job]
 
 
@@ -262,7 +262,7 @@ def test_a_leftover_asks_by_what_was_read_after_the_repair(library, means):
         cause=fixed.cause.model_copy(update={"network": None}),
     )
     twin = log(library, ITS_TWIN)
-    look(library, means)
+    search_news(library, means)
     assert [(one.open_case, one.new_case, one.what) for one in news_in(library)] == [
         (question, twin, "leftover")
     ]
@@ -283,6 +283,6 @@ def test_a_leftover_is_held_only_against_cases_that_share_a_code_or_the_module_a
 
 def test_only_what_arrived_since_the_last_look_is_looked_at(library, answered):
     """However large the library is."""
-    assert unlooked(library).proven == []
+    assert not_examined(library).proven == []
     with library.reading() as db:
         assert len(proven_cases(db, 0, 10)) == 1

@@ -16,6 +16,7 @@ from casebase.library import records
 from casebase.library.store import Library, Outcome
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, id_from, plain_data, sha256_of
+from tests.library.profiles_kept import profiles_in
 
 MakeCase = Callable[..., Case]
 
@@ -266,7 +267,7 @@ def test_profiles_are_those_of_the_records(library: Library, demo_cases: list[Ca
 
     logged = library.log(demo_cases)
     made = {one.case_id: profile_of(case, one.case_id) for one, case in zip(logged, demo_cases, strict=True)}
-    assert {profile.case_id: profile for profile in library.profiles()} == made
+    assert {profile.case_id: profile for profile in profiles_in(library)} == made
 
 
 @given(concern=st.text(min_size=1, max_size=80))
