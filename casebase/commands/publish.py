@@ -4,30 +4,22 @@ from __future__ import annotations
 
 from datetime import date, datetime
 from pathlib import Path
-from typing import Annotated, Final
+from typing import Annotated
 
 import typer
 
 from casebase import places
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
-from casebase.errors import EditionError, InputError, LibraryError
+from casebase.errors import EditionError, LibraryError
 from casebase.library.file_store import AttachedFiles
-from casebase.library.matching import Means
 from casebase.library.store import Library
-from casebase.match.evaluation.asking import questions_of
-from casebase.match.evaluation.evaluate import evaluate
 from casebase.publish.edition import editions_in, show_edition
 from casebase.publish.private_text import hits_of, what_stops
-from casebase.publish.publication import Imprint, with_initials
+from casebase.publish.publication import Imprint, figures_of_own_cases, with_initials
 from casebase.publish.publication import publish as published
 from casebase.terminal.lead import editions_data, print_editions, print_published, published_data
 from casebase.terminal.page import Counted
-
-MOST_ASKED_AGAIN: Final = 100
-"""About ten seconds; the interval that is told beside the share says what so few are worth."""
-
-FEWEST_TOLD: Final = 10
 
 FolderArgument = Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder of the editions.")]
 
@@ -65,7 +57,8 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         named = _remembered(kept, "collection name", name)
         licensed = _remembered(kept, "collection licence", licence)
         day, means = on.date() if on else date.today(), means_to_compare()
-        imprint = Imprint(str(day), by, named, licensed, _own_figures(kept, means))
+        tell = Counted("Asking the solved cases again").tell
+        imprint = Imprint(str(day), by, named, licensed, figures_of_own_cases(kept, means, tell))
         made = published(
             [with_initials(one) for one in records] if initials else records,
             folder,
@@ -95,28 +88,6 @@ def editions(
     return print_json(editions_data(found)) if json else print_editions(found, folder, own_page())
 
 
-def _own_figures(library: Library, means: Means) -> str | None:
-    """Return how often the library's own solved cases are found again; None where too few can be asked."""
-    tell = Counted("Asking the solved cases again").tell
-    questions = questions_of(
-        library.collection(means),
-        lambda case_id: library.get(case_id).case,
-        means.buses,
-        means.embedder,
-        MOST_ASKED_AGAIN,
-        tell,
-    )
-    try:
-        found = evaluate(questions, library.measure().weights).full
-    except InputError:
-        return None
-    if found.questions < FEWEST_TOLD:
-        return None
-    first, three = found.hit_at_1, found.hit_at_3
-    return (
-        f"of {found.questions} solved cases asked again as stuck jobs a case of the same fault stood first in"
-        f" {first.value:.0%} ({first.low:.0%} to {first.high:.0%}), among the first three in {three.value:.0%}"
-    )
 
 
 def _remembered(library: Library, fact: str, given: str | None) -> str | None:

@@ -40,7 +40,7 @@ def attach(
 ) -> Logged:
     """Attach files to a case as a new revision of it; all of them or none.
 
-    One that is there already, under its name, is told anew: what it shows, and whether it is for others.
+    One that is there already, under its name, is described anew: what it shows, and whether it is for others.
     """
     kept = library.get(prefix)
     taken = [_taken(path) for path in paths]

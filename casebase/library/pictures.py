@@ -3,9 +3,8 @@
 What is read: JPEG, PNG, WebP and GIF (its first picture). What is kept: JPEG or PNG, turned as the camera was held,
 no longer than so many pixels on either side.
 
-What a JPEG or PNG file is made of, read off its bytes alone: its size in pixels, and every part that is no picture.
-
-JPEG by ITU-T T.81, annex B, and JFIF by ITU-T T.871; PNG by the third edition of its specification (W3C).
+Whether a file holds more than a picture is read off its bytes alone: JPEG by ITU-T T.81, annex B, and JFIF by ITU-T
+T.871; PNG by the third edition of its specification (W3C).
 """
 
 from __future__ import annotations
@@ -51,7 +50,7 @@ class PictureParts:
 
 
 def parts_of(content: bytes) -> PictureParts:
-    """Return what a JPEG or PNG file is made of; whatever cannot be told for a part of the picture is one besides."""
+    """Return what a JPEG or PNG file is made of; what is not known for a part of the picture is one besides."""
     walk = _png_parts if content.startswith(PNG_BEGINS) else _jpeg_parts
     width = height = 0
     besides = []
@@ -93,14 +92,11 @@ def _jpeg_segment(marker: int, body: bytes) -> Part:
     if marker == _APP0:
         is_bare = len(body) == _JFIF_BYTES and body.startswith(b"JFIF\0") and body.endswith(b"\0\0")
         return ("a thumbnail", is_bare, None)
-    return (_jpeg_name(marker, body), marker in _TABLES or marker == _START_OF_SCAN, None)
-
-
-def _jpeg_name(marker: int, body: bytes) -> str:
     if marker == 0xFE:
-        return "a comment"
+        return ("a comment", False, None)
     mark = re.match(rb"[A-Za-z0-9_:/. -]{2,30}", body)
-    return f"the part {mark[0].decode() if mark else f'{marker:#x}'}"
+    name = f"the part {mark[0].decode() if mark else f'{marker:#x}'}"
+    return (name, marker in _TABLES or marker == _START_OF_SCAN, None)
 
 
 def _png_parts(content: bytes) -> Iterator[Part]:
@@ -157,7 +153,11 @@ def cleaned(content: bytes, name: str) -> bytes:
         bare = _bare(_upright(picture))
     made = _written(bare, "PNG") if is_lossless else b""
     if not made or len(made) > MOST_BYTES_KEPT:
-        made = _as_jpeg(_on_white(bare))
+        on_white = _on_white(bare)
+        for quality in _QUALITIES:
+            made = _written(on_white, "JPEG", quality=quality)
+            if len(made) <= MOST_BYTES_KEPT:
+                break
     told = parts_of(made).besides
     if told:  # never seen; a Pillow that writes more than it is told would be caught here
         raise InputError(f"{name}: not free of {told[0]} even when drawn anew: leave it out")
@@ -180,21 +180,30 @@ def what_is_wrong_with(content: bytes) -> str | None:
         return "it is damaged"
 
 
+class _Pillow:
+    """Pillow's modules; imported where a picture is drawn, for that takes a tenth of a second."""
+
+    def __init__(self) -> None:
+        from PIL import Image, ImageOps  # noqa: PLC0415
+
+        self.image, self.operations = Image, ImageOps
+
+
 @contextmanager
 def _decoded(content: bytes, name: str) -> Iterator[Image]:
     """Yield a picture with all its pixels read; raise `InputError` where that cannot be done or takes too much."""
-    from PIL import Image  # noqa: PLC0415  a tenth of a second
-
+    pillow = _Pillow().image
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")  # of damaged notes, which go anyway
-            warnings.simplefilter("error", Image.DecompressionBombWarning)
-            picture = Image.open(BytesIO(content), formats=READ)
-        _refuse_too_many_pixels(picture.size, name)
+            warnings.simplefilter("error", pillow.DecompressionBombWarning)
+            picture = pillow.open(BytesIO(content), formats=READ)
+        if picture.width * picture.height > MOST_PIXELS:
+            raise _too_many(name)
         picture.load()
     except InputError:
         raise
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+    except (pillow.DecompressionBombError, pillow.DecompressionBombWarning):
         raise _too_many(name) from None
     except Exception:  # a damaged file can bring up anything
         raise InputError(
@@ -204,65 +213,41 @@ def _decoded(content: bytes, name: str) -> Iterator[Image]:
         yield picture
 
 
-def _refuse_too_many_pixels(size: tuple[int, int], name: str) -> None:
-    if size[0] * size[1] > MOST_PIXELS:
-        raise _too_many(name)
-
-
 def _too_many(name: str) -> InputError:
     return InputError(f"{name}: more than {MOST_PIXELS // 1_000_000} million pixels: save it smaller")
 
 
 def _upright(picture: Image) -> Image:
-    from PIL import ImageOps  # noqa: PLC0415
-
     with (
         suppress(Exception),
         warnings.catch_warnings(action="ignore"),
     ):  # a damaged note of how the camera was held: as it lies, then
-        return ImageOps.exif_transpose(picture)
+        upright: Image = _Pillow().operations.exif_transpose(picture)
+        return upright
     return picture
 
 
 def _bare(picture: Image) -> Image:
     """Return the pixels alone, made small enough: nothing that was read beside them is taken along."""
-    from PIL import Image  # noqa: PLC0415
-
-    plain = picture.convert(_mode_for(picture)) if not picture.mode.startswith("I") else _eight_bits(picture)
-    plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), Image.Resampling.LANCZOS)
-    bare = Image.new(plain.mode, plain.size)
+    pillow = _Pillow().image
+    if picture.mode.startswith("I"):  # grey of 16 bits, as some scanners write it
+        plain = picture.convert("I").point([value >> 8 for value in range(65_536)], "L")
+    elif picture.mode in ("L", "1"):
+        plain = picture.convert("L")
+    else:
+        plain = picture.convert("RGBA" if picture.has_transparency_data else "RGB")
+    plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), pillow.Resampling.LANCZOS)
+    bare: Image = pillow.new(plain.mode, plain.size)
     bare.paste(plain)
     return bare
 
 
-def _mode_for(picture: Image) -> str:
-    if picture.mode in ("L", "1"):
-        return "L"
-    return "RGBA" if picture.has_transparency_data else "RGB"
-
-
-def _eight_bits(picture: Image) -> Image:
-    """Grey of 16 bits, as some scanners write it."""
-    return picture.convert("I").point([value >> 8 for value in range(65_536)], "L")
-
-
 def _on_white(picture: Image) -> Image:
-    from PIL import Image  # noqa: PLC0415
-
     if picture.mode != "RGBA":
         return picture
-    white = Image.new("RGB", picture.size, "white")
+    white: Image = _Pillow().image.new("RGB", picture.size, "white")
     white.paste(picture, mask=picture.getchannel("A"))
     return white
-
-
-def _as_jpeg(picture: Image) -> bytes:
-    made = b""
-    for quality in _QUALITIES:
-        made = _written(picture, "JPEG", quality=quality)
-        if len(made) <= MOST_BYTES_KEPT:
-            break
-    return made
 
 
 def _written(picture: Image, kind: str, **options: int) -> bytes:

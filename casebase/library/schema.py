@@ -15,67 +15,86 @@ APPLICATION_ID: Final = 0x43425345
 MIGRATIONS: Final = Migrations("casebase")
 
 DERIVED_TABLES: Final = ("networks", "modules", "codes", "readings", "steps", "profiles", "cases")
-"""Made from `records`, emptied and filled again by a rebuild; `cases` last, for its full text hangs on it."""
-
+"""Made from `records`, emptied and filled again by a rebuild; `cases` last, because its full text depends on it."""
 
 _CASE_COLUMNS: Final = {
-    "id": str,
-    "revision": int,
-    "kind": str,
-    "status": str,
-    "title": str,
+    "id": str,  # `case_id` of records
+    "revision": int,  # the current one, which the row is made from
+    "kind": str,  # fault case or known good
+    "status": str,  # open, fixed, fixed with cause not proven, not fixed; worked out from the record
+    "title": str,  # as given, else made from vehicle, fault and codes
     "make": str,
     "model": str,
     "model_year": int,
-    "platform": str,
-    "fault": str,
-    "cause": str,
-    "leftover": str,
-    "author": str,
+    "platform": str,  # the maker's name of what models share
+    "fault": str,  # word of the vocabulary, none where no cause is known
+    "cause": str,  # the cause in one line
+    "leftover": str,  # what stayed after the repair, in the author's words
+    "author": str,  # handle
     "shop": str,
-    "opened": str,
-    "ended": str,
-    "logged_at": str,
-    "words": str,
-    "code_words": str,
+    "opened": str,  # day, ISO 8601
+    "ended": str,  # day, ISO 8601
+    "logged_at": str,  # UTC, ISO 8601
+    "words": str,  # the record's free text, for full-text search
+    "code_words": str,  # codes and names of modules, a line each, for full-text search
 }
 _ENTRY_COLUMNS: Final[dict[str, dict[str, type]]] = {
-    "networks": {"name": str, "medium": str, "bits_per_second": float, "reached": str},
-    "modules": {"name": str, "module_key": str, "network": str, "answers": str},
+    "networks": {
+        "name": str,  # as the shop calls it
+        "medium": str,  # high-speed CAN, LIN, ...
+        "bits_per_second": float,
+        "reached": str,  # directly at the diagnostic connector, behind a gateway, not there
+    },
+    "modules": {
+        "name": str,  # as the record says it
+        "module_key": str,  # what the name means, by the table of modules
+        "network": str,
+        "answers": str,  # yes, no, intermittent
+    },
     "codes": {
-        "module": str,
-        "code": str,
-        "base": str,
-        "failure_type": int,
-        "statement": str,
-        "about": str,
-        "status": str,
-        "text": str,
+        "module": str,  # which reported it
+        "code": str,  # as written, with its failure type
+        "base": str,  # without the failure type
+        "failure_type": int,  # the byte behind the code (ISO 15031-6)
+        "statement": str,  # what the code states, such as lost communication
+        "about": str,  # key of the module that it is about
+        "status": str,  # such as confirmed or pending
+        "text": str,  # as the scan report words it
     },
     "readings": {
         "network": str,
-        "quantity": str,
-        "line": str,
-        "against": str,
-        "place": str,
+        "quantity": str,  # voltage, resistance, ...
+        "line": str,  # where one lead is
+        "against": str,  # where the other lead is
+        "place": str,  # at which connector or module
         "ignition": str,
-        "battery": str,
-        "unplugged": str,
-        "tester": str,
-        "stage": str,
-        "value": str,
-        "base_number": float,
+        "battery": str,  # connected or not
+        "unplugged": str,  # modules taken off, `nothing` where it is said that none was
+        "tester": str,  # whether a scan tester was talking
+        "stage": str,  # as found, or after the repair
+        "value": str,  # as written, with its unit
+        "base_number": float,  # in the unit without prefix: volts, ohms, ...
     },
-    "steps": {"did": str, "found": str, "minutes": float},
+    "steps": {
+        "did": str,
+        "found": str,
+        "minutes": float,
+    },
 }
-"""Columns of step 0003; a later step adds its own beside it."""
+"""Columns of step 0003, each table with `case_id` and `position`, from 0, in front; a later step adds its own."""
 
 
 @MIGRATIONS(name="0001_records")
 def _records(db: Database) -> None:
     """Every revision of every record, as canonical JSON."""
     db.table("records").create(
-        {"case_id": str, "revision": int, "sha256": str, "json": str, "logged_at": str},
+        {
+            "case_id": str,  # Crockford's base 32, made from the digest of the first revision
+            "revision": int,  # from 1
+            "sha256": str,  # of `json`, as UTF-8
+            "json": str,  # the record in canonical form
+            "logged_at": str,  # UTC, ISO 8601
+        },
         pk=("case_id", "revision"),
         not_null={"sha256", "json", "logged_at"},
     )
@@ -85,7 +104,14 @@ def _records(db: Database) -> None:
 @MIGRATIONS(name="0002_facts")
 def _facts(db: Database) -> None:
     """Small facts about the library itself: its purpose, the version of its derived tables."""
-    db.table("facts").create({"name": str, "value": str}, pk="name", not_null={"value"})
+    db.table("facts").create(
+        {
+            "name": str,  # in plain words, such as `library id`
+            "value": str,  # text, or JSON where there is more to it
+        },
+        pk="name",
+        not_null={"value"},
+    )
 
 
 @MIGRATIONS(name="0003_derived_tables")
@@ -94,7 +120,14 @@ def _derived_tables(db: Database) -> None:
     db.table("cases").create(_CASE_COLUMNS, pk="id")
     for name, columns in _ENTRY_COLUMNS.items():
         db.table(name).create({"case_id": str, "position": int, **columns}, pk=("case_id", "position"))
-    db.table("profiles").create({"case_id": str, "data": str}, pk="case_id", not_null={"data"})
+    db.table("profiles").create(
+        {
+            "case_id": str,
+            "data": str,  # what is compared of the case, as JSON
+        },
+        pk="case_id",
+        not_null={"data"},
+    )
     db.table("cases").create_index(["make", "model"])
     db.table("codes").create_index(["base"])
     db.table("modules").create_index(["module_key"])
@@ -116,7 +149,15 @@ FIRST_INSIDE: Final = "0005_reviews"
 def _reviews(db: Database) -> None:
     """What the shop lead said of a revision, when, and with which remark; the last word of a revision counts."""
     db.table("reviews").create(
-        {"case_id": str, "revision": int, "said": str, "by": str, "at": str, "remark": str, "other": str},
+        {
+            "case_id": str,
+            "revision": int,  # the one that was read
+            "said": str,  # agreed, returned, merged, withdrawn, stays inside
+            "by": str,  # handle
+            "at": str,  # UTC, ISO 8601
+            "remark": str,
+            "other": str,  # the case that it was merged into
+        },
         not_null={"case_id", "revision", "said", "by", "at"},
     )
     db.table("reviews").create_index(["case_id", "revision"])
@@ -136,17 +177,24 @@ def _sources(db: Database) -> None:
     `exchanged` holds the SHA-256 of every version of a case that left the shop or came in.
     """
     db.table("sources").create(
-        {"name": str, "weight": float, "first_at": str, "last_at": str}, pk="name", not_null={"weight"}
+        {
+            "name": str,
+            "weight": float,  # of its cases beside the shop's own, 0 to 1
+            "first_at": str,  # UTC, ISO 8601: when it was first heard of
+            "last_at": str,  # UTC, ISO 8601: the last bundle that changed anything here
+        },
+        pk="name",
+        not_null={"weight"},
     )
     db.table("taken_in").create(
         {
             "case_id": str,
-            "source": str,
-            "their_id": str,
-            "their_revision": int,
-            "sha256": str,
+            "source": str,  # name of the shop that sent it
+            "their_id": str,  # the ID under which the case goes about
+            "their_revision": int,  # as that shop counts
+            "sha256": str,  # of the version that it sent last
             "beside": str,
-            "at": str,
+            "at": str,  # UTC, ISO 8601
         },
         pk=("case_id", "source"),
         not_null={"their_id", "their_revision", "sha256", "at"},
@@ -161,13 +209,13 @@ def _news(db: Database) -> None:
     db.table("news").create(
         {
             "open_case": str,
-            "what": str,
+            "what": str,  # in which way it is open, such as `leftover`
             "new_case": str,
-            "score": float,
-            "probability": float,
-            "reasons": str,
-            "found_at": str,
-            "read_at": str,
+            "score": float,  # likeness, 0 to 1
+            "probability": float,  # of the new case's cause for the question, 0 to 1
+            "reasons": str,  # two lists of words as JSON: what agrees, what differs
+            "found_at": str,  # UTC, ISO 8601
+            "read_at": str,  # UTC, ISO 8601; none until it was read
         },
         pk=("open_case", "new_case"),
         not_null={"what", "score", "probability", "reasons", "found_at"},

@@ -99,18 +99,19 @@ def senders_of_cases(db: Database) -> dict[str, tuple[str, float]]:
 
 def _by_case(rows: Iterable[dict[str, Any]]) -> dict[str, TakenFrom]:
     return {
-        case_id: _told(list(group)) for case_id, group in groupby(rows, key=lambda row: str(row["case_id"]))
+        case_id: _taken_from(list(group))
+        for case_id, group in groupby(rows, key=lambda row: str(row["case_id"]))
     }
 
 
-def _told(rows: list[dict[str, Any]]) -> TakenFrom:
-    """Of several sources those count that told what is kept now; the one trusted most gives the weight."""
+def _taken_from(rows: list[dict[str, Any]]) -> TakenFrom:
+    """Of several sources those count that sent what is kept now; the one trusted most gives the weight."""
     last = rows[-1]
-    telling = [row for row in rows if row["sha256"] == last["sha256"]]
+    same = [row for row in rows if row["sha256"] == last["sha256"]]
     beside = next((row["beside"] for row in rows if row["beside"]), None)
     return TakenFrom(
-        tuple(row["source"] for row in telling),
+        tuple(row["source"] for row in same),
         last["their_revision"],
-        max(row["weight"] for row in telling),
+        max(row["weight"] for row in same),
         beside,
     )

@@ -30,7 +30,6 @@ from casebase.publish.bundle_archive import (
 from casebase.publish.bundle_checks import is_source_name
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import exchanged, public_sha256, told_ids
-from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
 from casebase.record.json_form import schema_text
 
@@ -79,7 +78,11 @@ def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under whic
             made = parts / out.name
             files = _write(made, [entry for _, entry in sent], shop, day, attachments)
             # Before anybody can take the bundle along: a version that is out must be known for one that is.
-            _note_exchanged(library, sent)
+            with library.changing() as db:
+                db.conn.executemany(
+                    "INSERT OR IGNORE INTO exchanged (case_id, sha256) VALUES (?, ?)",
+                    [(case_id, entry.sha256) for case_id, entry in sent],
+                )
             done = Exported(out, made.stat().st_size, sha256_of_file(made), len(sent), files)
             put(made, out)
     except OSError as error:
@@ -112,27 +115,13 @@ def _sent(
         case, sha256 = public_case(kept.case), public_sha256(kept.case)
         bare = case.model_copy(update={"id": None, "revision": None})
         earlier = tuple(sorted(went.get(kept.case_id, set()) - {sha256}))
-        _refuse_what_nobody_takes_in(kept.case_id, bare)
+        if problems := inconsistencies(bare):  # as where only the customer's words tell the case
+            raise BundleError(
+                f"case {kept.case_id}: what may leave the shop is no whole record ({problems[0].expected}): put what"
+                f" may be told into its symptoms, or keep it inside with casebase review {kept.case_id} --keep-inside"
+            )
         told_id = told.get(kept.case_id, kept.case_id)
         yield kept.case_id, Entry(told_id, kept.revision, sha256, earlier, bare)
-
-
-def _refuse_what_nobody_takes_in(case_id: str, public: Case) -> None:
-    """Raise `BundleError` for a record whose public part is no record, as where only the customer's words tell it."""
-    problems = inconsistencies(public)
-    if problems:
-        raise BundleError(
-            f"case {case_id}: what may leave the shop is no whole record ({problems[0].expected}): put what may be told"
-            f" into its symptoms, or keep it inside with casebase review {case_id} --keep-inside"
-        )
-
-
-def _note_exchanged(library: Library, sent: list[tuple[str, Entry]]) -> None:
-    with library.changing() as db:
-        db.conn.executemany(
-            "INSERT OR IGNORE INTO exchanged (case_id, sha256) VALUES (?, ?)",
-            [(case_id, entry.sha256) for case_id, entry in sent],
-        )
 
 
 def _write(path: Path, entries: list[Entry], shop: str, day: str, attachments: Attachments | None) -> int:

@@ -1,12 +1,10 @@
-"""The zip file of a bundle, looked at before anything of it is read: names, sizes, and what zip files hide.
+"""The zip file that shops exchange: what it is made of, and its members examined before anything of it is read.
+
+`records.jsonl` holds one line of JSON per case, `case.schema.json` the JSON Schema of what stands there under `record`,
+`attachments/` files named by the SHA-256 of their content, `bundle.json` who made it and how much there is,
+`SHA256SUMS` a line per file as sha256sum of the GNU coreutils writes it.
 
 Nothing is ever unpacked to a folder. The structure is that of APPNOTE.TXT, the zip specification by PKWARE.
-
-What a bundle between shops is made of: names, version, limits, and one line of its records.
-
-A bundle is a zip file. `records.jsonl` holds one line of JSON per case, `case.schema.json` the JSON Schema of what
-stands there under `record`, `attachments/` files named by the SHA-256 of their content, `bundle.json` who made it and
-how much there is, `SHA256SUMS` a line per file as sha256sum of the GNU coreutils writes it.
 """
 
 from __future__ import annotations
@@ -191,7 +189,7 @@ def traps_in(members: Sequence[zipfile.ZipInfo]) -> list[str]:
 
 def _traps_of(member: zipfile.ZipInfo) -> Iterator[str]:
     name, kind = printable(member.orig_filename), stat.S_IFMT(member.external_attr >> 16)
-    if not _is_expected(member.orig_filename):
+    if member.orig_filename not in NEEDED and not _ATTACHMENT.fullmatch(member.orig_filename):
         yield f"{name}: not a file of a bundle"
     elif member.file_size > largest_bytes(member.filename):
         yield f"{name}: {member.file_size} bytes unpacked: expected at most {largest_bytes(member.filename)}"
@@ -203,10 +201,6 @@ def _traps_of(member: zipfile.ZipInfo) -> Iterator[str]:
         yield f"{name}: packed in a way that a bundle does not use"
     if member.file_size > _MOST_SHRUNK * max(member.compress_size, 1):
         yield f"{name}: {member.compress_size} bytes cannot unpack to {member.file_size}"
-
-
-def _is_expected(name: str) -> bool:
-    return name in NEEDED or _ATTACHMENT.fullmatch(name) is not None
 
 
 def _overlaps_in(members: Sequence[zipfile.ZipInfo]) -> list[str]:

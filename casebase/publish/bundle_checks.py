@@ -221,11 +221,12 @@ def _problems_around(data: dict[str, Any]) -> list[Problem]:
         "earlier": (_is_earlier, f"a sorted list of up to {_MOST_EARLIER} SHA-256"),
         "record": (lambda it: isinstance(it, dict), "the record"),
     }
-    found = [
-        Problem(key, _shown(data.get(key)), f"expected {expected}")
-        for key, (fits, expected) in checks.items()
-        if not fits(data.get(key))
-    ]
+    found = []
+    for key, (fits, expected) in checks.items():
+        value = data.get(key)
+        if not fits(value):
+            shown = printable(str(value))[:60] if isinstance(value, str | int | float) else ""
+            found.append(Problem(key, shown, f"expected {expected}"))
     return found + [
         Problem(printable(key)[:60], "", "not a key of a line: expected " + ", ".join(checks))
         for key in sorted(set(data) - set(checks))[:MOST_PROBLEMS]
@@ -256,7 +257,3 @@ def _is_earlier(it: Any) -> bool:
         and all(map(_is_sha256, it))
         and it == sorted(set(it))
     )
-
-
-def _shown(value: Any) -> str:
-    return printable(str(value))[:60] if isinstance(value, str | int | float) else ""

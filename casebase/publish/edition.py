@@ -1,8 +1,7 @@
-"""Reading a frozen file: what it tells of itself, its cases, and the cases as a collection to compare with.
+"""Editions: reading the frozen file of one, and the folder that holds them all.
 
-The folder of editions: one file for each, its SHA-256 beside it, and a line that says which one is shown.
-
-Files are never written again. What changes is the line, at once: whoever reads sees one edition or the other.
+In the folder lie one file for each edition, its SHA-256 beside it, and a line that says which one is shown. Files are
+never written again. What changes is the line, in one step: whoever reads sees one edition or the other.
 """
 
 from __future__ import annotations
@@ -27,7 +26,7 @@ from casebase.publish.public_fields import TABLE
 
 
 def is_frozen(path: Path) -> bool:
-    """Return whether a file is one of frozen records: told by its mark, without reading further."""
+    """Return whether a file is one of frozen records, by its mark, without reading further."""
     try:
         with path.open("rb") as file:
             head = file.read(100)
@@ -64,7 +63,7 @@ class Edition:
         self._db = Database(connection, execute_plugins=False)
 
     def facts(self) -> dict[str, str]:
-        """Return what the file tells of itself: its date, where it comes from, its number if it was published."""
+        """Return what the file says of itself: its date, where it comes from, its number if it was published."""
         return dict(self.connection.execute("SELECT name, value FROM facts"))
 
     def count(self) -> int:
@@ -88,8 +87,9 @@ class Edition:
         )
 
     def attachment(self, sha256: str) -> EditionAttachment | None:
-        """Return what is told of an attached file; None where there is none, as in a file of an older casebase."""
-        if not self._has_files():
+        """Return what is known of an attached file; None where there is none, as in a file of an older casebase."""
+        tables = "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?"
+        if self.connection.execute(tables, (TABLE,)).fetchone() is None:
             return None
         sql = f"SELECT sha256, kind, bytes, width, height FROM {TABLE} WHERE sha256 = ?"
         row = self.connection.execute(sql, (sha256,)).fetchone()
@@ -100,12 +100,8 @@ class Edition:
         sql = f"SELECT content FROM {TABLE} WHERE sha256 = ?"
         return bytes(self.connection.execute(sql, (sha256,)).fetchone()[0])
 
-    def _has_files(self) -> bool:
-        sql = "SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?"
-        return self.connection.execute(sql, (TABLE,)).fetchone() is not None
-
     def found(self, text: str) -> list[str]:
-        """Return the IDs of the cases that hold every telling word of a text, the most relevant first."""
+        """Return the IDs of the cases that hold every word of a text but the common ones, the most relevant first."""
         return found_ids(self._db, text)
 
 
@@ -197,8 +193,8 @@ def _digest_path(path: Path) -> Path:
 
 def _edition(path: Path, number: int, shown: Path | None) -> EditionFile:
     with closing(open_frozen(path)) as connection:
-        facts = _facts(connection)
-        records = int(connection.execute("SELECT count(*) FROM cases").fetchone()[0])
+        edition = Edition(connection)
+        facts, records = edition.facts(), edition.count()
     return EditionFile(
         number,
         path,
@@ -208,7 +204,3 @@ def _edition(path: Path, number: int, shown: Path | None) -> EditionFile:
         kept_digest(path),
         path == shown,
     )
-
-
-def _facts(connection: sqlite3.Connection) -> dict[str, str]:
-    return dict(connection.execute("SELECT name, value FROM facts"))

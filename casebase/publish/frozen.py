@@ -1,18 +1,15 @@
 """Freezing records into one file that is never written again: what the site serves.
 
 The file is made new from the public fields alone. It holds the tables for reading, their full text, what is compared
-of each case, and the match index; a reader sees the old file or the new one, never half of it.
-
-What an edition changes against the one before: new, revised and withdrawn cases.
-
-The match index inside a frozen file: every array as plain bytes in one table, in pieces that SQLite can hold.
+of each case, the match index (every array as plain bytes, in pieces that SQLite can hold), and what changed since the
+edition before. A reader sees the old file or the new one, never half of it.
 """
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -29,7 +26,7 @@ from casebase.library.derived import StoredRecord, write_derived
 from casebase.library.matching import Means
 from casebase.library.records import readable_records
 from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
-from casebase.match.facets.arrays import Atom, as_atom
+from casebase.match.facets.arrays import as_atom
 from casebase.match.index.building import IndexBuilder, empty_index, extended
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
 from casebase.match.prepared import filled_profiles
@@ -60,7 +57,9 @@ _CHANGES_TABLE: Final = "changes"
 
 def changes_since(before: sqlite3.Connection | None, now: Iterable[StoredRecord]) -> list[Change]:
     """Return what the records `now` change against a frozen file; None stands for no file before: all are new."""
-    old = _records(before) if before is not None else {}
+    sql = "SELECT r.case_id, r.sha256, c.title FROM records r JOIN cases c ON c.id = r.case_id"
+    rows = before.execute(sql) if before is not None else ()
+    old = {case_id: (sha256, title) for case_id, sha256, title in rows}
     found, there = [], set[str]()
     for kept in now:
         public = public_case(kept.case)
@@ -86,18 +85,11 @@ def write_changes(connection: sqlite3.Connection, changes: Sequence[Change]) -> 
 
 
 def read_changes(connection: sqlite3.Connection) -> list[Change]:
-    """Return the changes that a frozen file tells of."""
+    """Return the changes that a frozen file holds."""
     rows = connection.execute(
         f"SELECT changed, case_id, title FROM {_CHANGES_TABLE} ORDER BY changed, case_id"
     )
     return [Change(Changed(changed), case_id, title) for changed, case_id, title in rows]
-
-
-def _records(connection: sqlite3.Connection) -> dict[str, tuple[str, str]]:
-    rows = connection.execute(
-        "SELECT r.case_id, r.sha256, c.title FROM records r JOIN cases c ON c.id = r.case_id"
-    )
-    return {case_id: (sha256, title) for case_id, sha256, title in rows}
 
 
 PIECE_BYTES: Final = 16 << 20
@@ -133,18 +125,20 @@ def unpack_index(connection: sqlite3.Connection) -> Index | None:
     if shape.get("version") != INDEX_VERSION:
         return None
     arrays = {name: _array(connection, name, kind) for name, kind in COLUMNS.items()}
-    atoms = {name: _atoms(_read(connection, f"{name}.atoms")) for name in ATOM_LISTS}
+    atoms = {
+        name: [as_atom(atom) for atom in json.loads(_read(connection, f"{name}.atoms"))]
+        for name in ATOM_LISTS
+    }
     vectors = _array(connection, _VECTORS, "<f4").reshape(shape["rows"], shape["dimensions"])
     return Index(arrays, atoms, vectors, shape["text"])
 
 
 def _write_array(connection: sqlite3.Connection, name: str, content: bytes) -> None:
-    connection.executemany(f"INSERT INTO {_ARRAYS_TABLE} VALUES (?, ?, ?)", _pieces(name, content))
-
-
-def _pieces(name: str, content: bytes) -> Iterator[tuple[str, int, bytes]]:
-    for piece, begin in enumerate(range(0, len(content), PIECE_BYTES)):
-        yield name, piece, content[begin : begin + PIECE_BYTES]
+    pieces = (
+        (name, piece, content[begin : begin + PIECE_BYTES])
+        for piece, begin in enumerate(range(0, len(content), PIECE_BYTES))
+    )
+    connection.executemany(f"INSERT INTO {_ARRAYS_TABLE} VALUES (?, ?, ?)", pieces)
 
 
 def _read(connection: sqlite3.Connection, name: str) -> bytes:
@@ -154,10 +148,6 @@ def _read(connection: sqlite3.Connection, name: str) -> bytes:
 
 def _array(connection: sqlite3.Connection, name: str, kind: str) -> NDArray[Any]:
     return np.frombuffer(_read(connection, name), dtype=kind)
-
-
-def _atoms(content: bytes) -> list[Atom]:
-    return [as_atom(atom) for atom in json.loads(content)]
 
 
 FROZEN_ID: Final = 0x43425345 + 1
@@ -182,7 +172,7 @@ def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
 ) -> int:
     """Write the public fields of records to a new file at `out`, and return how many there are.
 
-    `facts` and `changes` are told of the collection as it stands there; `contents` gives the bytes of attachments.
+    `facts` and `changes` describe the collection as it stands there; `contents` gives the bytes of attachments.
     Raises `EditionError` when there is nothing to freeze or the file cannot be written; what stood at `out` is replaced
     at once or not at all.
     """

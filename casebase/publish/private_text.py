@@ -1,8 +1,7 @@
-"""What looks private in the free text of records: where it stands, and the text that is proposed instead.
+"""What looks private in the text of records and their attachments: where it stands, and the text proposed instead.
 
-Nothing is changed here: a hit stops the publication, and the shop lead decides.
-
-The texts of the attachments that may leave the shop: their names, what they show, and the lines of text files.
+Of attachments that may leave the shop the names, what they show, and the lines of text files are examined. Nothing is
+changed here: a hit stops the publication, and the shop lead decides.
 """
 
 from __future__ import annotations
@@ -42,15 +41,12 @@ def texts_of_attachments(case: Case, contents: Contents | None) -> Iterator[tupl
     for place, attachment in enumerate(case.attachments):
         if attachment.goes_out:
             where = f"attachments[{place}]"
-            yield f"{where}.file", _words_of_name(attachment.file)
+            # The words of the name apart, and without the time that a camera gave it.
+            name = _MADE_BY_A_CAMERA.sub(lambda found: "-" * len(found[0]), attachment.file)
+            yield f"{where}.file", name.replace("_", " ")
             if attachment.shows:
                 yield f"{where}.shows", attachment.shows
             yield from _lines(where, attachment, contents)
-
-
-def _words_of_name(name: str) -> str:
-    """Return a file name with its words apart, and without the time that a camera gave it."""
-    return _MADE_BY_A_CAMERA.sub(lambda found: "-" * len(found[0]), name).replace("_", " ")
 
 
 def _lines(where: str, attachment: Attachment, contents: Contents | None) -> Iterator[tuple[str, str]]:

@@ -1,8 +1,7 @@
-"""What of a record may leave the shop: the fields listed here, and no others.
+"""What of a record may leave the shop: the fields listed here, and no others, and the bytes of its public attachments.
 
-A field that is added to the format stays inside until somebody lists it.
-
-The bytes of public attachments: each looked at once more before it leaves the shop, written into a frozen file.
+A field that is added to the format stays inside until somebody lists it. Attachments are examined once more before they
+leave the shop.
 """
 
 from __future__ import annotations
@@ -108,13 +107,10 @@ def with_what_stays_inside(public: Case, ours: Case) -> Case:
     kept.pop("review", None)
     kept.pop("attachments", None)
     whole = Case.model_validate_json(json.dumps(_laid_over(theirs, kept, PUBLIC_FIELDS)))
-    return whole.model_copy(update={"attachments": [*public.attachments, *_inside_attachments(ours, public)]})
-
-
-def _inside_attachments(ours: Case, public: Case) -> list[Attachment]:
-    """Return our attachments that stay inside; one whose bytes the other shop has is none."""
+    # Our attachments that stay inside; one whose bytes the other shop has is none.
     known = {one.sha256 for one in public.attachments}
-    return [one for one in ours.attachments if not one.goes_out and (one.sha256 or one.file) not in known]
+    inside = [one for one in ours.attachments if not one.goes_out and (one.sha256 or one.file) not in known]
+    return whole.model_copy(update={"attachments": [*public.attachments, *inside]})
 
 
 def _laid_over(theirs: Any, ours: Any, fields: Fields | None) -> Any:
@@ -176,10 +172,8 @@ def public_contents(
 def write_files(connection: sqlite3.Connection, files: Iterable[tuple[str, bytes]]) -> None:
     """Write the bytes of attachments into a new file."""
     connection.execute(_MADE)
-    connection.executemany(f"INSERT INTO {TABLE} VALUES (?, ?, ?, ?, ?, ?)", map(_row, files))
-
-
-def _row(file: tuple[str, bytes]) -> tuple[str, str, int, int | None, int | None, bytes]:
-    sha256, content = file
-    width, height = size_in_pixels(content) or (None, None)
-    return sha256, str(kind_of(content)), len(content), width, height, content
+    rows = (
+        (sha256, str(kind_of(content)), len(content), *(size_in_pixels(content) or (None, None)), content)
+        for sha256, content in files
+    )
+    connection.executemany(f"INSERT INTO {TABLE} VALUES (?, ?, ?, ?, ?, ?)", rows)

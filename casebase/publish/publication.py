@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Final
 
-from casebase.errors import EditionError
+from casebase.errors import EditionError, InputError
 from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
+from casebase.library.store import Library
+from casebase.match.evaluation.asking import questions_of
+from casebase.match.evaluation.evaluate import evaluate
 from casebase.publish.edition import (
     edition_path,
     editions_in,
@@ -117,11 +121,40 @@ def counted(changes: Sequence[Change]) -> dict[str, int]:
 
 
 def with_initials(kept: StoredRecord) -> StoredRecord:
-    """Return a record whose author is told by the shop's initials alone."""
+    """Return a record that names the shop's initials in place of its author."""
     told = kept.case.provenance
     initials = "".join(word[0] for word in (told.shop or "").split() if word[0].isalnum()).upper()
     provenance = told.model_copy(update={"author": initials or None})
     return replace(kept, case=kept.case.model_copy(update={"provenance": provenance}))
+
+
+MOST_ASKED_AGAIN: Final = 100
+"""About ten seconds; the interval that stands beside the share says what so few are worth."""
+
+FEWEST_TOLD: Final = 10
+
+
+def figures_of_own_cases(library: Library, means: Means, tell: Callable[[int, int], None]) -> str | None:
+    """Return in a sentence how often a library's own solved cases are found again; None where too few can be asked."""
+    questions = questions_of(
+        library.collection(means),
+        lambda case_id: library.get(case_id).case,
+        means.buses,
+        means.embedder,
+        MOST_ASKED_AGAIN,
+        tell,
+    )
+    try:
+        found = evaluate(questions, library.measure().weights).full
+    except InputError:
+        return None
+    if found.questions < FEWEST_TOLD:
+        return None
+    first, three = found.hit_at_1, found.hit_at_3
+    return (
+        f"of {found.questions} solved cases asked again as stuck jobs a case of the same fault stood first in"
+        f" {first.value:.0%} ({first.low:.0%} to {first.high:.0%}), among the first three in {three.value:.0%}"
+    )
 
 
 def _changes(before: Path | None, kept: Sequence[StoredRecord]) -> list[Change]:

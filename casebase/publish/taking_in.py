@@ -3,8 +3,6 @@
 All of a checked bundle is kept, or nothing. Nothing that was written here is lost: a revision is added, never
 replaced, and what the shop kept inside of a case stays with it.
 
-Versions of a case among shops: what stands here for a case, and which versions of it went before.
-
 A case keeps the ID it was given first, whoever sends it on. What tells an update from an edit on both sides is not a
 number, for every shop counts its own revisions, but the SHA-256 of the versions that went before: a version is newer
 than those named among its earlier ones, and stands beside all others.
