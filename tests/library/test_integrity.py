@@ -279,7 +279,7 @@ def damaged(tmp_path: Path, make_case: MakeCase) -> Path:
 def test_a_damaged_file_brings_sentences_not_tracebacks(damaged: Path) -> None:
     """Whatever page is lost, each thing asked of the library is answered or refused in a sentence."""
     said = []
-    for ask in (Library.faults, Library.profiles, Library.summaries, Library.rebuild, Library.count):
+    for ask in (Library.faults, profiles_in, Library.summaries, Library.rebuild, Library.count):
         try:
             with Library.open(damaged) as library:
                 answer = ask(library)

@@ -97,7 +97,7 @@ def test_cases_are_listed_the_newest_first(
 ) -> None:
     """What was logged last is wanted first."""
     for day in ("2026-01-02", "2026-01-04", "2026-01-03"):
-        monkeypatch.setattr("casebase.library.store._now", lambda day=day: f"{day}T12:00:00+00:00")
+        monkeypatch.setattr("casebase.library.store.now_text", lambda day=day: f"{day}T12:00:00+00:00")
         library.log([make_case(concern=f"Logged on {day}.")])
     assert [row["title"][10:-1] for row in library.summaries()] == ["2026-01-04", "2026-01-03", "2026-01-02"]
 
