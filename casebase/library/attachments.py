@@ -13,7 +13,7 @@ from pathlib import Path
 from pydantic import ValidationError
 
 from casebase.errors import InputError, LibraryError
-from casebase.library.accepted_files import MOST_OF_A_CASE, TakenFile, taken_file
+from casebase.library.accepted_files import MOST_OF_A_CASE, taken_file
 from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library, Logged
@@ -43,7 +43,12 @@ def attach(
     One that is there already, under its name, is described anew: what it shows, and whether it is for others.
     """
     kept = library.get(prefix)
-    taken = [_taken(path) for path in paths]
+    taken = []
+    for path in paths:
+        try:
+            taken.append(taken_file(path))
+        except FileNotFoundError:
+            raise InputError(f"{path}: there is no such file: check the path") from None
     attachments = list(kept.case.attachments)
     files = AttachedFiles(library.path)
     for one in taken:
@@ -139,13 +144,6 @@ def _named(name: str, shows: str | None, for_others: YesNo | None) -> Attachment
         raise InputError(
             f"{printable(name)}: {first['loc'][0]}: {first['msg']}: name or tell it otherwise"
         ) from None
-
-
-def _taken(path: Path) -> TakenFile:
-    try:
-        return taken_file(path)
-    except FileNotFoundError:
-        raise InputError(f"{path}: there is no such file: check the path") from None
 
 
 def _put(attachments: list[Attachment], told: Attachment, case_id: str) -> None:

@@ -150,20 +150,16 @@ def refuse_other_files(db: Database, path: Path) -> None:
 
 
 def _upgrade(db: Database) -> None:
-    _use_write_ahead_log(db)
-    with writing(db):
-        db.conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-        MIGRATIONS.apply(db)
-
-
-def _use_write_ahead_log(db: Database) -> None:
-    """Switch to WAL; SQLite does not wait here while another process does the same, so this does."""
+    """Switch to a write-ahead log, mark the file, and apply the migrations that it lacks."""
     until = time.monotonic() + BUSY_SECONDS
     while True:
         try:
             db.conn.execute("PRAGMA journal_mode = WAL")
-            return
-        except sqlite3.OperationalError:
+            break
+        except sqlite3.OperationalError:  # another process does the same: here SQLite does not wait
             if time.monotonic() > until:
                 raise
             time.sleep(0.05)
+    with writing(db):
+        db.conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        MIGRATIONS.apply(db)

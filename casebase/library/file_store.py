@@ -180,7 +180,8 @@ def bring_over(sources: Iterable[Path], target: Path, *, look_closely: bool = Fa
             return sha256_of_file(place) == place.name
         return place.stat().st_size == path.stat().st_size
 
-    found = (path for source in sources for path in _files_in(source))
+    lying = (path for source in sources for path in sorted(source.glob("??/*")))
+    found = (path for path in lying if _SHA256.fullmatch(path.name) and path.name[:2] == path.parent.name)
     wanted = [path for path in found if not is_there(path, target / path.parent.name / path.name)]
     if not wanted:
         return BroughtOver(0, [])
@@ -196,12 +197,6 @@ def bring_over(sources: Iterable[Path], target: Path, *, look_closely: bool = Fa
 def missing_files(folder: Path, named: Collection[str]) -> list[str]:
     """Return the SHA-256 of every file that records name and that is not in the folder."""
     return sorted(sha256 for sha256 in named if not (folder / sha256[:2] / sha256).is_file())
-
-
-def _files_in(folder: Path) -> Iterator[Path]:
-    for path in sorted(folder.glob("??/*")):
-        if _SHA256.fullmatch(path.name) and path.name[:2] == path.parent.name:
-            yield path
 
 
 def _is_brought(path: Path, target: Path, parts: Path) -> bool:

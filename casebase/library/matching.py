@@ -135,16 +135,13 @@ def collection_in(db: Database, path: Path, library: str, means: Means) -> Colle
 
 def _index_that_fits(db: Database, folder: Path, library: str, means: Means) -> tuple[Index, Stamp]:
     """Return the index kept, or an empty one where it is of another library, state or embedder."""
-    kept = read_index(folder)
-    if kept is not None and _fits(db, kept[1], library, means):
-        return kept
-    embedder = means.embedder
+    kept, embedder = read_index(folder), means.embedder
+    if kept is not None:
+        _, stamp = kept
+        same_records = sha256_of_number(db, stamp.last_number) == stamp.last_sha256
+        # Without an embedder at hand, vectors that are there do no harm.
+        same_text = embedder is None or (stamp.text == embedder.identity and not stamp.untold)
+        if stamp.library == library and same_records and same_text:
+            return kept
     text, dimensions = ("", 0) if embedder is None else (embedder.identity, embedder.dimensions)
     return empty_index(dimensions, text), Stamp(library, text, dimensions)
-
-
-def _fits(db: Database, stamp: Stamp, library: str, means: Means) -> bool:
-    same_records = sha256_of_number(db, stamp.last_number) == stamp.last_sha256
-    # Without an embedder at hand, vectors that are there do no harm.
-    same_text = means.embedder is None or (stamp.text == means.embedder.identity and not stamp.untold)
-    return stamp.library == library and same_records and same_text

@@ -1,6 +1,6 @@
-"""How much a record would help somebody else, and what is missing for it: points, judged, each with its reason.
+"""The queue of the shop lead: records not read yet, how complete each one is, and which case it may repeat.
 
-What waits for the shop lead: records not read yet, how complete they are, and what one of them may repeat.
+Completeness says how much a record would help somebody else: points, judged, and what is missing or clashes.
 """
 
 from __future__ import annotations
@@ -72,11 +72,12 @@ def points_without_clashes(case: Case) -> int:
 def missing_in(case: Case) -> list[str]:
     """Return what is missing for a record to help someone else."""
     fault_case = case.kind is Kind.FAULT_CASE
+    unverified = any("rescan" in words or "held" in words for words in missing_for_verified(case))
     found = (
         (not any(reading.stage is Stage.AS_FOUND for reading in case.readings), "no reading as found"),
         (fault_case and case.cause is None, "no cause"),
         (fault_case and case.cause is not None and case.cause.proof is None, "cause without proof"),
-        (fault_case and _is_unverified(case), "nothing shows that the repair held"),
+        (fault_case and unverified, "nothing shows that the repair held"),
         (fault_case and not case.codes, "no codes"),
         (
             bool(case.codes) and all(entry.code.grammar is Grammar.MAKER for entry in case.codes),
@@ -90,7 +91,7 @@ def missing_in(case: Case) -> list[str]:
         (fault_case and not case.symptoms, "no symptom: the customer's words stay inside"),
         (not case.networks, "no network"),
     )
-    return [words for lacking, words in found if lacking]
+    return [words for is_missing, words in found if is_missing]
 
 
 def clashes_in(case: Case, buses: Path | None) -> list[str]:
@@ -138,10 +139,6 @@ def _states_of_cause(case: Case) -> frozenset[BusState]:
     if state in SOUND:
         return _SOUND_STATES
     return frozenset() if state is None else frozenset({BusState(state)})
-
-
-def _is_unverified(case: Case) -> bool:
-    return any("rescan" in words or "held" in words for words in missing_for_verified(case))
 
 
 NEAREST: Final = 3

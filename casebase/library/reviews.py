@@ -59,17 +59,17 @@ def standings(db: Database, kept: Iterable[StoredRecord]) -> dict[str, Standing]
         (row["case_id"], row["revision"]): row for row in db.query("SELECT * FROM reviews ORDER BY rowid")
     }
     spoken_of = {case_id for case_id, _ in last}
-    return {one.case_id: _standing(one, last, one.case_id in spoken_of) for one in kept}
-
-
-def _standing(kept: StoredRecord, last: dict[tuple[str, int], dict[str, Any]], spoken_of: bool) -> Standing:
-    row = last.get((kept.case_id, kept.revision))
-    if row is not None:
-        return Standing(Said(row["said"]), row["by"], row["at"], row["remark"], row["other"])
-    if spoken_of:
-        return Standing(Said.WAITS, revised_since=True)
-    told = kept.case.review
-    return Standing(_OF_RECORD[told.state], told.by, str(told.on) if told.on else None)
+    found = {}
+    for one in kept:
+        row, told = last.get((one.case_id, one.revision)), one.case.review
+        if row is not None:
+            standing = Standing(Said(row["said"]), row["by"], row["at"], row["remark"], row["other"])
+        elif one.case_id in spoken_of:
+            standing = Standing(Said.WAITS, revised_since=True)
+        else:
+            standing = Standing(_OF_RECORD[told.state], told.by, str(told.on) if told.on else None)
+        found[one.case_id] = standing
+    return found
 
 
 def said_of(library: LibraryFile, case_id: str) -> list[dict[str, Any]]:

@@ -8,7 +8,7 @@ import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Final
+from typing import Final
 
 from casebase.errors import BundleError
 from casebase.files import flush_file, folder_of_parts, put, sha256_of_file
@@ -156,9 +156,12 @@ class _Packed:
             _PLAIN_FILE,
             3,
         )
-        digest = hashlib.sha256()
+        digest, count = hashlib.sha256(), 0
         with self._archive.open(member, "w", force_zip64=False) as file:
-            count = _copy(parts, file, digest)
+            for part in parts:
+                file.write(part)
+                digest.update(part)
+                count += len(part)
         if count > largest_bytes(name):
             raise BundleError(
                 f"{name}: {count} bytes, and a bundle holds at most {largest_bytes(name)} of it"
@@ -168,15 +171,6 @@ class _Packed:
     def sum_lines(self) -> bytes:
         """Return the sums as `sha256sum` of the GNU coreutils prints them."""
         return "".join(f"{sha256}  {name}\n" for name, sha256 in sorted(self.sums.items())).encode()
-
-
-def _copy(parts: Iterable[bytes], file: IO[bytes], digest: hashlib._Hash) -> int:
-    count = 0
-    for part in parts:
-        file.write(part)
-        digest.update(part)
-        count += len(part)
-    return count
 
 
 def _about(shop: str, day: str, cases: int, attachments: int) -> bytes:

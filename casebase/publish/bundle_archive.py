@@ -205,18 +205,17 @@ def _traps_of(member: zipfile.ZipInfo) -> Iterator[str]:
 
 def _overlaps_in(members: Sequence[zipfile.ZipInfo]) -> list[str]:
     """Return members whose bytes another one claims too: one kernel of packed data, unpacked many times over."""
+
+    def least_end(member: zipfile.ZipInfo) -> int:
+        name_bytes = len(member.orig_filename.encode())
+        return member.header_offset + _LOCAL_HEADER_BYTES + name_bytes + member.compress_size
+
     placed = sorted(members, key=lambda member: member.header_offset)
     return [
         f"{printable(after.filename)}: its bytes belong to {printable(before.filename)} too"
         for before, after in pairwise(placed)
-        if _least_end(before) > after.header_offset
+        if least_end(before) > after.header_offset
     ]
-
-
-def _least_end(member: zipfile.ZipInfo) -> int:
-    return (
-        member.header_offset + _LOCAL_HEADER_BYTES + len(member.orig_filename.encode()) + member.compress_size
-    )
 
 
 def _refuse(path: Path, traps: list[str]) -> None:

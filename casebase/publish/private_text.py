@@ -138,7 +138,9 @@ def hits_in(
     found = []
     for one in kept:
         regions = REGIONS.get(one.case.vehicle.market, WHERE_UNKNOWN)
-        for field, text in chain(_texts_of_record(one.case), texts_of_attachments(one.case, contents)):
+        record = plain_data(public_case(one.case))
+        record.pop("attachments", None)
+        for field, text in chain(texts_of(record), texts_of_attachments(one.case, contents)):
             if mark_of(one.case_id, field, text) not in cleared:
                 found += hits_in_text(one.case_id, field, text, private_names, regions)
     return found
@@ -158,12 +160,6 @@ def masked(text: str, found: Sequence[Found]) -> str:
     for one in sorted(found, key=lambda one: -one.begin):
         text = text[: one.begin] + one.instead + text[one.end :]
     return text
-
-
-def _texts_of_record(case: Case) -> Iterator[tuple[str, str]]:
-    data = plain_data(public_case(case))
-    data.pop("attachments", None)
-    return texts_of(data)
 
 
 def texts_of(data: Any, path: str = "") -> Iterator[tuple[str, str]]:

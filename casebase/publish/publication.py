@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from contextlib import closing, suppress
+from contextlib import closing, nullcontext, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
@@ -87,7 +87,8 @@ def publish(
         ) from None
     remove_unfinished(folder)
     last = max(numbers_in(folder), default=0)
-    changes = _changes(edition_path(folder, last) if last else None, kept)
+    with closing(open_frozen(edition_path(folder, last))) if last else nullcontext() as before:
+        changes = changes_since(before, kept)
     if last and not changes:
         return _shown_again(folder, last)
     number = last + 1
@@ -155,10 +156,3 @@ def figures_of_own_cases(library: Library, means: Means, tell: Callable[[int, in
         f"of {found.questions} solved cases asked again as stuck jobs a case of the same fault stood first in"
         f" {first.value:.0%} ({first.low:.0%} to {first.high:.0%}), among the first three in {three.value:.0%}"
     )
-
-
-def _changes(before: Path | None, kept: Sequence[StoredRecord]) -> list[Change]:
-    if before is None:
-        return changes_since(None, kept)
-    with closing(open_frozen(before)) as connection:
-        return changes_since(connection, kept)

@@ -110,15 +110,10 @@ def _check_weights(path: Path) -> None:
 
 def _fingerprint(folder: Path) -> str:
     """Return a digest of where the folder lies and of its files' sizes and times: quick, no file is read."""
-    plain = repr((str(folder.resolve()), sorted(_files(folder))))
+    known = [(path, path.stat()) for path in folder.rglob("*") if path.is_file()]
+    files = sorted((str(path.relative_to(folder)), stat.st_size, stat.st_mtime_ns) for path, stat in known)
+    plain = repr((str(folder.resolve()), files))
     return hashlib.sha256(plain.encode()).hexdigest()[:16]
-
-
-def _files(folder: Path) -> Iterator[tuple[str, int, int]]:
-    for path in folder.rglob("*"):
-        if path.is_file():
-            known = path.stat()
-            yield str(path.relative_to(folder)), known.st_size, known.st_mtime_ns
 
 
 def _slug(name: str) -> str:
