@@ -128,7 +128,7 @@ def _is_phone(text: str, raw: str, end: int) -> bool:
     if _UNIT.match(text, end) or _DAY.fullmatch(raw):
         return False
     digits = sum(map(str.isdigit, raw))
-    # A country code says what it is; a national number is written with a leading nought or in groups.
+    # A country code says what it is; a national number is written with a leading zero or in groups.
     in_groups = raw.startswith(("0", "(")) or " " in raw or "-" in raw
     return raw.startswith(("+", "00")) or (digits >= FEWEST_DIGITS and in_groups)
 

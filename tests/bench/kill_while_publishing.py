@@ -29,9 +29,9 @@ PUBLISHER: Final = """
 import itertools, sys
 from pathlib import Path
 from casebase.library.derived import StoredRecord
-from casebase.library.index_update import Means
+from casebase.library.matching import Means
 from casebase.publish.publication import Imprint, publish
-from casebase.publish.edition_folder import editions_in
+from casebase.publish.edition import editions_in
 from casebase.record.loading import case_from_data
 folder, made = Path(sys.argv[1]), []
 def case(number):

@@ -23,7 +23,7 @@ for number in range(100_000):
 
 
 def run(*arguments: object) -> subprocess.CompletedProcess[str]:
-    """Run the real command, without a text model: loading one takes seconds, and nothing here hangs on it."""
+    """Run the real command, without a text model: loading one takes seconds, and nothing here depends on it."""
     environment = os.environ | {"CASEBASE_TEXT_MODEL": "/no/model"}
     return subprocess.run(
         [COMMAND, *map(str, arguments)], capture_output=True, text=True, check=False, env=environment
