@@ -88,8 +88,6 @@ def editions(
     return print_json(editions_data(found)) if json else print_editions(found, folder, own_page())
 
 
-
-
 def _remembered(library: Library, fact: str, given: str | None) -> str | None:
     """Return what was given, and keep it for the next edition; else what was given last time."""
     if given is None:
