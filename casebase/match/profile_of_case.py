@@ -128,7 +128,7 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
         powered=_powered(reading),
         tester=_text(reading.tester),
         after_repair=reading.stage is Stage.AFTER_REPAIR,
-        number=_finite(reading.number),
+        number=None if reading.number is None else min(reading.number, OVER_LIMIT_OHMS),
         word=str(reading.value) if isinstance(reading.value, Comparison) else None,
         traffic=_text(seen.traffic) if seen else None,
         looks=tuple(sorted(str(look) for look in seen.looks)) if seen else (),
@@ -151,10 +151,6 @@ def _measured(seen: Waveform) -> Iterator[tuple[str, float]]:
         number = known.get(name)
         if number is not None:
             yield name, number
-
-
-def _finite(number: float | None) -> float | None:
-    return None if number is None else min(number, OVER_LIMIT_OHMS)
 
 
 def _line_pair(reading: Reading) -> tuple[str, ...]:

@@ -141,7 +141,9 @@ def case_votes(
     job: Profile, matches: Sequence[Match], readings: SingleFault, pooling: Pooling
 ) -> list[CaseVote]:
     """Return what every case with a cause says, the same whatever order they come in."""
-    told = sorted((match for match in matches if match.profile.fault), key=_case_id)
+    told = sorted(
+        (match for match in matches if match.profile.fault), key=lambda match: match.profile.case_id
+    )
     votes = [vote for match in told for vote in _votes_of(job, match, readings, pooling)]
     by_teller = sorted(votes, key=_teller)
     return [vote for _, group in groupby(by_teller, key=_teller) for vote in _quieter(group, pooling)]
@@ -173,14 +175,12 @@ def _votes_of(job: Profile, match: Match, readings: SingleFault, pooling: Poolin
 
 
 def _weight(match: Match, readings: SingleFault, pooling: Pooling) -> float:
+    past = match.profile
     alike = math.exp(pooling.sharpness * (match.score - 1.0))
-    fits = readings_fit(match.profile, readings) ** pooling.readings_power
-    return float(alike * fits * _trust(match.profile, pooling))
-
-
-def _trust(past: Profile, pooling: Pooling) -> float:
+    fits = readings_fit(past, readings) ** pooling.readings_power
     verified = 1.0 if is_verified(past) else pooling.unverified_share
-    return past.trust * verified * (1.0 if past.proven else pooling.not_proven_share)
+    proven = 1.0 if past.proven else pooling.not_proven_share
+    return float(alike * fits * (past.trust * verified * proven))
 
 
 def readings_fit(past: Profile, readings: SingleFault) -> float:
@@ -188,10 +188,6 @@ def readings_fit(past: Profile, readings: SingleFault) -> float:
     there = bus_there(past)
     media = [there.medium] if there else [network.medium for network in affected_networks(past)]
     return readings.likelihood(media[0], states_expected(past, media[0])) if media else 1.0
-
-
-def _case_id(match: Match) -> str:
-    return match.profile.case_id
 
 
 def _teller(vote: CaseVote) -> tuple[str, ...]:

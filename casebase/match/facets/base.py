@@ -29,11 +29,9 @@ class Rarity:
         0.1
         """
         if trait not in self._weights:
-            self._weights[trait] = self._reckoned(self.counts.get(trait, 0))
+            cases, having = self.cases + 1, self.counts.get(trait, 0) + 1
+            self._weights[trait] = 0.1 + 0.9 * max(0.0, math.log(cases / having) / math.log(cases))
         return self._weights[trait]
-
-    def _reckoned(self, count: int) -> float:
-        return 0.1 + 0.9 * max(0.0, math.log((self.cases + 1) / (count + 1)) / math.log(self.cases + 1))
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,13 +81,9 @@ def bus_there(past: Profile) -> BusThere | None:
     if not media or not (state or read):
         return None
     medium = min(read, key=lambda each: past.meaning[each].get(_HEALTHY[0], 0.0), default=media[0])
-    shares = _in_parts(past.meaning.get(medium, {}))
+    parts = ((name, round(share * SHARES_IN)) for name, share in past.meaning.get(medium, {}).items())
+    shares = tuple(sorted((name, part / SHARES_IN) for name, part in parts if part))
     return BusThere(medium, state, CAUSE_SHARE if past.proven else GUESSED_CAUSE_SHARE, shares)
-
-
-def _in_parts(shares: Mapping[str, float]) -> tuple[tuple[str, float], ...]:
-    parts = ((state, round(share * SHARES_IN)) for state, share in shares.items())
-    return tuple(sorted((state, part / SHARES_IN) for state, part in parts if part))
 
 
 def compare_meaning(job: Profile, past: Profile, rarity: Rarity) -> Compared:

@@ -63,7 +63,10 @@ class IndexBuilder:
 
     def __init__(self, onto: Index | None = None, dimensions: int = 0) -> None:
         self._onto = empty_index(dimensions) if onto is None else onto
-        self._atoms = {name: _listed(self._onto.atoms[name]) for name in ATOM_LISTS}
+        self._atoms = {
+            name: _Listed(len(atoms), {atom: number for number, atom in enumerate(atoms)})
+            for name, atoms in self._onto.atoms.items()
+        }
         self._sets = {name: self._known_sets(name) for name in TABLES}
         self._columns: dict[str, list[int]] = {name: [] for name in COLUMNS}
         self._vectors: list[NDArray[np.float32]] = []
@@ -77,7 +80,9 @@ class IndexBuilder:
         self._new_rows[number] = len(self._onto) + len(columns["numbers"])
         columns["numbers"].append(number)
         columns["statuses"].append(status_place(profile))
-        columns["media"].append(_media_bits(profile))
+        columns["media"].append(
+            sum(1 << MEDIA.index(medium) for medium in {network.medium for network in profile.networks})
+        )
         columns["shops"].append(self._atoms["shops"].number(profile.shop or ""))
         columns["days"].append(date.fromisoformat(profile.dated).toordinal() if profile.dated else NO_DAY)
         for part in SET_PARTS:
@@ -167,11 +172,3 @@ def extended(index: Index, batch: Batch) -> Index:
         np.concatenate([index.vectors, batch.vectors]),
         index.text,
     )
-
-
-def _listed(atoms: list[Atom]) -> _Listed:
-    return _Listed(there=len(atoms), numbers={atom: number for number, atom in enumerate(atoms)})
-
-
-def _media_bits(profile: Profile) -> int:
-    return sum(1 << MEDIA.index(medium) for medium in {network.medium for network in profile.networks})

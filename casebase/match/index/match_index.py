@@ -9,7 +9,7 @@ what they have in common: a row names, for each part, one of the distinct sets o
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
@@ -156,7 +156,10 @@ class Index:
         """How usual every trait is among the known cases."""
         counts: dict[str, int] = {}
         for part, kind in (("lamps", "lamp"), ("conditions", "condition")):
-            counts |= _named(kind, self.atoms[part], self._cases_having(part))
+            counts |= {
+                f"{kind} {atom}": int(count)
+                for atom, count in zip(self.atoms[part], self._cases_having(part), strict=True)
+            }
         bases: dict[str, int] = {}
         for atom, count in zip(
             self.atoms["codes"], self._cases_having("codes", self._first_of_base), strict=True
@@ -212,7 +215,3 @@ def _first_of_each(rows: Ragged, values: NDArray[np.integer]) -> NDArray[np.bool
     begins = rows.offsets[:-1]
     first[begins[begins < len(values)]] = True
     return first
-
-
-def _named(kind: str, atoms: Sequence[Atom], counts: NDArray[np.int64]) -> dict[str, int]:
-    return {f"{kind} {atom}": int(count) for atom, count in zip(atoms, counts, strict=True)}
