@@ -14,7 +14,7 @@ from casebase.intake.bus_log.report_data import report_data
 from casebase.intake.bus_log.senders import modules_of_record, read_module_table
 from casebase.intake.bus_log.traffic import Traffic, read_traffic
 from casebase.intake.bus_log.words import with_step
-from casebase.library.recordings import keep_capture, known_good_log, log_as_file, log_of_record
+from casebase.library.recordings import LOG_OF_BUS, keep_capture, known_good_log, log_as_file, log_of_record
 from casebase.record.case import Case
 from casebase.record.quantities import BIT_RATE, read_amount
 from casebase.terminal.page import Counted
@@ -24,9 +24,7 @@ _READING_GOOD: Final = "Reading the known-good log"
 
 
 def traffic(  # noqa: PLR0913, PLR0917  one parameter per option
-    file: Annotated[
-        Path, typer.Argument(metavar="FILE", help="A log: candump .log, .asc, .blf, .trc, .csv or .mf4.")
-    ],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A log; its content tells the format.")],
     known_good: Annotated[
         str | None,
         typer.Option(
@@ -116,7 +114,7 @@ def _rates(nominal: str | None, data: str | None, case: Case | None) -> BitRates
 def _keep(report: Report, case: Case, file: Path, library: Path | None) -> dict[str, object]:
     """Keep a new revision of the case with the step that tells the log, and the log itself."""
     with open_library(library) as kept:
-        files = keep_capture(kept, case.attachments, file, None, "as logged", "log of the bus")
+        files = keep_capture(kept, case.attachments, file, None, "as logged", LOG_OF_BUS)
         told = with_step(case, report).model_copy(update={"attachments": files.attachments})
         logged = kept.log([told])[0]
     if files.too_large:

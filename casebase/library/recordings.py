@@ -14,7 +14,7 @@ from pathlib import Path, PurePath
 from typing import Final
 
 from casebase.errors import InputError, LibraryError
-from casebase.intake.bus_log.open_log import FORMATS
+from casebase.intake.bus_log.recognise import ENDINGS
 from casebase.intake.capture.trace import ENDING, Trace, trace_text
 from casebase.library.accepted_files import LARGEST_GIVEN_BYTES, MOST_OF_A_CASE
 from casebase.library.derived import StoredRecord
@@ -23,6 +23,9 @@ from casebase.library.store import Library
 from casebase.record.case import Attachment, Case
 from casebase.record.vehicle import Vehicle
 from casebase.record.vocabulary import Kind, YesNo
+
+CAPTURE, LOG_OF_BUS = "capture", "log of the bus"
+"""What an attachment shows."""
 
 LARGEST_KEPT_BYTES: Final = LARGEST_GIVEN_BYTES
 
@@ -41,7 +44,7 @@ def keep_capture(  # noqa: PLR0913, PLR0917  where, beside what, what and how it
     file: Path,
     trace: Trace | None,
     about: str,
-    what: str = "capture",
+    what: str = CAPTURE,
 ) -> KeptCapture:
     """Keep the bytes of a capture (or a log) and of its trace; return the attachments that name them and those there.
 
@@ -97,10 +100,15 @@ class KeptLog:
 def logs_of(kept: StoredRecord) -> list[KeptLog]:
     """Return the logs that are kept with a record, the last attached first."""
     return [
-        KeptLog(kept.case_id, one)
-        for one in reversed(kept.case.attachments)
-        if one.sha256 and PurePath(one.file).suffix.casefold() in FORMATS
+        KeptLog(kept.case_id, one) for one in reversed(kept.case.attachments) if one.sha256 and _is_log(one)
     ]
+
+
+def _is_log(one: Attachment) -> bool:
+    """Whether an attachment is a log of the bus: said to be one, or named as one and not said to be a capture."""
+    told = one.shows or ""
+    named = PurePath(one.file).suffix.casefold() in ENDINGS and not one.file.endswith(ENDING)
+    return told.startswith(LOG_OF_BUS) or (named and not told.startswith(CAPTURE))
 
 
 def log_of_record(library: Library, prefix: str) -> KeptLog:

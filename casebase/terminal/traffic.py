@@ -99,7 +99,7 @@ def _print_load(one: BusReport, report: Report, page: Page) -> None:
     if bus.clock_set_back:
         page.labelled(
             "clock",
-            f"set back {words.counted(bus.clock_set_back, 'time')} within the log; gaps there are not told",
+            f"set back {words.counted(bus.clock_set_back, 'time')} within the log; what was sent after that counts on",
         )
 
 

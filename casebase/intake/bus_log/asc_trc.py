@@ -19,8 +19,11 @@ from casebase.intake.bus_log.frames import (
     FD,
     FD_LENGTHS,
     FD_WIDTH,
+    LIN,
     Channels,
     FrameBlock,
+    LineFrame,
+    block_of_lines,
     empty_block,
 )
 from casebase.intake.bus_log.log_lines import LogLines, Mask, Places, Word
@@ -89,6 +92,13 @@ _DECIMAL_BASE: Final = re.compile(rb"\s*base\s+dec", re.IGNORECASE)
 _NOTHING: Final = re.compile(
     rb"\s*(//|begin\s+triggerblock|end\s+triggerblock|\d+\.\d+\s+Start of measurement)", re.IGNORECASE
 )
+_RELATIVE: Final = re.compile(rb"^\s*base\s+\w+\s+timestamps\s+relative", re.IGNORECASE | re.MULTILINE)
+_STAMP: Final = re.compile(rb"(?m)^[ \t]*(\d+\.\d+)(?=\s)")
+_LIN_FRAME: Final = re.compile(
+    rb"\s*(?P<time>\d+\.\d+)\s+(?P<channel>L(?:i|\d+))\s+(?P<number>[0-9A-Fa-f]{1,2})\s+(?:Rx|Tx)\s+(?P<length>[1-8])"
+    rb"(?P<data>(?:\s+[0-9A-Fa-f]{2}){1,8})\s+checksum\s*=.*"
+)
+_LIN_OTHER: Final = re.compile(rb"\s*\d+\.\d+\s+L(?:i|\d+)\s")
 _HEADER_ENDS: Final = b"no internal events logged"
 
 
@@ -102,6 +112,8 @@ class AscLog(TextFormat):
     def __init__(self) -> None:
         super().__init__()
         self._hex = True
+        self._relative: bool | None = None
+        self._now = 0.0
 
     def is_header(self, line: bytes) -> bool:
         """Return whether a line belongs to the header."""
@@ -112,13 +124,23 @@ class AscLog(TextFormat):
         self._hex = not any(_DECIMAL_BASE.match(line) for line in header)
         self.header = [line for line in header if b"nternal" not in line] + [_HEADER_ENDS]
 
+    def rewritten(self, text: bytes) -> bytes:
+        """Return lines with absolute stamps: each relative one counts from the line before it."""
+        if self._relative is None:
+            self._relative = bool(_RELATIVE.search(text[:4000]))
+        return _STAMP.sub(self._absolute, text) if self._relative else text
+
+    def _absolute(self, found: re.Match[bytes]) -> bytes:
+        self._now += float(found[1])
+        return b"%.6f" % self._now
+
     def may_end_with(self, line: bytes) -> bool:
         """An ASC log ends with `End TriggerBlock`."""
         return not line.strip() or line.strip().lower() == b"end triggerblock"
 
     def holds_nothing(self, line: bytes) -> bool:
         """Return whether a line is empty, a comment, or begins or ends the measurement."""
-        return not line.strip() or bool(_NOTHING.match(line))
+        return not line.strip() or bool(_NOTHING.match(line)) or bool(_LIN_OTHER.match(line))
 
     def channel_of(self, message: Any) -> object:
         """Python-can counts channels from 0, the file from 1."""
@@ -127,11 +149,31 @@ class AscLog(TextFormat):
     def plain(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
         """Return the lines with a data frame."""
         rows, block = self._classical(lines)
+        if b" L" in lines.text:
+            rows, block = self._with_lin(lines, rows, block)
         if b"CANFD" not in lines.text or not self._hex:
             return rows, block
         fd_rows, fd_block = fd_frames(lines, self.channels)
         both = in_order_of_lines((np.flatnonzero(rows), block), (np.flatnonzero(fd_rows), fd_block))
         return rows | fd_rows, both
+
+    def _with_lin(self, lines: LogLines, rows: Mask, block: FrameBlock) -> tuple[Mask, FrameBlock]:
+        """Return the lines with frames of LIN too: `0.0394 Li 33 Rx 2 d0 7b checksum = 4f ...`."""
+        found = []
+        for number in np.flatnonzero(~rows).tolist():
+            match = _LIN_FRAME.fullmatch(lines.line(number).rstrip())
+            if match and len(data := bytes.fromhex(match["data"].decode())) == int(match["length"]):
+                name = match["channel"].decode().replace("Li", "L1").replace("L", "LIN ")
+                frame = LineFrame(float(match["time"]), int(match["number"], 16), LIN, data, name)
+                found.append((number, frame))
+        if not found:
+            return rows, block
+        numbers = np.array([number for number, _ in found])
+        lin = block_of_lines([frame for _, frame in found], self.channels)
+        both = in_order_of_lines((np.flatnonzero(rows), block), (numbers, lin))
+        rows = rows.copy()
+        rows[numbers] = True
+        return rows, both
 
     def _classical(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
         first = lines.first_words

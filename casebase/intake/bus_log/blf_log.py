@@ -26,6 +26,7 @@ from casebase.intake.bus_log.frames import (
     FD,
     FD_LENGTHS,
     FD_WIDTH,
+    LIN,
     REMOTE,
     Channels,
     FrameBlock,
@@ -36,6 +37,7 @@ from casebase.intake.bus_log.log_lines import Progress
 Places = NDArray[np.int64]
 
 _CAN_MESSAGE, _CAN_ERROR, _CAN_MESSAGE_2, _CAN_FD, _CAN_FD_64 = 1, 73, 86, 100, 101
+_LIN_MESSAGE, _LIN_MESSAGE_2 = 11, 57
 _BASE_BYTES: Final = 16
 _HEADER_BYTES: Final = {1: 32, 2: 40}
 """Length of an object's header by its version; any other version is not known, and such an object is left out."""
@@ -46,6 +48,8 @@ _NEEDED_BYTES: Final = {
     _CAN_ERROR: 32,
     _CAN_FD: 84,
     _CAN_FD_64: _FD_64_BYTES,
+    _LIN_MESSAGE: 12,
+    _LIN_MESSAGE_2: 120,
 }
 _IDENTIFIER: Final = 0x1FFF_FFFF
 _TEN_MICROSECONDS: Final = 1
@@ -116,6 +120,9 @@ def _fill(block: FrameBlock, chosen: Places, part: _Objects, kind: int, channels
     """Fill the rows `chosen` of a block with objects of one kind."""
     if kind in (_CAN_MESSAGE, _CAN_MESSAGE_2):
         channel, identifiers, kinds, lengths, data = _classical(part)
+    elif kind in (_LIN_MESSAGE, _LIN_MESSAGE_2):
+        _fill_lin(block, chosen, part, kind, channels)
+        return
     elif kind == _CAN_ERROR:
         channel, identifiers, kinds, lengths, data = _error(part)
     else:
@@ -126,6 +133,20 @@ def _fill(block: FrameBlock, chosen: Places, part: _Objects, kind: int, channels
     block.data[chosen, : data.shape[1]] = data
     for number in np.unique(channel):
         block.channels[chosen[channel == number]] = channels.number(int(number))
+
+
+def _fill_lin(block: FrameBlock, chosen: Places, part: _Objects, kind: int, channels: Channels) -> None:
+    """Fill in frames of LIN; their channels are numbered apart from those of CAN."""
+    # channel 2, identifier 1, length 1, data 8, ...; the extended object holds times of every byte before the data
+    channel_at, number_at, length_at, data_at = (0, 2, 3, 4) if kind == _LIN_MESSAGE else (12, 37, 38, 112)
+    lengths = np.minimum(part.read(length_at, 1), CLASSICAL_WIDTH)
+    block.identifiers[chosen] = part.read(number_at, 1) & 0x3F
+    block.kinds[chosen] = LIN
+    block.lengths[chosen] = lengths
+    block.data[chosen, :CLASSICAL_WIDTH] = part.rows(part.bodies + data_at, lengths, CLASSICAL_WIDTH)
+    channel = part.read(channel_at, 2)
+    for number in np.unique(channel):
+        block.channels[chosen[channel == number]] = channels.number(f"LIN {int(number)}")
 
 
 _Fields = tuple[Places, Places, Places, Places, NDArray[np.uint8]]

@@ -20,6 +20,7 @@ from casebase.intake.bus_log.frames import (
     EXTENDED,
     FD,
     FD_LENGTHS,
+    LIN,
     REMOTE,
     FrameBlock,
 )
@@ -40,6 +41,9 @@ _SHORT_FD_CHECK_BITS: Final = 27
 _LONG_FD_CHECK_BITS: Final = 32
 """Stuff count, CRC-17 or CRC-21, fixed stuff bits; without the CRC delimiter."""
 _LAST_WITH_SHORT_CHECK: Final = 16
+_LIN_HEADER_BITS: Final = 34
+_LIN_BYTE_BITS: Final = 10
+"""LIN 2.1, nominal: break and delimiter 14 bits, sync field and identifier 10 each; data and checksum 10 a byte."""
 _STARTING_STATE: Final = 0
 _SAME_BITS: Final = 5
 _FD_CODES: Final = np.searchsorted(np.array(FD_LENGTHS), np.arange(65)).astype(np.uint8)
@@ -58,7 +62,7 @@ class FrameBits:
 def frame_bits(block: FrameBlock) -> FrameBits:
     """Return the bits that each frame takes; none for an error frame, whose length no log tells."""
     found = FrameBits(*(np.zeros(len(block), np.uint16) for _ in range(3)))
-    groups = block.kinds & (EXTENDED | FD | ERROR)
+    groups = block.kinds & (EXTENDED | FD | ERROR | LIN)
     carried = _carried(block)
     for kind in np.unique(groups):
         if kind & ERROR:
@@ -66,6 +70,11 @@ def frame_bits(block: FrameBlock) -> FrameBits:
         of_kind = groups == kind
         for length in np.unique(carried[of_kind]):
             chosen = np.flatnonzero(of_kind & (carried == length))
+            if kind & LIN:
+                found.nominal[chosen] = found.shortest[chosen] = _LIN_HEADER_BITS + _LIN_BYTE_BITS * (
+                    int(length) + 1
+                )
+                continue
             count = _fd_bits if kind & FD else _classical_bits
             bits = count(block.taken(chosen), bool(kind & EXTENDED), int(length))
             found.nominal[chosen], found.data_phase[chosen], found.shortest[chosen] = bits

@@ -20,7 +20,8 @@ ERROR: Final = 4
 FD: Final = 8
 BIT_RATE_SWITCH: Final = 16
 ERROR_PASSIVE: Final = 32
-"""The bits of `FrameBlock.kinds`; the last is CAN FD's error state indicator: its sender is error passive."""
+LIN: Final = 64
+"""The bits of `FrameBlock.kinds`; ERROR_PASSIVE is CAN FD's error state indicator. A LIN frame has none but its own."""
 
 MOST_CHANNELS: Final = 64
 
@@ -91,6 +92,35 @@ def empty_block(count: int, width: int = CLASSICAL_WIDTH) -> FrameBlock:
         np.zeros(count, np.uint16),
         np.zeros(count, np.uint32),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class LineFrame:
+    """One frame as read from a line or a packet; `length` None: that of the data."""
+
+    seconds: float
+    identifier: int
+    kinds: int
+    data: bytes
+    channel: str = ""
+    error_class: int = 0
+    length: int | None = None
+
+
+def block_of_lines(found: list[LineFrame], channels: Channels) -> FrameBlock:
+    """Return frames read one by one as a block."""
+    widest = max((len(frame.data) for frame in found), default=0)
+    block = empty_block(len(found), FD_WIDTH if widest > CLASSICAL_WIDTH else CLASSICAL_WIDTH)
+    width = block.data.shape[1]
+    block.seconds[:] = [frame.seconds for frame in found]
+    block.identifiers[:] = [frame.identifier for frame in found]
+    block.kinds[:] = [frame.kinds for frame in found]
+    block.lengths[:] = [len(frame.data) if frame.length is None else frame.length for frame in found]
+    block.channels[:] = [channels.number(frame.channel) for frame in found]
+    block.error_classes[:] = [frame.error_class for frame in found]
+    text = b"".join(frame.data.ljust(width, b"\0") for frame in found)
+    block.data[:] = np.frombuffer(text, np.uint8).reshape(-1, width)
+    return block
 
 
 def kind_of(message: Message) -> int:

@@ -1,32 +1,27 @@
-"""A log of any known format as blocks of frames, checked; the format follows from the name's ending."""
+"""A log of any known format as blocks of frames, checked."""
 
 from __future__ import annotations
 
 import logging
+import tempfile
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from casebase.errors import CaptureError
-from casebase.intake.bus_log.asc_trc import AscLog, TrcLog
+from casebase.intake.bus_log.asc_trc import AscLog
 from casebase.intake.bus_log.blf_log import blf_blocks
 from casebase.intake.bus_log.candump_csv import CandumpLog, CsvLog
 from casebase.intake.bus_log.frames import ERROR, EXTENDED, Channels, FrameBlock
 from casebase.intake.bus_log.log_lines import Progress
 from casebase.intake.bus_log.mf4_log import measurement_blocks
+from casebase.intake.bus_log.packet_log import packet_blocks
+from casebase.intake.bus_log.recognise import BLF, MF4, Recognised, plain_text, recognised
 from casebase.intake.bus_log.text_log import TextFormat, text_blocks, widened
 
-_TEXT_FORMATS: Final[dict[str, type[TextFormat]]] = {
-    ".log": CandumpLog,
-    ".asc": AscLog,
-    ".trc": TrcLog,
-    ".csv": CsvLog,
-}
-_OTHERS: Final = {".blf": "a BLF log", ".mf4": "an MF4 log"}
-FORMATS: Final = (*_TEXT_FORMATS, *_OTHERS)
 _BASE_LIMIT, _EXTENDED_LIMIT = 0x800, 0x2000_0000
 _FRAMES_AT_ONCE: Final = 50_000
 _LATEST_SECOND: Final = 1e11
@@ -39,12 +34,31 @@ def _nobody_watches(_done: int, _whole: int) -> None:
 
 @dataclass
 class OpenLog:
-    """A log about to be read: what format, which channels it turned out to speak of."""
+    """A log about to be read: what format, which channels it turned out to speak of.
+
+    `notes`: what is said of it once it is read, such as a last line that was left out. `has_times`: False where its
+    frames bear no time.
+    """
 
     path: Path
-    format_name: str
+    kind: Recognised
     channels: Channels
-    tells_error_frames: bool
+    notes: list[str] = field(default_factory=list)
+
+    @property
+    def format_name(self) -> str:
+        """The format as a sentence names it."""
+        return self.kind.name
+
+    @property
+    def tells_error_frames(self) -> bool:
+        """Whether error frames are in what is read of this format."""
+        return self.kind.text is None or isinstance(self.kind.text, (CandumpLog, AscLog, CsvLog))
+
+    @property
+    def has_times(self) -> bool:
+        """Whether frames bear a time."""
+        return self.kind.text is None or self.kind.text.has_times
 
     def blocks(self, progress: Progress = _nobody_watches) -> Iterator[FrameBlock]:
         """Yield the frames in order, checked; raise CaptureError with the place that cannot be read."""
@@ -53,39 +67,49 @@ class OpenLog:
             _check(block, self.path, done)
             done += len(block)
             yield block
+        if self.kind.text is not None:
+            self.notes += self.kind.text.notes
         if not done:
             raise CaptureError(
                 f"{self.path}: no frame in it: expected {self.format_name} with at least one; is it the right file?"
             )
 
     def _raw_blocks(self, progress: Progress) -> Iterator[FrameBlock]:
-        suffix = self.path.suffix.lower()
         try:
-            if suffix == ".blf":
+            if self.kind.text is not None:
+                yield from self._text_blocks(self.kind.text, progress)
+            elif self.kind.name == BLF:
                 yield from blf_blocks(self.path, self.channels, progress)
-            elif suffix == ".mf4":
+            elif self.kind.name == MF4:
                 yield from measurement_blocks(self.path, self.channels, progress)
             else:
-                kind = _TEXT_FORMATS[suffix]()
-                kind.channels = self.channels
-                yield from text_blocks(self.path, kind, progress)
+                yield from packet_blocks(self.path, self.channels, progress)
         except OSError as error:
             raise CaptureError(f"{self.path}: cannot be read: {error.strerror or error}") from None
 
+    def _text_blocks(self, kind: TextFormat, progress: Progress) -> Iterator[FrameBlock]:
+        kind.channels = self.channels
+        if not self.kind.transcoded:
+            yield from text_blocks(self.path, kind, progress)
+            return
+        with tempfile.TemporaryDirectory(prefix="casebase-log-") as folder:
+            copy = Path(folder) / self.path.name
+            copy.write_bytes(plain_text(self.path.read_bytes()))
+            try:
+                yield from text_blocks(copy, kind, progress)
+            except CaptureError as error:
+                raise CaptureError(str(error).replace(str(copy), str(self.path))) from None
+
 
 def open_log(path: Path) -> OpenLog:
-    """Return the log at `path`, not yet read; raise CaptureError where its ending names no known format."""
+    """Return the log at `path`, not yet read; raise CaptureError where it is none of a known format."""
     logging.getLogger("can").addHandler(logging.NullHandler())  # or python-can's warnings reach the screen
-    suffix = path.suffix.lower()
-    if suffix not in FORMATS:
-        raise CaptureError(
-            f"{path}: a log's name ends with {', '.join(FORMATS[:-1])} or {FORMATS[-1]}: give it the"
-            " ending of its format"
-        )
     if not path.is_file():
         raise CaptureError(f"{path}: no such file: check the name and the folder")
-    name = _TEXT_FORMATS[suffix].name if suffix in _TEXT_FORMATS else _OTHERS[suffix]
-    return OpenLog(path, name, Channels(str(path)), tells_error_frames=suffix != ".trc")
+    try:
+        return OpenLog(path, recognised(path), Channels(str(path)))
+    except OSError as error:
+        raise CaptureError(f"{path}: cannot be read: {error.strerror or error}") from None
 
 
 def _gathered(blocks: Iterator[FrameBlock]) -> Iterator[FrameBlock]:

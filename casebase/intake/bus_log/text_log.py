@@ -36,6 +36,12 @@ class TextFormat(ABC):
     def __init__(self) -> None:
         self.channels = Channels()
         self.header: list[bytes] = []
+        self.has_times = True
+        self.notes: list[str] = []
+
+    def rewritten(self, text: bytes) -> bytes:
+        """Return whole lines as they are read; a format whose stamps need it writes them anew."""
+        return text
 
     @abstractmethod
     def plain(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
@@ -100,10 +106,10 @@ def _text_of(line: bytes) -> str:
 
 def text_blocks(path: Path, kind: TextFormat, progress: Progress) -> Iterator[FrameBlock]:
     """Yield the frames of a text log; raise CaptureError with the line that cannot be read."""
-    for text, first_line in line_blocks(path, progress):
-        lines = LogLines(text)
+    for whole, first_line in line_blocks(path, progress):
+        text = _without_torn_end(kind, whole, first_line)
+        lines = LogLines(kind.rewritten(text))
         begun = _read_header(path, kind, lines) if first_line == 1 else 0
-        _check_end(path, kind, lines, first_line)
         yield _block(path, kind, lines, first_line, begun)
 
 
@@ -120,13 +126,17 @@ def _read_header(path: Path, kind: TextFormat, lines: LogLines) -> int:
     return len(header)
 
 
-def _check_end(path: Path, kind: TextFormat, lines: LogLines, first_line: int) -> None:
-    last = lines.line(len(lines) - 1)
-    if not lines.text.endswith(b"\n") and not kind.may_end_with(last):
-        raise CaptureError(
-            f"{path}: ends within line {first_line + len(lines) - 1} ({_shown(last)}), as a file does that was cut"
-            " off: copy it again; if that is all there is, take that last line out"
-        )
+def _without_torn_end(kind: TextFormat, text: bytes, first_line: int) -> bytes:
+    """Return the text without a last line that has no end, and note it: a line cut off can read as a whole one."""
+    cut = text.rfind(b"\n") + 1
+    last = text[cut:]
+    if not last or kind.may_end_with(last):
+        return text
+    number = first_line + text.count(b"\n")
+    kind.notes.append(
+        f"the last line ({number}: {shown(last)}) has no end, as where a log was cut off: left out"
+    )
+    return text[:cut]
 
 
 def _block(path: Path, kind: TextFormat, lines: LogLines, first_line: int, begun: int) -> FrameBlock:
@@ -138,6 +148,8 @@ def _block(path: Path, kind: TextFormat, lines: LogLines, first_line: int, begun
         odd = [place for place in np.flatnonzero(rest).tolist() if not kind.holds_nothing(lines.line(place))]
         if not odd:
             return frames
+        if not kind.reader:
+            raise _NoFrameError(odd[0])
         fed = _Fed(kind.header, lines, odd)
         found: list[tuple[int, Message]] = []
         import can  # noqa: PLC0415  a second of loading, which plain lines do not need
@@ -160,12 +172,13 @@ def _block(path: Path, kind: TextFormat, lines: LogLines, first_line: int, begun
 
 def _no_frame(path: Path, kind: TextFormat, line: bytes, number: int) -> str:
     return (
-        f"{path}: line {number} ({_shown(line)}) is no line of {kind.name}: expected such as {kind.example};"
+        f"{path}: line {number} ({shown(line)}) is no line of {kind.name}: expected such as {kind.example};"
         " copy the file again, or take that line out"
     )
 
 
-def _shown(line: bytes) -> str:
+def shown(line: bytes) -> str:
+    """Return the beginning of a line for a sentence, nothing in it that a terminal would obey."""
     text = line.decode(errors="replace").strip()
     cut = text if len(text) <= _SHOWN else f"{text[:_SHOWN]}..."
     return "".join(letter if letter.isprintable() else "?" for letter in cut)

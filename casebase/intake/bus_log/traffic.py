@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
+from casebase.intake.bus_log.clock import OnwardClock
 from casebase.intake.bus_log.frame_bits import frame_bits
 from casebase.intake.bus_log.frames import ERROR, ERROR_PASSIVE, EXTENDED, FD, REMOTE, FrameBlock
 from casebase.intake.bus_log.open_log import open_log
@@ -138,6 +139,10 @@ class Traffic:
     frames: int
     tells_error_frames: bool
     buses: tuple[BusTraffic, ...]
+    has_times: bool = True
+    """Whether its frames bear a time; without one nothing is told of periods."""
+    notes: tuple[str, ...] = ()
+    """What is said of the file, such as a last line that was left out."""
 
 
 Progress = Callable[[int, int], None]
@@ -153,7 +158,9 @@ def read_traffic(path: Path, progress: Progress | None = None) -> Traffic:
     begin: float | None = None
     end = 0.0
     frames = 0
-    for block in log.blocks(progress) if progress else log.blocks():
+    clock = OnwardClock()
+    for read in log.blocks(progress) if progress else log.blocks():
+        block = clock.onward(read)
         if begin is None:
             begin = float(block.seconds[0])
         end = max(end, float(block.seconds.max()))
@@ -162,8 +169,19 @@ def read_traffic(path: Path, progress: Progress | None = None) -> Traffic:
             part = block.taken(block.channels == channel) if len(log.channels.names) > 1 else block
             tallies.setdefault(channel, _BusTally(begin)).add(part, path)
     start = begin or 0.0
-    buses = tuple(tallies[number].told(log.channels.names[number]) for number in sorted(tallies))
-    return Traffic(path, log.format_name, start, max(0.0, end - start), frames, log.tells_error_frames, buses)
+    names = log.channels.names
+    buses = tuple(tallies[number].told(names[number], clock.set_back) for number in sorted(tallies))
+    return Traffic(
+        path,
+        log.format_name,
+        start,
+        max(0.0, end - start),
+        frames,
+        log.tells_error_frames,
+        buses,
+        log.has_times,
+        tuple(log.notes),
+    )
 
 
 class _BusTally:
@@ -171,7 +189,7 @@ class _BusTally:
 
     def __init__(self, begin: float) -> None:
         self.begin = begin
-        self.frames = self.clock_set_back = 0
+        self.frames = 0
         self.bits = np.zeros(3, np.int64)
         self.kinds = dict.fromkeys(("fd", "switched", "passive", "remote"), 0)
         self.last: float | None = None
@@ -208,7 +226,6 @@ class _BusTally:
             self.first = float(seconds[0])
         before = np.concatenate([[seconds[0] if self.last is None else self.last], seconds[:-1]])
         intervals = seconds - before
-        self.clock_set_back += int((intervals < 0).sum())
         self.any_frame.add_longest(intervals, before)
         self.last = float(seconds[-1])
 
@@ -223,7 +240,7 @@ class _BusTally:
         for name, kind in (("fd", FD), ("passive", ERROR_PASSIVE), ("remote", REMOTE)):
             self.kinds[name] += int(block.having(kind).sum())
 
-    def told(self, channel: str) -> BusTraffic:
+    def told(self, channel: str, clock_set_back: int) -> BusTraffic:
         """Return what was counted."""
         self.errors.close()
         tally, begin = self.identifiers, self.begin
@@ -242,7 +259,7 @@ class _BusTally:
             bits_over_time=self.load,
             data_bits_over_time=self.data_load,
             error_frames=self.errors,
-            clock_set_back=self.clock_set_back,
+            clock_set_back=clock_set_back,
             fd_frames=self.kinds["fd"],
             switched_frames=self.kinds["switched"],
             error_passive_frames=self.kinds["passive"],
