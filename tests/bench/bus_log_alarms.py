@@ -28,7 +28,9 @@ def main(count: int = 300, first: int = 0) -> None:
             said = judged(log, found)
             told.update(said)
             for one in sorted(said & {"WRONG", "missed", "flood missed"}):
-                print(f"{one}: seed {seed}, {log.fault}, {', '.join(sorted(log.quirks))}: {_named(log, found)}")
+                print(
+                    f"{one}: seed {seed}, {log.fault}, {', '.join(sorted(log.quirks))}: {_named(log, found)}"
+                )
     faulty = told["faulty"]
     print(f"logs: {count}; somebody taken off: {faulty}; nobody: {count - faulty}")
     print(f"logs that accuse wrongly: {told['WRONG']} ({100 * told['WRONG'] / count:.1f} %)")

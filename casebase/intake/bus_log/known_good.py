@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from casebase.intake.bus_log.habits import is_tester
 from casebase.intake.bus_log.traffic import BusTraffic, Identifier, IdentifierKey, Traffic
 
 LATE_FACTOR: Final = 1.2
@@ -15,9 +16,6 @@ _NOTCH: Final = 1.57
 """Median plus or minus 1.57 quartile ranges over the root of the count: about 95 % (McGill, Tukey, Larsen 1978)."""
 
 _PERIODS_EXPECTED: Final = 5
-_DIAGNOSTIC_BASE: Final = range(0x7DF, 0x7F0)
-_DIAGNOSTIC_EXTENDED: Final = range(0x18DA_0000, 0x18DC_0000)
-"""ISO 15765-4: what a tester asks on and modules answer it on; a known-good log without a tester has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,11 +114,11 @@ def _difference(
     return Difference(
         channel=bus.channel,
         good_channel=good.channel,
-        missing=tuple(one for one in missing if not _is_diagnostic(one.key)),
+        missing=tuple(one for one in missing if not is_tester(one.key)),
         late=tuple(one for one in periods if one.factor > 1),
         early=tuple(one for one in periods if one.factor < 1),
-        new=tuple(key for key in new if not _is_diagnostic(key)),
-        new_diagnostic=tuple(key for key in new if _is_diagnostic(key)),
+        new=tuple(key for key in new if not is_tester(key)),
+        new_diagnostic=tuple(key for key in new if is_tester(key)),
         lengths=tuple(
             OtherLength(one.key, one.lengths, other.lengths)
             for one, other in both
@@ -128,10 +126,6 @@ def _difference(
         ),
         modules=_silent_modules(missing, there, modules),
     )
-
-
-def _is_diagnostic(key: IdentifierKey) -> bool:
-    return key.number in (_DIAGNOSTIC_EXTENDED if key.extended else _DIAGNOSTIC_BASE)
 
 
 def _missing(good: Identifier, duration: float) -> Missing:

@@ -7,9 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from casebase.intake.bus_log.habits import Flood, Habit
 from casebase.intake.bus_log.known_good import Difference, differences
 from casebase.intake.bus_log.senders import j1939_fields, looks_like_j1939, source_words
 from casebase.intake.bus_log.silence import BusPause, Silence, bus_pauses, silences
+from casebase.intake.bus_log.states import BusStates
 from casebase.intake.bus_log.traffic import BusTraffic, IdentifierKey, Traffic
 
 
@@ -44,6 +46,9 @@ class BusReport:
     j1939: bool
     senders: Mapping[IdentifierKey, str]
     silences: tuple[Silence, ...]
+    states: BusStates
+    floods: tuple[Flood, ...]
+    habits: Mapping[IdentifierKey, Habit]
     pauses: tuple[BusPause, ...]
     load: Load | None
     never_seen: tuple[tuple[str, tuple[IdentifierKey, ...]], ...]
@@ -75,25 +80,45 @@ def report_of(
         traffic,
         known_good,
         told,
-        tuple(_bus_report(bus, traffic, table, told, by_channel.get(bus.channel)) for bus in traffic.buses),
+        tuple(
+            _bus_report(
+                bus, traffic, table, told, by_channel.get(bus.channel), _good_bus(bus, found, known_good)
+            )
+            for bus in traffic.buses
+        ),
     )
 
 
-def _bus_report(
+def _good_bus(
+    bus: BusTraffic, found: tuple[Difference, ...], known_good: Traffic | None
+) -> BusTraffic | None:
+    """Return the channel of the known-good log that a channel was held against."""
+    other = next((one.good_channel for one in found if one.channel == bus.channel), None)
+    buses = known_good.buses if known_good and other is not None else ()
+    return next((one for one in buses if one.channel == other), None)
+
+
+def _bus_report(  # noqa: PLR0913, PLR0917  one channel, and what is known beside it
     bus: BusTraffic,
     traffic: Traffic,
     table: Mapping[IdentifierKey, str],
     rates: BitRates,
     difference: Difference | None,
+    good: BusTraffic | None,
 ) -> BusReport:
     keys = [one.key for one in bus.identifiers]
     j1939 = looks_like_j1939(keys)
     senders = {key: name for key in keys if (name := _sender(key, table, j1939))}
+    by_address = j1939 and not any(key in table for key in keys)
+    silent = silences(bus, traffic.duration, senders, good, by_address=by_address)
     return BusReport(
         bus=bus,
         j1939=j1939,
         senders=senders,
-        silences=silences(bus, traffic.duration, senders),
+        silences=silent.found,
+        states=silent.states,
+        floods=silent.floods,
+        habits=silent.habits,
         pauses=bus_pauses(bus, traffic.duration),
         load=load_of(bus, traffic.duration, rates),
         never_seen=_never_seen(set(keys), table),

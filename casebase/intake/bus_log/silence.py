@@ -6,7 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.intake.bus_log.traffic import GAP_PERIODS, BusTraffic, Identifier, IdentifierKey
+from casebase.intake.bus_log.habits import Flood, Habit, floods_of, habits_of, own_gaps
+from casebase.intake.bus_log.states import BusStates, Gap, common_gaps, states_of
+from casebase.intake.bus_log.traffic import GAP_PERIODS, BusTime, BusTraffic, Identifier, IdentifierKey
 
 SHORTEST_PAUSE_SECONDS: Final = 0.02
 """No pause of a whole bus is told below this (chosen)."""
@@ -15,6 +17,7 @@ ERRORS_NEAR_SECONDS: Final = 0.5
 """Error frames that close to the last frame before a silence, on either side, are told with it (chosen)."""
 
 _REACH: Final = 1.5
+_SEVERAL_TIMES: Final = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,16 +43,6 @@ class BusPause:
     end: float | None
 
 
-@dataclass(frozen=True, slots=True)
-class _Gap:
-    """One identifier's silence, and how far off the moment may be that caused it and that ended it."""
-
-    key: IdentifierKey
-    begin: float
-    end: float | None
-    reach: float
-
-
 def bus_pauses(bus: BusTraffic, log_end: float) -> tuple[BusPause, ...]:
     """Return when the whole bus was silent, in order of time."""
     periods = [one.period for one in bus.identifiers if one.steady and one.period]
@@ -62,24 +55,75 @@ def bus_pauses(bus: BusTraffic, log_end: float) -> tuple[BusPause, ...]:
     return tuple(sorted(found, key=lambda pause: pause.begin))
 
 
-def silences(bus: BusTraffic, log_end: float, senders: Mapping[IdentifierKey, str]) -> tuple[Silence, ...]:
+@dataclass(frozen=True)
+class Silences:
+    """Who fell silent while the bus went on, what the bus did as a whole, who flooded it."""
+
+    found: tuple[Silence, ...]
+    states: BusStates
+    floods: tuple[Flood, ...]
+    habits: Mapping[IdentifierKey, Habit]
+
+
+def silences(
+    bus: BusTraffic,
+    log_end: float,
+    senders: Mapping[IdentifierKey, str],
+    good: BusTraffic | None = None,
+    *,
+    by_address: bool = False,
+) -> Silences:
     """Return who fell silent while the rest of the bus went on, in order of time.
 
-    Identifiers of one sender (or, where senders are not known, those that fell silent and came back in the same
-    moment) are told together.
+    Only identifiers sent at a period count. Gaps that most of the bus shares are the bus's; those within a flood are
+    the flood's. Identifiers of one sender (or, where senders are not known, those that fell silent and came back in the
+    same moment) are told together; `by_address`: senders are J1939 addresses, of which all that is sent must be silent.
     """
-    pauses = bus_pauses(bus, log_end)
-    by_sender: dict[str | None, list[_Gap]] = {}
-    for one in bus.identifiers:
-        for gap in _gaps(one, log_end):
-            if not any(_is_the_pause(gap, one, pause, log_end) for pause in pauses):
-                by_sender.setdefault(senders.get(one.key), []).append(gap)
+    habits = habits_of(bus, good)
+    floods = floods_of(bus, habits)
+    periodic = [one for one in bus.identifiers if habits[one.key] is Habit.PERIOD]
+    until = bus.last  # what follows the last frame of all is the bus's own silence
+    gaps = [gap for one in periodic for gap in _gaps(one, bus.time, until)]
+    common = common_gaps(gaps, periodic, bus.time, until)
+    by_sender: dict[str | None, list[Gap]] = {}
+    for gap, is_common in zip(gaps, common.tolist(), strict=True):
+        if not is_common and not any(_within(gap, flood, log_end) for flood in floods):
+            by_sender.setdefault(senders.get(gap.key), []).append(gap)
+    steady = {one.key for one in periodic}
     found = [
-        _silence(bus, group, sender, senders)
-        for sender, gaps in by_sender.items()
-        for group in _together(gaps)
+        _silence(bus, group, sender, {key for key in steady if senders.get(key) == sender})
+        for sender, own in by_sender.items()
+        for group in _together(own)
     ]
-    return tuple(sorted(found, key=lambda silence: (silence.begin, silence.identifiers)))
+    found = _without_now_and_then(found)
+    if by_address:
+        found = [silence for silence in found if silence.sender is None or silence.whole_sender]
+    states = states_of(
+        bus, [gap for gap, one in zip(gaps, common.tolist(), strict=True) if one], periodic, log_end
+    )
+    ordered = tuple(sorted(found, key=lambda silence: (silence.begin, silence.identifiers)))
+    return Silences(ordered, states, floods, habits)
+
+
+def _without_now_and_then(found: list[Silence]) -> list[Silence]:
+    """Leave out a single identifier that came and went by itself and then stayed away: it is sent now and then."""
+    alone: dict[IdentifierKey, list[Silence]] = {}
+    for silence in found:
+        if silence.sender is None and len(silence.identifiers) == 1:
+            alone.setdefault(silence.identifiers[0], []).append(silence)
+    together = {key for silence in found if len(silence.identifiers) > 1 for key in silence.identifiers}
+    now_and_then = {
+        key
+        for key, silences in alone.items()
+        if len(silences) > _SEVERAL_TIMES and any(one.end is None for one in silences) and key not in together
+    }
+    return [one for one in found if one.sender is not None or not now_and_then & set(one.identifiers)]
+
+
+def _within(gap: Gap, flood: Flood, log_end: float) -> bool:
+    end = log_end if gap.end is None else gap.end
+    overlap = min(end, flood.end + gap.reach) - max(gap.begin, flood.begin - gap.reach)
+    return overlap >= 0.5 * (end - gap.begin)
 
 
 def returns(found: tuple[Silence, ...]) -> dict[tuple[IdentifierKey, ...], int]:
@@ -91,29 +135,19 @@ def returns(found: tuple[Silence, ...]) -> dict[tuple[IdentifierKey, ...], int]:
     return {identifiers: count for identifiers, count in counted.items() if count > 1}
 
 
-def _gaps(one: Identifier, log_end: float) -> list[_Gap]:
-    if not one.steady or one.intervals is None:
+def _gaps(one: Identifier, time: BusTime, log_end: float) -> list[Gap]:
+    if one.intervals is None:
         return []
     reach = _REACH * one.intervals.of_90
-    found = [
-        _Gap(one.key, begin, begin + length, reach) for length, begin in one.gaps if length > one.gap_from
-    ]
-    if log_end - one.last > one.gap_from:
-        found.append(_Gap(one.key, one.last, None, reach))
+    found = [Gap(one.key, begin, end, reach) for begin, end in own_gaps(one, time)]
+    if time.between(one.last, log_end) > one.gap_from:
+        found.append(Gap(one.key, one.last, None, reach))
     return found
 
 
-def _is_the_pause(gap: _Gap, one: Identifier, pause: BusPause, log_end: float) -> bool:
-    """Return whether a gap is no longer than a pause of the whole bus makes it."""
-    begin, end = gap.begin, log_end if gap.end is None else gap.end
-    pause_end = log_end if pause.end is None else pause.end
-    overlaps = begin < pause_end and pause.begin < end
-    return overlaps and (end - begin) - (pause_end - pause.begin) <= one.gap_from
-
-
-def _together(gaps: list[_Gap]) -> list[list[_Gap]]:
+def _together(gaps: list[Gap]) -> list[list[Gap]]:
     """Return gaps in groups that one moment can have begun, and one moment ended."""
-    groups: list[list[_Gap]] = []
+    groups: list[list[Gap]] = []
     for gap in sorted(gaps, key=lambda gap: (gap.begin, gap.key)):
         fitting = next((group for group in groups if _fits(group, gap)), None)
         if fitting is None:
@@ -123,7 +157,7 @@ def _together(gaps: list[_Gap]) -> list[list[_Gap]]:
     return groups
 
 
-def _fits(group: list[_Gap], gap: _Gap) -> bool:
+def _fits(group: list[Gap], gap: Gap) -> bool:
     if any(other.key == gap.key for other in group):
         return False
     latest_begin = min(other.begin + other.reach for other in group)
@@ -136,13 +170,10 @@ def _fits(group: list[_Gap], gap: _Gap) -> bool:
     return earliest_return <= min(other.end or 0.0 for other in ends)
 
 
-def _silence(
-    bus: BusTraffic, group: list[_Gap], sender: str | None, senders: Mapping[IdentifierKey, str]
-) -> Silence:
+def _silence(bus: BusTraffic, group: list[Gap], sender: str | None, steady: set[IdentifierKey]) -> Silence:
     begin = max(gap.begin for gap in group)
     ends = [gap.end for gap in group if gap.end is not None]
     keys = tuple(sorted(gap.key for gap in group))
-    steady = {one.key for one in bus.identifiers if one.steady and senders.get(one.key) == sender}
     return Silence(
         identifiers=keys,
         sender=sender,

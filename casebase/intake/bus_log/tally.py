@@ -16,7 +16,7 @@ MOST_IDENTIFIERS: Final = 20_000
 SAMPLED_INTERVALS: Final = 4096
 """How many intervals of an identifier are kept; of more, every one with the same chance."""
 
-GAPS_KEPT: Final = 16
+GAPS_KEPT: Final = 64
 _HIGHEST_LENGTH: Final = 64
 
 Numbers = NDArray[Any]

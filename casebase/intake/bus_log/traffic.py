@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
@@ -30,6 +31,11 @@ GAP_PERIODS: Final = 5.0
 GAP_USUAL_LONGEST: Final = 3.0
 """A gap is one from 5 periods on, and from 3 times what 90 % of the intervals keep to (chosen)."""
 
+_PAUSE_SECONDS: Final = 0.02
+"""A shorter time without any frame is no pause of the bus (chosen)."""
+_ONE_LOG_IN: Final = 1e4
+"""Frames lost at random make a gap of an identifier in one log of so many (chosen)."""
+
 _EXTENDED_KEY: Final = 0x8000_0000
 Numbers = NDArray[Any]
 
@@ -55,6 +61,8 @@ class Intervals:
     of_75: float
     of_90: float
     of_95: float
+    skipped: float = 0.0
+    """Share of intervals of two to four periods, in which frames are missing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +103,31 @@ class Identifier:
         """How long an interval must be to count as silence; infinite where that cannot be told."""
         if self.intervals is None or not self.steady:
             return float("inf")
-        return max(GAP_PERIODS * self.intervals.median, GAP_USUAL_LONGEST * self.intervals.of_90)
+        least = max(GAP_PERIODS * self.intervals.median, GAP_USUAL_LONGEST * self.intervals.of_90)
+        return max(least, self.intervals.median * self._most_lost_in_a_row())
+
+    def _most_lost_in_a_row(self) -> float:
+        """Return how many periods an interval may have where single frames are lost at random, by its own share."""
+        if self.intervals is None or self.intervals.skipped <= 0.0:
+            return 0.0
+        return 1.0 + float(np.log(self.count * _ONE_LOG_IN) / -np.log(self.intervals.skipped))
+
+
+class BusTime:
+    """Time that goes on only while the bus carries frames: its pauses, and jumps of the log's clock, taken out."""
+
+    def __init__(self, pauses: Sequence[tuple[float, float]]) -> None:
+        stops = sorted((begin, length) for length, begin in pauses if length > _PAUSE_SECONDS)
+        self._begins = np.array([begin for begin, _ in stops])
+        self._lengths = np.array([length for _, length in stops])
+
+    def at(self, moment: float) -> float:
+        """Return the bus's time at a moment of the log."""
+        return moment - float(np.clip(moment - self._begins, 0.0, self._lengths).sum())
+
+    def between(self, begin: float, end: float) -> float:
+        """Return how long the bus carried frames between two moments."""
+        return self.at(end) - self.at(begin)
 
 
 @dataclass(frozen=True)
@@ -121,6 +153,11 @@ class BusTraffic:
     switched_frames: int
     error_passive_frames: int
     remote_frames: int
+
+    @cached_property
+    def time(self) -> BusTime:
+        """The time in which this channel carried frames."""
+        return BusTime(self.pauses)
 
     def identifier(self, key: IdentifierKey) -> Identifier | None:
         """Return what the log says of an identifier, if it has it."""
@@ -272,6 +309,9 @@ def _identifier(tally: IdentifierTally, key: int, begin: float) -> Identifier:
     sample = tally.samples[row]
     enough = len(sample.intervals) >= FEWEST_INTERVALS
     shares = np.quantile(sample.intervals, (0.05, 0.25, 0.5, 0.75, 0.9, 0.95)).tolist() if enough else None
+    if shares:
+        periods = sample.intervals / max(shares[2], 1e-9)
+        shares.append(float(np.mean((periods > 1.5) & (periods < 4.5))))
     return Identifier(
         key=IdentifierKey(bool(key & _EXTENDED_KEY), key & ~_EXTENDED_KEY),
         count=int(tally.counts[row]),
