@@ -78,7 +78,7 @@ def test_a_module_that_stops_is_told_as_one_with_when(tmp_path: Path) -> None:
 
 def test_without_a_table_identifiers_that_stop_together_are_told_together(tmp_path: Path) -> None:
     """They may have one sender; the log does not say."""
-    sent = messages((*ENGINE, *silent(BRAKES, (12, 99)), *silent(CLUSTER, (4, 99))), 30)
+    sent = messages((*ENGINE, *silent(BRAKES, (12, 99)), *silent(CLUSTER, (9, 99))), 30)
     cluster, brakes = report(tmp_path, sent).buses[0].silences
     assert [one.number for one in cluster.identifiers] == [0x400, 0x420]
     assert len(brakes.identifiers) == 3
