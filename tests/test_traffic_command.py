@@ -44,14 +44,16 @@ def job(drive):
 
 
 def test_who_fell_silent_comes_first(drive):
-    """Then error frames, the bus, and the identifiers."""
+    """After what the log comes to; then error frames, the bus, and the identifiers."""
     done = casebase("traffic", drive / "drive.log", "--bit-rate", "500 kbit/s")
     assert done.exit_code == 0, done.output
     places = [
         done.stdout.index(text)
         for text in (
+            "In short",
+            "Three identifiers (1A0, 1A4, 1B0), perhaps one module, stop at",
             "Who fell silent",
-            "1A0, 1A4, 1B0",
+            "1A0, 1A4, 1B0 (together",
             "Error frames",
             "20 error frames, the first",
             "load",

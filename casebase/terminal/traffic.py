@@ -7,9 +7,11 @@ from typing import Final
 import numpy as np
 
 from casebase.intake.bus_log import words
+from casebase.intake.bus_log.habits import Habit
 from casebase.intake.bus_log.report import BusReport, Report
-from casebase.intake.bus_log.senders import j1939_fields
+from casebase.intake.bus_log.senders import j1939_fields, source_words
 from casebase.intake.bus_log.traffic import Identifier
+from casebase.intake.bus_log.verdict import not_judged_words, verdict_words
 from casebase.terminal.page import Page
 
 MOST_IDENTIFIERS: Final = 20
@@ -22,6 +24,8 @@ _BESIDE: Final = 13
 def print_traffic(report: Report, page: Page, *, every: bool = False) -> None:
     """Print what a log says; `every` lists all identifiers and all findings."""
     page.heading(f"{report.traffic.path.name}: {words.headline(report)}")
+    for note in report.traffic.notes:
+        page.line(note[:1].upper() + note[1:], 2)
     for one in report.buses:
         if len(report.buses) > 1:
             page.heading(f"Channel {one.bus.channel or '(without a name)'}")
@@ -29,6 +33,9 @@ def print_traffic(report: Report, page: Page, *, every: bool = False) -> None:
 
 
 def _print_bus(one: BusReport, report: Report, page: Page, every: bool) -> None:
+    page.heading("In short")
+    for line in verdict_words(one, report):
+        page.line(line, 2, 4)
     _print_silences(one, page, every)
     _print_difference(one, report, page, every)
     _print_never_seen(one, page, every)
@@ -41,15 +48,14 @@ def _print_silences(one: BusReport, page: Page, every: bool) -> None:
     page.heading("Who fell silent")
     lines = words.silences_words(one) + words.pauses_words(one)
     _print_some(lines, page, every)
-    steady = sum(found.steady for found in one.bus.identifiers)
+    steady = sum(habit is Habit.PERIOD for habit in one.habits.values())
     if not steady:
         page.line("Cannot be told: no identifier here has a steady period.", 2)
-        return
-    if not lines:
+    elif not lines:
         page.line(f"Nobody of the {words.counted(steady, 'identifier')} sent at a period.", 2)
-    other = len(one.bus.identifiers) - steady
-    if other:
-        page.line(f"Identifiers without a steady period, whose silence cannot be told: {other}.", 2)
+    not_judged = not_judged_words(one)
+    if not_judged:
+        page.line(not_judged, 2)
 
 
 def _print_difference(one: BusReport, report: Report, page: Page, every: bool) -> None:
@@ -122,11 +128,21 @@ def _print_identifiers(one: BusReport, page: Page, every: bool) -> None:
         return
     page.heading(words.counted(len(found), "identifier"))
     page.line(f"{'identifier':<10}{'frames':>9} {'period':>10} {'jitter':>9} {'longest gap':>13} at", 2)
-    shown = found if every else found[:MOST_IDENTIFIERS]
+    ordered = sorted(found, key=lambda identifier: _address(identifier, one))
+    shown = ordered if every else ordered[:MOST_IDENTIFIERS]
+    address = -1
     for identifier in shown:
+        if _address(identifier, one) != address:
+            address = _address(identifier, one)
+            page.line(f"{source_words(address)}:", 2)
         page.line(_row(identifier, one), 2, 12)
     if len(found) > len(shown):
         page.line(f"and {len(found) - len(shown)} more; --all lists them", 2)
+
+
+def _address(found: Identifier, one: BusReport) -> int:
+    """Return the source address that an identifier is listed under; -1 where it has none."""
+    return j1939_fields(found.key.number).source if one.j1939 and found.key.extended else -1
 
 
 def _row(found: Identifier, one: BusReport) -> str:

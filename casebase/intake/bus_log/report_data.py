@@ -10,6 +10,7 @@ from casebase.intake.bus_log.report import BusReport, Report
 from casebase.intake.bus_log.senders import j1939_fields
 from casebase.intake.bus_log.silence import Silence
 from casebase.intake.bus_log.traffic import Identifier
+from casebase.intake.bus_log.verdict import verdict_words
 from casebase.intake.bus_log.words import MISSING_MEANS
 
 _MOST_STRETCHES: Final = 2000
@@ -27,21 +28,32 @@ def report_data(report: Report) -> dict[str, Any]:
         "bit_rate": report.rates.nominal,
         "data_bit_rate": report.rates.data,
         "known_good": str(report.known_good.path) if report.known_good else None,
-        "channels": [_bus_data(one, traffic.tells_error_frames) for one in report.buses],
+        "has_times": traffic.has_times,
+        "notes": list(traffic.notes),
+        "channels": [_bus_data(one, report) for one in report.buses],
     }
 
 
-def _bus_data(one: BusReport, tells_errors: bool) -> dict[str, Any]:
+def _bus_data(one: BusReport, report: Report) -> dict[str, Any]:
     bus = one.bus
     return {
         "channel": bus.channel,
+        "verdict": verdict_words(one, report),
         "frames": bus.frames,
         "bits": {"with_stuffing": bus.nominal_bits + bus.data_phase_bits, "without": bus.shortest_bits},
         "load": asdict(one.load) if one.load else None,
         "bits_over_time": _over_time(one),
         "silences": [_silence_data(found) for found in one.silences],
+        "states": [
+            {"state": state.state, "begin": _time(state.begin), "end": _time(state.end)}
+            for state in one.states.stretches
+        ],
+        "floods": [
+            {"identifier": str(flood.key), "begin": _time(flood.begin), "end": _time(flood.end)}
+            for flood in one.floods
+        ],
         "pauses": [{"begin": _time(pause.begin), "end": _time(pause.end)} for pause in one.pauses],
-        "error_frames": _errors_data(one) if tells_errors else None,
+        "error_frames": _errors_data(one) if report.traffic.tells_error_frames else None,
         "can_fd": {
             "frames": bus.fd_frames,
             "with_bit_rate_switch": bus.switched_frames,
@@ -104,6 +116,7 @@ def _identifier_data(found: Identifier, one: BusReport) -> dict[str, Any]:
         "period": _time(found.period),
         "jitter": _time(found.jitter),
         "steady": found.steady,
+        "sent": one.habits[found.key].value,
         "longest_gap": {"seconds": _time(longest[0]), "begin": _time(longest[1])} if longest else None,
         "first": _time(found.first),
         "last": _time(found.last),

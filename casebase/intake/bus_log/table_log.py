@@ -84,7 +84,6 @@ class TableLog(LineLog):
         self._per_second = 1.0
         self._number_base = 16
         self._data_base = 16
-        self._header_lines = 0
         self._header_left = 0
 
     def prepare(self, head: Iterable[bytes]) -> None:
@@ -136,12 +135,7 @@ class TableLog(LineLog):
         return LineFrame(moment, number, kinds, data[:length], channel, 0, length)
 
     def _begin(self, header: int, separator: str, columns: _Columns, lines: list[str], names: str) -> None:
-        self._separator, self._columns, self._header_lines, self._header_left = (
-            separator,
-            columns,
-            header,
-            header,
-        )
+        self._separator, self._columns, self._header_left = separator, columns, header
         rows = [_cells(line, separator) for line in lines[header:] if line]
         numbers = _column(rows, columns.places["number"])
         self._number_base = _base_of(numbers, names, 0x7FF)

@@ -21,6 +21,7 @@ RETURNS_MEAN: Final = (
     "as of a module that goes off the bus and comes back, or whose supply or wiring comes and goes"
 )
 NAMED_AT_MOST: Final = 12
+_PAUSES_NAMED: Final = 3
 
 _BUS_ERROR: Final = 0x80
 _CLASSES: Final = {
@@ -108,7 +109,18 @@ def _often_words(report: BusReport, keys: tuple[IdentifierKey, ...], count: int)
 
 
 def pauses_words(report: BusReport) -> list[str]:
-    """Return when the whole bus was silent."""
+    """Return when the whole bus was silent; where it was so many times, how often and when longest."""
+    if len(report.pauses) > _PAUSES_NAMED:
+        longest = max(report.pauses, key=lambda pause: (pause.end or report.bus.last) - pause.begin)
+        lasts = span_words((longest.end or report.bus.last) - longest.begin)
+        asleep = [
+            f"no frame at all from {moment_words(pause.begin)} on" for pause in report.pauses if not pause.end
+        ]
+        times = len(report.pauses) - len(asleep)
+        return [
+            f"no frame at all {times} times, the longest for {lasts} at {moment_words(longest.begin)}",
+            *asleep,
+        ]
     return [
         f"no frame at all from {moment_words(pause.begin)} to "
         + ("the end of the log" if pause.end is None else moment_words(pause.end))
@@ -147,7 +159,8 @@ def load_words(report: BusReport, load: Load | None, seconds: float, *, rate_kno
         return f"not known without the bit rate (--bit-rate): {per_second / 1000:.1f} kbit/s passed, stuff bits counted"
     bound = "at most " if load.at_most else ""
     stretch = "second" if load.peak_seconds == 1 else f"{load.peak_seconds:g} seconds"
-    hint = "; the rate of the data phase is not known (--data-bit-rate)" if load.at_most else ""
+    hint = "; more than a bus can carry" if load.mean > 1.0 else ""
+    hint += "; the rate of the data phase is not known (--data-bit-rate)" if load.at_most else ""
     return (
         f"{bound}{share_words(load.mean)} ({share_words(load.without_stuffing)} without stuff bits);"
         f" fullest {stretch} {share_words(load.peak)} from {moment_words(load.peak_begin)}{hint}"

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
+from casebase.intake.capture.can_frames import Frame
 from casebase.intake.capture.facts import CaptureFacts, Told, facts_of, telling
 from casebase.intake.capture.open_capture import open_capture
 from casebase.intake.capture.samples import BLOCK, Capture, Tell, Wanted
@@ -31,6 +32,7 @@ LARGEST_CHARACTERS: Final = 200_000
 _FIRST_LINE: Final = "# casebase trace 1"
 _WHOLE, _FRAME = "whole", "frame"
 _AROUND_BITS: Final = 3
+_BEFORE_FAULT_BITS, _AFTER_FAULT_BITS = 13, 7
 _LINE_OF_PART: Final = re.compile(r"(whole|frame)((?:,-?\d{1,9}\.\d{1,3}){3,5})")
 _HEAD: Final = re.compile(r"# (medium|lines|frame): ([^\n\r]{1,200})")
 
@@ -82,11 +84,21 @@ def trace_of(capture: Capture, facts: CaptureFacts, tell: Told | None = None) ->
         frame = facts.can.frames.frame(0, step)
     if frame is None:
         return Trace(facts.medium, lines, whole)
-    around = _AROUND_BITS / facts.can.rate.per_second if facts.can else 0.0
-    begin = max(0, round((frame.starts_seconds - around) / step))
-    end = min(capture.count, round((frame.ends_seconds + around) / step) + 1)
+    first, last = _looked_at(frame, 1.0 / facts.can.rate.per_second if facts.can else 0.0)
+    begin, end = max(0, round(first / step)), min(capture.count, round(last / step) + 1)
     words = f"{frame.name()}, {frame.fault_words()}"
     return Trace(facts.medium, lines, whole, _part(capture, begin, end, order), words)
+
+
+def _looked_at(frame: Frame, bit_seconds: float) -> tuple[float, float]:
+    """Return when the close-up begins and ends: about twenty bits around a fault, else the frame."""
+    if frame.whole or frame.fault_bit < 0:
+        return (
+            frame.starts_seconds - _AROUND_BITS * bit_seconds,
+            frame.ends_seconds + _AROUND_BITS * bit_seconds,
+        )
+    fault = min(frame.starts_seconds + (frame.fault_bit + 0.5) * bit_seconds, frame.ends_seconds)
+    return fault - _BEFORE_FAULT_BITS * bit_seconds, fault + _AFTER_FAULT_BITS * bit_seconds
 
 
 def trace_text(trace: Trace) -> str:

@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parents[2] / "bench"))
 from synthetic_captures import Bus, Sent, volts_of
 
 from casebase.errors import CaptureError
+from casebase.intake.capture.facts import read_capture
 from casebase.intake.capture.samples import Wanted
 from casebase.intake.capture.trace import (
     LARGEST_CHARACTERS,
@@ -40,11 +41,14 @@ def read(path):
 
 
 def test_the_broken_frame_is_shown_close_up_with_what_is_wrong(tmp_path):
-    """From a little before its start to a little after its end, and what is wrong in the standard's words."""
+    """About twenty bits around the first fault, and what is wrong in the standard's words."""
     path, starts = captured(tmp_path)
     trace = read(path)
+    (frame,) = read_capture(path, None, Wanted(samples_per_second=RATE)).broken(1)
+    fault = starts + frame.fault_bit / 500e3
     assert trace.frame_words == "7DF, CRC does not fit"
-    assert trace.frame.moments[0] == pytest.approx(starts - 3 / 500e3, abs=1e-6)
+    assert trace.frame.moments[0] < fault < trace.frame.moments[-1]
+    assert trace.frame.moments[-1] - trace.frame.moments[0] == pytest.approx(20 / 500e3, abs=2e-6)
     assert len(trace.whole.moments) <= MOMENTS
 
 
