@@ -104,7 +104,7 @@ def _swept(chain: Chain, places: range) -> Side:
 
 @dataclass(frozen=True)
 class Solution:
-    """A solved chain: ask it for voltages and for what an ohmmeter sees."""
+    """A solved chain: voltages, and what an ohmmeter sees."""
 
     chain: Chain
     from_left: Side
@@ -119,14 +119,12 @@ class Solution:
                 amperes_high, amperes_low = amperes_high + side[1], amperes_low + side[2]
         return admittance, amperes_high, amperes_low
 
-    def impedance(self, place: int) -> Block:
-        """Return the driving-point impedance at a place, ohms per bus."""
-        return self._total(place)[0].inverse()
-
-    def volts(self, place: int) -> tuple[Any, Any]:
-        """Return the voltages of both lines at a place."""
-        admittance, amperes_high, amperes_low = self._total(place)
-        return admittance.inverse().times(amperes_high, amperes_low)
+    def everywhere(self) -> tuple[Block, Array, Array]:
+        """Return the driving-point impedance of every place and both lines' voltages, each of shape (places, buses)."""
+        blocks, high, low = zip(*(self._total(place) for place in range(len(self.chain.high))), strict=True)
+        total = Block(*(np.stack([getattr(block, part) for block in blocks]) for part in ("hh", "ll", "hl")))
+        impedance = total.inverse()
+        return impedance, *impedance.times(np.stack(high), np.stack(low))
 
 
 def ohms_between_lines(impedance: Block) -> Any:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import Final
@@ -21,7 +21,16 @@ from casebase.bus.flexray import flexray
 from casebase.bus.interpret import Interpreted, interpret
 from casebase.bus.observation import Observation
 from casebase.bus.pair import high_speed_can, j1939
-from casebase.bus.posterior import Clash, Posterior, clashes, level_clashes, log_explained, posterior_of
+from casebase.bus.posterior import (
+    Clash,
+    Explained,
+    Posterior,
+    clashes,
+    explained_by,
+    level_clashes,
+    likely_slip,
+    posterior_of,
+)
 from casebase.bus.roles import BusUnderTest, Roles, roles_for, ways_to_hold
 from casebase.bus.single_faults import k_line, lin, single_wire_can
 from casebase.record.reading import Reading
@@ -48,7 +57,8 @@ def bank_for(medium: Medium, cache: Path | None = None, *, rough: bool = False) 
     A `rough` one has an eighth of the buses: enough for a posterior that is kept in twentieths, of thousands of cases.
     """
     per_state = BUSES_PER_STATE * (2 if medium in _OF_FEW_STATES else 1)
-    return Bank(_MODELS[medium](), cache, per_state // 8 if rough else per_state)
+    bank = Bank(_MODELS[medium](), cache, per_state)
+    return bank.coarse if rough else bank
 
 
 def computed_media() -> tuple[Medium, ...]:
@@ -74,6 +84,15 @@ class Evidence:
 
 
 @dataclass(frozen=True)
+class Size:
+    """How much of a fault there is, in ohm or volt: the middle, and between what nine in ten lie."""
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Diagnosis:
     """What the readings of one bus can mean."""
 
@@ -81,9 +100,9 @@ class Diagnosis:
     roles: Roles
     readings: tuple[Reading, ...]
     interpreted: Interpreted
-    misfits: tuple[Array, ...]
-    explained: tuple[Array, ...]
+    explained: tuple[Explained, ...]
     posterior: Posterior
+    prior: Mapping[BusState, float] | None = None
 
     def probability(self, state: BusState) -> float:
         """Return the probability of one state."""
@@ -102,15 +121,53 @@ class Diagnosis:
         """What was made of the readings."""
         return self.interpreted.observations
 
+    @property
+    def outside(self) -> float:
+        """The probability that the bus is like none that was simulated."""
+        return self.posterior.outside
+
+    def size_of(self, state: BusState) -> Size | None:
+        """Return how much of a fault there is, should the bus be in `state`; None where that has no meaning."""
+        rows = self.bank.rows_of(state)
+        sizes, weights = self.bank.sizes[rows], self.posterior.weights[rows]
+        if np.isnan(sizes[0]) or not weights.sum():
+            return None
+        order = np.argsort(sizes)
+        held = np.cumsum(weights[order]) / weights.sum()
+        places = np.minimum(np.searchsorted(held, (0.05, 0.5, 0.95)), len(sizes) - 1)
+        return Size(*(float(size) for size in sizes[order][places]))
+
+    def line_of(self, state: BusState) -> tuple[str, float] | None:
+        """Return the line (`high`, `low`) a fault in `state` lies in, with the probability; None where it has none."""
+        rows = self.bank.rows_of(state)
+        lines, weights = self.bank.lines[rows], self.posterior.weights[rows]
+        shares = {name: float(weights[lines == place].sum()) for place, name in enumerate(("high", "low"))}
+        whole = sum(shares.values())
+        if not whole:
+            return None
+        line = max(shares, key=lambda name: shares[name])
+        return line, shares[line] / whole
+
+    def without(self, observations: Sequence[int]) -> Diagnosis:
+        """Return what the readings mean with some of the observations left out."""
+        left = [one for place, one in enumerate(self.observations) if place not in observations]
+        interpreted = replace(self.interpreted, observations=left)
+        return weighed(self.bank, self.roles, self.readings, interpreted, self.prior)
+
+    def slip_in(self, observation: int) -> str | None:
+        """Return the usual slip that would reconcile an observation with the rest, in words."""
+        return likely_slip(self.observations[observation], self.bank, self.posterior)
+
     @cached_property
     def clashes(self) -> list[Clash]:
-        """Observations that no simulated bus of any state shows together; the worst first.
+        """Observations that do not go together: one of them was most likely taken wrongly.
 
         Averages that do not lie between the levels of their own line come before.
         """
         by_line = level_clashes(self.observations, self.readings)
         named = {clash.observations for clash in by_line}
-        return [*by_line, *(clash for clash in clashes(self.misfits) if clash.observations not in named)]
+        found = clashes(self.explained, self.posterior)
+        return [*by_line, *(clash for clash in found if clash.observations not in named)]
 
     @cached_property
     def evidence(self) -> list[Evidence]:
@@ -134,8 +191,8 @@ class Diagnosis:
 
     def _explained_of(self, reading: int) -> list[Array]:
         return [
-            logs
-            for observation, logs in zip(self.observations, self.explained, strict=True)
+            one.log_any
+            for observation, one in zip(self.observations, self.explained, strict=True)
             if reading in observation.readings
         ]
 
@@ -183,8 +240,7 @@ def weighed(
     prior: Mapping[BusState, float] | None = None,
 ) -> Diagnosis:
     """Return the diagnosis that follows from observations already made of the readings."""
-    misfits = tuple(observation.misfit(bank) for observation in interpreted.observations)
-    explained = tuple(log_explained(observation, bank) for observation in interpreted.observations)
-    return Diagnosis(
-        bank, roles, readings, interpreted, misfits, explained, posterior_of(bank, explained, prior)
-    )
+    explained = tuple(explained_by(observation, bank) for observation in interpreted.observations)
+    by_chance = math.prod(observation.by_chance for observation in interpreted.observations)
+    posterior = posterior_of(bank, [one.log_any for one in explained], prior, by_chance)
+    return Diagnosis(bank, roles, readings, interpreted, explained, posterior, prior)

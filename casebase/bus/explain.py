@@ -13,13 +13,14 @@ from typing import Final
 
 import numpy as np
 
-from casebase.bus.diagnose import Diagnosis, Evidence
+from casebase.bus.diagnose import Diagnosis, Evidence, Size
 from casebase.bus.instruments import View
 from casebase.bus.interpret import ShareRead, side_of
 from casebase.bus.levels import Levels, LineSum, Mark, OhmRuler, VoltRuler
 from casebase.bus.media import Band
 from casebase.bus.next_test import NextTest
-from casebase.bus.observation import LevelRead, Observation, column_of
+from casebase.bus.observation import LevelRead, NumberRead, Observation, column_of
+from casebase.bus.posterior import OUTSIDE_FROM
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
 from casebase.record.words import per_cent
@@ -40,6 +41,12 @@ STATE_WORDS: Final = {
     BusState.BOTH_TERMINATORS_MISSING: "both terminators missing",
     BusState.EXTRA_TERMINATOR: "a terminator too many",
     BusState.DRIVER_STUCK_DOMINANT: "a driver stuck dominant",
+    BusState.POOR_JOINT: "a poor joint in one line",
+    BusState.TERMINATOR_WRONG_VALUE: "a terminator of the wrong value",
+    BusState.LEAK: "a leak, as of a wet connector",
+    BusState.MODULE_LOADS_LINES: "a module without supply that loads the lines",
+    BusState.GROUND_OFFSET: "a module whose ground is lifted",
+    BusState.ONE_AWAKE_ALONE: "one module awake alone",
     BusState.LINE_SHORTED_TO_GROUND: "line shorted to ground",
     BusState.LINE_SHORTED_TO_BATTERY: "line shorted to battery +",
     BusState.LINE_OPEN: "line open",
@@ -67,27 +74,117 @@ class EvidenceRow:
 
 
 def verdict(diagnosis: Diagnosis) -> str:
-    """Return what the readings can mean, in one or two sentences; clashes come first."""
+    """Return what the readings can mean, in a few sentences; what does not go together comes first."""
     if not diagnosis.observations:
         return "No reading here tells anything about the state of the bus."
     if diagnosis.clashes:
-        return f"These readings do not fit together. {clash_words(diagnosis)[0]} Take them again before believing any."
+        return " ".join(_said_of_clash(diagnosis))
+    if diagnosis.outside >= OUTSIDE_FROM:
+        return (
+            f"These readings are outside what was simulated (probability {_shown(diagnosis.outside)}): no state"
+            f" computed explains them well. Nearest: {named_state(diagnosis, diagnosis.ranked()[0][0])}."
+            " Take the oddest reading again, then think of two faults at once."
+        )
+    return f"{_meant(diagnosis)}{_where(diagnosis)}{_beside(diagnosis)}"
+
+
+def _meant(diagnosis: Diagnosis) -> str:
     ranked = diagnosis.ranked()
     first, share = ranked[0]
-    named = ", or ".join(state_words(state) for state in diagnosis.credible()[:MOST_NAMED])
-    where = (
-        f" It goes with {diagnosis.host[0]}: look in it, its plug and what hangs behind."
-        if diagnosis.host
-        else ""
-    )
+    among = "among the states computed"
     if share >= SURE_FROM:
-        sure = f"(probability {_shown(share)} among the states computed)"
-        return f"These readings fit {state_words(first)} {sure}.{where}"
+        return f"These readings fit {named_state(diagnosis, first)} (probability {_shown(share)} {among})."
     if share >= LIKELY_FROM:
         others = ", ".join(f"{state_words(state)} {part:.2f}" for state, part in ranked[1:4] if part >= 0.02)
-        likely = f"Most likely {state_words(first)} (probability {share:.2f} among the states computed)"
-        return f"{likely}; not ruled out: {others}.{where}"
-    return f"Not decided: {named}. No reading given tells these apart.{where}"
+        likely = f"Most likely {named_state(diagnosis, first)} (probability {share:.2f} {among})"
+        return f"{likely}; not ruled out: {others}."
+    named = ", or ".join(state_words(state) for state in diagnosis.credible()[:MOST_NAMED])
+    return f"Not decided: {named}. No reading given tells these apart."
+
+
+def _where(diagnosis: Diagnosis) -> str:
+    if not diagnosis.host:
+        return ""
+    return f" It goes with {diagnosis.host[0]}: look in it, its plug and what hangs behind."
+
+
+QUIET_FROM: Final = 0.4
+"""Probability of a quiet bus from which it is said what that may be (judged)."""
+
+
+def _beside(diagnosis: Diagnosis) -> str:
+    """Return what a technician should know of a bus on which nobody sends."""
+    if diagnosis.probability(BusState.BUS_QUIET) < QUIET_FROM:
+        return ""
+    sound = any(
+        getattr(each, "quantity", "") == "ohms_between"
+        and SOUND_PAIR_OHMS[0] <= each.read.value <= SOUND_PAIR_OHMS[1]
+        for each in diagnosis.observations
+        if isinstance(each, NumberRead)
+    )
+    ohms = " The ohms rule out lines shorted together." if sound else ""
+    return (
+        f"{ohms} Nobody sends: behind a gateway the diagnostic connector is quiet until a tester asks, which may be"
+        " normal here. Watch the lines while a tester asks."
+    )
+
+
+SOUND_PAIR_OHMS: Final = (50.0, 72.0)
+"""50 to 70 ohm in order (esd electronics, CAN Troubleshooting Guide), and a little wear at the connector (judged)."""
+
+
+def named_state(diagnosis: Diagnosis, state: BusState) -> str:
+    """Return a state in plain English, with how much of it there is."""
+    size = diagnosis.size_of(state)
+    return (
+        state_words(state) if size is None else f"{state_words(state)}{_size_words(diagnosis, state, size)}"
+    )
+
+
+def _size_words(diagnosis: Diagnosis, state: BusState, size: Size) -> str:
+    if state is BusState.GROUND_OFFSET:
+        return f", by about {size.middle:.1f} V ({size.low:.1f} to {size.high:.1f})"
+    about = f"about {_ohms(size.middle)} ({_ohms(size.low)} to {_ohms(size.high)})"
+    if state is BusState.POOR_JOINT:
+        line = diagnosis.line_of(state)
+        of_line = f", most likely CAN {line[0]}" if line and line[1] >= LIKELY_FROM else ""
+        return f"{of_line}: {about}"
+    if state is BusState.TERMINATOR_WRONG_VALUE:
+        other = 1 / max(1 / size.middle - 1 / 120.0, 1e-6)
+        instead = f": one of about {_ohms(other)} in place of 120" if 40.0 < other < 2e3 else ""
+        return f", together {about}{instead}"
+    if state is BusState.EXTRA_TERMINATOR:
+        return f", together {about}"
+    if state in {BusState.LEAK, BusState.MODULE_LOADS_LINES}:
+        return f", {about}"
+    return f" through {_ohms(size.high)} or less" if size.high < HARD_SHORT_OHMS else f" through {about}"
+
+
+HARD_SHORT_OHMS: Final = 5.0
+
+
+def _said_of_clash(diagnosis: Diagnosis) -> Iterator[str]:
+    """Yield what is said of readings that do not go together: which, by which slip, what the others mean."""
+    clash = diagnosis.clashes[0]
+    yield f"These readings do not fit together. {clash_words(diagnosis)[0]}"
+    slips = [slip for place in clash.observations if (slip := diagnosis.slip_in(place))]
+    if slips:
+        yield f"A usual slip would explain it: {slips[0]}."
+    suspect = max(clash.observations, key=lambda place: _least_right(diagnosis, place))
+    rest = diagnosis.without((suspect,))
+    if rest.observations and not rest.clashes:
+        yield f"Without {_observed(diagnosis, diagnosis.observations[suspect])}: {_lowered(_meant(rest))}"
+    yield "Take it again before believing any; if it repeats, believe it, and look for a second fault."
+
+
+def _lowered(sentence: str) -> str:
+    return f"{sentence[:1].lower()}{sentence[1:]}"
+
+
+def _least_right(diagnosis: Diagnosis, place: int) -> float:
+    """Return how likely one observation was taken wrongly."""
+    explained = diagnosis.explained[place]
+    return 1.0 - float((diagnosis.posterior.weights * np.exp(explained.log_right - explained.log_any)).sum())
 
 
 def _shown(share: float) -> str:
@@ -108,7 +205,8 @@ def clash_words(diagnosis: Diagnosis) -> list[str]:
 def _clash(diagnosis: Diagnosis, observations: tuple[int, ...]) -> str:
     told = [_observed(diagnosis, diagnosis.observations[number]) for number in observations]
     if len(told) == 1:
-        return f"No bus in any state reads {told[0]}."
+        alone = len(diagnosis.observations) == 1
+        return f"No bus in any state reads {told[0]}." if alone else f"{told[0]} does not go with the others."
     return f"{told[0]} does not go with {told[1]}."
 
 

@@ -19,7 +19,7 @@ from casebase.bus.instruments import observed, roles_in
 from casebase.bus.media import FAULT_TOLERANT, FAULT_TOLERANT_LINE_OHMS, SUPPLY_12_VOLTS
 from casebase.bus.network import OPEN_OHMS, Drivers, Shunt
 from casebase.bus.pair import draw_pairs
-from casebase.bus.pair_draws import ROLES, Drawn, Spread
+from casebase.bus.pair_draws import ROLES, Drawn, Spread, facts_of
 from casebase.record.vocabulary import BusState, Medium
 
 FAULT_TOLERANT_STATES: Final = (
@@ -39,6 +39,12 @@ FAULT_TOLERANT_STATES: Final = (
 
 FAULT_TOLERANT_SPREAD: Final = Spread(
     bias_ohms=(1e5, 4e5),
+    bias_volts=((1.0, (2.40, 2.58)),),
+    dead_share=((1.0, (0.999, 1.0)),),
+    modules_seldom=(4, 14),
+    worn_ohms=((1.0, (0.0, 0.05)),),
+    traffic=((1.0, (0.03, 0.36)),),
+    short_ohms=(0.05, 20.0),
     high_volts=(4.30, 4.60),
     low_volts=(0.35, 0.65),
     driver_ohms=(8.0, 20.0),  # VCC - 1.4 V and 1.4 V at 40 mA (NXP TJA1055 Rev 5, table 8)
@@ -100,6 +106,7 @@ class FaultTolerantModel:
     medium: Medium = Medium.FAULT_TOLERANT_CAN
     states: tuple[BusState, ...] = FAULT_TOLERANT_STATES
     unpluggable: tuple[str, ...] = ROLES
+    traffics: int = 1
 
     def simulate(
         self, state: BusState, unplugged: str, count: int, seed: int
@@ -107,13 +114,9 @@ class FaultTolerantModel:
         """Return every column seen with `unplugged` taken off."""
         return observed(draw_fault_tolerant(state, count, seed, unplugged), unplugged)
 
-    def hosts(self, state: BusState, count: int, seed: int) -> NDArray[np.int64]:
-        """Return for each bus the role of the module that the fault lies in, -1 for none of them."""
-        drawn = draw_fault_tolerant(state, count, seed)
-        found = np.full(count, -1)
-        for index in reversed(range(len(ROLES))):
-            found = np.where((drawn.host >= 0) & (drawn.roles[index] == drawn.host), index, found)
-        return found
+    def facts(self, state: BusState, count: int, seed: int) -> dict[str, Array]:
+        """Return what is known of each bus."""
+        return facts_of(draw_fault_tolerant(state, count, seed))
 
 
 def fault_tolerant_can() -> FaultTolerantModel:

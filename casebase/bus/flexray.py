@@ -17,18 +17,24 @@ from casebase.bus.chain import Array
 from casebase.bus.instruments import observed
 from casebase.bus.media import FLEXRAY
 from casebase.bus.network import Shunt
-from casebase.bus.pair import PAIR_STATES, draw_pairs
-from casebase.bus.pair_draws import ROLES, Drawn, Spread
+from casebase.bus.pair import draw_pairs
+from casebase.bus.pair_draws import ROLES, Drawn, Spread, facts_of
+from casebase.bus.pair_faults import TWO_WIRE_STATES
 from casebase.record.vocabulary import BusState, Medium
 
 FLEXRAY_SPREAD: Final = Spread(
     bias_ohms=(10e3, 40e3),  # NXP TJA1085 Rev 1, page 38
-    bias_volts=(2.40, 2.60),  # 0.4 to 0.6 VCC, typically 2.5 V (NXP TJA1083, table 11)
+    bias_volts=((1.0, (2.40, 2.60)),),  # 0.4 to 0.6 VCC, typically 2.5 V (NXP TJA1083, table 11)
     high_volts=(3.75, 4.05),
     low_volts=(0.95, 1.25),
     driver_ohms=(18.0, 36.0),  # into 40 to 55 ohm: 0.9 to 2.0 V between the lines (NXP TJA1083, table 11)
     limit_amperes=(0.040, 0.080),  # from memory
-    terminator_ohms=(FLEXRAY.termination.low, FLEXRAY.termination.high),
+    terminator_ohms=((1.0, (FLEXRAY.termination.low, FLEXRAY.termination.high)),),
+    modules_seldom=(4, 10),
+    dead_share=((1.0, (0.999, 1.0)),),
+    worn_ohms=((1.0, (0.0, 0.05)),),
+    short_ohms=(0.05, 20.0),
+    traffic=((1.0, (0.03, 0.36)),),
     modules=(4, 10),  # up to 22 (NI-XNET manual); few in vehicles (common practice, no source)
     trunk_metres=(2.0, 24.0),  # passive bus, NI-XNET manual, Cabling Requirements for FlexRay
 )
@@ -44,8 +50,9 @@ class FlexRayModel:
     """The two-wire model, driven with both signs."""
 
     medium: Medium = Medium.FLEXRAY
-    states: tuple[BusState, ...] = PAIR_STATES
+    states: tuple[BusState, ...] = TWO_WIRE_STATES
     unpluggable: tuple[str, ...] = ROLES
+    traffics: int = 1
 
     def simulate(
         self, state: BusState, unplugged: str, count: int, seed: int
@@ -59,13 +66,9 @@ class FlexRayModel:
             return {name: np.where(sign, ones[name], zeros[name]) for name in ones}
         return {name: _over_both_signs(name, ones[name], zeros[name]) for name in ones}
 
-    def hosts(self, state: BusState, count: int, seed: int) -> NDArray[np.int64]:
-        """Return for each bus the role of the module that the fault lies in, -1 for none of them."""
-        drawn = draw_flexray(state, count, seed)
-        found = np.full(count, -1)
-        for index in reversed(range(len(ROLES))):
-            found = np.where((drawn.host >= 0) & (drawn.roles[index] == drawn.host), index, found)
-        return found
+    def facts(self, state: BusState, count: int, seed: int) -> dict[str, Array]:
+        """Return what is known of each bus."""
+        return facts_of(draw_flexray(state, count, seed))
 
 
 def flexray() -> FlexRayModel:

@@ -1,18 +1,16 @@
-"""What instruments would show on simulated buses: every quantity, at the DLC, the ends and modules' connectors.
+"""What instruments would show on simulated buses, and how far a reading may lie from the true value.
 
-A `View` names where and with what unplugged; `observed` gives one value per bus for each quantity there.
-
-How far a reading may lie from the true value: meter, leads, resolution as typed, conditions not stated.
-
-The figures are those of a hand-held meter of 3 1/2 to 4 digits (common practice, no source).
+A `View` names where (the DLC, the ends, modules' connectors) and with what unplugged; `observed` gives one value per
+bus for each quantity there. Errors are those of a hand-held meter of 3 1/2 to 4 digits (common practice, no source):
+meter, leads, resolution as typed, conditions not stated.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -22,6 +20,10 @@ from casebase.bus.pair_draws import ROLES, Drawn
 from casebase.record.quantities import Amount
 
 OHMS: Final = ("ohms_between", "ohms_high_ground", "ohms_low_ground")
+VOLTS: Final = ("volts_high", "volts_low")
+LEVELS: Final = ("recessive_high", "recessive_low", "dominant_high", "dominant_low")
+QUANTITIES: Final = (*OHMS, *VOLTS, *LEVELS, "traffic", "dominant_share")
+"""All that is simulated at a place."""
 
 TRAFFIC_SEEN_VOLTS: Final = 0.15
 """The least swing of a line that a scope shows as traffic at 1 V a division (common practice, no source)."""
@@ -56,18 +58,62 @@ def observed(drawn: Drawn, unplugged: str, roles: Sequence[str] = ROLES) -> dict
 
     `roles` names the rows of `drawn.roles`.
     """
+    solved = solved_columns(drawn, unplugged, roles)
+    columns: dict[str, Array] = {}
+    for view in views_with(unplugged, roles):
+        for quantity in QUANTITIES:
+            name = view.column(quantity)
+            columns[name] = (
+                solved[name] if name in solved else with_traffic(view, quantity, solved, drawn.shares)
+            )
+    return columns
+
+
+def solved_columns(drawn: Drawn, unplugged: str, roles: Sequence[str] = ROLES) -> dict[str, Array]:
+    """Return what does not depend on the traffic: ohms, the levels at rest and while each of the senders drives."""
     buses = drawn.buses
     for role in roles_in(unplugged):
         buses = buses.without(drawn.roles[roles.index(role)])
     dead = unpowered(buses)
-    rest = recessive(buses)
-    sent = [dominant(buses, _another_sender(drawn, buses, sender)) for sender in drawn.senders]
+    live = {"recessive": recessive(buses)} | {
+        f"sent{place}": dominant(buses, _another_sender(drawn, buses, sender))
+        for place, sender in enumerate(drawn.senders)
+    }
     columns: dict[str, Array] = {}
     for view in views_with(unplugged, roles):
         probe = _Probe(view, drawn, view.place in roles_in(unplugged), tuple(roles))
-        for quantity, values in _seen(probe, dead, rest, sent, drawn.shares):
-            columns[view.column(quantity)] = values
+        impedance = probe.impedance(dead)
+        columns[view.column("ohms_between")] = ohms_between_lines(impedance)
+        columns[view.column("ohms_high_ground")] = impedance.hh
+        columns[view.column("ohms_low_ground")] = impedance.ll
+        for name, solved in live.items():
+            columns[view.column(f"{name}_high")], columns[view.column(f"{name}_low")] = probe.volts(solved)
     return columns
+
+
+def with_traffic(view: View, quantity: str, solved: Mapping[str, Any], shares: Any) -> Array:
+    """Return a quantity that depends on the traffic; `shares` as in `Drawn`, columns as of `solved_columns`."""
+    sides = (
+        (quantity.removeprefix("volts_").removeprefix("dominant_"),) if "_" in quantity else ("high", "low")
+    )
+    if quantity == "dominant_share":
+        sides = ("high", "low")
+    still = {side: solved[view.column(f"recessive_{side}")] for side in sides}
+    sent = {
+        side: np.stack([solved[view.column(f"sent{place}_{side}")] for place in range(len(shares))])
+        for side in sides
+    }
+    if quantity.startswith("volts_"):
+        return np.asarray(still[sides[0]] + (shares * (sent[sides[0]] - still[sides[0]])).sum(axis=0))
+    if quantity in LEVELS:
+        most = np.argmax(shares, axis=0)
+        return np.asarray(np.take_along_axis(sent[sides[0]], most[None, :], axis=0)[0])
+    away = np.maximum(*(np.abs(sent[side] - still[side]) for side in sides))
+    moved = np.where(shares > 0, away, 0.0)
+    swing = moved.max(axis=0)
+    if quantity == "traffic":
+        return np.asarray(swing > TRAFFIC_SEEN_VOLTS, dtype=away.dtype)
+    return np.asarray(np.where(moved > DRIVEN_FROM * swing, shares, 0.0).sum(axis=0))
 
 
 def roles_in(unplugged: str) -> tuple[str, ...]:
@@ -146,34 +192,6 @@ class _Probe:
 
 def _in_series(block: Block, ohms_high: Array, ohms_low: Array) -> Block:
     return replace(block, hh=block.hh + ohms_high, ll=block.ll + ohms_low)
-
-
-def _seen(
-    probe: _Probe, dead: Solved, rest: Solved, sent: list[Solved], shares: Array
-) -> Iterator[tuple[str, Array]]:
-    impedance = probe.impedance(dead)
-    yield "ohms_between", ohms_between_lines(impedance)
-    yield "ohms_high_ground", impedance.hh
-    yield "ohms_low_ground", impedance.ll
-    recessive_volts = probe.volts(rest)
-    sent_volts = [probe.volts(solved) for solved in sent]
-    most = np.argmax(shares, axis=0)
-    for index, line in enumerate(("high", "low")):
-        levels = np.stack([volts[index] for volts in sent_volts])
-        still = recessive_volts[index]
-        yield f"volts_{line}", still * (1 - shares.sum(axis=0)) + (shares * levels).sum(axis=0)
-        yield f"recessive_{line}", still
-        yield f"dominant_{line}", np.take_along_axis(levels, most[None, :], axis=0)[0]
-    moved = _moved(recessive_volts, sent_volts, shares)
-    swing = moved.max(axis=0)
-    yield "traffic", np.asarray(swing > TRAFFIC_SEEN_VOLTS, dtype=np.float64)
-    yield "dominant_share", np.where(moved > DRIVEN_FROM * swing, shares, 0.0).sum(axis=0)
-
-
-def _moved(still: tuple[Array, Array], sent: list[tuple[Array, Array]], shares: Array) -> Array:
-    """Return by how many volts each sender moves the line that moves most, shape of `shares`; 0 for who is silent."""
-    volts = [np.maximum(np.abs(high - still[0]), np.abs(low - still[1])) for high, low in sent]
-    return np.where(shares > 0, np.stack(volts), 0.0)
 
 
 OHMS_GAIN: Final = 0.006

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import Final
+from typing import ClassVar, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +28,7 @@ from casebase.bus.instruments import (
     uncertain_volts,
 )
 from casebase.bus.observation import (
+    WORD_BY_CHANCE,
     BackToNormalRead,
     Bench,
     GroundPairRead,
@@ -35,8 +36,10 @@ from casebase.bus.observation import (
     NumberRead,
     Observation,
     OverLimitRead,
+    Slip,
     TrafficRead,
     UnchangedRead,
+    VoltsPairRead,
     capped,
     column_of,
 )
@@ -62,11 +65,17 @@ class ShareRead:
     view: View
     share: float
     error: float
+    live: ClassVar[bool] = True
 
     @property
     def told(self) -> tuple[tuple[View, str], ...]:
         """What need not be read again: the scope was on."""
         return ((self.view, "traffic"),)
+
+    @property
+    def by_chance(self) -> float:
+        """How likely any bus at all is to explain it."""
+        return min(2.5 * self.error, WORD_BY_CHANCE)
 
     def misfit(self, bench: Bench) -> Array:
         """Return |read - simulated| in standard errors.
@@ -78,7 +87,7 @@ class ShareRead:
         apart = capped((column_of(bench, self.view, SHARE) - self.share) / self.error)
         return np.where(seen, apart, _on_average(apart[seen]))
 
-    def slips(self, bench: Bench) -> list[Array]:
+    def slips(self, bench: Bench) -> list[Slip]:
         """Return nothing: nobody usually takes it wrongly."""
         return []
 
@@ -202,6 +211,16 @@ def _numbers(numbers: Numbers, medium: Medium) -> Iterator[Observation]:
     """Yield the numbers; where terminators join the lines, both resistances to ground are read together."""
     joined = medium in JOINED_LINES
     for (view, quantity), (index, reading) in numbers.items():
+        if joined and quantity in AVERAGES_OF_PAIR and (view, _other_average(quantity)) in numbers:
+            if quantity == "volts_high":
+                averages = (numbers[view, each] for each in AVERAGES_OF_PAIR)
+                yield VoltsPairRead(
+                    *(
+                        NumberRead((place,), view, name, _uncertain(read), True)
+                        for name, (place, read) in zip(AVERAGES_OF_PAIR, averages, strict=True)
+                    )
+                )
+            continue
         high, low = (numbers.get((view, f"ohms_{line}_ground")) for line in ("high", "low"))
         together = joined and quantity in _TO_GROUND and high and low and _both_large(high[1], low[1])
         if together and high and low:
@@ -211,6 +230,13 @@ def _numbers(numbers: Numbers, medium: Medium) -> Iterator[Observation]:
             yield NumberRead(
                 (index,), view, quantity, _uncertain(reading), joined and quantity.startswith("volts")
             )
+
+
+AVERAGES_OF_PAIR: Final = ("volts_high", "volts_low")
+
+
+def _other_average(quantity: str) -> str:
+    return AVERAGES_OF_PAIR[1 - AVERAGES_OF_PAIR.index(quantity)]
 
 
 _TO_GROUND: Final = ("ohms_high_ground", "ohms_low_ground")

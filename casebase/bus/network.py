@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.bus.chain import Array, Block, Chain, Solution
+from casebase.bus.chain import Array, Block, Chain
 
 OPEN_OHMS: Final = 1e9
 METER_OHMS: Final = 10e6
@@ -82,6 +82,7 @@ class PairBuses:
     lines inside the module. `stub_ohms_high`, `stub_ohms_low`: the module's stub. `wire_ohms_high`, `wire_ohms_low`:
     shape (places - 1, buses). `powered_*`, `unpowered_*`: what the fault and fixed parts add, on the trunk and inside
     modules. `stuck`: modules whose driver never lets go. `dlc`: shape (buses,), the DLC's place, on its own stub.
+    `dead_share`: how much of the bias an ohmmeter sees through transceivers without supply.
     """
 
     present: NDArray[np.bool_]
@@ -103,6 +104,7 @@ class PairBuses:
     dlc: Slots
     dlc_ohms_high: Array
     dlc_ohms_low: Array
+    dead_share: Array | float = 1.0
 
     @property
     def count(self) -> int:
@@ -130,7 +132,7 @@ class Solved:
 
     buses: PairBuses
     module: Shunt
-    solution: Solution
+    impedance: Block
     trunk_high: Array
     trunk_low: Array
 
@@ -162,10 +164,8 @@ class Solved:
     def impedance_at(self, slots: Slots) -> Block:
         """Return the driving-point impedance of the trunk at one place per bus."""
         columns = np.arange(self.buses.count)
-        blocks = [self.solution.impedance(place) for place in range(self.buses.present.shape[0])]
-        return Block(
-            *(np.stack([getattr(b, name) for b in blocks])[slots, columns] for name in ("hh", "ll", "hl"))
-        )
+        whole = self.impedance
+        return Block(whole.hh[slots, columns], whole.ll[slots, columns], whole.hl[slots, columns])
 
 
 def recessive(buses: PairBuses) -> Solved:
@@ -186,7 +186,10 @@ def asleep(buses: PairBuses) -> Solved:
 
 def unpowered(buses: PairBuses) -> Solved:
     """Solve the buses with the battery disconnected, for ohms."""
-    return _solved(buses, buses.unpowered_trunk, buses.unpowered_module + _bias(buses, np.zeros(buses.count)))
+    dead = replace(
+        buses, bias_high=buses.bias_high * buses.dead_share, bias_low=buses.bias_low * buses.dead_share
+    )
+    return _solved(buses, buses.unpowered_trunk, buses.unpowered_module + _bias(dead, np.zeros(buses.count)))
 
 
 def _bias(buses: PairBuses, volts_high: Array, volts_low: Array | None = None) -> Shunt:
@@ -211,10 +214,13 @@ def _settled(buses: PairBuses, driving: NDArray[np.bool_]) -> Solved:
     solved = _solved(buses, buses.powered_trunk, fixed + _driven(buses.drivers, mode_high, mode_low))
     for _ in range(DRIVER_PASSES):
         pins_high, pins_low = solved.at_modules()
+        before = mode_high, mode_low
         mode_high = _mode(
             driving, buses.drivers.volts_high - pins_high, buses.drivers.ohms_high, buses.drivers
         )
         mode_low = _mode(driving, pins_low - buses.drivers.volts_low, buses.drivers.ohms_low, buses.drivers)
+        if np.array_equal(before[0], mode_high) and np.array_equal(before[1], mode_low):
+            return solved
         solved = _solved(buses, buses.powered_trunk, fixed + _driven(buses.drivers, mode_high, mode_low))
     return solved
 
@@ -263,6 +269,4 @@ def _solved(buses: PairBuses, trunk: Shunt, module: Shunt) -> Solved:
         series_high=1 / buses.wire_ohms_high,
         series_low=1 / buses.wire_ohms_low,
     )
-    solution = chain.solved()
-    volts = [solution.volts(place) for place in range(len(chain.high))]
-    return Solved(buses, module, solution, np.stack([v[0] for v in volts]), np.stack([v[1] for v in volts]))
+    return Solved(buses, module, *chain.solved().everywhere())

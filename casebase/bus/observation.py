@@ -6,9 +6,10 @@ a smoothing that makes a few thousand simulated buses stand for all.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, Final, Protocol
+from typing import Any, ClassVar, Final, NamedTuple, Protocol
 
 import numpy as np
 
@@ -23,7 +24,12 @@ SMOOTH_OHMS_SHARE: Final = 0.012
 SMOOTH_GROUND_LOG: Final = 0.10
 """Of the size of the resistances to ground: it follows from how many modules there are and tells of no fault."""
 
-SMOOTH_VOLTS: Final = 0.004
+TERMINATORS_MAKE_OHMS: Final = 300.0
+
+TELLS_NOTHING_FROM_OHMS: Final = 1e4
+"""From here on sound buses read anything to ground, and its size tells little (published: 14.7 kohm to OL)."""
+
+SMOOTH_VOLTS: Final = 0.006
 SMOOTH_VOLTS_SHARE: Final = 0.006
 """Of a voltage: what fine differences near ground tell is kept."""
 
@@ -36,6 +42,22 @@ class Bench(Protocol):
 
     def columns(self, unplugged: str) -> Columns:
         """Return the columns seen with `unplugged` taken off."""
+
+
+class Slip(NamedTuple):
+    """A usual way to take a reading wrongly, in words, and the misfit that it would have then, shape (rows,)."""
+
+    words: str
+    misfit: Array
+
+
+POINT_MOVED: Final = "the decimal point or the range misread"
+OTHER_LINE: Final = "the lead on the other line"
+LINES_EXCHANGED: Final = "the two lines exchanged"
+ONE_LINE_TWICE: Final = "one line read twice"
+ASLEEP: Final = "the bus asleep meanwhile"
+AC_RANGE_LEFT: Final = "the meter left on its AC range"
+RANGE_BY_HAND: Final = "a low range set by hand, so that OL means only more than that"
 
 
 class Observation(Protocol):
@@ -52,21 +74,69 @@ class Observation(Protocol):
     def misfit(self, bench: Bench) -> Array:
         """Return how many standard errors each simulated bus misses it by, never negative."""
 
-    def slips(self, bench: Bench) -> list[Array]:
+    @property
+    def live(self) -> bool:
+        """Whether it was read with the bus supplied; without, on a network that rests."""
+
+    @property
+    def by_chance(self) -> float:
+        """How likely a bus outside all that is simulated is to explain it."""
+
+    def slips(self, bench: Bench) -> list[Slip]:
         """Return the misfits it would have, had it been taken wrongly: each way that people take it wrongly."""
+
+
+OHMS_SPAN: Final = 18.0
+"""Natural logarithm of the span over which any resistance may lie: 0.1 ohm to 10 Mohm."""
+
+VOLTS_SPAN: Final = 16.0
+"""Volts over which any level may lie."""
+
+WORD_BY_CHANCE: Final = 0.3
+"""How likely a word (over limit, unchanged, traffic seen) is to be right of any bus at all (judged)."""
+
+
+def chance_of_ohms(ohms: float, error: float) -> float:
+    """Return how likely any resistance at all lies within `error` of one that was read."""
+    return min(2.5 * error / max(ohms, 0.5) / OHMS_SPAN, WORD_BY_CHANCE)
+
+
+def smooth_ground_log(ohms: float) -> float:
+    """Return the smoothing of the logarithm of a resistance to ground."""
+    return SMOOTH_GROUND_LOG * (1.0 + max(0.0, math.log(ohms / TELLS_NOTHING_FROM_OHMS)))
+
+
+def smooth_ohms_share(ohms: float) -> float:
+    """Return the smoothing of a resistance as a share of it: what terminators never make tells little by its value."""
+    return SMOOTH_OHMS_SHARE + 0.02 * max(0.0, math.log(max(ohms, 1.0) / TERMINATORS_MAKE_OHMS))
+
+
+def chance_of_volts(error: float) -> float:
+    """Return how likely any voltage at all lies within `error` of one that was read."""
+    return min(2.5 * error / VOLTS_SPAN, WORD_BY_CHANCE)
 
 
 class _NoUsualSlip:
     """What nobody usually takes wrongly."""
 
-    def slips(self, bench: Bench) -> list[Array]:
+    @property
+    def live(self) -> bool:
+        """Whether it was read with the bus supplied."""
+        return not getattr(self, "quantity", "").startswith("ohms")
+
+    @property
+    def by_chance(self) -> float:
+        """How likely any bus at all is to explain it."""
+        return WORD_BY_CHANCE
+
+    def slips(self, bench: Bench) -> list[Slip]:
         """Return nothing."""
         return []
 
 
 def column_of(bench: Bench, view: View, quantity: str) -> Array:
-    """Return one simulated column as float64."""
-    return np.asarray(bench.columns(view.unplugged)[view.column(quantity)], dtype=np.float64)
+    """Return one simulated column, shape (rows,)."""
+    return np.asarray(bench.columns(view.unplugged)[view.column(quantity)])
 
 
 @dataclass(frozen=True)
@@ -80,36 +150,50 @@ class NumberRead:
     rests_at_ground: bool = False
 
     @property
+    def live(self) -> bool:
+        """Whether it was read with the bus supplied."""
+        return not self.quantity.startswith("ohms")
+
+    @property
     def told(self) -> tuple[tuple[View, str], ...]:
         """What need not be read again."""
         return ((self.view, self.quantity),)
 
+    @property
+    def by_chance(self) -> float:
+        """How likely any bus at all is to explain it."""
+        if self.quantity.startswith("ohms"):
+            return chance_of_ohms(self.read.value, self.error)
+        return chance_of_volts(self.error)
+
+    @property
+    def error(self) -> float:
+        """The standard error, with the smoothing."""
+        if not self.quantity.startswith("ohms"):
+            return float(np.hypot(self.read.error, _volts_smoothing(self.read.value)))
+        through = self.quantity in _THROUGH_MODULES and self.read.value > 300
+        share = smooth_ground_log(self.read.value) if through else smooth_ohms_share(self.read.value)
+        return float(np.hypot(self.read.error, share * self.read.value))
+
     def misfit(self, bench: Bench) -> Array:
         """Return |read - simulated| in standard errors."""
-        return self._from(column_of(bench, self.view, self.quantity), 1.0)
+        return self.missed_by(column_of(bench, self.view, self.quantity))
 
-    def slips(self, bench: Bench) -> list[Array]:
+    def slips(self, bench: Bench) -> list[Slip]:
         """Return the misfits with the point moved, the lead on the other line, or the bus asleep unnoticed."""
         own = column_of(bench, self.view, self.quantity)
-        slips = [self._from(own, factor) for factor in (0.1, 10.0)]
+        slips = [Slip(POINT_MOVED, self.missed_by(own, factor)) for factor in (0.1, 10.0)]
         other = _OTHER_LINE.get(self.quantity)
         if other is not None:
-            slips.append(self._from(column_of(bench, self.view, other), 1.0))
+            slips.append(Slip(OTHER_LINE, self.missed_by(column_of(bench, self.view, other))))
         if self.rests_at_ground:
-            slips.append(np.full_like(own, min(abs(self.read.value) / ASLEEP_VOLTS, FARTHEST)))
+            asleep = rarer(abs(self.read.value) / ASLEEP_VOLTS, self.error / ASLEEP_VOLTS)
+            slips.append(Slip(ASLEEP, np.full_like(own, asleep)))
         return slips
 
-    def _from(self, true: Array, factor: float) -> Array:
+    def missed_by(self, true: Array, factor: float = 1.0) -> Array:
         """Return the misfit of what was read from `true`, shown `factor` times too large."""
-        smooth = (
-            SMOOTH_OHMS_SHARE * self.read.value
-            if self.quantity.startswith("ohms")
-            else _volts_smoothing(self.read.value)
-        )
-        if self.quantity in _THROUGH_MODULES and self.read.value > 300:
-            smooth = SMOOTH_GROUND_LOG * self.read.value
-        error = (self.read.error**2 + smooth**2) ** 0.5
-        return capped((factor * true - self.read.value) / error)
+        return capped((factor * true - self.read.value) / self.error)
 
 
 ASLEEP_VOLTS: Final = 0.06
@@ -126,6 +210,93 @@ _OTHER_LINE: Final = {
 }
 
 
+AC_RANGE: Final = (0.1, 1.2)
+"""What share of the alternating part a meter left on its AC range shows: hardly any has the bandwidth (judged)."""
+
+
+@dataclass(frozen=True)
+class VoltsPairRead:
+    """Both lines' averages, read in one place and state: what is taken wrongly, is so for both."""
+
+    high: NumberRead
+    low: NumberRead
+    live: ClassVar[bool] = True
+
+    @property
+    def view(self) -> View:
+        """Where both were read."""
+        return self.high.view
+
+    @property
+    def readings(self) -> tuple[int, ...]:
+        """The readings it comes from."""
+        return (*self.high.readings, *self.low.readings)
+
+    @property
+    def told(self) -> tuple[tuple[View, str], ...]:
+        """What need not be read again: both lines."""
+        return (*self.high.told, *self.low.told)
+
+    @property
+    def by_chance(self) -> float:
+        """How likely any bus at all is to explain both."""
+        return self.high.by_chance * self.low.by_chance
+
+    def misfit(self, bench: Bench) -> Array:
+        """Return the misfit of both together."""
+        return self._missed_by(*self._columns(bench))
+
+    def slips(self, bench: Bench) -> list[Slip]:
+        """Return the misfits with the lines exchanged, one line read twice, a point moved, the bus asleep, AC."""
+        high, low = self._columns(bench)
+        asleep = math.hypot(self.high.read.value, self.low.read.value) / ASLEEP_VOLTS
+        density = self.high.error * self.low.error / ASLEEP_VOLTS**2
+        high_right, low_right = self.high.missed_by(high), self.low.missed_by(low)
+        high_crossed, low_crossed = self.high.missed_by(low), self.low.missed_by(high)
+        slips = [
+            Slip(LINES_EXCHANGED, _together(high_crossed, low_crossed)),
+            Slip(ONE_LINE_TWICE, _together(high_right, low_crossed)),
+            Slip(ONE_LINE_TWICE, _together(high_crossed, low_right)),
+            Slip(ASLEEP, np.full_like(high, rarer(asleep, density))),
+            Slip(AC_RANGE_LEFT, self._on_ac_range(bench)),
+        ]
+        for factor in (0.1, 10.0):
+            slips.append(Slip(POINT_MOVED, _together(self.high.missed_by(high, factor), low_right)))
+            slips.append(Slip(POINT_MOVED, _together(high_right, self.low.missed_by(low, factor))))
+        return slips
+
+    def _columns(self, bench: Bench) -> tuple[Array, Array]:
+        return column_of(bench, self.view, "volts_high"), column_of(bench, self.view, "volts_low")
+
+    def _missed_by(self, high: Array, low: Array) -> Array:
+        return _together(self.high.missed_by(high), self.low.missed_by(low))
+
+    def _on_ac_range(self, bench: Bench) -> Array:
+        """Return how far both lie from what an AC range shows: part of share (1 - share) swing squared, rooted."""
+        share = column_of(bench, self.view, "dominant_share")
+        root = np.sqrt(share * (1 - share))
+        found = []
+        for line, read in (("high", self.high), ("low", self.low)):
+            swing = np.abs(
+                column_of(bench, self.view, f"dominant_{line}")
+                - column_of(bench, self.view, f"recessive_{line}")
+            )
+            least, most = (part * swing * root for part in AC_RANGE)
+            beyond = np.maximum(read.read.value - most, least - read.read.value).clip(min=0)
+            density = np.minimum(2.5 * read.error / (most - least + 2.5 * read.error), 1.0)
+            found.append(rarer(beyond / read.read.error, density))
+        return _together(*found)
+
+
+def rarer(misfit: Any, density: Any) -> Any:
+    """Return a misfit made larger where what was read might have been many things: `density` of those lie near it."""
+    return capped(np.sqrt(misfit * misfit - 2.0 * np.log(density)))
+
+
+def _together(one: Array, other: Array) -> Array:
+    return np.asarray(np.minimum(np.sqrt(one * one + other * other), FARTHEST))
+
+
 @dataclass(frozen=True)
 class GroundPairRead:
     """Both lines' resistance to ground: the size tells little, the difference much, as the meter's gain cancels."""
@@ -135,31 +306,51 @@ class GroundPairRead:
     high: Uncertain
     low: Uncertain
     typing: float
+    live: ClassVar[bool] = False
 
     @property
     def told(self) -> tuple[tuple[View, str], ...]:
         """What need not be read again: both lines."""
         return (self.view, "ohms_high_ground"), (self.view, "ohms_low_ground")
 
+    @property
+    def by_chance(self) -> float:
+        """How likely any bus at all is to explain both."""
+        size = 2.5 * self._smoothing() / OHMS_SPAN
+        return size * min(2.5 * self._error() / (self.high.value + self.low.value), WORD_BY_CHANCE)
+
     def misfit(self, bench: Bench) -> Array:
         """Return the misfit of size and difference together."""
         return self._from(*self._columns(bench))
 
-    def slips(self, bench: Bench) -> list[Array]:
+    def slips(self, bench: Bench) -> list[Slip]:
         """Return the misfits with the two lines exchanged, and with both readings taken on one line."""
         high, low = self._columns(bench)
-        return [self._from(low, high), self._from(high, high), self._from(low, low)]
+        return [
+            Slip(LINES_EXCHANGED, self._from(low, high)),
+            Slip(ONE_LINE_TWICE, self._from(high, high)),
+            Slip(ONE_LINE_TWICE, self._from(low, low)),
+        ]
 
     def _columns(self, bench: Bench) -> tuple[Array, Array]:
         return tuple(column_of(bench, self.view, f"ohms_{line}_ground") for line in ("high", "low"))  # type: ignore[return-value]
 
     def _from(self, high: Array, low: Array) -> Array:
-        size = (np.log(high * low) - np.log(self.high.value * self.low.value)) / 2
+        size = (np.log(high * low) - math.log(self.high.value * self.low.value)) / 2
         apart = self.high.value - self.low.value
+        return _together(capped(size / self._smoothing()), capped(((high - low) - apart) / self._error()))
+
+    def _smoothing(self) -> float:
+        return smooth_ground_log((self.high.value * self.low.value) ** 0.5)
+
+    def _error(self) -> float:
+        """Return the standard error of the difference: the meter's gain is common to both."""
         mean = (self.high.value + self.low.value) / 2
-        error = (2 * (OHMS_REPEAT * mean) ** 2 + self.typing**2 + 0.5) ** 0.5
-        both = np.hypot(size / SMOOTH_GROUND_LOG, ((high - low) - apart) / error)
-        return capped(both)
+        return float((2 * (OHMS_REPEAT * mean) ** 2 + self.typing**2 + 0.5) ** 0.5)
+
+
+HAND_RANGE_OHMS: Final = 600.0
+"""Where a range ends that was chosen by hand for the pair: 200 to 600 ohm (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -177,9 +368,15 @@ class OverLimitRead(_NoUsualSlip):
 
     def misfit(self, bench: Bench) -> Array:
         """Return 0 for what no meter shows, growing below the lowest limit."""
-        return capped(
-            np.log(OVER_LIMIT_OHMS[0] / column_of(bench, self.view, self.quantity)).clip(min=0) / 0.5
-        )
+        return self._below(bench, OVER_LIMIT_OHMS[0])
+
+    def slips(self, bench: Bench) -> list[Slip]:
+        """Return the misfit with a low range chosen by hand, several times as likely as any other slip."""
+        return [Slip(RANGE_BY_HAND, self._below(bench, HAND_RANGE_OHMS))]
+
+    def _below(self, bench: Bench, limit_ohms: float) -> Array:
+        true = column_of(bench, self.view, self.quantity)
+        return capped(np.log(limit_ohms / np.maximum(true, 0.01)).clip(min=0) / 0.5)
 
 
 @dataclass(frozen=True)
@@ -260,6 +457,11 @@ class LevelRead(_NoUsualSlip):
         """What need not be read again: the scope was on, so traffic would have been seen."""
         return (self.view, self.quantity), (self.view, "traffic")
 
+    @property
+    def by_chance(self) -> float:
+        """How likely any bus at all is to explain it."""
+        return chance_of_volts(SCOPE_VOLTS)
+
     def misfit(self, bench: Bench) -> Array:
         """Return |read - simulated| in standard errors."""
         error = SCOPE_VOLTS + SMOOTH_VOLTS_SHARE * abs(self.volts)
@@ -275,7 +477,5 @@ def _volts_smoothing(volts: float) -> float:
 
 
 def capped(misfit: Any) -> Array:
-    """Return the size of a misfit, bounded."""
-    return np.asarray(
-        np.minimum(np.abs(np.nan_to_num(misfit, nan=FARTHEST, posinf=FARTHEST, neginf=FARTHEST)), FARTHEST)
-    )
+    """Return the size of a misfit, bounded; what cannot be told is as far off as can be."""
+    return np.asarray(np.fmin(np.abs(misfit), FARTHEST))

@@ -1,9 +1,8 @@
 """From observations to probabilities: the share of each state's simulated buses that explains what was read.
 
-Levels on a scope held against the average that a meter shows on the same line: it never lies beyond the driven one.
-
-Beyond the level at rest it may well lie: a line that is slow to come back is not at rest between two bits. How far it
-lies from either is not asked here: senders differ, and the simulated buses know how much.
+A share is left for buses like none simulated. Levels on a scope are held against the average that a meter shows on the
+same line: it never lies beyond the driven level. Beyond the level at rest it may well lie: a line that is slow to come
+back is not at rest between two bits.
 """
 
 from __future__ import annotations
@@ -11,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -20,15 +18,31 @@ from numpy.typing import NDArray
 from casebase.bus.bank import Bank
 from casebase.bus.chain import Array
 from casebase.bus.instruments import SCOPE_VOLTS, TRAFFIC_SEEN_VOLTS
-from casebase.bus.observation import SMOOTH_VOLTS_SHARE, LevelRead, NumberRead, Observation
+from casebase.bus.observation import SMOOTH_VOLTS_SHARE, LevelRead, NumberRead, Observation, VoltsPairRead
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
+
+SELDOM: Final = {
+    BusState.POOR_JOINT: 0.5,
+    BusState.TERMINATOR_WRONG_VALUE: 0.4,
+    BusState.LEAK: 0.4,
+    BusState.MODULE_LOADS_LINES: 0.3,
+    BusState.GROUND_OFFSET: 0.3,
+    BusState.ONE_AWAKE_ALONE: 0.3,
+}
+"""How often these are met, against each of the other states (judged)."""
+
+OUTSIDE_PRIOR: Final = 0.02
+"""Chance that a bus is like none of those simulated (judged, and held against buses of another generator)."""
 
 USUAL_SLIPS: Final = 0.04
 """Chance that a reading was taken in one of the usual wrong ways: point moved, other line, bus asleep (judged)."""
 
-ANY_SLIP: Final = 0.004
-"""Chance that it is wrong in any other way: no reading rules a bus out for ever (judged)."""
+ANY_SLIP: Final = 0.01
+"""Chance that it is wrong in any other way, and then may show anything at all (judged)."""
+
+WIDE_TAIL, TAIL_ERRORS = 0.1, 3.0
+"""Share of right readings that lie thrice as far off as their errors say: no figure of a meter is exact (judged)."""
 
 LEAST_BUSES: Final = 20.0
 """How many simulated buses (effective sample size) must at least carry what is said within a state (judged)."""
@@ -36,15 +50,25 @@ LEAST_BUSES: Final = 20.0
 LEAST_EXPONENT: Final = 0.1
 
 CLASH_FROM: Final = 3.6
-"""Standard errors by which at least one of two readings misses every simulated bus before they clash."""
+"""Standard errors by which an average lies beyond the driven level of its line before the two clash."""
+
+WRONG_FROM: Final = 0.85
+"""Probability that some reading was taken wrongly from which that is said (judged)."""
+
+RECONCILED_FROM: Final = 0.2
+"""Probability from which a usual slip is named as what would reconcile a reading with the rest (judged)."""
 
 CREDIBLE: Final = 0.90
+
+OUTSIDE_FROM: Final = 0.5
+"""Probability from which a bus is said to be like none simulated."""
 
 
 @dataclass(frozen=True)
 class Posterior:
     """Probabilities of the states, and the weight of every simulated bus (shape (rows,), summing to 1).
 
+    `outside` is the probability that the bus is like none simulated; those of the states are given that it is not.
     `log_evidence` is the log of how well all buses together explain the readings: it compares ways of reading them.
     """
 
@@ -53,6 +77,7 @@ class Posterior:
     weights: Array
     hosts: NDArray[np.int64]
     log_evidence: float
+    outside: float = 0.0
 
     def probability(self, state: BusState) -> float:
         """Return the probability of one state."""
@@ -75,19 +100,29 @@ class Posterior:
 
 
 def posterior_of(
-    bank: Bank, explained: Sequence[Array], prior: Mapping[BusState, float] | None = None
+    bank: Bank,
+    explained: Sequence[Array],
+    prior: Mapping[BusState, float] | None = None,
+    by_chance: float = 0.0,
 ) -> Posterior:
-    """Return the probabilities from how well each observation is explained; without a prior all states are alike."""
+    """Return the probabilities from how well each observation is explained; without a prior all states are alike.
+
+    `by_chance` is how likely a bus like none simulated explains all observations.
+    """
     logs = np.sum(explained, axis=0) if len(explained) else np.zeros(len(bank.states) * bank.per_state)
     by_bus = logs.reshape(len(bank.states), bank.per_state)
-    of_state = np.array([(prior or {}).get(state, 1.0) for state in bank.states])
+    of_state = np.array([(SELDOM if prior is None else prior).get(state, 1.0) for state in bank.states])
     log_states = _log_mean(by_bus) + np.log(np.maximum(of_state, 1e-12))
     probabilities = np.exp(log_states - log_states.max())
     log_evidence = float(log_states.max()) + math.log(probabilities.sum() / of_state.sum())
     probabilities /= probabilities.sum()
     within = np.stack([_weights_within(row) for row in by_bus])
-    weights = (probabilities[:, None] * within).ravel()
-    return Posterior(bank.states, probabilities, weights, bank.hosts(), log_evidence)
+    weights = (probabilities[:, None] * within).ravel().astype(np.float64)
+    weights /= weights.sum()
+    outside = OUTSIDE_PRIOR * by_chance
+    inside = (1 - OUTSIDE_PRIOR) * math.exp(log_evidence)
+    share = outside / (outside + inside) if outside else 0.0
+    return Posterior(bank.states, probabilities, weights, bank.hosts, log_evidence, share)
 
 
 def _log_mean(logs: Array) -> Array:
@@ -111,45 +146,63 @@ def _weights_within(logs: Array) -> Array:
         exponent *= 0.85
 
 
-def log_explained(observation: Observation, bank: Bank) -> Array:
-    """Return the log of how well each bus explains one observation, taken rightly or in one of the usual wrong ways."""
-    misfit = observation.misfit(bank)
+class Explained(NamedTuple):
+    """Logarithms of how well each bus explains an observation, shape (rows,): in any way, and if taken rightly."""
+
+    log_any: Array
+    log_right: Array
+
+
+def explained_by(observation: Observation, bank: Bank) -> Explained:
+    """Return how well each bus explains one observation, taken rightly or in one of the usual wrong ways."""
+    squared = -0.5 * observation.misfit(bank) ** 2
+    tail = WIDE_TAIL / TAIL_ERRORS * np.exp(squared / TAIL_ERRORS**2)
+    right = (1 - USUAL_SLIPS - ANY_SLIP) * ((1 - WIDE_TAIL) * np.exp(squared) + tail)
     slips = observation.slips(bank)
-    explained = (1 - USUAL_SLIPS - ANY_SLIP) * np.exp(-0.5 * misfit**2)
+    anyhow = right + ANY_SLIP * observation.by_chance
     for slip in slips:
-        explained = explained + USUAL_SLIPS / len(slips) * np.exp(-0.5 * slip**2)
-    return np.asarray(np.log(explained + ANY_SLIP * np.exp(-0.5 * (misfit / 20.0) ** 2) / 20.0))
+        anyhow += USUAL_SLIPS / len(slips) * np.exp(-0.5 * slip.misfit**2)
+    if not observation.live:
+        anyhow, right = bank.mean_of_alike(anyhow), bank.mean_of_alike(right)
+    return Explained(np.log(anyhow), np.log(np.maximum(right, 1e-37)))
 
 
 @dataclass(frozen=True)
 class Clash:
-    """Observations that no simulated bus shows together; indices into the observations, one or two."""
+    """Observations of which at least one was most likely taken wrongly, with that probability; indices, one or two."""
 
     observations: tuple[int, ...]
-    misfit: float
+    probability: float
 
 
-def clashes(misfits: Sequence[Array]) -> list[Clash]:
-    """Return which observations fit no bus of any state, alone or in pairs; the worst first.
-
-    Where no pair clashes but all together do, the pair that fits worst is named.
-    """
-    alone = [Clash((index,), float(misfit.min())) for index, misfit in enumerate(misfits)]
-    found = [clash for clash in alone if clash.misfit > CLASH_FROM]
-    if found:
-        return sorted(found, key=lambda clash: -clash.misfit)
-    pairs = [
-        Clash((one, other), float(np.maximum(misfits[one], misfits[other]).min()))
-        for one, other in combinations(range(len(misfits)), 2)
+def clashes(explained: Sequence[Explained], posterior: Posterior) -> list[Clash]:
+    """Return which observations do not go with the rest: the one most likely taken wrongly, or two of them."""
+    if not explained:
+        return []
+    wrong = [
+        float(1.0 - (posterior.weights * np.exp(one.log_right - one.log_any)).sum()) for one in explained
     ]
-    found = sorted((clash for clash in pairs if clash.misfit > CLASH_FROM), key=lambda clash: -clash.misfit)
-    if found or len(misfits) < 3:
-        return found
-    # The more there is to meet at once, the fewer of some thousand buses meet it all.
-    allowed = CLASH_FROM * (1 + max(0, len(misfits) - 3) / 8)
-    together = float(np.maximum.reduce(list(misfits)).min())
-    worst = max(pairs, key=lambda clash: clash.misfit)
-    return [Clash(worst.observations, together)] if together > allowed else []
+    none_wrong = sum(one.log_right.astype(np.float64) - one.log_any for one in explained)
+    some_wrong = 1.0 - float((posterior.weights * np.exp(none_wrong)).sum())
+    some_wrong = posterior.outside + (1 - posterior.outside) * some_wrong
+    if some_wrong < WRONG_FROM:
+        return []
+    order = sorted(range(len(wrong)), key=lambda place: -wrong[place])
+    named = order[:1] if wrong[order[0]] >= WRONG_FROM or len(order) == 1 else order[:2]
+    return [Clash(tuple(sorted(named)), some_wrong)]
+
+
+def likely_slip(observation: Observation, bank: Bank, posterior: Posterior) -> str | None:
+    """Return the usual slip that would best reconcile an observation with the rest, in words; None where none would."""
+    slips = observation.slips(bank)
+    explained = explained_by(observation, bank)
+    rest = posterior.weights * np.exp(-explained.log_any)
+    by_words: dict[str, float] = {}
+    for slip in slips:
+        share = USUAL_SLIPS / len(slips) * float((rest * np.exp(-0.5 * slip.misfit**2)).sum())
+        by_words[slip.words] = by_words.get(slip.words, 0.0) + share
+    words = max(by_words, key=lambda each: by_words[each], default=None)
+    return words if words is not None and by_words[words] >= RECONCILED_FROM else None
 
 
 def expected_entropy(probabilities: Array) -> float:
@@ -174,11 +227,18 @@ def level_clashes(observations: Sequence[Observation], readings: Sequence[Readin
     found = [
         clash
         for place, one in enumerate(observations)
-        if isinstance(one, NumberRead) and one.quantity in AVERAGES
-        for rest, driven in _both_levels(one, levels, readings)
-        if (clash := _clash(place, one, rest, driven))
+        for average in _averages(one)
+        for rest, driven in _both_levels(average, levels, readings)
+        if (clash := _clash(place, average, rest, driven))
     ]
-    return sorted(found, key=lambda clash: -clash.misfit)
+    return sorted(found, key=lambda clash: -clash.probability)
+
+
+def _averages(observation: Observation) -> Iterator[NumberRead]:
+    if isinstance(observation, VoltsPairRead):
+        yield from (observation.high, observation.low)
+    elif isinstance(observation, NumberRead) and observation.quantity in AVERAGES:
+        yield observation
 
 
 def _both_levels(
@@ -215,4 +275,4 @@ def _clash(place: int, average: NumberRead, rest: _Level, driven: _Level) -> Cla
     beyond = (average.read.value - driven.read.volts) * (1.0 if swing > 0 else -1.0)
     of_level = SCOPE_VOLTS + SMOOTH_VOLTS_SHARE * abs(driven.read.volts)
     misfit = beyond / (average.read.error**2 + of_level**2) ** 0.5
-    return Clash((place, driven.place), misfit) if misfit > CLASH_FROM else None
+    return Clash((place, driven.place), 1.0 - math.exp(-0.5 * misfit**2)) if misfit > CLASH_FROM else None

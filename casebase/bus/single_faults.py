@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from casebase.bus.chain import Array
 from casebase.bus.instruments import observed, roles_in
 from casebase.bus.network import OPEN_OHMS, PairBuses, Shunt, Slots
-from casebase.bus.pair_draws import Drawn
+from casebase.bus.pair_draws import Drawn, facts_of
 from casebase.bus.single_draws import (
     K_LINE_SPREAD,
     LIN_SPREAD,
@@ -234,6 +234,7 @@ class SingleModel:
     spread: SingleSpread
     states: tuple[BusState, ...]
     unpluggable: tuple[str, ...]
+    traffics: int = 1
 
     def simulate(
         self, state: BusState, unplugged: str, count: int, seed: int
@@ -246,14 +247,11 @@ class SingleModel:
             return _slowed(columns, single, unplugged)
         return columns
 
-    def hosts(self, state: BusState, count: int, seed: int) -> NDArray[np.int64]:
-        """Return for each bus the role of the module that the fault lies in, -1 for none of them."""
+    def facts(self, state: BusState, count: int, seed: int) -> dict[str, Array]:
+        """Return what is known of each bus."""
         drawn = self._drawn(state, count, seed).drawn
-        found = np.full(count, -1)
-        for index in reversed(range(len(self.unpluggable))):
-            slots = drawn.roles[SINGLE_ROLES.index(self.unpluggable[index])]
-            found = np.where((drawn.host >= 0) & (slots == drawn.host), index, found)
-        return found
+        first = len(SINGLE_ROLES) - len(self.unpluggable)
+        return facts_of(replace(drawn, roles=drawn.roles[first:]), self.unpluggable)
 
     def _shares(self, single: SingleDrawn, unplugged: str) -> Array:
         """Return the traffic with modules unplugged: none without a commander, as usual once the fault is gone."""

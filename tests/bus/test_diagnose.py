@@ -33,9 +33,11 @@ def three_readings(diagnose, pair, high, low):
 
 
 def test_without_readings_every_state_is_as_likely(diagnose):
-    """The prior is even, and says so."""
+    """The common ones alike; those met seldom less (judged)."""
     probabilities = [share for _, share in diagnose().ranked()]
-    assert probabilities == pytest.approx([1 / 15] * 15)
+    common = [probabilities[index] for index in range(15)]
+    assert common == pytest.approx([common[0]] * 15)
+    assert all(common[0] / 4 < seldom < common[0] for seldom in probabilities[15:])
 
 
 def test_a_prior_can_be_given(diagnose):
@@ -130,9 +132,44 @@ def test_a_reading_that_no_bus_shows_is_named(diagnose, high):
 
 
 def test_each_reading_says_what_it_rules_out(diagnose, pair):
-    """61 ohm rules out lines shorted together, which would read a few ohms."""
+    """61 ohm rules out that both terminators are gone: that would read hundreds of ohms at least."""
     row = evidence_rows(diagnose(pair("61")))[0]
-    assert any(words.startswith("lines shorted together, which would read 0.") for words in row.against)
+    assert any(words.startswith("both terminators missing, which would read") for words in row.against)
+
+
+def test_the_most_ordinary_stuck_job_is_nobody_sending(three_readings):
+    """A few ohms above 60 rule a short out; both lines equal mean no traffic (common practice, no source)."""
+    found = three_readings("64", "2.49", "2.49")
+    assert found.ranked()[0][0] is BusState.BUS_QUIET
+    assert not found.clashes
+    said = verdict(found)
+    assert "rule out lines shorted together" in said
+    assert "Nobody sends" in said
+    assert "until a tester asks" in said
+
+
+def test_how_many_ohms_a_short_has_is_said(diagnose, high_ground, low_ground, high, low):
+    """26 ohm to ground is a short to ground, not to battery at 0.65 V (published case)."""
+    found = diagnose(high_ground("26"), low_ground("86"), high("0.65"), low("0.6"))
+    assert found.ranked()[0][0] is BusState.HIGH_SHORTED_TO_GROUND
+    size = found.size_of(BusState.HIGH_SHORTED_TO_GROUND)
+    assert size.low < 26.5 < size.high
+    assert size.middle == pytest.approx(28, abs=6)
+    assert "through about" in verdict(found)
+
+
+def test_what_no_bus_shows_is_called_outside_and_no_state_is_sure(diagnose, pair, high, low, low_ground):
+    """Readings that fit nothing at all end in doubt, never in a confident state."""
+    found = diagnose(pair("7.7 kohm"), high("9.1"), low("-3"), low_ground("0.2"))
+    assert found.clashes or found.outside > 0.5
+    assert "do not fit together" in verdict(found) or "outside what was simulated" in verdict(found)
+
+
+def test_a_clash_keeps_what_the_other_readings_mean(diagnose, pair, high, low):
+    """The odd reading is named, and the verdict of the rest stands beside it."""
+    said = verdict(diagnose(pair("0.4"), high("2.7"), low("2.3")))
+    assert "Without CAN high to CAN low at DLC 0.4" in said
+    assert "healthy bus" in said
 
 
 def test_a_reading_without_its_state_weighs_less(diagnose, pair, high):

@@ -184,7 +184,7 @@ def test_a_stuck_lin_driver_reads_a_volt_but_ohms_are_normal(banks):
 def test_unplugging_the_module_with_the_stuck_driver_brings_the_traffic_back(banks, medium):
     """Nobody gets a word in while it drives; without it frames are there again."""
     bank, state = banks[medium], BusState.DRIVER_STUCK_DOMINANT
-    mine = bank.hosts()[bank.rows_of(state)] == bank.model.unpluggable.index("module 1")
+    mine = bank.hosts[bank.rows_of(state)] == bank.model.unpluggable.index("module 1")
     assert mine.any()
     assert not _seen(bank, state, "traffic")[mine].any()
     assert _seen(bank, state, "traffic", unplugged="module 1")[mine].mean() > 0.9
@@ -221,7 +221,7 @@ def test_lin_with_its_commander_unplugged_is_silent(banks):
 def test_a_short_inside_a_module_goes_away_when_it_is_unplugged(banks, medium):
     """Whatever module hosts it; a short in the harness stays."""
     bank, state = banks[medium], BusState.LINE_SHORTED_TO_GROUND
-    hosts = bank.hosts()[bank.rows_of(state)]
+    hosts = bank.hosts[bank.rows_of(state)]
     mine, nobodys = hosts == bank.model.unpluggable.index("module 1"), hosts == -1
     after = _seen(bank, state, "ohms_line_ground", unplugged="module 1")
     before = _seen(bank, state, "ohms_line_ground")
@@ -233,7 +233,7 @@ def test_a_short_inside_a_module_goes_away_when_it_is_unplugged(banks, medium):
 def test_beyond_a_cut_branch_the_open_plug_reads_nothing(banks):
     """Single-wire CAN to a door module: the plug on the module's side of the open reads 0 V, the DLC as usual."""
     bank, state = banks[Medium.SINGLE_WIRE_CAN], BusState.LINE_OPEN
-    hosts = bank.hosts()[bank.rows_of(state)]
+    hosts = bank.hosts[bank.rows_of(state)]
     cut_off = hosts == bank.model.unpluggable.index("module 1")
     plug = _seen(bank, state, "volts_line", unplugged="module 1", place="module 1")[cut_off]
     # A corroded contact of some kilohms still lifts the high-ohmic meter; most opens do not.
