@@ -52,12 +52,12 @@ def simulated_buses():
 def made_by_one_worker(made):
     """Return what simulates a view of a bank while the other workers of this run wait, and read it afterwards."""
 
-    def made_or_read(bank, unplugged):
-        path = bank._path(unplugged)
+    def made_or_read(bank, name, make):
+        path = bank._path(name)
         if path is None or not path.parent.is_relative_to(os.environ["XDG_CACHE_HOME"]):
-            return made(bank, unplugged)
+            return made(bank, name, make)
         with FileLock(path.with_suffix(".lock")):
-            return bank._read(unplugged) or made(bank, unplugged)
+            return bank._read(name) or made(bank, name, make)
 
     return made_or_read
 

@@ -196,9 +196,11 @@ class Bank:
         self, name: str, make: Callable[[BusState, int, int], Mapping[str, Array]]
     ) -> Mapping[str, Column]:
         """Return columns read from the folder, or made and kept there."""
-        found = self._read(name)
-        if found is not None:
-            return found
+        return self._read(name) or self._made(name, make)
+
+    def _made(
+        self, name: str, make: Callable[[BusState, int, int], Mapping[str, Array]]
+    ) -> Mapping[str, Column]:
         tell = _watcher.get()
         parts = []
         for index, state in enumerate(self.states):
