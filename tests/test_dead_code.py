@@ -47,7 +47,6 @@ SET_FOR_A_LIBRARY = {
 
 WRITTEN_WHOLE = {
     "bus/media.py": {"receiver"},  # a figure of a medium with its source, held against standards by tests
-    "bus/pair.py": {"ON_TRUNK", "DLC_CUT"},  # shares that make one together
 }
 
 ALLOWED = CALLED_BY_A_LIBRARY, SET_FOR_A_LIBRARY, WRITTEN_WHOLE

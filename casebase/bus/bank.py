@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from contextvars import ContextVar
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -43,14 +43,9 @@ Tell = Callable[[int, int], None]
 _watcher: ContextVar[Tell | None] = ContextVar("watcher", default=None)
 
 
-@contextmanager
-def watched_by(tell: Tell) -> Iterator[None]:
-    """Tell `tell` how far a simulation is, should one be needed meanwhile."""
-    token = _watcher.set(tell)
-    try:
-        yield
-    finally:
-        _watcher.reset(token)
+def watch_simulations(tell: Tell) -> None:
+    """Tell `tell` how far a simulation is, should one be needed from now on."""
+    _watcher.set(tell)
 
 
 class Model(Protocol):

@@ -290,7 +290,7 @@ class VoltsPairRead:
 
 def rarer(misfit: Any, density: Any) -> Any:
     """Return a misfit made larger where what was read might have been many things: `density` of those lie near it."""
-    return capped(np.sqrt(misfit * misfit - 2.0 * np.log(density)))
+    return capped(np.sqrt(misfit * misfit - 2.0 * np.log(np.minimum(density, 1.0))))
 
 
 def _together(one: Array, other: Array) -> Array:

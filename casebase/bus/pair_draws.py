@@ -133,11 +133,6 @@ def stepped(random: Generator, bounds: Range, along: Array) -> Array:
     return np.asarray(np.exp(low + (high - low) * np.clip(along + step * random.random(len(along)), 0, 1)))
 
 
-def evenly(count: int) -> Array:
-    """Return how far on each of `count` buses is, from 0 to 1."""
-    return np.arange(count) / max(count, 1)
-
-
 def mixed(random: Generator, parts: Mixture, shape: Any, *, log: bool = False) -> Array:
     """Return numbers from the parts of a population, each even over its bounds (with `log`, their logarithm)."""
     drawn = (log_uniform if log else uniform)(random, parts[0][1], shape)

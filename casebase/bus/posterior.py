@@ -55,6 +55,9 @@ CLASH_FROM: Final = 3.6
 WRONG_FROM: Final = 0.85
 """Probability that some reading was taken wrongly from which that is said (judged)."""
 
+SHOWN_FROM: Final = -6.0
+"""Log of how well the best bus explains a single reading, from which it is one that buses show."""
+
 RECONCILED_FROM: Final = 0.2
 """Probability from which a usual slip is named as what would reconcile a reading with the rest (judged)."""
 
@@ -177,7 +180,7 @@ class Clash:
 
 def clashes(explained: Sequence[Explained], posterior: Posterior) -> list[Clash]:
     """Return which observations do not go with the rest: the one most likely taken wrongly, or two of them."""
-    if not explained:
+    if not explained or (len(explained) == 1 and explained[0].log_right.max() > SHOWN_FROM):
         return []
     wrong = [
         float(1.0 - (posterior.weights * np.exp(one.log_right - one.log_any)).sum()) for one in explained

@@ -10,6 +10,7 @@ from threading import Thread
 import typer
 
 from casebase import places
+from casebase.bus.bank import watch_simulations
 from casebase.errors import CasebaseError
 from casebase.library.matching import Means
 from casebase.library.store import Library
@@ -105,4 +106,5 @@ def simulated_buses() -> Path:
     folder = places.simulation_folder()
     if not folder.exists():
         typer.echo("Simulating buses: once on this machine, some seconds ...", err=True)
+    watch_simulations(Counted("Simulating buses", worth_from=2).tell)
     return folder

@@ -66,14 +66,15 @@ def _progress(*columns: TextColumn | BarColumn | MofNCompleteColumn) -> Progress
 class Counted:
     """A bar over things that are counted; it comes with the first and goes with the last."""
 
-    def __init__(self, title: str) -> None:
+    def __init__(self, title: str, worth_from: int = WORTH_A_BAR) -> None:
         self._title = title
+        self._worth_from = worth_from
         self._progress: Progress | None = None
         self._task: TaskID | None = None
 
     def tell(self, done: int, whole: int) -> None:
         """Take note that `done` of `whole` are done."""
-        if whole < WORTH_A_BAR:
+        if whole < self._worth_from:
             return
         if self._progress is None or self._task is None:
             self._progress = _progress(TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())

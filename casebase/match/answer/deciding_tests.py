@@ -105,6 +105,9 @@ def _same_place(candidate: Candidate, reading: ReadingTrait) -> bool:
 
 
 MOST_TESTS: Final = 3
+SOUND_FROM: Final = 0.5
+"""Probability of sound wires from which the feed of a silent module is read before more of the bus (judged)."""
+
 CAUSES_TOLD_APART: Final = 4
 COMPUTED: Final = "computed"
 LEAST_SHARE: Final = 1e-9
@@ -127,11 +130,21 @@ def deciding_tests(
     named = [cause for cause in causes if not cause.is_something_else][:CAUSES_TOLD_APART]
     told_apart = [*named, *(cause for cause in causes if cause.is_something_else)]
     again = list(_to_take_again(meanings))
-    both = _joined(list(_computed(causes, meanings)), past_readings(told_apart, job, matches))
-    ranked = sorted(both, key=lambda test: -test.bits_per_minute)
+    past = past_readings(told_apart, job, matches)
+    feeds = [reading for reading in past if _SUPPLY & set(reading.reading.lines)]
+    first = [_from_cases(reading) for reading in feeds[:1]] if _looks_sound(meanings) else []
+    left = [reading for reading in past if not first or reading is not feeds[0]]
+    both = _joined(list(_computed(causes, meanings)), left)
+    ranked = [*first, *sorted(both, key=lambda test: -test.bits_per_minute)]
     steps = list(_steps_that_settled_it(named, matches))[:1]
     room = max(0, most - len(again) - len(steps))
     return [*again, *ranked[:room], *steps][:most]
+
+
+def _looks_sound(meanings: Sequence[Meaning]) -> bool:
+    """Return whether what was read points away from the wires: then the feed of the silent module is read first."""
+    read = [meaning.diagnosis for meaning in meanings if meaning.diagnosis.observations]
+    return bool(read) and all(_sound(each) >= SOUND_FROM for each in read)
 
 
 # --- computed -----------------------------------------------------------------------------------------------------
