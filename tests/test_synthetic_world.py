@@ -33,6 +33,8 @@ from synthetic_modules import CAR_MODULES
 from synthetic_topology import topology
 from synthetic_truck_modules import TRUCK_MODULES
 
+pytestmark = pytest.mark.slow
+
 needs_ngspice = pytest.mark.skipif(
     NGSPICE is None and os.environ.get("CI") != "true",
     reason="ngspice is not installed (apt-get install ngspice)",

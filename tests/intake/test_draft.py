@@ -186,6 +186,7 @@ def test_a_draft_is_chosen_by_its_vehicle(tmp_path: Path, interview: Interview) 
     assert draft_line(draft.path).endswith("cannot be read")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seconds", [0.0, 0.011, 0.023])
 def test_killed_at_any_moment_the_draft_is_whole(tmp_path: Path, seconds: float) -> None:
     """SIGKILL in the midst of saving leaves the last draft or the one before, never a part of one."""

@@ -285,6 +285,7 @@ PIECES = st.sampled_from(
 )  # fmt: skip
 
 
+@pytest.mark.slow
 @settings(max_examples=300)
 @given(st.lists(PIECES | st.text(max_size=8), max_size=40).map("".join))
 def test_any_text_is_read(text: str) -> None:
@@ -296,6 +297,7 @@ def test_any_text_is_read(text: str) -> None:
     assert all(line in lines[number - 1] for number, line in report.unread)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "piece",
     ["U0121-00 ", "U0", "SPN 1 FMI 2 ", "DTC C121, ", "a,", "(", " ", "- ", "no codes ", "front ", "ABS: U0121\n",

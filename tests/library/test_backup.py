@@ -70,6 +70,7 @@ def test_a_copy_holds_every_record_by_its_number(
         assert copy.faults() == []
 
 
+@pytest.mark.slow
 def test_a_copy_ends_while_somebody_writes_all_the_time(
     library: Library, make_case: MakeCase, tmp_path: Path
 ) -> None:
@@ -275,6 +276,7 @@ def test_what_a_killed_copy_left_goes_an_hour_later(
     assert not (tmp_path / ".casebase-parts-killed").exists()
 
 
+@pytest.mark.slow
 def test_the_command_makes_a_copy_and_tells_it(library: Library, make_case: MakeCase, tmp_path: Path) -> None:
     """`casebase backup` as a nightly job runs it; exit codes 0 and 2."""
     library.log(several(make_case, 4))

@@ -52,6 +52,7 @@ def order(library, job, means=None):
     return [match.profile.case_id for match in ranking.matches]
 
 
+@pytest.mark.slow
 def test_the_index_is_kept_and_read_again(shop, a_job):
     """A second question does no work twice, and has the same answer."""
     embedder = CountingEmbedder()

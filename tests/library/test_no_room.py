@@ -32,6 +32,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("doing", DOINGS)
 def test_where_there_is_no_room_nothing_changes_and_the_command_says_so(
     shop: Path, tmp_path: Path, doing: str

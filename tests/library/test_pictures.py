@@ -107,6 +107,7 @@ def test_every_kind_of_pixel_is_kept_as_what_is_seen(mode):
     assert kept.getpixel((5, 5)) < 100 < kept.getpixel((310, 5))
 
 
+@pytest.mark.slow
 def test_a_large_picture_is_made_small():
     """Longest side and bytes are bounded, whatever comes in."""
     noise = Image.effect_noise((2600, 1900), 90).convert("RGB")
@@ -180,6 +181,7 @@ def test_no_bytes_bring_a_traceback(rest, begins):
     assert "\n" not in refusal(content)
 
 
+@pytest.mark.slow
 @given(st.integers(0, 3000), st.integers(0, 255))
 @settings(max_examples=100, deadline=None)
 def test_a_picture_with_one_byte_changed_is_taken_or_refused(place, value):

@@ -278,6 +278,7 @@ def test_an_open_library_sees_and_writes_the_restored_one(shop: Path, make_case:
     assert is_whole(shop)
 
 
+@pytest.mark.slow
 def test_what_others_write_during_a_restore_is_here_or_aside(shop: Path, make_case: MakeCase) -> None:
     """Two processes log without a pause while a third restores three times: no confirmed case is lost."""
     old = logged(shop, make_case, "old", 100)
@@ -391,6 +392,7 @@ def test_who_may_not_read_the_library_may_not_read_its_copies(shop: Path, make_c
     assert modes == {0o600}
 
 
+@pytest.mark.slow
 def test_the_command_restores_and_says_where_the_library_before_is(shop: Path, make_case: MakeCase) -> None:
     """Exit code 0 and plain data; 2 and one sentence where there is no copy."""
     old = logged(shop, make_case, "old")
@@ -404,6 +406,7 @@ def test_the_command_restores_and_says_where_the_library_before_is(shop: Path, m
     assert (refused.returncode, refused.stdout, refused.stderr.count("\n")) == (2, "", 1)
 
 
+@pytest.mark.slow
 def test_similar_answers_from_the_restored_library(shop: Path, tmp_path: Path) -> None:
     """The real command, with the index of the state before still lying there."""
     first, second = sorted(DEMO_FOLDER.glob("*.yaml"))[:8], sorted(DEMO_FOLDER.glob("*.yaml"))[8:16]

@@ -204,6 +204,7 @@ def test_a_maker_defined_code_can_be_read():
     assert lack in missing_in(bare(codes=[{"code": "maker:5E-21"}]))
 
 
+@pytest.mark.slow
 def test_no_record_of_the_demonstration_clashes(simulated_buses):
     """Readings, in whatever stage they were taken, and causes were written to go together, in every record."""
     folder = simulated_buses / "casebase" / "simulated-buses"
@@ -212,6 +213,7 @@ def test_no_record_of_the_demonstration_clashes(simulated_buses):
     assert [title_of(case) for case in cases if clashes_in(case, folder)] == []
 
 
+@pytest.mark.slow
 def test_four_records_of_the_demonstration_wait_and_one_stays_inside(library):
     """All others are read and agreed."""
     library.log([case for path in record_files([DEMO_FOLDER]) for case in load_file(path)])
@@ -222,6 +224,7 @@ def test_four_records_of_the_demonstration_wait_and_one_stays_inside(library):
     assert said.count(Said.AGREED) == len(there) - 5
 
 
+@pytest.mark.slow
 def test_two_leads_who_review_at_once_lose_no_word(library, logged):
     """Each of two processes speaks of every record; every word is kept."""
     ids = [logged(symptoms=[f"symptom {number}"]) for number in range(10)]

@@ -61,6 +61,7 @@ def start(path: Path, name: str, count: int, go: Path) -> subprocess.Popen[str]:
     return process
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("is_there", [True, False], ids=["library there", "no library yet"])
 def test_two_processes_logging_at_once_lose_nothing(tmp_path: Path, is_there: bool) -> None:
     """Forty records from each of two, starting together, on a library that is there or that both would make."""
@@ -81,6 +82,7 @@ def test_two_processes_logging_at_once_lose_nothing(tmp_path: Path, is_there: bo
         assert library.faults() == []
 
 
+@pytest.mark.slow
 def test_many_first_openings_at_once_make_one_library(tmp_path: Path) -> None:
     """Several processes that find no library all end up in the same one, the schema laid once."""
     path, go = tmp_path / "shop.db", tmp_path / "go"
@@ -93,6 +95,7 @@ def test_many_first_openings_at_once_make_one_library(tmp_path: Path) -> None:
         assert library.faults() == []
 
 
+@pytest.mark.slow
 def test_two_commands_at_once_both_log_their_files(tmp_path: Path) -> None:
     """`casebase log` from two shells, a file of thirty records each: both exit well, all sixty are there."""
     environment = os.environ | {"CASEBASE_LIBRARY": str(tmp_path / "shop.db")}

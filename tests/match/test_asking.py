@@ -32,6 +32,7 @@ def test_the_cause_of_the_question_is_not_known_to_it(questions):
     assert 0.1 < found.full.hit_at_1.value < 1.0
 
 
+@pytest.mark.slow
 def test_the_demo_records_can_be_fitted(questions):
     """Fitted weights are shares of the same facets; whether they hold is told with them."""
     fitted = fit(questions, WEIGHTS)

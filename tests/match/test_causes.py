@@ -121,6 +121,7 @@ def test_the_right_cause_of_each_demo_job_comes_first(name, expected, demo_jobs,
     assert math.fsum(cause.probability for cause in causes) == pytest.approx(1.0)
 
 
+@pytest.mark.slow
 def test_each_demo_job_gets_at_most_three_tests(demo_jobs, answered):
     """Short enough to read at the vehicle, each with a source; what is computed says how long it takes."""
     for job in demo_jobs.values():
@@ -403,6 +404,7 @@ def test_the_order_of_the_cases_does_not_matter(template, here, told, data):
     assert pooled_causes(here, shuffled, []) == pooled_causes(here, matches, [])
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(here=stuck_jobs(), told=told_cases().filter(bool), more=st.floats(0.0, 1.0), data=st.data())
 def test_a_more_alike_case_never_lowers_its_cause(template, here, told, more, data):
@@ -415,6 +417,7 @@ def test_a_more_alike_case_never_lowers_its_cause(template, here, told, more, da
     assert by_fault(here, raised)[fault] >= by_fault(here, matches)[fault] - 1e-12
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(here=stuck_jobs(), told=told_cases(), fault=st.sampled_from(FAULTS), score=st.floats(0.0, 0.2))
 def test_an_unlike_case_changes_little(template, here, told, fault, score):

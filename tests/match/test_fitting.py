@@ -166,11 +166,13 @@ def test_every_question_is_measured_by_weights_that_never_saw_its_group(question
     assert [each.defaults.mrr.value for each in fitted.held_out] == pytest.approx([seen, seen])
 
 
+@pytest.mark.slow
 def test_the_same_questions_give_the_same_weights(questions, fitted):
     """Nothing is left to chance."""
     assert fit(questions[:120], BY_NAME) == fitted
 
 
+@pytest.mark.slow
 def test_answers_without_a_rule_are_not_overfitted(questions):
     """Where answers are drawn blindly, the defaults hold: nothing is gained, and that is said."""
     random = np.random.default_rng(5)
@@ -181,6 +183,7 @@ def test_answers_without_a_rule_are_not_overfitted(questions):
     assert found.strength >= 10
 
 
+@pytest.mark.slow
 def test_weights_that_suit_only_the_causes_seen_are_not_called_better():
     """Each cause is found by a part of its own: what helps with new models cannot help with new causes."""
     asked = [
@@ -197,6 +200,7 @@ def test_weights_that_suit_only_the_causes_seen_are_not_called_better():
     assert found.weights == pytest.approx(found.defaults, abs=0.01)
 
 
+@pytest.mark.slow
 def test_progress_is_told_fold_by_fold(questions):
     """The callback hears of every fold, and of the last fit."""
     heard = []

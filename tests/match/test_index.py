@@ -50,6 +50,7 @@ def test_the_profiles_compared_here_have_pictures_with_numbers(many, jobs):
     assert len(pictures) - with_numbers > 30
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("measure", [FAULTS, HEALTHY], ids=["faults", "healthy"])
 def test_all_at_once_is_one_by_one(cases, many, jobs, measure):
     """The score of every row is that of the two records compared facet by facet in plain Python."""
@@ -61,6 +62,7 @@ def test_all_at_once_is_one_by_one(cases, many, jobs, measure):
         assert scores == pytest.approx(one_by_one, abs=1e-9)
 
 
+@pytest.mark.slow
 def test_facets_all_at_once_are_the_facets_one_by_one(cases, many, jobs):
     """Each facet by itself agrees, in likeness and in how much was known."""
     rows = np.arange(len(many))

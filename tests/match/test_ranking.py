@@ -36,6 +36,7 @@ def test_a_profile_survives_json(profiles):
         assert from_data(json.loads(json.dumps(to_data(profile)))) == bare
 
 
+@pytest.mark.slow
 def test_the_parts_shown_give_the_score(demo_jobs, collection):
     """Tempering times the sum of likeness times weight is the score, for every match of every job."""
     for job in demo_jobs.values():
@@ -170,6 +171,7 @@ def test_what_is_read_already_does_not_settle_it(make_case):
     assert told["matches"][0]["would_settle"].startswith("CAN high to ground at DLC")
 
 
+@pytest.mark.slow
 def test_probabilities_of_the_causes_sum_to_one(demo_jobs, collection):
     """What is listed and what none of these cases had make the whole."""
     for job in demo_jobs.values():

@@ -77,6 +77,7 @@ def test_no_text_at_all_gives_no_vector(embedder):
     assert not embedder.vectors(["", " \n\t"]).any()
 
 
+@pytest.mark.slow
 def test_vectors_come_in_the_order_of_the_texts(embedder):
     """Texts are worked on by length; the answer follows the question, and company changes nothing."""
     many = [f"{story} {number}" for number in range(9) for story in STORIES if story]
@@ -120,6 +121,7 @@ def test_an_export_is_made_once(exported, model, no_export):
     assert open_embedder(exported, str(model)).dimensions == 32
 
 
+@pytest.mark.slow
 def test_exporting_a_folder_fetches_nothing_and_tells_how_far_it_is(model, tmp_path, monkeypatch, capfd):
     """Nothing goes over the network or to the screen; the share told rises to 1."""
     monkeypatch.setattr(socket.socket, "connect", lambda *_: pytest.fail("somebody asks the network"))
@@ -181,6 +183,7 @@ def test_a_copied_export_still_counts_and_is_read_once(cache, model, no_export, 
     assert open_embedder(cache, str(model)).dimensions == 32
 
 
+@pytest.mark.slow
 def test_weights_rotten_under_the_same_size_and_time_are_noticed_by_what_they_give(cache, model, exported):
     """Neither size nor time tells of a bad disk; the vector of a fixed text does, and the export is made again."""
     weights = kept_folder(cache) / model_store.WEIGHTS

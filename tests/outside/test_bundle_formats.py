@@ -10,6 +10,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).parents[2]
 
 

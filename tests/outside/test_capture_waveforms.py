@@ -24,7 +24,7 @@ from needed_programs import needs
 from ngspice_waveform import SpicePair, waveform
 from synthetic_captures import Sent, classical
 
-pytestmark = needs("ngspice")
+pytestmark = [needs("ngspice"), pytest.mark.slow]
 
 BIT = 2e-6
 RATE = 20e6

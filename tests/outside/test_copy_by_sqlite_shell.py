@@ -27,7 +27,7 @@ from casebase.record.loading import load_file
 SHELL = shutil.which("sqlite3")
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_cases"
 
-pytestmark = needs("sqlite3")
+pytestmark = [needs("sqlite3"), pytest.mark.slow]
 
 
 def shell(path: Path, *commands: str) -> str:

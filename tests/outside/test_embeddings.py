@@ -9,6 +9,8 @@ from casebase.match.text.embedder import open_embedder
 from casebase.match.text.shorthand import spelled_out
 from tests.match.small_model import write_small_model
 
+pytestmark = pytest.mark.slow
+
 LONG = "Lost communication with the brake module while the bus was quiet, again and again. "
 TEXTS = [
     *("a", ".", "?!", "0", "  no start  ", "line one\nline two", "tab\tand\tspaces", "A" * 300, "x " * 255),

@@ -23,6 +23,8 @@ from ngspice_run import NGSPICE
 from ngspice_sampler import OPEN_OHMS, STATES, drawn_bus
 from spice_bus_as_pair import Values, by_casebase, by_ngspice, with_one_bias
 
+pytestmark = pytest.mark.slow
+
 BUSES_PER_STATE: Final = 14
 BRANCH_SHARE: Final = 0.4
 

@@ -17,7 +17,7 @@ import posterior_on_ngspice as bench  # noqa: E402
 from needed_programs import needs  # noqa: E402
 from scores import score  # noqa: E402
 
-pytestmark = needs("ngspice")
+pytestmark = [needs("ngspice"), pytest.mark.slow]
 PER_STATE = 15
 
 

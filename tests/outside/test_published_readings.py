@@ -20,6 +20,8 @@ from casebase.bus.diagnose import Diagnosis, diagnose
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Fault, Medium
 
+pytestmark = pytest.mark.slow
+
 NOT_YET = frozenset({"19", "20"})
 """TEMPORARY: sets not met yet, by the number that begins their name. To be emptied; one that is met fails its test."""
 

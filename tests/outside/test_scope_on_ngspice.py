@@ -16,7 +16,7 @@ import scope_on_ngspice as bench
 from needed_programs import needs
 from scores import score
 
-pytestmark = needs("ngspice")
+pytestmark = [needs("ngspice"), pytest.mark.slow]
 
 
 @pytest.fixture(scope="module")

@@ -127,6 +127,7 @@ def test_index_of_another_version_is_not_taken(frozen, monkeypatch):
         assert unpack_index(connection) is None
 
 
+@pytest.mark.slow
 def test_a_stuck_job_finds_its_case_in_the_frozen_demonstration(demo_cases, demo_jobs, embedder, tmp_path):
     """Posteriors and story vectors lie ready in the file."""
     records = [

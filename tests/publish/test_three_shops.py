@@ -5,6 +5,7 @@ import tempfile
 from contextlib import suppress
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule
@@ -15,6 +16,8 @@ from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import Became, take_in
 from casebase.record.loading import case_from_data
+
+pytestmark = pytest.mark.slow
 
 SHOPS = ("north", "south", "west")
 A_SHOP = st.sampled_from(SHOPS)

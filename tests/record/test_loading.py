@@ -178,6 +178,7 @@ def test_a_truth_value_is_no_word() -> None:
     assert said.format("True") in problems(json.dumps(data), ".json")[0]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("text", "suffix", "said"),
     [
@@ -285,6 +286,7 @@ def test_no_text_brings_anything_but_a_sentence(text: str, suffix: str) -> None:
         load_text(text, "case", suffix)
 
 
+@pytest.mark.slow
 @given(st.integers(0, len(LEAST) - 1), st.text(max_size=6), st.sampled_from([".yaml", ".json", ".jsonl"]))
 def test_a_slip_of_the_finger_brings_a_record_or_a_sentence(place: int, typed: str, suffix: str) -> None:
     """A few characters typed over a good file give a record or sentences that can be printed."""

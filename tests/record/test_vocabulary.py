@@ -101,6 +101,7 @@ def test_no_two_words_of_a_list_are_one_in_plain_form(words: type[Word]) -> None
     assert len({plain_form(word.value) for word in words}) == len(words)
 
 
+@pytest.mark.slow
 @given(st.text() | st.integers() | st.booleans() | st.none())
 def test_anything_else_is_no_word(value: object) -> None:
     """A value is a word of a list, or it is refused; no value gives a word by accident of its type."""

@@ -162,6 +162,7 @@ CASES = st.fixed_dictionaries(
 KESTREL = {"kind": "fault case", "vehicle": {"make": "Norrvik", "model": "Skarn"}, "concern": "no crank"}
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(CASES)
 @example(KESTREL | {"note": "a\n\n  b\n"})

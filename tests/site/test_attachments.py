@@ -116,6 +116,7 @@ def test_about_says_which_files_are_not_shown(frozen, asking):
     assert "attached files that are not for others" in asking(frozen[0])("/about").text
 
 
+@pytest.mark.slow
 def test_a_browser_shows_the_picture_and_axe_finds_nothing(frozen):
     """On a telephone, without sideways scroll, under the policy of the site."""
     with served(frozen[0]) as base, chromium() as browser:

@@ -157,6 +157,7 @@ def test_everything_works_without_javascript(browser, address):
     context.close()
 
 
+@pytest.mark.slow
 def test_the_job_goes_home_as_a_case_file(page, tmp_path):
     """The file saved from the page is kept by `casebase log`."""
     page.goto(ANSWERED_LINK)
@@ -202,6 +203,7 @@ def test_keyboard_alone_reaches_the_answer(page):
     expect(page.get_by_role("heading", name="What the readings can mean")).to_be_visible()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 def test_axe_finds_nothing_and_nothing_scrolls_sideways(browser, address, size, scheme):

@@ -123,6 +123,7 @@ def test_an_address_beyond_any_link_gets_a_sentence():
     assert b"more than a link can hold" in sent[1]["body"]
 
 
+@pytest.mark.slow
 def test_ten_thousand_codes_get_a_sentence_and_the_rest_an_answer(ask):
     """The address still holds the readings."""
     codes = "%0A".join(f"U{number:04d}" for number in range(8000))
@@ -267,6 +268,7 @@ def browse(*arguments):
     )
 
 
+@pytest.mark.slow
 def test_the_command_serves_a_file_until_stopped(frozen_demo):
     """From the command to the first page, and out again by Ctrl+C."""
     port = free_port()
@@ -286,6 +288,7 @@ def test_the_command_serves_a_file_until_stopped(frozen_demo):
     assert f"http://127.0.0.1:{port}/" in running.stderr.read()
 
 
+@pytest.mark.slow
 def test_a_port_in_use_is_told(frozen_demo):
     """One sentence, exit code 2."""
     with socket.socket() as taken:
@@ -296,6 +299,7 @@ def test_a_port_in_use_is_told(frozen_demo):
     assert "name another --port" in running.stderr.read()
 
 
+@pytest.mark.slow
 def test_a_file_that_is_not_frozen_is_told(tmp_path):
     """A library is not served: it holds what must not leave the shop."""
     path = tmp_path / "library.db"
@@ -305,6 +309,7 @@ def test_a_file_that_is_not_frozen_is_told(tmp_path):
     assert "not a file of frozen records" in running.stderr.read()
 
 
+@pytest.mark.slow
 def test_a_library_of_which_nothing_is_agreed_is_told(tmp_path, make_case):
     """The shop lead has to read first."""
     path = tmp_path / "library.db"

@@ -350,6 +350,7 @@ def test_a_text_without_a_code_says_what_was_expected() -> None:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("between", "used"), [(" ", MOST_CODES), ("\n", 0)])
 def test_ten_thousand_codes_are_refused_at_once(between: str, used: int) -> None:
     """A sentence says so and nobody waits; a line end takes three bytes, and the whole no longer fits the address."""

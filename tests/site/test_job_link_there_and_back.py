@@ -174,6 +174,7 @@ def jobs(draw: st.DrawFn) -> Case:
     )
 
 
+@pytest.mark.slow
 @given(jobs())
 @settings(max_examples=150, deadline=None)
 def test_a_job_comes_back_from_its_link(job: Case) -> None:
@@ -191,6 +192,7 @@ def test_names_come_back_from_their_text(names: list[str]) -> None:
     assert names_in(names_text(names)) == names
 
 
+@pytest.mark.slow
 @given(ENTRIES)
 @settings(deadline=None)
 def test_codes_come_back_from_their_text(entries: list[dict[str, str]]) -> None:
@@ -253,6 +255,7 @@ LIKELY = st.sampled_from(
 ANY_TEXT = LIKELY | st.text(st.characters(), max_size=40)
 
 
+@pytest.mark.slow
 @given(st.lists(st.tuples(ANY_FIELD, ANY_TEXT), max_size=25))
 @settings(max_examples=400, deadline=None)
 @example([("codes", "\ud800"), ("r1.what", "ohm-pair"), ("r1.value", "\ud800")])

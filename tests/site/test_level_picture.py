@@ -235,6 +235,7 @@ def path_reach(steps: str) -> tuple[list[float], list[float]]:
     return xs, ys
 
 
+@pytest.mark.slow
 @settings(max_examples=150, deadline=None)
 @given(st.lists(st.one_of(read_volts, read_ohms, read_scope), max_size=6), st.sampled_from(list(Medium)))
 def test_any_readings_give_a_whole_picture(told, medium):

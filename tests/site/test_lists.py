@@ -388,6 +388,7 @@ def hostile_addresses():
         yield f"{path}?{'&' * 3000}=&=&a[]=1"
 
 
+@pytest.mark.slow
 def test_hostile_addresses_get_a_clear_page(ask):
     """Never a 5xx, never a traceback, and the page is small; the same as data."""
     for address in hostile_addresses():
@@ -431,6 +432,7 @@ def test_parts_hold_all_of_the_text_but_the_marks(marked):
     assert [letter for letter in kept if letter in "ab<"] == [letter for letter in marked if letter in "ab<"]
 
 
+@pytest.mark.slow
 def test_a_long_list_comes_in_parts_that_join(asking, frozen_of, make_case):
     """A hundred rows a page, every case once, no page heavy; a start past the end shows the last rows."""
     chance = random.Random(11898)

@@ -105,6 +105,7 @@ def make_edition_facts():
     return {"number": "7", "frozen on": "2026-11-25", "signed off by": "ingrid"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_on_the_first_page_with_news(frozen_demo, size, scheme):

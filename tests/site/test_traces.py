@@ -100,6 +100,7 @@ def test_the_figures_of_a_trace_are_no_telephone_numbers_and_its_head_is_read(ke
     assert "trace.csv line 4" in hit.field
 
 
+@pytest.mark.slow
 def test_a_browser_draws_it_on_a_phone_and_axe_finds_nothing(frozen, trace):
     """No sideways scroll; the policy of the site lets it stand."""
     with served(frozen(trace)) as base, chromium() as browser:

@@ -170,6 +170,7 @@ def test_an_answer_that_cannot_be_saved_is_not_lost(tmp_path: Path, interview: I
     assert "cannot be written to" in text_of(console)
 
 
+@pytest.mark.slow
 def test_it_reads_from_a_pipe(tmp_path: Path) -> None:
     """Lines piped in are answers like any other."""
     lines = "\n".join([*TO_SCAN, "BCM U0121-00", "", *TO_REVIEW_AFTER_SCAN, "yes"]) + "\n"
@@ -257,6 +258,7 @@ def test_ctrl_c_leaves_without_a_traceback(tmp_path: Path, window: pexpect.spawn
     assert len(draft_files(tmp_path)) == 1
 
 
+@pytest.mark.slow
 def test_importing_the_interview_is_cheap() -> None:
     """The YAML reader, which costs a tenth of a second, is not loaded before a file is read."""
     program = "import sys, casebase.terminal.interview, casebase.intake.template; print('ruamel.yaml' in sys.modules)"

@@ -19,6 +19,8 @@ from casebase.terminal.page import Page
 sys.path.insert(0, str(Path(__file__).parent.parent / "match"))
 from planted import comparison, drawn_questions
 
+pytestmark = pytest.mark.slow  # fits weights first
+
 TRUTH = np.array([0.6, 0.3, 0.1])
 WEIGHTS = {"part 0": 0.2, "part 1": 0.3, "part 2": 0.5}
 

@@ -181,6 +181,7 @@ _FRAMES = st.builds(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(
     sent=st.lists(_FRAMES, min_size=1, max_size=30), ending=st.sampled_from([".log", ".asc", ".csv", ".blf"])

@@ -133,6 +133,7 @@ def test_a_capture_without_any_can_is_doubted(tmp_path):
 FD_RATES = [(500e3, 2e6), (1e6, 2e6), (500e3, 5e6), (250e3, 1e6), (1e6, 8e6)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("bit_rate", "data_rate"), FD_RATES)
 @pytest.mark.parametrize("count", [1, 2])
 def test_one_or_two_frames_of_can_fd_tell_both_bit_rates(tmp_path, bit_rate, data_rate, count):

@@ -86,6 +86,7 @@ def test_settings_beside_the_first_samples(tmp_path, volts):
     assert is_the_pair(table(tmp_path / "a.csv", [], rows), volts)
 
 
+@pytest.mark.slow
 def test_each_cell_with_its_unit(tmp_path, volts):
     """Milliseconds and microseconds, volts and millivolts, cell by cell."""
     rows = [
@@ -129,6 +130,7 @@ def test_what_the_scope_clipped_is_taken_as_its_limit(tmp_path, volts, infinity)
     assert facts.levels.lines[0].highest <= 3.4
 
 
+@pytest.mark.slow
 def test_one_file_for_each_channel(tmp_path, volts):
     """Both named: one pair; the command takes both."""
     paths = [tmp_path / f"CH{place + 1}.csv" for place in (0, 1)]

@@ -52,6 +52,7 @@ def test_the_broken_frame_is_shown_close_up_with_what_is_wrong(tmp_path):
     assert len(trace.whole.moments) <= MOMENTS
 
 
+@pytest.mark.slow
 def test_a_pulse_of_one_bit_in_a_long_silence_is_still_seen(tmp_path):
     """Lowest and highest are kept of every moment, not one sample of it."""
     path, _ = captured(tmp_path, gaps=(20, 30, 200_000))

@@ -15,7 +15,9 @@ from typer.testing import CliRunner
 from casebase.commands.app import COMMANDS, app
 from casebase.match.facets.measure import WEIGHTS
 
-ROOT = Path(__file__).parent.parent
+pytestmark = pytest.mark.slow
+
+ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "demo_cases"
 ABS_GROUND = DEMO / "k4-abs-ground-point-rotten.yaml"
 JOB = DEMO / "jobs" / "k4-fjellet-abs-silent.yaml"

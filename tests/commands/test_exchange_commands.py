@@ -8,7 +8,9 @@ from pathlib import Path
 
 import pytest
 
-DEMO = Path(__file__).parent.parent / "demo_cases"
+pytestmark = pytest.mark.slow
+
+DEMO = Path(__file__).parents[2] / "demo_cases"
 
 
 def casebase(*arguments, library, **environment):

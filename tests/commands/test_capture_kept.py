@@ -10,13 +10,15 @@ import numpy as np
 import pexpect
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent / "bench"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
 
 from synthetic_captures import Bus, Sent, volts_of
 
 from casebase.library import recordings
 from casebase.library.recordings import keep_capture
 from casebase.library.store import Library
+
+pytestmark = pytest.mark.slow
 
 JOB = "kind: fault case\nvehicle: {make: Norrvik, model: Fjellet}\nsymptoms: [stays dark]\n"
 JOB += "networks: [{name: powertrain CAN, medium: high-speed CAN}]\n"

@@ -16,7 +16,7 @@ from casebase.intake.capture.waveform_readings import Where, readings_from
 from casebase.library.store import Library
 from casebase.record.vocabulary import Ignition, Line, Quantity, Stage
 
-sys.path.insert(0, str(Path(__file__).parent.parent.parent / "bench"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
 
 from synthetic_captures import Bus, Sender, Sent, volts_of
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parent / "library"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "library"))
 
 from pictures_given import jpeg_of_a_telephone
 from typer.testing import CliRunner

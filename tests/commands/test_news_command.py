@@ -12,6 +12,8 @@ from casebase import places
 from casebase.commands import browse
 from casebase.library.store import Library
 
+pytestmark = pytest.mark.slow
+
 DEMO = Path(__file__).parents[2] / "demo_cases"
 JOB = DEMO / "jobs" / "t2-velin-heavy-steering-high-reading-on-can-high.yaml"
 ITS_TWIN = DEMO / "t2-velin-steering-rack-driver-stuck-dominant.yaml"

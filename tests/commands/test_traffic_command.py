@@ -13,6 +13,8 @@ from casebase.library.store import Library
 from casebase.record.loading import case_from_data
 from tests.intake.bus_log.invented_logs import BRAKES, CLUSTER, ENGINE, errors, messages, silent, write
 
+pytestmark = pytest.mark.slow
+
 JOB = {
     "kind": "fault case",
     "vehicle": {"make": "Norrvik", "model": "Fjellet"},

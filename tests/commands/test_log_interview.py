@@ -10,6 +10,8 @@ import pytest
 
 from casebase.library.store import Library
 
+pytestmark = pytest.mark.slow
+
 PROMPT = r"[:?\])] $"
 KILLED_AFTER = "What the customer says"
 
