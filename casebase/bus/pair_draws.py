@@ -63,7 +63,7 @@ class Spread:
     limit_amperes: tuple[float, float] = (0.040, 0.115)
     """Short-circuit current, dominant (TJA1051 table 7; TCAN1044V)."""
 
-    terminator_ohms: Mixture = ((0.7, (118.0, 122.0)), (0.2, (108.0, 132.0)), (0.1, (100.0, 144.0)))
+    terminator_ohms: Mixture = ((0.6, (118.0, 122.0)), (0.25, (108.0, 132.0)), (0.15, (100.0, 144.0)))
     """120 ohm with 1 % resistors (ISO1050, CAN Termination); 118 is the least in the length table of CiA 303-1. 108 to
     132 is quoted, and 50 to 70 ohm for the pair called in order (esd electronics, CAN Troubleshooting Guide)."""
 

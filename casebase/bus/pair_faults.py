@@ -41,7 +41,7 @@ TRUNK_CUT, BRANCH_CUT = 0.58, 0.28
 """Where a line is open: in the trunk, in the branch to one module, else in that to the DLC (judged)."""
 
 NEARLY_OPEN_OHMS: Final = (2e3, 2e7)
-"""A fifth of the opens still conducts a little: corrosion, moisture (judged)."""
+"""Three in ten opens still conduct a little: corrosion, moisture (judged)."""
 
 JOINT_OHMS: Final = (5.0, 2e3)
 """A poor joint: from what a meter notices to what stops the bus; beyond that the line is as good as open (judged)."""
@@ -52,6 +52,9 @@ RIGHT_OHMS: Final = (104.0, 138.0)
 
 LEAK_OHMS: Final = (300.0, 5e3)
 """A wet connector (judged)."""
+
+HARD, HARD_TO_OHMS = 0.65, 60.0
+"""Share of shorts that are hard, and up to what (judged): a damp or chafed spot of more is met less often."""
 
 DISTURBED_BELOW_OHMS: Final = 80.0
 """About where a short to the other level begins to stop traffic: drivers of 20 to 45 ohm work against it (judged)."""
@@ -79,9 +82,10 @@ def short(line: str, to: str) -> Fault:
 
     def put(drawn: Drawn, random: Generator, spread: Spread) -> Drawn:
         count = drawn.buses.count
-        cell, along = in_cells(count, (1 - SHORT_IN_MODULE, *(SHORT_IN_MODULE * share for share in SUSPECTS)))
+        shares = (1 - SHORT_IN_MODULE, *(SHORT_IN_MODULE * share for share in SUSPECTS))
+        cell, along = in_cells(count, shares)
         place, in_module = suspect(drawn, random, cell - 1), cell > 0
-        ohms = stepped(random, spread.short_ohms, along)
+        ohms = _short_ohms(random, spread, along)
         rail = 1 / (ohms + log_uniform(random, RAIL_OHMS, count))
         volts = uniform(random, spread.battery_volts, count) if to == "battery" else np.zeros(count)
         live = at(place, shunt(line, to, 1 / ohms, volts / ohms))
@@ -96,6 +100,16 @@ def short(line: str, to: str) -> Fault:
         return _disturbed_by(shorted, random, 1 / (1 + (ohms / DISTURBED_BELOW_OHMS) ** 2), silent)
 
     return put
+
+
+def _short_ohms(random: Generator, spread: Spread, along: Array) -> Array:
+    """Return the ohms of shorts, in order: most are hard."""
+    least, most = spread.short_ohms
+    hard = stepped(random, (least, min(most, HARD_TO_OHMS)), np.minimum(along / HARD, 1.0))
+    if most <= HARD_TO_OHMS:
+        return stepped(random, spread.short_ohms, along)
+    soft = stepped(random, (HARD_TO_OHMS, most), np.maximum(along - HARD, 0.0) / (1 - HARD))
+    return np.where(along < HARD, hard, soft)
 
 
 def with_shunts(drawn: Drawn, live: Shunt, dead: Shunt, in_module: Any) -> Any:
@@ -173,7 +187,7 @@ def opened(*, high: bool, low: bool) -> Fault:
     """Return what opens one line or both, quite or nearly."""
 
     def put(drawn: Drawn, random: Generator, spread: Spread) -> Drawn:
-        where, part = _Series.of(drawn.buses.count, (0.8, 0.2))
+        where, part = _Series.of(drawn.buses.count, (0.7, 0.3))
         nearly = stepped(random, NEARLY_OPEN_OHMS, where.along)
         cut = _in_series(drawn, random, where, high, low, np.where(part == 0, OPEN_OHMS, nearly))
         return still_talking(cut, random, 0.15)

@@ -25,7 +25,7 @@ from casebase.bus.pair_faults import at, still_talking, with_shunts
 LOAD_OHMS: Final = (100.0, 15e3)
 """Of each line to ground through a module that lost its supply or half of it (judged)."""
 
-OFFSET_VOLTS: Final = (0.2, 2.0)
+OFFSET_VOLTS: Final = (0.05, 2.0)
 """How far a module's ground is lifted; less passes unnoticed (judged)."""
 
 ALONE: Final = ((0.6, (0.05, 0.50)), (0.4, (0.0, 0.02)))

@@ -23,11 +23,11 @@ from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
 
 SELDOM: Final = {
-    BusState.POOR_JOINT: 0.5,
-    BusState.TERMINATOR_WRONG_VALUE: 0.4,
-    BusState.LEAK: 0.4,
+    BusState.POOR_JOINT: 0.4,
+    BusState.TERMINATOR_WRONG_VALUE: 0.6,
+    BusState.LEAK: 0.5,
     BusState.MODULE_LOADS_LINES: 0.3,
-    BusState.GROUND_OFFSET: 0.3,
+    BusState.GROUND_OFFSET: 0.2,
     BusState.ONE_AWAKE_ALONE: 0.3,
 }
 """How often these are met, against each of the other states (judged)."""

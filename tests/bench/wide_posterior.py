@@ -24,6 +24,7 @@ from wide_visit import Visit
 
 import casebase.bus
 from casebase.bus.diagnose import Diagnosis, diagnose
+from casebase.bus.posterior import OUTSIDE_FROM
 from casebase.bus.roles import BusUnderTest
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium
@@ -55,21 +56,26 @@ def asked(
 
 
 def says_odd(found: Diagnosis) -> bool:
-    """Return whether the answer says that the readings do not fit together."""
-    return bool(found.clashes)
+    """Return whether the answer says that the readings do not fit together, or fit nothing simulated."""
+    return bool(found.clashes) or found.outside >= OUTSIDE_FROM
+
+
+BESIDE_OHMS: Final = {"terminator_wrong_value": 120.0, "extra_terminator": 60.0}
+"""What stands beside the terminator that was drawn: casebase says what all make together."""
 
 
 def parameter_range(found: Diagnosis, states: Sequence[str]) -> tuple[float, float] | None:
-    """Return the 90 % range of the parameter of the first of `states` that has one, in ohm or volt.
-
-    SEAM: `Diagnosis` has no such method yet; once it has, call it here and nowhere else.
-    """
-    of_state = getattr(found, "parameter_range", None)
-    if of_state is None:
+    """Return the 90 % range of the parameter of the strictest of `states`, in ohm or volt; None where it has none."""
+    if states[0] not in {str(state) for state in BusState}:
         return None
-    known = {str(state) for state in BusState}
-    ranges = (of_state(BusState(state)) for state in states if state in known)
-    return next((each for each in ranges if each is not None), None)
+    size = found.size_of(BusState(states[0]))
+    if size is None:
+        return None
+    beside = BESIDE_OHMS.get(states[0])
+    if beside is None:
+        return size.low, size.high
+    low, high = (1 / max(1 / together - 1 / beside, 1e-6) for together in (size.low, size.high))
+    return low, high
 
 
 @cache
