@@ -98,7 +98,7 @@ WORD_BY_CHANCE: Final = 0.3
 
 def chance_of_ohms(ohms: float, error: float) -> float:
     """Return how likely any resistance at all lies within `error` of one that was read."""
-    return min(2.5 * error / max(ohms, 0.5) / OHMS_SPAN, WORD_BY_CHANCE)
+    return min(2.5 * error / max(ohms, 2.0) / OHMS_SPAN, WORD_BY_CHANCE)
 
 
 def smooth_ground_log(ohms: float) -> float:

@@ -38,7 +38,7 @@ OUTSIDE_PRIOR: Final = 0.02
 USUAL_SLIPS: Final = 0.04
 """Chance that a reading was taken in one of the usual wrong ways: point moved, other line, bus asleep (judged)."""
 
-ANY_SLIP: Final = 0.01
+ANY_SLIP: Final = 0.004
 """Chance that it is wrong in any other way, and then may show anything at all (judged)."""
 
 WIDE_TAIL, TAIL_ERRORS = 0.1, 3.0

@@ -174,12 +174,12 @@ def test_readings_that_speak_against_the_cause_are_named(simulated_buses):
          "value": "2.33 V"},
     ]  # fmt: skip
     networks = [{"name": "powertrain CAN", "medium": "high-speed CAN"}]
-    wrong = bare(readings=readings, networks=networks, cause={"fault": "lines_shorted_together"})
+    wrong = bare(readings=readings, networks=networks, cause={"fault": "both_terminators_missing"})
     right = bare(readings=readings, networks=networks, cause={"fault": "module_supply_or_ground"})
     folder = simulated_buses / "casebase" / "simulated-buses"
     (words,) = clashes_in(wrong, folder)
     assert "60.2 ohm" in words
-    assert "shorted together" in words
+    assert "both terminators missing" in words
     assert clashes_in(right, folder) == []
     assert completeness_of(wrong, folder).points < completeness_of(right, folder).points
 

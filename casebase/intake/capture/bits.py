@@ -262,6 +262,8 @@ def standard_rates(pulses: Pulses, seconds_per_sample: float) -> Iterator[BitRat
 def standard_data_rates(pulses: Pulses, nominal: BitRate, seconds_per_sample: float) -> Iterator[BitRate]:
     """Yield every standard data rate of CAN FD faster than the nominal one whose bits the shortest pulses can be."""
     lengths = pulses.ends - pulses.begins
+    if not lengths.size:
+        return
     shortest = float(np.quantile(lengths, 0.1))
     for rate in STANDARD_DATA:
         guess = 1.0 / (rate * seconds_per_sample)
