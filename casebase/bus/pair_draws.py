@@ -120,10 +120,14 @@ def log_uniform(random: Generator, bounds: tuple[float, float], shape: Any) -> A
 
 
 def in_cells(count: int, shares: Sequence[float]) -> tuple[Slots, Array]:
-    """Return which cell of a population each of `count` buses falls in, in order, and how far on in it (0..1)."""
+    """Return which cell of a population each of `count` buses falls in, in order, and how far on in it (0..1).
+
+    Every other cell runs backwards: neighbours on both sides of a boundary are alike too.
+    """
     edges = np.concatenate([[0.0], np.cumsum(shares)]) / sum(shares) * count
     cell = np.minimum(np.searchsorted(edges, np.arange(count), side="right") - 1, len(shares) - 1)
-    return cell, np.clip((np.arange(count) - edges[cell]) / (edges[cell + 1] - edges[cell]), 0.0, 1.0)
+    along = np.clip((np.arange(count) - edges[cell]) / (edges[cell + 1] - edges[cell]), 0.0, 1.0)
+    return cell, np.where(cell % 2 == 0, along, 1.0 - along)
 
 
 def stepped(random: Generator, bounds: Range, along: Array) -> Array:

@@ -38,11 +38,11 @@ OUTSIDE_PRIOR: Final = 0.02
 USUAL_SLIPS: Final = 0.04
 """Chance that a reading was taken in one of the usual wrong ways: point moved, other line, bus asleep (judged)."""
 
-ANY_SLIP: Final = 0.004
+ANY_SLIP: Final = 0.01
 """Chance that it is wrong in any other way, and then may show anything at all (judged)."""
 
-WIDE_TAIL, TAIL_ERRORS = 0.1, 3.0
-"""Share of right readings that lie thrice as far off as their errors say: no figure of a meter is exact (judged)."""
+WIDE_TAIL, TAIL_ERRORS = 0.05, 2.5
+"""Share of right readings that lie farther off than their errors say: no figure of a meter is exact (judged)."""
 
 LEAST_BUSES: Final = 20.0
 """How many simulated buses (effective sample size) must at least carry what is said within a state (judged)."""

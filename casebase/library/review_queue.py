@@ -12,6 +12,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any, Final
 
+from casebase.bus.diagnose import Diagnosis
 from casebase.bus.explain import clash_words, state_words
 from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
@@ -117,10 +118,23 @@ def _clashes_with_cause(case: Case, told: list[Meaning]) -> list[str]:
     states = _states_of_cause(case)
     named = case.cause.network if case.cause else None
     affected = [meaning for meaning in told if named in (None, meaning.name)]
-    against = [meaning for meaning in affected if not states & set(meaning.diagnosis.credible())]
+    against = [meaning for meaning in affected if _contradicts(meaning.diagnosis, states)]
     # One network suffices for a fault; where the wires are said to be sound, every network has to allow it.
     enough = len(against) if states & _SOUND_STATES else len(against) == len(affected)
     return [_clash(case, meaning) for meaning in against] if states and enough else []
+
+
+LIKELIER_FROM, UNLIKELY_BELOW = 0.7, 0.1
+"""Probability of another state, and of those of a cause, at which readings speak against it (judged)."""
+
+
+def _contradicts(diagnosis: Diagnosis, states: frozenset[BusState]) -> bool:
+    """Return whether readings speak against all `states`: none is among the 90 %, or another is far likelier."""
+    if not states & set(diagnosis.credible()):
+        return True
+    first, share = diagnosis.ranked()[0]
+    own = sum(diagnosis.probability(state) for state in states if state in diagnosis.bank.states)
+    return first not in states and share >= LIKELIER_FROM and own < UNLIKELY_BELOW
 
 
 def _clash(case: Case, meaning: Meaning) -> str:
