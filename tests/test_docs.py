@@ -137,3 +137,19 @@ def test_links_between_pages_lead_somewhere():
     for page in PAGES:
         for target in re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8")):
             assert (page.parent / target).exists(), f"{page.name}: {target}"
+
+
+def test_every_module_that_a_page_names_is_there():
+    """A reader who opens what a page names finds it; names stand with their folder, or alone where they are unique."""
+    package = ROOT / "casebase"
+    there = {str(path.relative_to(package)) for path in package.rglob("*.py")}
+    for page in PAGES:
+        for named in re.findall(
+            r"`(?:casebase/)?((?:[a-z_]+/)*[a-z_]+\.py)`", page.read_text(encoding="utf-8")
+        ):
+            if named.startswith(("tests/", "docs/")):
+                assert (ROOT / named).exists(), f"{page.name}: {named}"
+            else:
+                assert named in there or any(f"/{path}".endswith(f"/{named}") for path in there), (
+                    f"{page.name}: {named}"
+                )
