@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -9,6 +10,7 @@ import typer
 
 from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.errors import CaptureError
 from casebase.intake.bus_log.report import BitRates, Report, report_of
 from casebase.intake.bus_log.report_data import report_data
 from casebase.intake.bus_log.senders import modules_of_record, read_module_table
@@ -44,6 +46,9 @@ def traffic(  # noqa: PLR0913, PLR0917  one parameter per option
     job: Annotated[
         str | None, typer.Option("--job", metavar="ID", help="Keep what was found as a step of this case.")
     ] = None,
+    network: Annotated[
+        str | None, typer.Option(help="Which of the job's networks was logged, where it has several.")
+    ] = None,
     every: Annotated[bool, typer.Option("--all", help="All identifiers, and all that was found.")] = False,
     library: LibraryOption = None,
     json: JsonOption = False,
@@ -57,7 +62,7 @@ def traffic(  # noqa: PLR0913, PLR0917  one parameter per option
     Example: casebase traffic drive.log --bit-rate '500 kbit/s' --known-good healthy.log
     """
     case = _case(job, library)
-    rates = _rates(bit_rate, data_bit_rate, case)
+    rates = _rates(bit_rate, data_bit_rate, case, _network_logged(case, network))
     of_record = modules_of_record(case.modules) if case else {}
     table = of_record | read_module_table(modules) if modules else of_record
     good = _known_good(known_good, case, library)
@@ -99,9 +104,27 @@ def _read(path: Path, title: str) -> Traffic:
     return read_traffic(path, Counted(title).tell)
 
 
-def _rates(nominal: str | None, data: str | None, case: Case | None) -> BitRates:
+def _network_logged(case: Case | None, named: str | None) -> str | None:
+    """Return which of the job's networks a log is of: as named, as answered in a terminal; None where it has one."""
+    if case is None or (named is None and len(case.networks) < 2):
+        return named
+    names = [one.name or str(one.medium) for one in case.networks]
+    if named is None and sys.stdin.isatty():
+        question = f"Which network was logged ({', '.join(names)})? Enter: not known"
+        named = str(typer.prompt(question, default="", show_default=False, err=True)).strip() or None
+    if named is None:
+        typer.echo(
+            f"The job has several networks: say which was logged with --network ({', '.join(names)}).",
+            err=True,
+        )
+    elif case.network_of(named) is None:
+        raise CaptureError(f"the job has no network '{named}': expected one of {', '.join(names)}")
+    return named
+
+
+def _rates(nominal: str | None, data: str | None, case: Case | None, logged: str | None) -> BitRates:
     told = [read_amount(text, BIT_RATE).number if text else None for text in (nominal, data)]
-    network = case.network_of(None) if case else None
+    network = case.network_of(logged) if case and (logged or len(case.networks) < 2) else None
     if network is not None:
         held = (network.bit_rate, network.data_bit_rate)
         told = [

@@ -87,10 +87,10 @@ def test_can_fd_is_told_with_its_error_passive_senders(tmp_path: Path) -> None:
 
 
 def test_many_findings_are_bounded_until_all_are_asked_for(tmp_path: Path) -> None:
-    """Twenty senders that fall silent one after the other."""
-    many = [Sender(0x100 + place, 0.02, silent=((8 + place, 99),)) for place in range(20)]
-    others = [Sender(0x200 + place, 0.1) for place in range(30)]
-    path = write(tmp_path / "a.log", messages((*ENGINE, *many, *others), 40) + errors([3.0]))
+    """Twenty senders that fall silent for a while, one long after the other."""
+    many = [Sender(0x100 + place, 0.1, silent=((10 + 9 * place, 13 + 9 * place),)) for place in range(20)]
+    others = [Sender(0x200 + place, 0.5) for place in range(30)]
+    path = write(tmp_path / "a.log", messages((*CLUSTER, *many, *others), 200) + errors([3.0]))
     short = shown(path)
     assert "and 8 more; --all lists them" in short
     assert "113 fell silent" not in short

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import struct
 import zlib
+from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
@@ -36,6 +37,7 @@ from casebase.intake.bus_log.log_lines import Progress
 
 Places = NDArray[np.int64]
 
+_CAN_ERROR_FRAME = 2
 _CAN_MESSAGE, _CAN_ERROR, _CAN_MESSAGE_2, _CAN_FD, _CAN_FD_64 = 1, 73, 86, 100, 101
 _LIN_MESSAGE, _LIN_MESSAGE_2 = 11, 57
 _BASE_BYTES: Final = 16
@@ -46,6 +48,7 @@ _NEEDED_BYTES: Final = {
     _CAN_MESSAGE: 16,
     _CAN_MESSAGE_2: 16,
     _CAN_ERROR: 32,
+    _CAN_ERROR_FRAME: 4,
     _CAN_FD: 84,
     _CAN_FD_64: _FD_64_BYTES,
     _LIN_MESSAGE: 12,
@@ -123,6 +126,10 @@ def _fill(block: FrameBlock, chosen: Places, part: _Objects, kind: int, channels
     elif kind in (_LIN_MESSAGE, _LIN_MESSAGE_2):
         _fill_lin(block, chosen, part, kind, channels)
         return
+    elif kind == _CAN_ERROR_FRAME:
+        none = np.zeros(len(part.places), np.int64)
+        channel, identifiers, lengths = part.read(0, 2), none, none
+        kinds, data = none + ERROR, np.zeros((len(none), CLASSICAL_WIDTH), np.uint8)
     elif kind == _CAN_ERROR:
         channel, identifiers, kinds, lengths, data = _error(part)
     else:
@@ -210,6 +217,14 @@ def _of_length(  # noqa: PLR0913, PLR0917  two lengths, told and there
     return kinds, told, data
 
 
+_BUSES: Final = {
+    "FlexRay": (29, 30, 31, 40, 41, 45, 47, 48, 49, 50, 66),
+    "Ethernet": (71, 102, 103, 113, 114, 115, 120),
+    "MOST": (*range(22, 29), *range(32, 40), *range(76, 84)),
+    "LIN events": (12, 13, 14, 15, 16, 17, 18, 19, 20, 21, 42, 43, 54, *range(58, 65), 75),
+}
+"""Kinds of objects by bus, after the BLF library of Technica Engineering."""
+
 _FILE_HEADER: Final = struct.Struct("<4sLBBBBBBBBQQLL8H8H")
 _OBJECT_HEADER: Final = struct.Struct("<4sHHLL")
 _CONTAINER_HEADER_BYTES: Final = 16
@@ -223,20 +238,42 @@ def blf_blocks(path: Path, channels: Channels, progress: Progress) -> Iterator[F
     """Yield the frames of a BLF log; raise CaptureError where it is cut off or does not hold together."""
     with path.open("rb") as file:
         start = _start_seconds(path, file)
+        others: Counter[int] = Counter()
+        frames = 0
         whole = path.stat().st_size
         tail = b""
         for content in _containers(path, file):
             data = tail + content
             places, end = _objects(path, data, file.tell())
+            others.update(_kinds_at(data, places))
             tail = data[end:]
             progress(min(file.tell(), whole), whole)
             try:
                 found = frames_of(data, places, start, channels)
             except (ValueError, struct.error) as error:
                 raise _damaged(path, file.tell(), str(error)) from None
+            frames += len(found)
             yield found
+        if not frames and others:
+            raise CaptureError(
+                f"{path}: a BLF log without a frame of CAN or LIN: it holds {_others_words(others)}; log the bus itself"
+            )
         if tail.strip(b"\0"):
             raise _damaged(path, whole, "the last object is not whole")
+
+
+def _kinds_at(data: bytes, places: NDArray[np.int64]) -> list[int]:
+    """Return the kinds of the objects that begin at places."""
+    kind_at = struct.Struct("<L").unpack_from
+    return [kind_at(data, place + 12)[0] for place in places.tolist()]
+
+
+def _others_words(others: Counter[int]) -> str:
+    """Return what objects there are, by the buses they belong to."""
+    of_bus: Counter[str] = Counter()
+    for kind, count in others.items():
+        of_bus[next((name for name, kinds in _BUSES.items() if kind in kinds), "other")] += count
+    return ", ".join(f"{count} objects of {name}" for name, count in of_bus.most_common(3))
 
 
 def _start_seconds(path: Path, file: BinaryIO) -> float:

@@ -42,6 +42,10 @@ class CandumpLog(TextFormat):
     example = "(1600000000.000792) can0 123#1122"
     reader = "CanutilsLogReader"
 
+    def holds_nothing(self, line: bytes) -> bool:
+        """Return whether a line is empty or a comment."""
+        return not line.strip() or line.lstrip().startswith(b"#")
+
     def plain(self, lines: LogLines) -> tuple[Mask, FrameBlock]:
         """Return the lines that hold one frame in the usual form."""
         first = lines.first_words

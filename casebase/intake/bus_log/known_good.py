@@ -97,9 +97,15 @@ def differences(
 
 
 def _channel_like(bus: BusTraffic, traffic: Traffic, good: Traffic) -> BusTraffic | None:
+    if len(traffic.buses) == len(good.buses) == 1:
+        return good.buses[0]
     named = next((other for other in good.buses if other.channel == bus.channel), None)
-    only = len(traffic.buses) == len(good.buses) == 1
-    return good.buses[0] if only else named
+    keys = {one.key for one in bus.identifiers}
+    shared = [len(keys & {one.key for one in other.identifiers}) for other in good.buses]
+    most = max(shared, default=0)
+    # Loggers number their channels anew: of several the one that carries the same identifiers is the same bus.
+    alike = [other for other, count in zip(good.buses, shared, strict=True) if count == most]
+    return alike[0] if most > 0.5 * len(keys) and len(alike) == 1 else named
 
 
 def _difference(

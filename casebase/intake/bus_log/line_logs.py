@@ -80,12 +80,19 @@ class CandumpScreen(LineLog):
     """What candump prints without -L: with stamps absolute, from zero, from frame to frame (`-t d`), or without."""
 
     name = "what candump prints"
+    has_junk = True
     example = " (0.000792)  can0  123   [2]  11 22"
     _FORM: Final = re.compile(
-        rb"\s*(?:\((?P<time>[^)]{1,40})\)\s+)?(?P<channel>[A-Za-z_][\w.-]{0,15})\s+(?:[RT]X\s+[-BE ]*\s)?\s*"
-        rb"(?P<number>[0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})\s+\[(?P<length>\d{1,2})\]\s*"
+        rb"\s*(?:\((?P<time>[^)]{1,40})\)\s+)?(?P<channel>[A-Za-z_][\w.-]{0,15}\s+|)(?:[RT]X\s+[-BE ]*\s)?\s*"
+        rb"(?:<0x)?(?P<number>[0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})>?\s+\[(?P<length>\d{1,2})\]\s*"
         rb"(?P<data>(?:[0-9A-Fa-f]{2}\s+|[0-9A-Fa-f]{2}$)*)(?P<rest>remote request|ERRORFRAME|'.*)?.*"
     )
+
+    _SHORT: Final = re.compile(
+        rb"\s*\(\s*(?P<time>[^)]{1,40}?)\s*\)\s+(?P<channel>\S{1,16})\s+(?P<number>[0-9A-Fa-f]{3}|[0-9A-Fa-f]{8})#"
+        rb"(?:#(?P<flags>[0-9A-Fa-f]))?(?P<data>(?:[0-9A-Fa-f]{2})*)(?P<rest>R\d?)?(?:\s.*)?"
+    )
+    """With -l and other text behind, or with blanks within the brackets."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -94,7 +101,8 @@ class CandumpScreen(LineLog):
 
     def prepare(self, head: Iterable[bytes]) -> None:
         """Tell stamps from frame to frame: they fall and rise, where others grow."""
-        told = [found["time"] for line in head if (found := self._FORM.fullmatch(line)) and found["time"]]
+        forms = [self._FORM.fullmatch(line.rstrip()) or self._SHORT.fullmatch(line.rstrip()) for line in head]
+        told = [found["time"] for found in forms if found and found["time"]]
         stamps = [moment for text in told if (moment := moment_of(text)) is not None]
         falls = sum(after < before for before, after in pairwise(stamps))
         self._deltas = falls > 0.1 * len(stamps) and max(stamps, default=0.0) < 3600.0
@@ -104,7 +112,7 @@ class CandumpScreen(LineLog):
         """Return the frame in a line."""
         found = self._FORM.fullmatch(line.rstrip())
         if found is None:
-            return None
+            return self._short_frame(line.rstrip())
         data = bytes.fromhex(found["data"].decode())
         length = int(found["length"])
         number, digits = int(found["number"], 16), len(found["number"])
@@ -118,8 +126,25 @@ class CandumpScreen(LineLog):
         if moment is None:
             return None
         if digits == 8 and number & _ERROR_FLAG:
-            return LineFrame(moment, 0, ERROR, b"", found["channel"].decode(), number & _IDENTIFIER)
-        return LineFrame(moment, number & _IDENTIFIER, kinds, data, found["channel"].decode(), 0, length)
+            return LineFrame(moment, 0, ERROR, b"", found["channel"].decode().strip(), number & _IDENTIFIER)
+        return LineFrame(
+            moment, number & _IDENTIFIER, kinds, data, found["channel"].decode().strip(), 0, length
+        )
+
+    def _short_frame(self, line: bytes) -> LineFrame | None:
+        """Return the frame in a line of the short form."""
+        found = self._SHORT.fullmatch(line)
+        moment = self._moment(found["time"]) if found else None
+        if found is None or moment is None:
+            return None
+        data, number = bytes.fromhex(found["data"].decode()), int(found["number"], 16)
+        flexible = found["flags"] is not None
+        if len(data) > (FD_WIDTH if flexible else CLASSICAL_WIDTH):
+            return None
+        kinds = EXTENDED * (len(found["number"]) == 8) | FD * flexible | REMOTE * (found["rest"] is not None)
+        if len(found["number"]) == 8 and number & _ERROR_FLAG:
+            return LineFrame(moment, 0, ERROR, b"", found["channel"].decode().strip(), number & _IDENTIFIER)
+        return LineFrame(moment, number & _IDENTIFIER, kinds, data, found["channel"].decode())
 
     def _moment(self, stamp: bytes | None) -> float | None:
         told = moment_of(stamp) if stamp else 0.0
@@ -224,6 +249,29 @@ class SerialLineLog(LineLog):
         return (self._turns * self._MINUTE_MILLISECONDS + milliseconds) / 1000
 
 
+class TimeOfDayLog(LineLog):
+    """What gateways send as text: `21:55:35.425 R 15FD0723 FF C0 D9`: time of day, direction, identifier, data."""
+
+    name = "text of a gateway"
+    example = "21:55:35.425 R 15FD0723 FF C0"
+    _FORM: Final = re.compile(
+        rb"\s*(?P<time>\d{1,2}:\d\d:\d\d\.\d{1,6})\s+[RT]\s+(?P<number>[0-9A-Fa-f]{8}|[0-9A-Fa-f]{3})"
+        rb"(?P<data>(?:\s+[0-9A-Fa-f]{2}){0,8})\s*"
+    )
+
+    def prepare(self, head: Iterable[bytes]) -> None:
+        """Do nothing: every line bears its time."""
+
+    def frame_of(self, line: bytes) -> LineFrame | None:
+        """Return the frame in a line."""
+        found = self._FORM.fullmatch(line)
+        moment = moment_of(found["time"]) if found else None
+        if found is None or moment is None:
+            return None
+        kinds = EXTENDED if len(found["number"]) == 8 else 0
+        return LineFrame(moment, int(found["number"], 16), kinds, bytes.fromhex(found["data"].decode()))
+
+
 class TerminalLog(LineLog):
     """Frames in words, as a terminal program recorded them: `ID: 123  DLC: 2  Data: 11 22`, a time before or not."""
 
@@ -250,7 +298,8 @@ class TerminalLog(LineLog):
         """Take note of the unit of times that are whole numbers."""
         found = [match for line in head if (match := self._FORM.match(line))]
         stamps = [stamp for match in found if (stamp := self._stamp(match["before"])) is not None]
-        self.has_times = len(stamps) > 0.5 * len(found) and len(found) > 0
+        grow = sum(float(after) >= float(before) for before, after in pairwise(map(_plain_number, stamps)))
+        self.has_times = len(stamps) > 0.5 * len(found) > 0 and grow >= 0.9 * (len(stamps) - 1)
         self._per_second = ticks_per_second([float(stamp) for stamp in stamps if stamp.isdigit()])
 
     def frame_of(self, line: bytes) -> LineFrame | None:
@@ -280,6 +329,10 @@ class TerminalLog(LineLog):
         if stamp is None:
             return 0.0
         return float(stamp) / self._per_second if stamp.isdigit() else moment_of(stamp) or 0.0
+
+
+def _plain_number(stamp: bytes) -> float:
+    return moment_of(stamp) or 0.0
 
 
 def ticks_per_second(stamps: list[float]) -> float:

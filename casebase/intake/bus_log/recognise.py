@@ -10,7 +10,14 @@ from typing import Final
 from casebase.errors import CaptureError
 from casebase.intake.bus_log.asc_trc import AscLog, TrcLog
 from casebase.intake.bus_log.candump_csv import COLUMNS, CandumpLog, CsvLog
-from casebase.intake.bus_log.line_logs import CandumpScreen, CrtdLog, LineLog, SerialLineLog, TerminalLog
+from casebase.intake.bus_log.line_logs import (
+    CandumpScreen,
+    CrtdLog,
+    LineLog,
+    SerialLineLog,
+    TerminalLog,
+    TimeOfDayLog,
+)
 from casebase.intake.bus_log.packet_log import MAGIC as PACKET_MAGIC
 from casebase.intake.bus_log.table_log import TableLog
 from casebase.intake.bus_log.text_log import TextFormat, shown
@@ -64,7 +71,7 @@ def recognised(path: Path) -> Recognised:
     transcoded = head.startswith(_UTF_16) or (b"\n" not in head and b"\r" in head)
     text = plain_text(head) if transcoded else head
     kind = _text_format(text)
-    if kind is None and ending in _BY_ENDING:
+    if kind is None and ending in _BY_ENDING and _may_be_damaged(text, ending):
         kind = _BY_ENDING[ending]()
     if kind is None:
         raise CaptureError(_not_known(path, text))
@@ -76,6 +83,11 @@ def plain_text(data: bytes) -> bytes:
     if data.startswith(_UTF_16):
         data = data.decode("utf-16", "replace").encode()
     return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+
+
+def _may_be_damaged(text: bytes, ending: str) -> bool:
+    """Whether text may be of the format that its name tells, though its lines do not: then that reader says where."""
+    return ending == ".trc" or not text.strip() or b"\0" in text or bool(_CANDUMP.search(text))
 
 
 def _measurement(path: Path, head: bytes) -> Recognised:
@@ -104,7 +116,14 @@ def _text_format(text: bytes) -> TextFormat | None:
         return AscLog()
     if len(_CANDUMP.findall(b"\n".join(filled))) > 0.5 * len(filled) > 0:
         return CandumpLog()
-    kinds: tuple[type[LineLog], ...] = (CandumpScreen, CrtdLog, SerialLineLog, TerminalLog, TableLog)
+    kinds: tuple[type[LineLog], ...] = (
+        CandumpScreen,
+        CrtdLog,
+        SerialLineLog,
+        TimeOfDayLog,
+        TerminalLog,
+        TableLog,
+    )
     for kind in kinds:
         if _fits(kind, filled):
             ready = kind()

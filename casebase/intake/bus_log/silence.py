@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
+from numpy.typing import NDArray
+
 from casebase.intake.bus_log.habits import Flood, Habit, floods_of, habits_of, own_gaps
 from casebase.intake.bus_log.states import BusStates, Gap, common_gaps, states_of
 from casebase.intake.bus_log.traffic import GAP_PERIODS, BusTime, BusTraffic, Identifier, IdentifierKey
@@ -18,6 +21,9 @@ ERRORS_NEAR_SECONDS: Final = 0.5
 
 _REACH: Final = 1.5
 _SEVERAL_TIMES: Final = 2
+_CHANGE_SECONDS: Final = 8.0
+_SENDERS_OF_A_CHANGE: Final = 3
+"""So many senders that stop at moments of their own within this time make a change of the whole bus (chosen)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +90,7 @@ def silences(
     periodic = [one for one in bus.identifiers if habits[one.key] is Habit.PERIOD]
     until = bus.last  # what follows the last frame of all is the bus's own silence
     gaps = [gap for one in periodic for gap in _gaps(one, bus.time, until)]
-    common = common_gaps(gaps, periodic, bus.time, until)
+    common = common_gaps(gaps, periodic, bus.time, until) | _of_a_change(gaps, bus.time, until)
     by_sender: dict[str | None, list[Gap]] = {}
     for gap, is_common in zip(gaps, common.tolist(), strict=True):
         if not is_common and not any(_within(gap, flood, log_end) for flood in floods):
@@ -103,6 +109,35 @@ def silences(
     )
     ordered = tuple(sorted(found, key=lambda silence: (silence.begin, silence.identifiers)))
     return Silences(ordered, states, floods, habits)
+
+
+def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.bool_]:
+    """Return which gaps belong to a change of the whole bus: several senders, each at its own moment, close together.
+
+    One module stops in one moment. Where several do shortly after one another, and come back shortly after one another,
+    or never, the ignition or the network was switched.
+    """
+    groups = [
+        group for group in _together(gaps) if time.between(group[0].begin, group[0].end or log_end) > 1.0
+    ]
+    spans = [
+        (
+            time.at(max(gap.begin for gap in group)),
+            None if group[0].end is None else time.at(min(gap.end or log_end for gap in group)),
+        )
+        for group in groups
+    ]
+    changed: set[int] = set()
+    for begin, end in spans:
+        near = [
+            place
+            for place, (other, back) in enumerate(spans)
+            if abs(other - begin) <= _CHANGE_SECONDS and (back is None) == (end is None)
+            if end is None or back is None or abs(back - end) <= _CHANGE_SECONDS
+        ]
+        if len(near) >= _SENDERS_OF_A_CHANGE:
+            changed |= {id(gap) for place in near for gap in groups[place]}
+    return np.array([id(gap) in changed for gap in gaps], dtype=bool)
 
 
 def _without_now_and_then(found: list[Silence]) -> list[Silence]:

@@ -17,6 +17,7 @@ SAMPLED_INTERVALS: Final = 4096
 """How many intervals of an identifier are kept; of more, every one with the same chance."""
 
 GAPS_KEPT: Final = 64
+PAUSES_KEPT: Final = 1000
 _HIGHEST_LENGTH: Final = 64
 
 Numbers = NDArray[Any]
@@ -25,7 +26,8 @@ Numbers = NDArray[Any]
 class IntervalSample:
     """A fair sample of one sender's intervals, and the longest of them with when each began."""
 
-    def __init__(self) -> None:
+    def __init__(self, kept: int = GAPS_KEPT) -> None:
+        self.kept = kept
         self.share = 1.0
         self.intervals: Numbers = np.zeros(0)
         self._lots: Numbers = np.zeros(0)
@@ -44,13 +46,13 @@ class IntervalSample:
 
     def add_longest(self, intervals: Numbers, starts: Numbers) -> None:
         """Take in the longest of some intervals alone."""
-        least = self.longest[-1][0] if len(self.longest) == GAPS_KEPT else 0.0
+        least = self.longest[-1][0] if len(self.longest) == self.kept else 0.0
         longer = np.flatnonzero(intervals > least)
-        if len(longer) > GAPS_KEPT:
-            longer = longer[np.argpartition(intervals[longer], -GAPS_KEPT)[-GAPS_KEPT:]]
+        if len(longer) > self.kept:
+            longer = longer[np.argpartition(intervals[longer], -self.kept)[-self.kept :]]
         if len(longer):
             found = zip(intervals[longer].tolist(), starts[longer].tolist(), strict=True)
-            self.longest = sorted([*self.longest, *found], reverse=True)[:GAPS_KEPT]
+            self.longest = sorted([*self.longest, *found], reverse=True)[: self.kept]
 
 
 class IdentifierTally:

@@ -16,7 +16,7 @@ from casebase.intake.bus_log.clock import OnwardClock
 from casebase.intake.bus_log.frame_bits import frame_bits
 from casebase.intake.bus_log.frames import ERROR, ERROR_PASSIVE, EXTENDED, FD, REMOTE, FrameBlock
 from casebase.intake.bus_log.open_log import open_log
-from casebase.intake.bus_log.tally import ErrorFrames, IdentifierTally, IntervalSample, OverTime
+from casebase.intake.bus_log.tally import PAUSES_KEPT, ErrorFrames, IdentifierTally, IntervalSample, OverTime
 
 FEWEST_INTERVALS: Final = 5
 """From fewer intervals no period is told (chosen)."""
@@ -31,7 +31,7 @@ GAP_PERIODS: Final = 5.0
 GAP_USUAL_LONGEST: Final = 3.0
 """A gap is one from 5 periods on, and from 3 times what 90 % of the intervals keep to (chosen)."""
 
-_PAUSE_SECONDS: Final = 0.02
+_PAUSE_SECONDS: Final = 0.2
 """A shorter time without any frame is no pause of the bus (chosen)."""
 _ONE_LOG_IN: Final = 1e4
 """Frames lost at random make a gap of an identifier in one log of so many (chosen)."""
@@ -232,7 +232,7 @@ class _BusTally:
         self.last: float | None = None
         self.first = 0.0
         self.identifiers = IdentifierTally()
-        self.any_frame = IntervalSample()
+        self.any_frame = IntervalSample(PAUSES_KEPT)
         self.load, self.data_load = OverTime(begin), OverTime(begin)
         self.errors = ErrorFrames()
 

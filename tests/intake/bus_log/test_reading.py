@@ -94,9 +94,9 @@ def test_files_that_are_no_logs_are_refused(tmp_path: Path) -> None:
     """Empty, another format behind the ending, an ending that is not known, no file, a folder."""
     cases = {
         written(tmp_path / "empty.log", ""): "no frame in it",
-        written(tmp_path / "text.asc", "hello\n" * 5): "no frame in it",
+        written(tmp_path / "text.asc", "hello\n" * 5): "it begins with 'hello'",
         written(tmp_path / "nul.log", "a\0b\n"): "no line of text",
-        written(tmp_path / "other.csv", "time;speed;data\n1;2;3\n"): "expected the columns timestamp",
+        written(tmp_path / "other.csv", "time;speed;data\n1;2;3\n"): "no log of a known format",
         written(tmp_path / "log.blf", LINE * 9): "does not begin as a BLF log",
         written(tmp_path / "log.mf4", LINE): "no MF4 log",
         written(tmp_path / "log.dat", "speed: 12\n" * 9): "no log of a known format",
