@@ -80,7 +80,7 @@ def beside_sigrok(folder: Path, samples_per_second: float) -> None:
     frames = done.stdout.count("Identifier")
     theirs = row("sigrok-cli, start included", volts.shape[1], frames, processor_seconds() - began)
     with open_capture(path, Wanted(samples_per_second=samples_per_second)) as capture:
-        wiring = wiring_of(Medium.HIGH_SPEED_CAN, 2, path.name)
+        wiring = wiring_of(Medium.HIGH_SPEED_CAN)
         levels = levels_in(survey(capture), wiring)
         began = processor_seconds()
         pulses = pulses_in(capture, wiring, levels.thresholds)
@@ -89,6 +89,17 @@ def beside_sigrok(folder: Path, samples_per_second: float) -> None:
             "edges, bit rate and frames, CRC checked", capture.count, 3000, processor_seconds() - began
         )
         print(f"whole frames of 3000: {int(traffic.frames.whole.sum()) if traffic else 0}")
+    np.save(folder / "columns.npy", np.ascontiguousarray(volts.T))
+    for name, file in (
+        ("an array of rows (2 x N)", path),
+        ("an array of columns (N x 2)", folder / "columns.npy"),
+    ):
+        began = processor_seconds()
+        with open_capture(file, Wanted(samples_per_second=samples_per_second)) as capture:
+            levels = levels_in(survey(capture), wiring)
+            traffic_in(pulses_in(capture, wiring, levels.thresholds), capture.seconds_per_sample)
+        both = row(f"{name}, reading and decoding", capture.count, 3000, processor_seconds() - began)
+        print(f"times sigrok-cli: {both / theirs:.0f}")
     began = processor_seconds()
     facts = read_capture(path, None, Wanted(samples_per_second=samples_per_second))
     every = row(

@@ -7,6 +7,7 @@ as a program on the same samples (it checks neither CRC nor stuffing, so fields 
 
 from __future__ import annotations
 
+import re
 import shutil
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from crccheck.crc import Crc15Can, Crc17CanFd, Crc21CanFd
 from casebase.intake.capture.bits import crc_of
 from casebase.intake.capture.can_frames import Fault
 from casebase.intake.capture.facts import read_capture
+from casebase.intake.capture.lin_frames import checksum_of, protected
 from casebase.intake.capture.samples import Wanted
 from casebase.record.can import CRC_15, CRC_17, CRC_21
 
@@ -140,11 +142,13 @@ def test_fields_are_those_that_sigrok_reads(tmp_path):
     assert ours == sigrok_frames(logic)
 
 
-def sigrok_frames(logic: Path) -> list[tuple[int, bytes]]:
+def sigrok_frames(
+    logic: Path, rate: int = 10_000_000, rates: str = "nominal_bitrate=500000"
+) -> list[tuple[int, bytes]]:
     """Return identifier and data of each frame as sigrok-cli tells them."""
     command = [
-        *(str(SIGROK), "-i", str(logic), "-I", "binary:numchannels=1:samplerate=10000000"),
-        *("-P", "can:can_rx=0:nominal_bitrate=500000", "-A", "can=sof:full-id:id:ext-id:data"),
+        *(str(SIGROK), "-i", str(logic), "-I", f"binary:numchannels=1:samplerate={rate}"),
+        *("-P", f"can:can_rx=0:{rates}", "-A", "can=sof:full-id:id:ext-id:data"),
     ]
     told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
     found: list[tuple[int, bytes]] = []
@@ -157,6 +161,62 @@ def sigrok_frames(logic: Path) -> list[tuple[int, bytes]]:
         elif name.startswith("Data byte"):
             found[-1] = (found[-1][0], found[-1][1] + bytes([int(value, 16)]))
     return found
+
+
+@needs("sigrok-cli")
+@pytest.mark.parametrize(("bit_rate", "data_rate"), [(500_000, 2_000_000), (1_000_000, 2_000_000)])
+def test_fields_of_can_fd_are_those_that_sigrok_reads(tmp_path, bit_rate, data_rate):
+    """Frames with the faster data phase, of every length: as sigrok-cli reads them when both rates are told it."""
+    generator = np.random.default_rng(15)
+    lengths = [*range(9), 12, 16, 20, 24, 32, 48, 64]
+    frames = [
+        Sent(0x100 + length, generator.bytes(length), flexible=True, switched=True) for length in lengths
+    ]
+    bus = Bus(bit_rate=bit_rate, data_rate=data_rate, samples_per_second=40e6)
+    volts, _ = volts_of(frames, [30] * len(frames), bus, generator)
+    path, logic = tmp_path / "pair.npy", tmp_path / "pair.bin"
+    np.save(path, volts)
+    (volts[0] - volts[1] < 0.9).astype(np.uint8).tofile(logic)
+    facts = read_capture(path, None, Wanted(samples_per_second=40e6))
+    ours = [(frame.identifier, frame.data) for frame in facts.can.frames.frames(1.0)]
+    there = sigrok_frames(logic, 40_000_000, f"nominal_bitrate={bit_rate}:fast_bitrate={data_rate}")
+    assert ours == [(one.identifier, one.data) for one in frames]
+    assert facts.whole_count == len(frames)
+    assert there == ours
+
+
+@needs("sigrok-cli")
+def test_lin_frames_are_those_that_sigrok_reads(tmp_path):
+    """Identifiers and data of one to eight bytes, classic and enhanced checksum, at 19,200 bit/s."""
+    generator = np.random.default_rng(16)
+    sent = [(place, generator.bytes(1 + place % 8)) for place in range(24)]
+    bits = [1] * 40
+    for identifier, data in sent:
+        first = protected(identifier)
+        body = [0x55, first, *data, checksum_of(data, first if identifier % 2 else 0)]
+        uart = [bit for value in body for bit in (0, *((value >> place) & 1 for place in range(8)), 1)]
+        bits += [0] * 14 + [1] + uart + [1] * 40
+    ends = np.cumsum(np.full(len(bits), 1 / 19_200))
+    levels = np.array(bits)[
+        np.searchsorted(ends, np.arange(0, ends[-1], 1e-6), side="right").clip(0, len(bits) - 1)
+    ]
+    np.save(tmp_path / "lin.npy", np.where(levels, 12.0, 0.6).astype(np.float32))
+    levels.astype(np.uint8).tofile(tmp_path / "lin.bin")
+    facts = read_capture(tmp_path / "lin.npy", None, Wanted(samples_per_second=1e6))
+    assert [(frame.identifier, frame.data) for frame in facts.lin.frames] == sent
+    assert facts.whole_count == len(sent)
+    command = [
+        *(str(SIGROK), "-i", str(tmp_path / "lin.bin"), "-I", "binary:numchannels=1:samplerate=1000000"),
+        *("-P", "uart:rx=0:baudrate=19200,lin", "-A", "lin"),
+    ]
+    told = subprocess.run(command, capture_output=True, text=True, check=True).stdout
+    there: list[tuple[int, bytes]] = []
+    for what, value in re.findall(r"(ID|Data): (?:0x)?([0-9A-Fa-f]{2})", told):
+        if what == "ID":
+            there.append((int(value, 16), b""))
+        else:
+            there[-1] = (there[-1][0], there[-1][1] + bytes([int(value, 16)]))
+    assert there == sent
 
 
 def test_a_bus_of_turned_bits_has_no_false_frame(tmp_path):
