@@ -22,6 +22,12 @@ ERRORS_NEAR_SECONDS: Final = 0.5
 _REACH: Final = 1.5
 _SEVERAL_TIMES: Final = 2
 _CHANGE_SECONDS: Final = 8.0
+_QUICK_SECONDS: Final = 0.6
+"""What is sent more slowly tells no moment to speak of."""
+_MOMENTS_APART_SECONDS: Final = 0.25
+_STOPPED_PERIODS, _STOPPED_SHARE, _ASLEEP_WITHIN_SECONDS = 2.5, 0.5, 15.0
+_SHORTEST_SECONDS: Final = 0.3
+"""No module is back on the bus so soon after it left (judged); lost frames look like that."""
 _SENDERS_OF_A_CHANGE: Final = 3
 """So many senders that stop at moments of their own within this time make a change of the whole bus (chosen)."""
 
@@ -91,6 +97,8 @@ def silences(
     until = bus.last  # what follows the last frame of all is the bus's own silence
     gaps = [gap for one in periodic for gap in _gaps(one, bus.time, until)]
     common = common_gaps(gaps, periodic, bus.time, until) | _of_a_change(gaps, bus.time, until)
+    asleep_from = _going_to_sleep(periodic, bus)
+    common |= np.array([gap.end is None and gap.begin >= asleep_from for gap in gaps], dtype=bool)
     by_sender: dict[str | None, list[Gap]] = {}
     for gap, is_common in zip(gaps, common.tolist(), strict=True):
         if not is_common and not any(_within(gap, flood, log_end) for flood in floods):
@@ -120,6 +128,7 @@ def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.b
     groups = [
         group for group in _together(gaps) if time.between(group[0].begin, group[0].end or log_end) > 1.0
     ]
+    groups = [group for group in groups if min(gap.reach for gap in group) <= _QUICK_SECONDS]
     spans = [
         (
             time.at(max(gap.begin for gap in group)),
@@ -135,9 +144,40 @@ def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.b
             if abs(other - begin) <= _CHANGE_SECONDS and (back is None) == (end is None)
             if end is None or back is None or abs(back - end) <= _CHANGE_SECONDS
         ]
-        if len(near) >= _SENDERS_OF_A_CHANGE:
+        if _moments_of_others([groups[place] for place in near], [spans[place][0] for place in near]) >= (
+            _SENDERS_OF_A_CHANGE
+        ):
             changed |= {id(gap) for place in near for gap in groups[place]}
     return np.array([id(gap) in changed for gap in gaps], dtype=bool)
+
+
+def _moments_of_others(groups: list[list[Gap]], begins: list[float]) -> int:
+    """Return at how many moments apart groups began that share no identifier: one that comes and goes is one sender."""
+    seen: set[IdentifierKey] = set()
+    moments: list[float] = []
+    for begin, group in sorted(zip(begins, groups, strict=True), key=lambda one: one[0]):
+        keys = {gap.key for gap in group}
+        if not keys & seen and (not moments or begin - moments[-1] > _MOMENTS_APART_SECONDS):
+            moments.append(begin)
+        seen |= keys
+    return len(moments)
+
+
+def _going_to_sleep(periodic: list[Identifier], bus: BusTraffic) -> float:
+    """Return from when on the bus was going to sleep as the log ends; infinite where it was not.
+
+    Then most identifiers have stopped at the last frame of all, the later ones without a gap that tells.
+    """
+    stopped = [
+        one.last
+        for one in periodic
+        if one.intervals and bus.last - one.last > _STOPPED_PERIODS * one.intervals.of_90
+    ]
+    if len(stopped) < max(_SENDERS_OF_A_CHANGE, _STOPPED_SHARE * len(periodic)):
+        return float("inf")
+    usual = float(np.median(stopped))
+    near_the_end = bus.time.between(usual, bus.last) <= _ASLEEP_WITHIN_SECONDS
+    return usual - _CHANGE_SECONDS if near_the_end else float("inf")
 
 
 def _without_now_and_then(found: list[Silence]) -> list[Silence]:
@@ -174,7 +214,11 @@ def _gaps(one: Identifier, time: BusTime, log_end: float) -> list[Gap]:
     if one.intervals is None:
         return []
     reach = _REACH * one.intervals.of_90
-    found = [Gap(one.key, begin, end, reach) for begin, end in own_gaps(one, time)]
+    found = [
+        Gap(one.key, begin, end, reach)
+        for begin, end in own_gaps(one, time)
+        if end - begin >= _SHORTEST_SECONDS
+    ]
     if time.between(one.last, log_end) > one.gap_from:
         found.append(Gap(one.key, one.last, None, reach))
     return found

@@ -67,6 +67,7 @@ def common_gaps(
         return np.zeros(0, bool)
     places = {one.key: place for place, one in enumerate(periodic)}
     limits = np.array([one.gap_from for one in periodic])
+    firsts = np.array([one.first for one in periodic])
     owner = np.array([places[gap.key] for gap in gaps])
     begins = np.array([time.at(gap.begin) for gap in gaps])
     ends = np.array([time.at(log_end if gap.end is None else gap.end) for gap in gaps])
@@ -74,7 +75,7 @@ def common_gaps(
     found = np.zeros(len(gaps), bool)
     for place in range(len(gaps)):
         length = ends[place] - begins[place]
-        could = limits <= _EARLIER * length
+        could = (limits <= _EARLIER * length) & (firsts <= gaps[place].begin)
         could[owner[place]] = True
         overlap = np.minimum(ends, ends[place]) - np.maximum(begins, begins[place])
         covered = np.bincount(owner, np.maximum(overlap, 0.0), len(periodic))
