@@ -38,6 +38,7 @@ _FLOOD_INTERVAL: Final = 0.0015
 """No module sends at so short a period (common practice, no source); at 500 kbit/s a frame takes 0.26 ms."""
 _FLOOD_SECONDS: Final = 0.3
 _FLOOD_PAUSE: Final = 0.05
+_MOSTLY: Final = 0.3
 
 
 class Habit(Enum):
@@ -78,6 +79,8 @@ def floods_of(bus: BusTraffic, habits: Mapping[IdentifierKey, Habit]) -> tuple[F
     for one in bus.identifiers:
         if habits[one.key] is Habit.FLOOD and one.period:
             begin, end = _longest_stretch(one)
+            if one.count * one.period >= _MOSTLY * (one.last - one.first):
+                begin, end = one.first, one.last  # the logger lost some of it
             found.append(Flood(one.key, begin, end, 1.0 / one.period))
     return tuple(found)
 

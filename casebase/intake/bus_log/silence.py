@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -22,6 +23,8 @@ ERRORS_NEAR_SECONDS: Final = 0.5
 _REACH: Final = 1.5
 _SEVERAL_TIMES: Final = 2
 _CHANGE_SECONDS: Final = 8.0
+_TWO_WITHIN_SECONDS: Final = 1.5
+"""Two are enough within this time: that two modules fail so close together is less likely than a switch (judged)."""
 _QUICK_SECONDS: Final = 0.6
 """What is sent more slowly tells no moment to speak of."""
 _MOMENTS_APART_SECONDS: Final = 0.25
@@ -128,7 +131,6 @@ def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.b
     groups = [
         group for group in _together(gaps) if time.between(group[0].begin, group[0].end or log_end) > 1.0
     ]
-    groups = [group for group in groups if min(gap.reach for gap in group) <= _QUICK_SECONDS]
     spans = [
         (
             time.at(max(gap.begin for gap in group)),
@@ -144,15 +146,16 @@ def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.b
             if abs(other - begin) <= _CHANGE_SECONDS and (back is None) == (end is None)
             if end is None or back is None or abs(back - end) <= _CHANGE_SECONDS
         ]
-        if _moments_of_others([groups[place] for place in near], [spans[place][0] for place in near]) >= (
-            _SENDERS_OF_A_CHANGE
-        ):
+        quick = [place for place in near if min(gap.reach for gap in groups[place]) <= _QUICK_SECONDS]
+        moments = _moments_of_others([groups[place] for place in quick], [spans[place][0] for place in quick])
+        close = any(after - before <= _TWO_WITHIN_SECONDS for before, after in pairwise(moments))
+        if len(moments) >= _SENDERS_OF_A_CHANGE or close:
             changed |= {id(gap) for place in near for gap in groups[place]}
     return np.array([id(gap) in changed for gap in gaps], dtype=bool)
 
 
-def _moments_of_others(groups: list[list[Gap]], begins: list[float]) -> int:
-    """Return at how many moments apart groups began that share no identifier: one that comes and goes is one sender."""
+def _moments_of_others(groups: list[list[Gap]], begins: list[float]) -> list[float]:
+    """Return the moments apart at which groups began that share no identifier: who comes and goes is one sender."""
     seen: set[IdentifierKey] = set()
     moments: list[float] = []
     for begin, group in sorted(zip(begins, groups, strict=True), key=lambda one: one[0]):
@@ -160,7 +163,7 @@ def _moments_of_others(groups: list[list[Gap]], begins: list[float]) -> int:
         if not keys & seen and (not moments or begin - moments[-1] > _MOMENTS_APART_SECONDS):
             moments.append(begin)
         seen |= keys
-    return len(moments)
+    return moments
 
 
 def _going_to_sleep(periodic: list[Identifier], bus: BusTraffic) -> float:
@@ -217,7 +220,7 @@ def _gaps(one: Identifier, time: BusTime, log_end: float) -> list[Gap]:
     found = [
         Gap(one.key, begin, end, reach)
         for begin, end in own_gaps(one, time)
-        if end - begin >= _SHORTEST_SECONDS
+        if time.between(begin, end) >= _SHORTEST_SECONDS
     ]
     if time.between(one.last, log_end) > one.gap_from:
         found.append(Gap(one.key, one.last, None, reach))

@@ -19,7 +19,7 @@ COMMON_SHARE: Final = 0.5
 _SMALL_BUS, _COMMON_ON_A_SMALL_BUS = 10, 0.8
 """Of so few identifiers one module may send the half."""
 _FEWEST: Final = 3
-_ALONE_SECONDS: Final = 1.0
+_ALONE_SECONDS: Final = 1.5
 """A shorter gap that fewer identifiers could show is nobody's: a lost frame or two look alike."""
 _SWITCHING_OFF_SECONDS: Final = 6.0
 """Modules run on so long after one another when the ignition goes off (common practice, no source)."""
