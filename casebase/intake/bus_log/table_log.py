@@ -192,8 +192,10 @@ class TableLog(LineLog):
 
 def _cells(line: str, separator: str) -> list[str]:
     if '"' in line:
-        line_cells = next(csv.reader([line], delimiter=separator), [])
-        return [cell.strip() for cell in line_cells]
+        try:
+            return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
+        except csv.Error:  # a quote that does not end, or a control character
+            return []
     return [cell.strip() for cell in line.split(separator)]
 
 

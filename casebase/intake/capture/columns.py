@@ -259,7 +259,7 @@ def _text(head: bytes, path: Path) -> str:
 
 def _cells(line: str, separator: str | None) -> list[str]:
     if separator is None:
-        return line.split()
+        return [_spelt(cell) for cell in line.split()]
     cells = [_spelt(cell.strip().strip('"').strip()) for cell in line.split(separator)]
     return cells[:-1] if len(cells) > 1 and not cells[-1] else cells
 
@@ -313,7 +313,7 @@ def _cells_above(lines: list[str], grid: _Grid) -> list[list[str]]:
         for separator in (grid.separator, ";", "\t", ",", None):
             cells = _cells(line, separator)
             if len(cells) > grid.numeric[-1] and any(cells):
-                rows.append([_spelt(cell) for cell in cells])
+                rows.append(cells)
                 break
     return rows
 

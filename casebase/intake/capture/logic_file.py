@@ -12,7 +12,7 @@ import tempfile
 import zipfile
 import zlib
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -74,18 +74,19 @@ def _rate(device: dict[str, str], wanted: Wanted, path: Path) -> float:
     return float(found[1]) * _PREFIX[found[2]]
 
 
-def _unpacked(archive: zipfile.ZipFile, stem: str, path: Path) -> Path:
-    """Put the parts of one stream together in a temporary file."""
+def _unpacked(archive: zipfile.ZipFile, stem: str, path: Path, kind: str) -> NDArray[Any]:
+    """Put the parts of one stream together; return its numbers."""
     parts = [name for name in archive.namelist() if name == stem or _without_number(name) == stem]
     parts.sort(key=lambda name: int(name.rpartition("-")[2]))
     if sum(archive.getinfo(name).file_size for name in parts) > _LARGEST_BYTES:
         raise CaptureError(f"{path.name}: says that it holds more than {_LARGEST_BYTES >> 30} GiB: damaged?")
-    with tempfile.NamedTemporaryFile(prefix="casebase-", delete=False) as out:
+    with tempfile.TemporaryFile(prefix="casebase-") as out:
         for name in parts:
             with archive.open(name) as packed:
                 while part := packed.read(_PART):
                     out.write(part)
-    return Path(out.name)
+        out.seek(0)
+        return np.fromfile(out, dtype=kind)
 
 
 def _logic(path: Path, archive: zipfile.ZipFile, device: dict[str, str], wanted: Wanted) -> Capture:
@@ -97,9 +98,7 @@ def _logic(path: Path, archive: zipfile.ZipFile, device: dict[str, str], wanted:
     }
     places = _wanted_places(named, wanted, path)[:_MOST_CHANNELS]
     rate = _rate(device, wanted, path)
-    stream = _unpacked(archive, device.get("capturefile", "logic-1"), path)
-    packed: NDArray[np.uint8] = np.fromfile(stream, dtype=np.uint8)
-    stream.unlink()
+    packed = _unpacked(archive, device.get("capturefile", "logic-1"), path, "u1")
     words = packed[: len(packed) // unit * unit].reshape(-1, unit)
 
     def read(start: int, stop: int) -> Samples:
@@ -112,6 +111,8 @@ def _logic(path: Path, archive: zipfile.ZipFile, device: dict[str, str], wanted:
 def _wanted_places(named: dict[int, str], wanted: Wanted, path: Path) -> list[int]:
     """Return the bits of the channels asked for, by number or name; all where nobody asks."""
     order = sorted(named)
+    if not order:
+        raise CaptureError(f"{path.name}: names no channel: save it again")
     asked = [one for one in (wanted.high, wanted.low) if one]
     if not asked:
         return order
@@ -132,11 +133,7 @@ def _analog(
     told = {place: names.get(stem.replace("-1-", "", 1), stem) for place, stem in enumerate(stems)}
     places = _wanted_places(told, wanted, path)
     rate = _rate(device, wanted, path)
-    rows = []
-    for place in places:
-        stream = _unpacked(archive, stems[place], path)
-        rows.append(np.fromfile(stream, dtype="<f4"))
-        stream.unlink()
+    rows = [_unpacked(archive, stems[place], path, "<f4") for place in places]
     count = min(len(row) for row in rows)
     return Capture(
         path,

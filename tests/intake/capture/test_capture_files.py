@@ -218,7 +218,7 @@ def test_intervals_are_found_above_the_numbers(line, seconds):
     assert stated_step([line]) == pytest.approx(seconds)
 
 
-@given(st.binary(max_size=400), st.sampled_from(["csv", "npy", "npz", "wav"]))
+@given(st.binary(max_size=400), st.sampled_from(["csv", "npy", "npz", "wav", "sr", "vcd"]))
 def test_any_bytes_are_read_or_refused_in_a_sentence(tmp_path_factory, data, ending):
     """No file makes anything but a reading or one sentence."""
     path = tmp_path_factory.mktemp("any") / f"any.{ending}"
