@@ -21,14 +21,13 @@ from casebase.record.case import Case
 from casebase.record.loading import case_from_data, load_file
 
 PACKAGE = Path(__file__).parent.parent / "casebase"
-MAKERS = [
-    *(
-        f"casebase.bus.{name}"
-        for name in ("bank", "pair", "single_faults", "single_line", "fault_tolerant", "flexray")
-    ),
-    "casebase.match.text.export",
+BUS_MAKERS = [
+    f"casebase.bus.{name}"
+    for name in ("bank", "pair", "single_faults", "single_line", "fault_tolerant", "flexray")
 ]
-"""The modules that simulate buses and export the text model."""
+"""The modules that simulate buses."""
+TEXT_MODEL_MAKERS = ["casebase.match.text.export"]
+"""The modules that export the text model."""
 KEPT_UNUSED_SECONDS = 3 * 24 * 3600
 DEMO = Path(__file__).parent.parent / "demo_cases"
 
@@ -37,9 +36,14 @@ DEMO = Path(__file__).parent.parent / "demo_cases"
 def simulated_buses():
     """Keep what tests simulate and export between runs, away from the user's own, by the code that makes it."""
     everything = Path(tempfile.gettempdir()) / f"casebase-tests-{os.getuid()}"
-    folder = everything / digest_of_makers()
-    (folder / "casebase" / "simulated-buses").mkdir(parents=True, exist_ok=True)
+    folder = everything / digest_of(BUS_MAKERS, "numpy")
+    text_models = everything / f"text-{digest_of(TEXT_MODEL_MAKERS, 'onnx')}"
+    for made in (folder / "casebase" / "simulated-buses", text_models):
+        made.mkdir(parents=True, exist_ok=True)
+    with FileLock(everything / "text-models.lock"):
+        put_link(folder / "casebase" / "text-models", text_models)
     os.utime(folder)
+    os.utime(text_models)
     for other in everything.iterdir():
         if time.time() - other.stat().st_mtime > KEPT_UNUSED_SECONDS:
             shutil.rmtree(other, ignore_errors=True)
@@ -62,13 +66,23 @@ def made_by_one_worker(made):
     return made_or_read
 
 
-def digest_of_makers() -> str:
-    """Return what changes with the code that simulates buses or exports the text model, and with its libraries.
+def put_link(link: Path, folder: Path) -> None:
+    """Let `link` point to `folder`, whatever it pointed to before."""
+    if link.is_symlink() and link.readlink() == folder:
+        return
+    if link.exists() and not link.is_symlink():
+        shutil.rmtree(link)
+    link.unlink(missing_ok=True)
+    link.symlink_to(folder)
 
-    Comments and docstrings may change: they simulate nothing.
+
+def digest_of(makers: Iterable[str], library: str) -> str:
+    """Return what changes with the code of these modules, and with the library they compute with.
+
+    Comments and docstrings may change: they make nothing.
     """
-    told = [executed_part_of(path) for path in sorted(files_imported_from(MAKERS))]
-    told += [version(library).encode() for library in ("numpy", "onnx", "torch")]
+    told = [executed_part_of(path) for path in sorted(files_imported_from(makers))]
+    told.append(version(library).encode())
     return hashlib.sha256(b"\0".join(told)).hexdigest()[:16]
 
 

@@ -22,7 +22,7 @@ from multiplied_cases import DEMO_FOLDER, multiplied
 from warm_clock import ONE_THREAD, markdown
 
 from casebase.library.store import Library
-from casebase.match.text.model_store import named_model, where_to_load
+from casebase.match.text.model_store import packaged_folder
 from casebase.record.case import Case
 
 RECORDS: Final = 10_000
@@ -46,7 +46,7 @@ def print_cold() -> None:
             sys.executable,
             "-c",
             REFERENCE,
-            where_to_load(named_model(None)),
+            str(packaged_folder()),
         ],
         **{
             f"`casebase similar {job.name}`": [COMMAND, "similar", str(job), "--library", str(library)]

@@ -81,7 +81,7 @@ def rates(cache, model, texts, threads):
 def main():
     """Print the figures."""
     texts = some_stories(int(sys.argv[1]) if len(sys.argv) > 1 else 300)
-    model = model_store.where_to_load(model_store.named_model(None))
+    model = str(model_store.packaged_folder())
     with tempfile.TemporaryDirectory() as folder:
         cache = Path(folder)
         print(f"export, once: {seconds_of(lambda: open_embedder(cache)):.1f} s (libraries imported already)")

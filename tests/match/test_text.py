@@ -232,6 +232,28 @@ def refusal(cache: Path, model: str | None = None) -> str:
     return sentence
 
 
+def test_exporting_the_packaged_model_needs_neither_torch_nor_sentence_transformers(tmp_path):
+    """In a new process that has no torch the graph is written straight from the weights."""
+    program = f"""
+import sys
+from pathlib import Path
+for absent in ("torch", "sentence_transformers", "transformers", "onnxscript"):
+    sys.modules[absent] = None
+from casebase.match.text.embedder import open_embedder
+print(open_embedder(Path({str(tmp_path)!r})).vectors(["no start"]).shape)
+"""
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "(1, 384)"
+
+
+def test_another_model_without_the_extra_that_reads_it(model, tmp_path, monkeypatch):
+    """The sentence names the extra, and says that the model of casebase needs none."""
+    monkeypatch.setitem(sys.modules, "sentence_transformers", None)
+    sentence = refusal(tmp_path, str(model))
+    assert "pip install 'casebase[models]'" in sentence
+    assert "the model that casebase brings" in sentence
+
+
 def test_a_package_not_installed(tmp_path, monkeypatch):
     """The sentence names the package and how it gets there."""
 
@@ -297,14 +319,16 @@ def test_a_cache_that_cannot_be_written(model, tmp_path):
     assert "cannot be written" in refusal(tmp_path / "taken" / "cache", str(model))
 
 
-def test_a_full_disk(model, tmp_path, monkeypatch):
+@pytest.mark.parametrize("way", ["packaged_export", "torch_export"])
+def test_a_full_disk(model, tmp_path, monkeypatch, way):
     """The sentence says where there is no room, and nothing half written is left."""
 
     def full(_folder, _kept):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("casebase.match.text.export.seal", full)
-    assert "No space left on device" in refusal(tmp_path / "cache", str(model))
+    monkeypatch.setattr(f"casebase.match.text.{way}.seal", full)
+    named = None if way == "packaged_export" else str(model)
+    assert "No space left on device" in refusal(tmp_path / "cache", named)
     assert list((tmp_path / "cache").iterdir()) == []
 
 

@@ -1,11 +1,15 @@
 """The vectors of the exported model against those of sentence-transformers itself."""
 
+import json
+
 import numpy as np
+import onnx
 import pytest
 from sentence_transformers import SentenceTransformer
 
 from casebase.match.text import model_store
 from casebase.match.text.embedder import open_embedder
+from casebase.match.text.packaged_export import _PROBE_VECTORS as PROBE_VECTORS
 from casebase.match.text.shorthand import spelled_out
 from tests.match.small_model import write_small_model
 
@@ -64,7 +68,7 @@ TEXTS = [
 @pytest.fixture(scope="module")
 def reference():
     """The model as sentence-transformers loads it from the package's own files."""
-    return SentenceTransformer(model_store.where_to_load(model_store.named_model(None)), device="cpu")
+    return SentenceTransformer(str(model_store.packaged_folder()), device="cpu")
 
 
 def cosines(own, reference):
@@ -79,6 +83,40 @@ def test_vectors_are_those_of_sentence_transformers(embedder, reference):
     assert len(TEXTS) >= 50
     assert cosines(own, reference.encode(texts, normalize_embeddings=True)).min() > 0.9999
     assert np.abs(own - reference.encode(texts, normalize_embeddings=True)).max() < 1e-5
+
+
+def test_two_hundred_texts_of_all_lengths_have_the_same_vectors(embedder, reference):
+    """From one word piece to beyond the 256 that the model takes: a cosine of at least 1 - 1e-6, each by itself."""
+    words = " ".join(TEXTS).split()
+    texts = [" ".join((words * 3)[start : start + count]) for start, count in enumerate(range(1, 401, 2))]
+    lengths = {len(embedder._tokens(text)["input_ids"]) for text in texts}
+    assert len(texts) == 200
+    assert min(lengths) < 8
+    assert max(lengths) == 256
+    assert (
+        cosines(embedder.vectors(texts), reference.encode(texts, normalize_embeddings=True)).min() > 1 - 1e-6
+    )
+
+
+def test_the_graph_is_a_valid_one_of_the_standard(embedder, tmp_path):
+    """The checker of onnx takes the graph written from the weights, shapes inferred."""
+    open_embedder(tmp_path)
+    (folder,) = tmp_path.iterdir()
+    onnx.checker.check_model(folder / model_store.GRAPH, full_check=True)
+
+
+def test_the_kept_vectors_of_the_probes_are_those_of_the_model(reference):
+    """What a new export is tried against comes from sentence-transformers."""
+    kept = np.array(json.loads(PROBE_VECTORS.read_text(encoding="utf-8")))
+    expected = reference.encode(list(model_store.PROBES), normalize_embeddings=True)
+    assert np.abs(kept - expected).max() < 1e-6
+
+
+def test_vectors_of_either_export_may_be_compared(embedder, tmp_path):
+    """The same weights through torch have the same identity, and the same vectors to a cosine of 1 - 1e-6."""
+    by_torch = open_embedder(tmp_path, str(model_store.packaged_folder()))
+    assert by_torch.identity == embedder.identity
+    assert cosines(by_torch.vectors(TEXTS), embedder.vectors(TEXTS)).min() > 1 - 1e-6
 
 
 def test_demo_stories_have_the_same_vectors(embedder, reference, demo_cases):

