@@ -15,8 +15,9 @@ import numpy as np
 
 from casebase.bus.diagnose import Diagnosis, Evidence, Size
 from casebase.bus.instruments import View
-from casebase.bus.interpret import ShareRead, side_of
+from casebase.bus.interpret import ShareRead
 from casebase.bus.levels import Levels, LineSum, Mark, OhmRuler, VoltRuler
+from casebase.bus.measured import side_of
 from casebase.bus.media import Band
 from casebase.bus.next_test import NextTest
 from casebase.bus.observation import LevelRead, NumberRead, Observation, column_of
@@ -75,6 +76,24 @@ class EvidenceRow:
 
 def verdict(diagnosis: Diagnosis) -> str:
     """Return what the readings can mean, in a few sentences; what does not go together comes first."""
+    bare = [each.words() for each in diagnosis.interpreted.bare_modules]
+    return " ".join((_said_of_bus(diagnosis), *_said_of_change(diagnosis), *bare))
+
+
+def _said_of_change(diagnosis: Diagnosis) -> Iterator[str]:
+    """Yield that a value changes while nothing else does, where one does."""
+    used = {index for observation in diagnosis.observations for index in observation.readings}
+    changing = [
+        diagnosis.readings[index] for index in sorted(used) if diagnosis.readings[index].is_intermittent
+    ]
+    if changing:
+        yield (
+            f"{changing[0].what()} changes by itself ({changing[0].value}): the fault is intermittent, so both"
+            " values count. Move harness and plugs piece by piece with the meter on MIN/MAX."
+        )
+
+
+def _said_of_bus(diagnosis: Diagnosis) -> str:
     if not diagnosis.observations:
         return "No reading here tells anything about the state of the bus."
     if diagnosis.clashes:

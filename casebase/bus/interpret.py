@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.bus.bank import Bank
+from casebase.bus.bare_module import BareModule, bare_module
 from casebase.bus.chain import Array
 from casebase.bus.instruments import (
     SCOPE_SHARE_FLOOR,
@@ -27,6 +28,7 @@ from casebase.bus.instruments import (
     uncertain_ohms,
     uncertain_volts,
 )
+from casebase.bus.measured import is_stated, quantity_of, side_of, unusable
 from casebase.bus.observation import (
     WORD_BY_CHANCE,
     BackToNormalRead,
@@ -44,9 +46,11 @@ from casebase.bus.observation import (
     column_of,
 )
 from casebase.bus.roles import Roles
-from casebase.record.quantities import Amount, Comparison, OverLimit
+from casebase.bus.told_in_words import EitherRead, LimitRead, fault_read
+from casebase.record.quantities import Amount
 from casebase.record.reading import Reading, Waveform
-from casebase.record.vocabulary import Battery, BusState, Ignition, Line, Medium, Quantity, Stage, YesNo
+from casebase.record.reading_value import Bound, Comparison, OverLimit, Several
+from casebase.record.vocabulary import BusState, Into, Medium, Quantity, YesNo
 
 SHARE: Final = "dominant_share"
 
@@ -97,13 +101,8 @@ def _on_average(misfit: NDArray[np.float64]) -> float:
     return float(capped(np.sqrt(-2.0 * np.log(max(explained, 1e-300)))))
 
 
-GROUND: Final = (Line.GROUND, Line.BATTERY_MINUS, None)
-UPPER: Final = (Line.CAN_HIGH, Line.BUS_PLUS)
-LOWER: Final = (Line.CAN_LOW, Line.BUS_MINUS)
 JOINED_LINES: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939, Medium.FLEXRAY)
 """Media whose lines terminators join, and whose lines lie near ground when the bus sleeps."""
-
-SINGLE: Final = (Line.LIN, Line.K_LINE, Line.CAN_SINGLE)
 
 
 @dataclass(frozen=True)
@@ -114,10 +113,11 @@ class _Work:
 
 @dataclass
 class Interpreted:
-    """Observations made of the readings, and in words what could not be used and why."""
+    """Observations made of the readings, what was read into bare modules, and what could not be used and why."""
 
     observations: list[Observation] = field(default_factory=list)
     unused: list[tuple[int, str]] = field(default_factory=list)
+    bare_modules: list[BareModule] = field(default_factory=list)
 
 
 def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpreted:
@@ -125,7 +125,10 @@ def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpre
     found = Interpreted()
     numbers: Numbers = {}
     for index, reading in enumerate(readings):
-        reason = _unusable(reading, roles)
+        if reading.into is Into.MODULE:
+            _keep_bare(found, bare_module(index, reading, bank.model.medium), index)
+            continue
+        reason = unusable(reading, roles)
         if reason:
             found.unused.append((index, reason))
             continue
@@ -136,9 +139,48 @@ def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpre
         elif quantity is not None:
             found.observations += _special(index, readings, view, quantity, _Work(roles, bank))
         else:
-            found.observations += list(_seen_on_scope(index, reading, view, bank.model.medium))
+            _keep_word(found, index, reading, view, _Work(roles, bank))
+    _drop_what_follows(found, numbers)
     found.observations += list(_numbers(numbers, bank.model.medium))
     return found
+
+
+def _keep_bare(found: Interpreted, bare: BareModule | str, index: int) -> None:
+    if isinstance(bare, BareModule):
+        found.bare_modules.append(bare)
+    else:
+        found.unused.append((index, bare))
+
+
+def _keep_word(found: Interpreted, index: int, reading: Reading, view: View, work: _Work) -> None:
+    """Keep what is evidence without being one simulated quantity: a picture, AC volts, what became of the fault."""
+    if reading.quantity is Quantity.FAULT:
+        swapped = [role for name in reading.swapped or () if (role := work.roles.of(name))]
+        gone = reading.value is not Comparison.UNCHANGED
+        found.observations.append(fault_read(index, work.bank, view.unplugged, swapped, gone=gone))
+    elif reading.quantity is Quantity.AC_VOLTAGE:
+        if _least(reading) >= AC_TRAFFIC_VOLTS:
+            found.observations.append(TrafficRead((index,), view, True))
+        else:
+            found.unused.append((index, AC_TELLS_NOTHING))
+    else:
+        found.observations += list(_seen_on_scope(index, reading, view, work.bank.model.medium))
+
+
+AC_TRAFFIC_VOLTS: Final = 0.2
+"""From here an AC range shows that a line moves; frames make up to half a volt (rooted share times swing; judged)."""
+
+AC_TELLS_NOTHING: Final = (
+    f"AC volts show traffic from {AC_TRAFFIC_VOLTS} V up; less tells nothing, for few meters are fast enough"
+)
+
+
+def _least(reading: Reading) -> float:
+    """Return the least volts that an AC reading can mean."""
+    value = reading.value
+    if isinstance(value, Bound):
+        return value.limit.number if value.is_over else 0.0
+    return value.low if isinstance(value, Amount) else 0.0
 
 
 Numbers = dict[tuple[View, str], tuple[int, Reading]]
@@ -153,58 +195,12 @@ def _keep_last(
     numbers[key] = (index, reading)
 
 
-def quantity_of(reading: Reading) -> str | None:
-    """Return the simulated quantity that a reading tells, None for a scope picture or what no bus line shows."""
-    kind = {Quantity.RESISTANCE: "ohms", Quantity.VOLTAGE: "volts"}.get(reading.quantity)
-    if kind is None:
-        return None
-    lines = {reading.line, reading.against}
-    if kind == "ohms" and lines & set(UPPER) and lines & set(LOWER):
-        return "ohms_between"
-    side = side_of(reading.line)
-    if side and reading.against in GROUND:
-        return f"{kind}_{side}_ground" if kind == "ohms" else f"volts_{side}"
-    if kind == "ohms" and lines & set(SINGLE) and Line.BATTERY_PLUS in lines:
-        return "ohms_line_battery"
-    return None
-
-
-def side_of(line: Line | None) -> str | None:
-    """Return what a line is called in simulated quantities; None for what is no bus line."""
-    sides = (("high", UPPER), ("low", LOWER), ("line", SINGLE))
-    return next((side for side, of_side in sides if line in of_side), None)
-
-
-def _unusable(reading: Reading, roles: Roles) -> str | None:
-    """Return why a reading says nothing about the bus; None where it does."""
-    ohms, scope = reading.quantity is Quantity.RESISTANCE, reading.quantity is Quantity.WAVEFORM
-    reasons = (
-        (reading.stage is Stage.AFTER_REPAIR, "taken after the repair"),
-        (
-            not scope and quantity_of(reading) is None,
-            "not a reading of the bus lines against each other or ground",
-        ),
-        (
-            ohms and _is_live(reading),
-            "ohms on a live circuit mean nothing: disconnect the battery and read again",
-        ),
-        (
-            not ohms and reading.battery is Battery.DISCONNECTED,
-            "volts with the battery disconnected say nothing",
-        ),
-        (
-            not ohms and reading.ignition is Ignition.OFF,
-            "taken with the ignition off: the bus may be awake or asleep",
-        ),
-        (roles.unplugged(reading) is None, "more modules were unplugged than can be told apart"),
-    )
-    return next((words for applies, words in reasons if applies), None)
-
-
-def _is_live(reading: Reading) -> bool:
-    if reading.battery is Battery.DISCONNECTED:
-        return False
-    return reading.battery is Battery.CONNECTED or reading.ignition in (Ignition.ON, Ignition.RUNNING)
+def _drop_what_follows(found: Interpreted, numbers: Numbers) -> None:
+    """Leave out volts between the lines where both averages were read in the same place and state."""
+    for view, quantity in list(numbers):
+        if "_less_" in quantity and all((view, each) in numbers for each in AVERAGES_OF_PAIR):
+            index, _ = numbers.pop((view, quantity))
+            found.unused.append((index, "follows from the averages of both lines, read in the same place"))
 
 
 def _numbers(numbers: Numbers, medium: Medium) -> Iterator[Observation]:
@@ -252,26 +248,43 @@ def _ground_pair(view: View, high: tuple[int, Reading], low: tuple[int, Reading]
     return GroundPairRead((high[0], low[0]), view, _uncertain(high[1]), _uncertain(low[1]), typing)
 
 
-def _uncertain(reading: Reading) -> Uncertain:
-    if not isinstance(reading.value, Amount):
+def _uncertain(reading: Reading, of: Amount | None = None) -> Uncertain:
+    """Return the number with its error; `of` is one of those that the reading holds."""
+    amount = of or reading.value
+    if not isinstance(amount, Amount):
         raise TypeError("only a number has an error")
-    stated = not reading.unknown_state
+    stated = is_stated(reading)
     if reading.quantity is Quantity.RESISTANCE:
-        return uncertain_ohms(reading.value, stated=stated)
-    return uncertain_volts(reading.value, stated=stated)
+        return uncertain_ohms(amount, stated=stated)
+    return uncertain_volts(amount, stated=stated)
 
 
 def _special(
     index: int, readings: Sequence[Reading], view: View, quantity: str, work: _Work
 ) -> list[Observation]:
-    """Return what `OL`, `unchanged` and `back to normal` say."""
-    value = readings[index].value
+    """Return what anything but a number says of one simulated quantity."""
+    reading, value = readings[index], readings[index].value
+    if isinstance(value, Several):
+        options = [_of_one(index, reading, view, quantity, each) for each in value.values]
+        return [EitherRead(tuple(options), view, quantity)]
+    if isinstance(value, Bound):
+        limit = _uncertain(reading, value.limit)
+        return [LimitRead((index,), view, quantity, limit, value.is_over)]
     if isinstance(value, OverLimit):
         return [OverLimitRead((index,), view, quantity)]
-    if value is Comparison.BACK_TO_NORMAL:
+    if value in {Comparison.BACK_TO_NORMAL, Comparison.NORMAL}:
         return [BackToNormalRead((index,), view, quantity, work.bank.rows_of(BusState.HEALTHY))]
     before = _earlier_view(index, readings, work.roles)
     return [] if before is None or before == view else [UnchangedRead((index,), view, before, quantity)]
+
+
+def _of_one(
+    index: int, reading: Reading, view: View, quantity: str, value: Amount | OverLimit
+) -> Observation:
+    """Return what one of several values says."""
+    if isinstance(value, OverLimit):
+        return OverLimitRead((index,), view, quantity)
+    return NumberRead((index,), view, quantity, _uncertain(reading, value))
 
 
 def _earlier_view(index: int, readings: Sequence[Reading], roles: Roles) -> View | None:
@@ -299,7 +312,7 @@ def _seen_on_scope(index: int, reading: Reading, view: View, medium: Medium) -> 
         yield TrafficRead((index,), view, seen.traffic is not YesNo.NO)
     # FlexRay's lines are driven both ways: no level of theirs is dominant.
     if share is not None and medium is not Medium.FLEXRAY:
-        yield ShareRead((index,), view, share, share_error(share, stated=not reading.unknown_state))
+        yield ShareRead((index,), view, share, share_error(share, stated=is_stated(reading)))
     for name, levels in (("recessive", seen.recessive), ("dominant", seen.dominant)):
         for line, level in levels.items():
             side = side_of(line)

@@ -15,6 +15,7 @@ from casebase.record.vocabulary import (
     POWER_LINES,
     Battery,
     Ignition,
+    Into,
     Line,
     Medium,
     Quantity,
@@ -293,6 +294,7 @@ def _leads(reading: Reading, medium: Medium) -> tuple[Line, Line | None] | None:
     first, second = reading.line, reading.against
     if second in lines and (first not in lines or lines.index(first) > lines.index(second)):
         first, second = second, first
-    if reading.quantity is not Quantity.RESISTANCE or first not in lines:
+    of_the_bus = reading.quantity is Quantity.RESISTANCE and reading.to is None
+    if not of_the_bus or reading.into is Into.MODULE or first not in lines:
         return None
     return first, second

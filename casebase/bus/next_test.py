@@ -23,7 +23,7 @@ from casebase.bus.bank import Bank
 from casebase.bus.chain import Array
 from casebase.bus.diagnose import Diagnosis
 from casebase.bus.instruments import DLC, NOTHING, TRAFFIC_SEEN_VOLTS, View
-from casebase.bus.interpret import SINGLE
+from casebase.bus.measured import SINGLE
 from casebase.bus.posterior import expected_entropy
 from casebase.record.modules import module_identity
 from casebase.record.reading import place_kind

@@ -135,7 +135,10 @@ class _NoUsualSlip:
 
 
 def column_of(bench: Bench, view: View, quantity: str) -> Array:
-    """Return one simulated column, shape (rows,)."""
+    """Return one simulated column, shape (rows,); the volts between two lines are the difference of their columns."""
+    one, less, other = quantity.removeprefix("volts_").partition("_less_")
+    if less:
+        return column_of(bench, view, f"volts_{one}") - column_of(bench, view, f"volts_{other}")
     return np.asarray(bench.columns(view.unplugged)[view.column(quantity)])
 
 

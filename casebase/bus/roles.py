@@ -15,6 +15,7 @@ from casebase.bus.instruments import DLC, NOTHING
 from casebase.bus.pair_draws import ROLES
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.reading import Reading, place_kind
+from casebase.record.vocabulary import Into
 
 
 @dataclass(frozen=True)
@@ -41,6 +42,8 @@ class Roles:
     def unplugged(self, reading: Reading) -> str | None:
         """Return the roles unplugged for a reading as one key, `nothing`, or None where one has no role."""
         roles = [self.of(name) for name in reading.unplugged or ()]
+        if reading.into is Into.HARNESS and (at_plug := self.by_module.get(_module_at(reading) or "")):
+            roles.append(at_plug)
         if None in roles:
             return None
         return "+".join(sorted({role for role in roles if role})) or NOTHING
@@ -109,7 +112,9 @@ def ways_to_hold(bus: BusUnderTest, readings: Sequence[Reading]) -> list[tuple[B
 
 
 def _named_in(readings: Sequence[Reading]) -> list[str]:
-    unplugged = [name for reading in readings for name in reading.unplugged or ()]
+    unplugged = [
+        name for reading in readings for name in (*(reading.unplugged or ()), *(reading.swapped or ()))
+    ]
     return unplugged + [named for reading in readings if (named := _module_at(reading))]
 
 

@@ -17,8 +17,9 @@ from pydantic import ValidationError
 from casebase.errors import InputError, QuantityError
 from casebase.record.case import Case
 from casebase.record.problems import problems_of
-from casebase.record.quantities import RESISTANCE, VOLTAGE, read_reading_value
+from casebase.record.quantities import RESISTANCE, VOLTAGE
 from casebase.record.reading import Reading
+from casebase.record.reading_value import read_reading_value
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Battery, Ignition, Line, Medium, Quantity, Stage
 from casebase.record.word_list import SHORT_FORMS, plain_form
 

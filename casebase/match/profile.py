@@ -49,7 +49,7 @@ def number_step(quantity: str, number: float, *, of_supply: bool = False) -> int
 
     `of_supply` is a module's supply: any that is far too low is as bad as another.
     """
-    if quantity == "resistance":
+    if quantity.startswith("resistance"):
         step = round(_ohms_scale(number) * STEPS_PER_TOLERANCE)
     elif of_supply:
         step = _MIDDLE + round(_supply_scale(number) * STEPS_PER_TOLERANCE)

@@ -18,9 +18,8 @@ from casebase.match.profile import (
 )
 from casebase.record.case import Case, CodeEntry, status_of
 from casebase.record.modules import module_identity, modules_named_in
-from casebase.record.quantities import Comparison
 from casebase.record.reading import Reading, Waveform, place_kind
-from casebase.record.vocabulary import Answers, Medium, Reached, Stage
+from casebase.record.vocabulary import Answers, Into, Medium, Reached, Stage
 from casebase.record.words import title_of, value_words
 
 PROFILE_VERSION: Final = 4
@@ -117,7 +116,9 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
     network = case.network_of(reading.network)
     seen = reading.waveform
     return ReadingTrait(
-        quantity=str(reading.quantity),
+        quantity=str(reading.quantity)
+        if reading.into is not Into.MODULE
+        else f"{reading.quantity} of a bare module",
         lines=_line_pair(reading),
         place=place_kind(reading.at),
         place_module=next((found.key for found in modules_named_in(reading.at, strict=False)), None),
@@ -129,7 +130,7 @@ def _reading_trait(case: Case, reading: Reading) -> ReadingTrait:
         tester=_text(reading.tester),
         after_repair=reading.stage is Stage.AFTER_REPAIR,
         number=None if reading.number is None else min(reading.number, OVER_LIMIT_OHMS),
-        word=str(reading.value) if isinstance(reading.value, Comparison) else None,
+        word=str(reading.value) if reading.value is not None and reading.number is None else None,
         traffic=_text(seen.traffic) if seen else None,
         looks=tuple(sorted(str(look) for look in seen.looks)) if seen else (),
         what=reading.what(),

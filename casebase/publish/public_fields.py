@@ -44,10 +44,13 @@ PUBLIC_FIELDS: Final[Fields] = {
                 "line",
                 "against",
                 "at",
+                "to",
+                "into",
                 "pins",
                 "ignition",
                 "battery",
                 "unplugged",
+                "swapped",
                 "tester",
             )
         ),

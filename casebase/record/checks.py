@@ -12,10 +12,18 @@ from typing import Final
 
 from casebase.errors import Problem
 from casebase.record.case import Case, missing_for_verified
-from casebase.record.quantities import Comparison
 from casebase.record.reading import Reading, Waveform
+from casebase.record.reading_value import NEEDS_AN_EARLIER_READING, Comparison
 from casebase.record.vehicle import model_year_remark, vin_remark
-from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Battery, Ignition, Kind, Line, Quantity
+from casebase.record.vocabulary import (
+    BUS_SUPPLIED,
+    LINES_OF_MEDIUM,
+    POWER_LINES,
+    Battery,
+    Kind,
+    Line,
+    Quantity,
+)
 
 
 def inconsistencies(case: Case) -> list[Problem]:
@@ -145,10 +153,11 @@ def _readings_are_whole(case: Case) -> Iterator[str]:
             keys = ", ".join(reading.unknown_state)
             yield f"{where}: {keys} not stated; kept, and counts as less certain"
         off = reading.battery is Battery.DISCONNECTED
-        live = reading.battery is Battery.CONNECTED or reading.ignition in (Ignition.ON, Ignition.RUNNING)
+        live = reading.battery is Battery.CONNECTED or reading.ignition in BUS_SUPPLIED
         if reading.quantity is Quantity.RESISTANCE and live and not off:
             yield f"{where}: ohms read on a live circuit mean nothing: disconnect the battery and read again"
-        if isinstance(reading.value, Comparison) and earlier_reading(case, index) is None:
+        compared = reading.value in NEEDS_AN_EARLIER_READING and reading.quantity is not Quantity.FAULT
+        if compared and earlier_reading(case, index) is None:
             yield f"{where}: '{reading.value}' has no earlier reading of the same kind before it"
 
 

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from enum import StrEnum
-from typing import Final, TypeAlias
+from typing import Final
 
 from casebase.errors import QuantityError
 
@@ -76,21 +75,6 @@ class Amount:
         return f"{'about ' if self.about else ''}{self.digits} {self.unit}"
 
 
-class Comparison(StrEnum):
-    """A value given as a comparison with an earlier reading of the same kind."""
-
-    UNCHANGED = "unchanged"
-    BACK_TO_NORMAL = "back to normal"
-
-
-class OverLimit(StrEnum):
-    """More ohms than the meter can show."""
-
-    OL = "OL"
-
-
-ReadingValue: TypeAlias = Amount | Comparison | OverLimit
-
 _OHM_PREFIXES: Final = {"m": 1e-3, "": 1.0, "k": 1e3, "K": 1e3, "M": 1e6}
 _OHM_WORDS: Final = ("ohm", "ohms", "Ohm", "Ohms", "Ω", "Ω")
 
@@ -122,6 +106,22 @@ VOLTAGE: Final = Dimension(
     low=-15.0,
     high=60.0,  # a 48 V supply at its upper limit; a bus line cannot stand at more (from memory, ISO 21780)
     bare="V",
+)
+CURRENT: Final = Dimension(
+    name="current",
+    units={
+        "A": ("A", 1.0),
+        "amp": ("A", 1.0),
+        "amps": ("A", 1.0),
+        "mA": ("mA", 1e-3),
+        "milliamp": ("mA", 1e-3),
+        "milliamps": ("mA", 1e-3),
+        "\u00b5A": ("uA", 1e-6),
+        "uA": ("uA", 1e-6),
+    },
+    example="35 mA",
+    low=-2000.0,
+    high=2000.0,  # a starter draws hundreds of amperes (common practice, no source)
 )
 BIT_RATE: Final = Dimension(
     name="bit rate",
@@ -194,40 +194,6 @@ def read_amount(text: object, dimension: Dimension) -> Amount:
     digits, unit, factor = _number_and_unit(body, dimension, spelled)
     value = float(digits) * factor
     return _in_bounds(Amount(digits, unit, value, value, bool(about)), dimension)
-
-
-def read_comparison(text: object) -> Comparison | None:
-    """Return `unchanged` or `back to normal` where `text` says so in any usual wording."""
-    if isinstance(text, Comparison):
-        return text
-    special = _SPECIAL_VALUES.get(" ".join(text.split()).casefold()) if isinstance(text, str) else None
-    return special if isinstance(special, Comparison) else None
-
-
-def read_reading_value(text: object, dimension: Dimension) -> ReadingValue:
-    """Return a reading's value: an amount, `OL` (ohms only), `unchanged` or `back to normal`."""
-    comparison = read_comparison(text)
-    if comparison is not None:
-        return comparison
-    spelled = " ".join(text.split()).casefold() if isinstance(text, str) else ""
-    if _SPECIAL_VALUES.get(spelled) is not OverLimit.OL:
-        return read_amount(text, dimension)
-    if dimension is RESISTANCE:
-        return OverLimit.OL
-    raise QuantityError(
-        f"OL (over limit) is a value of resistance, not of {dimension.name}: expected {dimension.example}"
-    )
-
-
-_SPECIAL_VALUES: Final[dict[str, ReadingValue]] = {
-    spelling: value
-    for value, spellings in (
-        (OverLimit.OL, ("ol", "o.l", "o.l.", "0l", "0.l", "over limit", "open line", "infinite", "∞")),
-        (Comparison.UNCHANGED, ("unchanged", "no change", "same", "same as before")),
-        (Comparison.BACK_TO_NORMAL, ("back to normal", "normal again", "restored")),
-    )
-    for spelling in spellings
-}
 
 
 _CURRENCY_SIGNS: Final = {"€": "EUR", "£": "GBP"}

@@ -17,18 +17,29 @@ from pydantic_core.core_schema import ValidationInfo
 
 from casebase.errors import InputError
 from casebase.record.fields import AsList, Name, NothingOrNames, Part, Share, Text, Volts
-from casebase.record.quantities import (
-    RESISTANCE,
-    VOLTAGE,
-    Amount,
+from casebase.record.quantities import CURRENT, RESISTANCE, VOLTAGE, Amount, Dimension
+from casebase.record.reading_value import (
     OverLimit,
     ReadingValue,
+    Several,
     read_comparison,
+    read_fault_word,
     read_reading_value,
 )
-from casebase.record.vocabulary import Battery, Ignition, Line, Look, Quantity, Stage, Tester, YesNo
+from casebase.record.vocabulary import Battery, Ignition, Into, Line, Look, Quantity, Stage, Tester, YesNo
 
 _DLC_SPELLINGS: Final = {"dlc", "obd", "obd socket", "diagnostic connector", "diagnostic socket"}
+
+_DIMENSIONS: Final[dict[Quantity, Dimension]] = {
+    Quantity.RESISTANCE: RESISTANCE,
+    Quantity.VOLTAGE: VOLTAGE,
+    Quantity.AC_VOLTAGE: VOLTAGE,
+    Quantity.CURRENT: CURRENT,
+}
+_EXAMPLES: Final = {
+    Quantity.RESISTANCE: "60.2 ohm, OL, over 10 Mohm or unchanged",
+    Quantity.CURRENT: "35 mA or unchanged",
+}
 
 
 class Waveform(Part):
@@ -82,11 +93,20 @@ class Reading(Part):
         default=None, description="The other lead: ground, battery + or another line."
     )
     at: Name = Field(default="DLC", description="Where: DLC, connector of ABS, splice S204 ...")
+    to: Name | None = Field(
+        default=None, description="The place of the other lead, for ohms from end to end of one wire."
+    )
+    into: Into | None = Field(
+        default=None, description="Which side of a parted plug: into the harness or the bare module."
+    )
     pins: Name | None = Field(default=None, description="Pins as text, such as '6 and 14'.")
     ignition: Ignition | None = None
     battery: Battery | None = Field(default=None, description="Vehicle battery, while measuring.")
     unplugged: NothingOrNames | None = Field(
         default=None, description="Modules or connectors unplugged while measuring, or the word nothing."
+    )
+    swapped: NothingOrNames | None = Field(
+        default=None, description="Modules in whose place a known good one was fitted while measuring."
     )
     tester: Tester | None = Field(default=None, description="Whether a diagnostic tester was talking.")
     stage: Stage = Stage.AS_FOUND
@@ -96,17 +116,24 @@ class Reading(Part):
         WithJsonSchema(
             {
                 "type": ["string", "number"],
-                "examples": ["60.2 ohm", "2.4 V", "1.2k", "OL", "unchanged", "back to normal"],
+                "examples": [
+                    *("60.2 ohm", "2.4 V", "1.2k", "OL", "open", "over 10 Mohm", "under 50 ohm"),
+                    *("60; 120 ohm when shaken", "35 mA", "normal", "unchanged", "back to normal", "gone"),
+                ],
             }
         ),
-    ] = Field(default=None, description="A number with its unit, OL, unchanged, or back to normal.")
+    ] = Field(
+        default=None,
+        description="A number with its unit, OL, over or under one, several in one state, normal, unchanged,"
+        " or back to normal; of a fault: gone, restored or unchanged.",
+    )
     waveform: Waveform | None = None
     note: Text | None = None
 
-    @field_validator("at")
+    @field_validator("at", "to")
     @classmethod
-    def _one_name_for_the_dlc(cls, at: str) -> str:
-        return "DLC" if at.casefold() in _DLC_SPELLINGS else at
+    def _one_name_for_the_dlc(cls, at: str | None) -> str | None:
+        return "DLC" if at is not None and at.casefold() in _DLC_SPELLINGS else at
 
     @field_validator("value", mode="plain")
     @classmethod
@@ -119,7 +146,9 @@ class Reading(Part):
             if comparison is None:
                 raise InputError("a waveform has no single value: put what was seen under waveform")
             return comparison
-        return read_reading_value(value, RESISTANCE if quantity is Quantity.RESISTANCE else VOLTAGE)
+        if quantity is Quantity.FAULT:
+            return read_fault_word(value)
+        return read_reading_value(value, _DIMENSIONS[quantity])
 
     @model_validator(mode="after")
     def _says_something(self) -> Reading:
@@ -129,14 +158,49 @@ class Reading(Part):
             return self
         if self.waveform is not None:
             raise InputError(f"a {self.quantity} has no waveform: use quantity: waveform")
-        if self.line is None:
-            raise InputError(f"a {self.quantity} needs the key line, such as CAN high")
+        if self.quantity is Quantity.FAULT:
+            return self._of_the_fault()
+        if self.line is None and self.quantity is not Quantity.CURRENT:
+            raise InputError(f"{self._an} needs the key line, such as CAN high")
         if self.value is None:
+            raise InputError(f"{self._an} needs the key value, such as {self._example}")
+        if self.line is not None and self.line == self.against and self.to is None:
             raise InputError(
-                f"a {self.quantity} needs the key value, such as 60.2 ohm, 2.4 V, OL or unchanged"
+                f"{self.line} against itself reads nothing: name the other lead under against, or the other"
+                " end of the wire under to"
             )
-        if self.line == self.against:
-            raise InputError(f"{self.line} against itself reads nothing: name the other lead under against")
+        return self
+
+    @property
+    def _an(self) -> str:
+        return f"{'an' if self.quantity is Quantity.AC_VOLTAGE else 'a'} {self.quantity}"
+
+    @property
+    def _example(self) -> str:
+        return _EXAMPLES.get(self.quantity, "2.4 V, under 0.1 V or unchanged")
+
+    def _of_the_fault(self) -> Reading:
+        if self.value is None:
+            raise InputError("a fault needs the key value: gone, restored or unchanged")
+        if not self.unplugged and not self.swapped:
+            raise InputError(
+                "a fault that is gone or unchanged needs what was unplugged or swapped to find out"
+            )
+        return self
+
+    @model_validator(mode="after")
+    def _at_a_parted_plug(self) -> Reading:
+        if self.into is not None and self.at == "DLC":
+            raise InputError(
+                "into tells a side of a parted plug: name the plug under at, such as connector of ABS"
+            )
+        if self.to is not None and (
+            self.quantity is not Quantity.RESISTANCE or self.against not in (None, self.line)
+        ):
+            raise InputError(
+                "to is for ohms from end to end of one wire: expected quantity: resistance, one line, and no"
+                " other line under against"
+            )
         return self
 
     @property
@@ -148,7 +212,7 @@ class Reading(Part):
 
     @property
     def number(self) -> float | None:
-        """Ohms or volts; infinity for `OL`; None for a waveform or a comparison."""
+        """Ohms, volts or amperes; infinity for `OL`; None for a waveform, a word, a limit or several values."""
         if isinstance(self.value, Amount):
             return self.value.number
         return float("inf") if isinstance(self.value, OverLimit) else None
@@ -158,21 +222,28 @@ class Reading(Part):
         """The keys about the vehicle's state that this reading leaves open although its value depends on them."""
         if self.quantity is Quantity.RESISTANCE:
             needed: dict[str, Any] = {
-                "against": self.against,
+                "against": self.against or self.to,
                 "battery": self.battery,
-                "unplugged": self.unplugged,
+                "unplugged": self.into if self.unplugged is None else self.unplugged,
             }
-        elif self.quantity is Quantity.VOLTAGE:
+        elif self.quantity in {Quantity.VOLTAGE, Quantity.AC_VOLTAGE}:
             needed = {"against": self.against, "ignition": self.ignition, "unplugged": self.unplugged}
+        elif self.quantity is Quantity.FAULT:
+            needed = {}
         else:
             needed = {"ignition": self.ignition}
         return tuple(key for key, value in needed.items() if value is None)
 
     def what(self) -> str:
         """Return what was measured and where, in words: `CAN high to CAN low at DLC`; the unit tells the quantity."""
+        names = {Quantity.WAVEFORM: "scope", Quantity.AC_VOLTAGE: "AC", Quantity.CURRENT: "current"}
+        if self.quantity is Quantity.FAULT:
+            return "fault"
+        if self.to is not None:
+            return f"{self.line} from {self.at} to {self.to}"
         between = " to ".join(line for line in (self.line, self.against) if line)
-        scope = "scope" if self.quantity is Quantity.WAVEFORM else ""
-        return " ".join(word for word in (scope, between, f"at {self.at}") if word)
+        into = f", into the {self.into}" if self.into else ""
+        return " ".join(word for word in (names.get(self.quantity), between, f"at {self.at}{into}") if word)
 
     def state(self) -> str:
         """Return the state of the vehicle in words; empty where nothing is known."""
@@ -183,7 +254,14 @@ class Reading(Part):
         ]
         if self.unplugged is not None:
             parts.append(f"{', '.join(self.unplugged) or 'nothing'} unplugged")
+        if self.swapped:
+            parts.append(f"{', '.join(self.swapped)} swapped")
         return ", ".join(part for part in parts if part)
+
+    @property
+    def is_intermittent(self) -> bool:
+        """Whether it showed more than one value in one state."""
+        return isinstance(self.value, Several)
 
 
 _SPLICE: Final = re.compile(r"\b(splice|joint|junction|star point)\b", re.IGNORECASE)

@@ -83,14 +83,32 @@ class Quantity(Word):
     RESISTANCE = "resistance"
     VOLTAGE = "voltage"
     WAVEFORM = "waveform"
+    AC_VOLTAGE = "AC voltage"
+    """Taken on the meter's AC range: what varies, not the level."""
+    CURRENT = "current"
+    FAULT = "fault"
+    """Whether the fault still shows with something unplugged or swapped; no number."""
 
 
 class Ignition(Word):
     """The ignition while a reading was taken."""
 
     OFF = "off"
+    ACCESSORY = "accessory"
     ON = "on"
+    CRANKING = "cranking"
     RUNNING = "running"
+
+
+BUS_SUPPLIED: Final = (Ignition.ACCESSORY, Ignition.ON, Ignition.CRANKING, Ignition.RUNNING)
+"""What ohms must not be read in; at accessory some modules are still without supply (common practice, no source)."""
+
+
+class Into(Word):
+    """Which side of a parted plug the leads are on."""
+
+    HARNESS = "harness"
+    MODULE = "module"
 
 
 class Battery(Word):

@@ -18,14 +18,11 @@ from casebase.record.quantities import (
     RESISTANCE,
     VOLTAGE,
     Amount,
-    Comparison,
     Dimension,
-    OverLimit,
     read_amount,
-    read_comparison,
     read_money,
-    read_reading_value,
 )
+from casebase.record.reading_value import Comparison, OverLimit, read_comparison, read_reading_value
 
 DIMENSIONS = {it.name: it for it in (RESISTANCE, VOLTAGE, BIT_RATE, ODOMETER, DISTANCE, MINUTES)}
 

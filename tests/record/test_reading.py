@@ -8,8 +8,9 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from casebase.record.quantities import Amount, Comparison, OverLimit
+from casebase.record.quantities import Amount
 from casebase.record.reading import Reading, Waveform, place_kind
+from casebase.record.reading_value import Comparison, OverLimit
 from casebase.record.vocabulary import Battery, Ignition, Line, Look, Quantity, Stage, YesNo
 
 PAIR_OHMS = {
@@ -230,3 +231,60 @@ def test_whole_frames_need_traffic() -> None:
 def test_an_empty_waveform_says_nothing_but_is_kept() -> None:
     """A scope that was put on and not described is still told."""
     assert reading({"quantity": "waveform"}, waveform={}).waveform == Waveform()
+
+
+BARE = {**PAIR_OHMS, "at": "connector of ABS", "unplugged": ["ABS"], "value": "31.2 kohm"}
+
+
+def test_a_parted_plug_has_two_sides() -> None:
+    """The same pins, into the bare module or into the harness, are different circuits."""
+    assert "into the module" in reading(BARE, into="bare module").what()
+    assert "into the harness" in reading(BARE, into="harness").what()
+    assert "into tells a side of a parted plug" in refusal(PAIR_OHMS, into="module")
+
+
+def test_one_wire_is_measured_from_end_to_end() -> None:
+    """One line, two places; volts or two lines are refused."""
+    wire = reading(BARE, against=None, to="OBD socket", value="0.4 ohm")
+    assert wire.what() == "CAN high from connector of ABS to DLC"
+    assert wire.unknown_state == ()
+    assert "to is for ohms from end to end of one wire" in refusal(BARE, to="DLC")
+    assert "to is for ohms from end to end of one wire" in refusal(LINE_VOLTS, to="ABS plug")
+
+
+def test_ac_volts_are_a_quantity_of_their_own() -> None:
+    """Taken on the AC range, they are never a level."""
+    assert reading(LINE_VOLTS, quantity="AC volts", value="0.4 V").quantity is Quantity.AC_VOLTAGE
+    assert "an AC voltage needs the key line" in refusal(LINE_VOLTS, quantity="VAC", line=None)
+
+
+def test_current_at_rest_needs_no_line() -> None:
+    """A clamp on the battery lead; amperes, not volts."""
+    kept = reading({"quantity": "current", "at": "battery lead", "ignition": "off"}, value="35 mA")
+    assert (kept.number, kept.what()) == (pytest.approx(0.035), "current at battery lead")
+    assert "is no unit of current" in refusal({"quantity": "current"}, value="35 V")
+
+
+def test_what_became_of_the_fault_is_a_reading_without_a_number() -> None:
+    """Gone with the module unplugged or swapped: it says where to look."""
+    gone = reading({"quantity": "fault"}, unplugged=["ABS"], value="gone")
+    assert (gone.what(), str(gone.value), gone.state()) == ("fault", "gone", "ABS unplugged")
+    assert reading({"quantity": "fault"}, swapped="ABS", value="unchanged").state() == "ABS swapped"
+    assert "needs what was unplugged or swapped" in refusal({"quantity": "fault"}, value="gone")
+    assert "needs the key value: gone" in refusal({"quantity": "fault"}, unplugged=["ABS"])
+    assert "expected gone, restored or unchanged" in refusal(
+        {"quantity": "fault"}, unplugged=["ABS"], value="60 ohm"
+    )
+
+
+@pytest.mark.parametrize(("typed", "meant"), [("ACC", "accessory"), ("crank", "cranking")])
+def test_the_key_has_more_than_three_positions(typed: str, meant: str) -> None:
+    """Accessory and cranking, in their usual short forms."""
+    assert reading(LINE_VOLTS, ignition=typed).ignition == meant
+
+
+def test_two_values_have_no_single_number() -> None:
+    """Neither counts alone, and the reading is known to come and go."""
+    shaken = reading(PAIR_OHMS, value="60, 120 when shaken")
+    assert (shaken.number, shaken.is_intermittent) == (None, True)
+    assert not reading(PAIR_OHMS, value="60").is_intermittent

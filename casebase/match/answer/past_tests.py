@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from casebase.bus.interpret import SINGLE
+from casebase.bus.measured import SINGLE
 from casebase.bus.next_test import (
     AWAY_FROM_DLC_MINUTES,
     BATTERY_OFF,
@@ -47,7 +47,8 @@ def readings_here(job: Profile, module: str | None, past: Profile) -> Iterator[R
     `module` is the one that the cause goes with here.
     """
     for reading in past.readings:
-        here = None if reading.after_repair else _here(job, module, past, reading)
+        can_be_told = not reading.after_repair and reading.quantity in _MINUTES
+        here = _here(job, module, past, reading) if can_be_told else None
         if here is not None and not _is_unsafe(here) and not _taken(job, here) and _can_be_read(job, here):
             yield here
 
