@@ -63,6 +63,7 @@ _OVER: Final = re.compile(r"(?:>=?|\u2265|over|above|more than|at least)\s*(?=[0
 _UNDER: Final = re.compile(r"(?:<=?|\u2264|under|below|less than|at most)\s*(?=[0-9.])", re.IGNORECASE)
 _BETWEEN_VALUES: Final = re.compile(r"\s*(?:,\s+|;\s*|\s/\s|\s(?:and|or|then)\s)\s*", re.IGNORECASE)
 _WHEN: Final = re.compile(r"\s+(?P<when>(?:when|while|if|with|on|after|at)\s\S.{0,80})", re.IGNORECASE)
+_BARE: Final = re.compile(r"[+-]?[0-9.,]+")
 _MOST_VALUES: Final = 3
 _LONGEST: Final = 160
 
@@ -165,10 +166,18 @@ def _several(body: str, dimension: Dimension) -> Several | None:
             f"not two values in one state: expected such as '{_pair(dimension)} when shaken', or one value"
             " and the rest in the note"
         )
-    unit = next((amount.unit for part in reversed(parts) if (amount := _amount(part, dimension))), "")
-    bare = re.compile(r"[+-]?[0-9.,]+")
-    spelled = [f"{part} {unit}" if bare.fullmatch(part) else part for part in parts]
-    return Several(tuple(_one(part, dimension) for part in spelled), when)
+    _check_units(parts, dimension)
+    return Several(tuple(_one(part, dimension) for part in parts), when)
+
+
+def _check_units(parts: list[str], dimension: Dimension) -> None:
+    """Refuse a bare number beside one in kilohm or millivolt: it may be meant in either unit."""
+    bare = [part for part in parts if _BARE.fullmatch(part)]
+    units = {amount.unit for part in parts if part not in bare and (amount := _amount(part, dimension))}
+    if bare and units - {dimension.base_unit}:
+        raise QuantityError(
+            f"{bare[0]} beside a value in {min(units)} can be read two ways: write the unit of each"
+        )
 
 
 def _amount(text: str, dimension: Dimension) -> Amount | None:
