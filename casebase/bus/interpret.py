@@ -19,6 +19,7 @@ from casebase.bus.bank import Bank
 from casebase.bus.bare_module import BareModule, bare_module
 from casebase.bus.chain import Array
 from casebase.bus.instruments import (
+    OVER_LIMIT_OHMS,
     SCOPE_SHARE_FLOOR,
     SCOPE_SHARE_MOVES,
     STATE_NOT_STATED,
@@ -267,6 +268,14 @@ def _special(
     if isinstance(value, Several):
         options = [_of_one(index, reading, view, quantity, each) for each in value.values]
         return [EitherRead(tuple(options), view, quantity)]
+    if (
+        isinstance(value, Bound)
+        and value.is_over
+        and quantity.startswith("ohms")
+        and value.limit.number >= OVER_LIMIT_OHMS[0]
+    ):
+        # The limit is that of the meter's range: the same as OL.
+        return [OverLimitRead((index,), view, quantity)]
     if isinstance(value, Bound):
         limit = _uncertain(reading, value.limit)
         return [LimitRead((index,), view, quantity, limit, value.is_over)]

@@ -54,7 +54,16 @@ class LimitRead:
         """Return how far each bus lies beyond the limit, in standard errors."""
         # As a number read at the limit: the errors and smoothing are those of a number.
         error = NumberRead(self.readings, self.view, self.quantity, self.limit).error
-        beyond = (column_of(bench, self.view, self.quantity) - self.limit.value) / error
+        true = column_of(bench, self.view, self.quantity)
+        if self.live:
+            beyond = (true - self.limit.value) / error
+        else:
+            # By ratio: 5 ohm is far below 10 Mohm, although the error at 10 Mohm is megohms.
+            beyond = (
+                np.log(np.maximum(true, 0.01) / max(self.limit.value, 0.01))
+                * max(self.limit.value, 0.01)
+                / error
+            )
         return capped((-beyond if self.is_over else beyond).clip(min=0))
 
     def slips(self, bench: Bench) -> list[Slip]:
@@ -93,7 +102,7 @@ class EitherRead:
     def misfit(self, bench: Bench) -> Array:
         """Return the misfit of a bus that shows one value as often as another."""
         explained = [np.exp(-0.5 * option.misfit(bench) ** 2) for option in self.options]
-        return capped(np.sqrt(-2.0 * np.log(np.maximum(np.mean(explained, axis=0), 1e-300))))
+        return capped(np.sqrt(-2.0 * np.log(np.maximum(np.mean(explained, axis=0), 1e-30))))
 
     def slips(self, bench: Bench) -> list[Slip]:
         """Return nothing: what changes while it is watched was looked at well."""

@@ -77,7 +77,7 @@ def test_of_two_values_both_count_and_the_fault_is_said_to_come_and_go(diagnose,
 
 
 def test_volts_between_the_lines_at_rest_are_near_zero(diagnose):
-    """A lone difference of a fifth of 2 V: traffic on a sound bus (recessive 0 V, dominant 2 V: ISO 11898-2 typical)."""
+    """A lone difference of a fifth of 2 V: traffic on a sound bus (0 V recessive, 2 V dominant: ISO 11898-2)."""
     between = {"line": "CAN high", "against": "CAN low"}
     busy, nothing = (diagnose(told("voltage", volts, **between)) for volts in ("0.40 V", "0.00 V"))
     assert busy.probability(QUIET) < 0.05 < nothing.probability(QUIET)
@@ -141,8 +141,9 @@ def test_a_fault_gone_with_a_module_unplugged_lies_in_it(diagnose, pair):
     shares = [
         float(each.posterior.weights[each.posterior.hosts == role].sum()) for each in (gone, plain, stays)
     ]
-    assert shares[0] > 0.6 > shares[1] > shares[2]
-    assert shares[2] < 0.05
+    assert shares[0] > 0.5
+    assert shares[0] > 3 * shares[1]
+    assert shares[2] < 0.2 * shares[1]
     assert gone.host is not None
     assert gone.host[0] == "ABS"
 
