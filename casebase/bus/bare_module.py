@@ -36,9 +36,6 @@ class Bare(StrEnum):
     UNUSUAL = "neither in order nor plainly at fault: hold a like module against it"
 
 
-AT_FAULT: Final = (Bare.SHORTED, Bare.OPEN)
-
-
 @dataclass(frozen=True)
 class BareModule:
     """The meaning of one reading into a bare module; `reading` is its index, `at` its plug."""

@@ -6,7 +6,7 @@ Bounds: the service manual of a mower maker (page 136, published set 20: 2.25 to
 
 import pytest
 
-from casebase.bus.bare_module import AT_FAULT, Bare, BareModule, bare_module
+from casebase.bus.bare_module import Bare, BareModule, bare_module
 from casebase.bus.diagnose import weighed
 from casebase.bus.explain import verdict
 from casebase.bus.interpret import interpret
@@ -77,7 +77,7 @@ def test_a_shorted_bare_module_is_never_lines_shorted_together(diagnose, pair):
     """20 ohm into the module, 60 into the harness: the wires are sound, the module is not."""
     found = diagnose(pair("20 ohm", **AT_ABS), pair("60.1", **(AT_ABS | {"into": "harness"})))
     assert found.probability(BusState.LINES_SHORTED_TOGETHER) < 0.02
-    assert [each.meaning in AT_FAULT for each in found.interpreted.bare_modules] == [True]
+    assert [each.meaning in (Bare.SHORTED, Bare.OPEN) for each in found.interpreted.bare_modules] == [True]
     assert "The bare module at connector of ABS (20 ohm) is shorted inside" in verdict(found)
 
 

@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 from published_readings import PUBLISHED, Published
 
 from casebase import places
-from casebase.bus.bare_module import AT_FAULT
+from casebase.bus.bare_module import Bare
 from casebase.bus.diagnose import Diagnosis, diagnose
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Fault, Medium
@@ -39,7 +39,9 @@ def states_said(found: Diagnosis) -> set[str]:
     """Return the states in the 90 % set, and what is said of a module's inside, by the words of the vocabulary."""
     bare = found.interpreted.bare_modules
     if bare:
-        return {"module_internal" if each.meaning in AT_FAULT else "healthy" for each in bare}
+        return {
+            "module_internal" if each.meaning in (Bare.SHORTED, Bare.OPEN) else "healthy" for each in bare
+        }
     return {str(state) for state in found.credible()}
 
 
