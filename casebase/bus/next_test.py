@@ -1,7 +1,7 @@
 """The tests that can be done on a pair: what to read, where, with what unplugged, how long it takes, what to mind.
 
 Minutes are those of a technician at the vehicle (common practice, no source). What can hurt somebody is not proposed:
-no restraint or high-voltage module is unplugged for a test.
+no restraint or high-voltage module is unplugged for a test, and none whose name is unknown.
 
 The best next test: for every reading not taken yet, the bits it is expected to tell about the state, per minute.
 
@@ -26,25 +26,11 @@ from casebase.bus.instruments import DLC, NOTHING, TRAFFIC_SEEN_VOLTS, View
 from casebase.bus.interpret import interpret
 from casebase.bus.measured import SINGLE
 from casebase.bus.posterior import expected_entropy
-from casebase.record.modules import module_identity
-from casebase.record.reading import place_kind
+from casebase.record.cautions import may_be_unplugged
 from casebase.record.vocabulary import LINES_OF_MEDIUM, BusState
 
 BATTERY_OFF: Final = "battery disconnected, networks asleep"
 IGNITION_ON: Final = "ignition on, battery connected"
-
-_UNSAFE: Final = (
-    "restraint",
-    "belt",
-    "occupant",
-    "drive motor",
-    "battery",
-    "charger",
-    "converter",
-    "inverter",
-    "fuel cell",
-)
-"""Families of modules that are not unplugged for a test: squib circuits, high voltage."""
 
 OHMS_CAUTION: Final = "Ohms only with the battery disconnected and the networks asleep."
 UNPLUG_CAUTION: Final = "Ignition off before anything is unplugged; the maker's procedure comes first."
@@ -187,15 +173,10 @@ def _places(diagnosis: Diagnosis) -> Iterator[tuple[View, str, str, float]]:
     yield View(DLC, NOTHING), here, "", 0.0
     for role in diagnosis.bank.model.unpluggable:
         name = diagnosis.roles.names.get(role)
-        if name is None or _is_unsafe(name):
+        if name is None or not may_be_unplugged(name):
             continue
         yield View(DLC, role), here, name, UNPLUGGING_MINUTES
         yield View(role, role), f"the connector of {name}", name, AWAY_FROM_DLC_MINUTES + UNPLUGGING_MINUTES
-
-
-def _is_unsafe(name: str) -> bool:
-    identity = module_identity(name)
-    return any(word in identity for word in _UNSAFE) or place_kind(name) == "splice"
 
 
 LEAST_BITS: Final = 0.02

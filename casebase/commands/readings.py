@@ -12,6 +12,8 @@ from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_
 from casebase.intake.answers import quick_readings
 from casebase.intake.scan_report import explained_codes, explained_report
 from casebase.match import meaning
+from casebase.record.cautions import cautions_of
+from casebase.terminal.answer import print_cautions
 from casebase.terminal.readings import print_codes, print_meanings
 
 
@@ -42,14 +44,18 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         with open_library(library) as kept:
             prior = meaning.base_rates(kept.fault_counts())
     given = quick_readings(medium, pair=pair, high=high, low=low, high_ohms=high_ohms, low_ohms=low_ohms)
+    case = job_from_anywhere(job, library) if job else None
     found = (
-        meaning.meanings_of(job_from_anywhere(job, library), cache, prior)
-        if job
+        meaning.meanings_of(case, cache, prior)
+        if case
         else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
     )
+    cautions = cautions_of(case) if case else []
     if json:
-        return print_json(meaning.meanings_data(found, prior))
-    return print_meanings(found, own_page())
+        return print_json(meaning.meanings_data(found, prior) | {"cautions": cautions})
+    page = own_page()
+    print_meanings(found, page)
+    return print_cautions(cautions, page) if case else None
 
 
 def codes(

@@ -6,10 +6,11 @@ General safety of the trade (common practice, no source); the maker's procedure 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Final
 
 from casebase.record.case import Case, Step, status_of
-from casebase.record.modules import module_family, module_key
+from casebase.record.modules import family_of, module_family, module_key, modules_named_in
 from casebase.record.vocabulary import Ignition, Kind, Lamp, Quantity, Status
 
 MAKER_FIRST: Final = "The maker's procedure and local rules come first."
@@ -31,6 +32,39 @@ RESTRAINT_MODULES: Final = frozenset(
 )
 """Families of modules that fire airbags and belt tensioners, or tell when to; keys of `data/modules.csv`."""
 
+_NAMES_A_RESTRAINT: Final = re.compile(
+    r"air ?bag|restraint|squib|\bbelt|pretension|seat weight|occupant|\bSRS\b", re.IGNORECASE
+)
+_NAMES_HIGH_VOLTAGE: Final = re.compile(
+    r"\bHV(?!AC)|high.voltage|inverter|traction|(drive|e|electric).motor|motor control|hybrid|fuel cell"
+    r"|charge ?port|\bcharger|vehicle charging|charging station|battery (pack|manag|energy)|converter"
+    r"|(e|electric).compressor|\bPTC\b",
+    re.IGNORECASE,
+)
+"""Words of a module's name or of its family's; where they say too much, a caution stands there for nothing (judged)."""
+
+_NOT_TAKEN_OFF: Final = re.compile(
+    r"impact|crash|battery|motor|compressor|heater|starter-generator|power distribution", re.IGNORECASE
+)
+"""Further families that are not unplugged for a test: some are of high voltage on some vehicles (judged)."""
+
+
+def may_be_unplugged(name: str) -> bool:
+    """Return whether a module may be unplugged for a test: it is known, and of no restraint and no high voltage.
+
+    Nobody knows what hurts about a module that the table does not hold: it counts as unsafe.
+
+    >>> may_be_unplugged("ABS"), may_be_unplugged("SDM"), may_be_unplugged("ZQX")
+    (True, False, False)
+    """
+    if module_key(name) is None:
+        return False
+    family = family_of(name)
+    called = f"{name}, {family}"
+    dangerous = _NAMES_A_RESTRAINT.search(called) or _NAMES_HIGH_VOLTAGE.search(called)
+    return not dangerous and not _NOT_TAKEN_OFF.search(family)
+
+
 _RESTRAINT_LAMPS: Final = {Lamp.AIRBAG, Lamp.SEAT_BELT}
 BRAKE_OR_STEERING: Final = re.compile(r"brak|stability|steering")
 """What the families of brake and steering modules have in their names."""
@@ -40,12 +74,15 @@ _BRAKE_AND_STEERING_LAMPS: Final = {Lamp.BRAKE, Lamp.ABS, Lamp.STABILITY, Lamp.S
 
 def cautions_of(case: Case) -> list[str]:
     """Return the cautions that belong to `case`, the most dangerous first, ending with the maker's word."""
-    families, lamps = _families(case), set(case.lamps)
+    names, lamps = _module_names(case), set(case.lamps)
+    families = _families(case, names)
+    called = [*names, *families]
     unproven = case.kind is Kind.FAULT_CASE and status_of(case) is not Status.FIXED_VERIFIED
-    restraints = families & RESTRAINT_MODULES or lamps & _RESTRAINT_LAMPS
+    restraints = any(map(_NAMES_A_RESTRAINT.search, called)) or lamps & _RESTRAINT_LAMPS
+    high_voltage = case.vehicle.has_high_voltage or any(map(_NAMES_HIGH_VOLTAGE.search, called))
     brakes_or_steering = lamps & _BRAKE_AND_STEERING_LAMPS or any(map(BRAKE_OR_STEERING.search, families))
     belongs = (
-        (case.vehicle.has_high_voltage, HIGH_VOLTAGE),
+        (high_voltage, HIGH_VOLTAGE),
         (restraints, RESTRAINTS),
         (unproven and brakes_or_steering, BRAKES_OR_STEERING),
         (any(reading.quantity is Quantity.RESISTANCE for reading in case.readings), OHMS),
@@ -74,10 +111,15 @@ def cautions_beside(case: Case, step: Step) -> list[str]:
     ]
 
 
-def _families(case: Case) -> set[str]:
-    """Return the families of all modules that the record names or its codes are about."""
+def _module_names(case: Case) -> list[str]:
+    """Return every module that the record names, as it is written there; one that was read at by its key."""
     named = [module.name for module in case.modules] + [entry.module for entry in case.codes if entry.module]
     named += [name for reading in case.readings for name in reading.unplugged or ()]
-    named += [case.cause.module] if case.cause and case.cause.module else []
-    keys = {module_key(name) for name in named} | {entry.code.about for entry in case.codes}
+    named += [found.key for reading in case.readings for found in modules_named_in(reading.at, strict=False)]
+    return named + ([case.cause.module] if case.cause and case.cause.module else [])
+
+
+def _families(case: Case, names: Iterable[str]) -> set[str]:
+    """Return the families of these modules and of those that the codes are about."""
+    keys = {module_key(name) for name in names} | {entry.code.about for entry in case.codes}
     return {module_family(key) for key in keys if key}

@@ -3,13 +3,16 @@
 import numpy as np
 import pytest
 
+from casebase import places
+from casebase.bus.bank import BUSES_PER_STATE, Bank
+from casebase.bus.diagnose import diagnose as on_all_buses
 from casebase.bus.diagnose import weighed
 from casebase.bus.explain import clash_words, evidence_rows, verdict
 from casebase.bus.interpret import interpret
 from casebase.bus.next_test import next_tests
 from casebase.bus.roles import BusUnderTest, roles_for
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import BusState
+from casebase.record.vocabulary import BusState, Medium
 
 ENDS = BusUnderTest(terminators_in=("ECM", "BCM"), modules=("ABS", "EPS"))
 FOUR_AT_120_OHM = {BusState.TERMINATOR_MISSING, BusState.BOTH_OPEN, BusState.HIGH_OPEN, BusState.LOW_OPEN}
@@ -215,11 +218,34 @@ def test_ohms_to_ground_do_not_stand_for_a_scope(diagnose, pair, high_ground, lo
 
 def test_no_restraint_or_high_voltage_module_is_unplugged_for_a_test(diagnose, pair):
     """Squib circuits and high voltage are left alone."""
-    bus = BusUnderTest(terminators_in=("ECM", "airbag"), modules=("battery management", "drive motor"))
+    bus = BusUnderTest(terminators_in=("ECM", "airbag"), modules=("SDM", "curtain airbag sensor", "HVB"))
     tests = next_tests(diagnose(pair("119"), bus=bus), 50)
+    assert {test.candidate.unplugged for test in tests} == {"", "ECM"}
+
+
+def test_a_module_that_nobody_knows_is_not_unplugged_for_a_test(diagnose, pair):
+    """What an unknown name stands for may hurt somebody, until known otherwise."""
+    bus = BusUnderTest(modules=("ZQX", "ABS"))
+    tests = next_tests(diagnose(pair("119"), bus=bus), 50)
+    assert {test.candidate.unplugged for test in tests} == {"", "ABS"}
+
+
+def test_modules_are_unplugged_from_few_buses_only(simulated_buses, pair, monkeypatch):
+    """Ten modules named: what unplugging each would show is rated on an eighth of the buses, for it must be quick."""
+    asked = []
+    own = Bank.columns
+    monkeypatch.setattr(
+        Bank,
+        "columns",
+        lambda bank, unplugged: asked.append((bank.per_state, unplugged)) or own(bank, unplugged),
+    )
+    bus = BusUnderTest(modules=("ABS", "EPS", "radio", "BCM", "IPC", "HVAC", "TCM", "ECM", "EPB", "camera"))
+    tests = next_tests(
+        on_all_buses([pair("119")], Medium.HIGH_SPEED_CAN, bus, cache=places.simulation_folder())
+    )
     assert tests
-    for test in tests:
-        assert test.candidate.unplugged not in {"airbag", "battery management", "drive motor"}
+    assert {unplugged for many, unplugged in asked if many == BUSES_PER_STATE} == {"nothing"}
+    assert {"module 1", "module 2"} <= {unplugged for _, unplugged in asked}
 
 
 def test_every_ohms_test_needs_the_battery_off(diagnose, high, low):

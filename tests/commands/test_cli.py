@@ -204,6 +204,14 @@ def test_readings_as_json_have_the_promised_shape():
         assert {"reading", "bits", "minutes", "splits", "cautions"} <= test.keys()
 
 
+def test_readings_of_a_job_with_brakes_end_with_its_cautions():
+    """What a job's modules ask for stands under what its readings mean, on the screen and in the data."""
+    job = DEMO / "jobs" / "t2-velin-heavy-steering-high-reading-on-can-high.yaml"
+    assert "no road test on a repair that is not proven" in " ".join(casebase("readings", job).stdout.split())
+    told = json.loads(casebase("readings", job, "--json").stdout)
+    assert told["cautions"][0].startswith("Brakes or steering")
+
+
 def test_readings_of_a_kept_case_with_the_librarys_base_rates(shop):
     """A library's own cases may weigh the states; the prior is told."""
     told = json.loads(casebase("readings", "mmw", "--base-rates", "--json", library=shop).stdout)

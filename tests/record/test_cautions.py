@@ -15,6 +15,7 @@ from casebase.record.cautions import (
     OHMS,
     RESTRAINTS,
     cautions_of,
+    may_be_unplugged,
 )
 
 OHMS_READING = {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "value": "60 ohm"}
@@ -49,6 +50,7 @@ def test_the_maker_comes_first_on_every_job() -> None:
         {"lamps": ["airbag"]},
         {"cause": {"fault": "module_internal", "module": "airbag control unit"}},
         {"readings": [OHMS_READING | {"unplugged": ["airbag"]}]},
+        {"readings": [OHMS_READING | {"at": "connector of SDM"}]},
     ],
 )
 def test_a_restraint_system_brings_the_squib_caution(keys: dict[str, Any]) -> None:
@@ -107,3 +109,41 @@ def test_a_running_engine_brings_moving_parts() -> None:
     volts = {"quantity": "voltage", "line": "LIN", "value": "14 V"}
     assert MOVING_PARTS in cautions(readings=[volts | {"ignition": "running"}])
     assert MOVING_PARTS not in cautions(readings=[volts | {"ignition": "on"}])
+
+
+AIRBAGS_AND_BELTS = (
+    "SDM",
+    "ORC",
+    "curtain airbag sensor",
+    "seat weight sensor",
+    "squib driver",
+    "belt buckle module",
+)
+HIGH_VOLTAGE_PARTS = ("motor controller", "PIM", "HVB", "charge port module", "e-compressor", "PTC heater")
+
+
+@pytest.mark.parametrize(
+    "name", [*AIRBAGS_AND_BELTS, *HIGH_VOLTAGE_PARTS, "ZQX", "inverter", "on-board charger"]
+)
+def test_what_fires_or_holds_high_voltage_is_not_unplugged_for_a_test(name: str) -> None:
+    """Airbags, belts and high voltage by any of their names; a name that nobody knows counts as one of them."""
+    assert not may_be_unplugged(name)
+
+
+@pytest.mark.parametrize("name", ["ABS", "HVAC", "door module, left front", "radio", "EPS", "trailer module"])
+def test_ordinary_modules_may_be_unplugged(name: str) -> None:
+    """Brakes, heating, doors, radio, steering, trailer: unplugged every day, ignition off."""
+    assert may_be_unplugged(name)
+
+
+@pytest.mark.parametrize("name", AIRBAGS_AND_BELTS)
+def test_a_record_that_names_a_restraint_module_brings_its_caution(name: str) -> None:
+    """By the abbreviation of any maker, and by names that no table holds."""
+    assert RESTRAINTS in cautions(modules=[{"name": name}])
+
+
+@pytest.mark.parametrize("name", HIGH_VOLTAGE_PARTS)
+def test_a_record_that_names_a_high_voltage_part_brings_its_caution(name: str) -> None:
+    """Where nobody says how the vehicle is driven, its modules do; heating and air conditioning alone do not."""
+    assert HIGH_VOLTAGE in cautions(modules=[{"name": name}])
+    assert HIGH_VOLTAGE not in cautions(modules=[{"name": "HVAC"}, {"name": "turbocharger"}])

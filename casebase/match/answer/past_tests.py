@@ -7,6 +7,7 @@ too; the one at fault there stands for the one that the cause goes with here. Wh
 from __future__ import annotations
 
 import math
+import re
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -31,14 +32,14 @@ from casebase.match.facets.base import Match
 from casebase.match.facets.physics import SAME_PHYSICS_FROM, medium_likeness
 from casebase.match.facets.readings import comparability, value_likeness
 from casebase.match.profile import Profile, ReadingTrait
+from casebase.record.cautions import may_be_unplugged
 from casebase.record.modules import family_of, module_family, module_label
 from casebase.record.vocabulary import LINES_OF_MEDIUM
 
-_UNSAFE: Final = (
-    *("restraint", "airbag", "belt", "occupant", "impact", "drive motor", "battery"),
-    *("charger", "charging", "converter", "inverter", "fuel cell"),
+_UNSAFE_PLACE: Final = re.compile(
+    r"restraint|air ?bag|belt|occupant|impact|squib|drive motor|battery|charger|charging|converter|inverter|fuel cell"
 )
-"""Words in the names of modules that nobody is sent to for a reading: squib circuits, high voltage."""
+"""Words of a place that nobody is sent to for a reading: squib circuits, high voltage (judged)."""
 
 
 def readings_here(job: Profile, module: str | None, past: Profile) -> Iterator[ReadingTrait]:
@@ -96,10 +97,11 @@ def _alone(profile: Profile) -> str | None:
 
 
 def _is_unsafe(reading: ReadingTrait) -> bool:
-    named = [*(reading.unplugged or ())]
-    if reading.place != "DLC":
-        named += [reading.place_module or "", reading.what.casefold()]
-    return any(word in name for name in named for word in _UNSAFE)
+    modules = [*(reading.unplugged or ())]
+    if reading.place != "DLC" and reading.place_module:
+        modules.append(reading.place_module)
+    elsewhere = reading.place != "DLC" and _UNSAFE_PLACE.search(reading.what.casefold())
+    return bool(elsewhere) or not all(map(may_be_unplugged, modules))
 
 
 def _taken(job: Profile, reading: ReadingTrait) -> bool:
