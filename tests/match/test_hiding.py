@@ -21,7 +21,8 @@ networks.terminators_in
 modules.name modules.network modules.answers modules.identifiers
 codes.module codes.code codes.status codes.text
 readings.network readings.quantity readings.line readings.against readings.at readings.pins readings.ignition
-readings.battery readings.unplugged readings.tester readings.stage readings.value readings.waveform.traffic
+readings.battery readings.unplugged readings.swapped readings.into readings.to
+readings.tester readings.stage readings.value readings.waveform.traffic
 readings.waveform.recessive readings.waveform.dominant readings.waveform.looks readings.waveform.dominant_share
 readings.waveform.whole_frames
 provenance.author provenance.shop provenance.opened provenance.invented
@@ -55,6 +56,15 @@ VOLTS = {
     "against": "ground",
     "ignition": "on",
     "unplugged": ["ABS"],
+}
+END_TO_END = {
+    "quantity": "resistance",
+    "line": "CAN high",
+    "at": "connector of ABS",
+    "into": "harness",
+    "to": "DLC",
+    "swapped": ["ABS"],
+    "value": "0.4 ohm",
 }
 SCOPE = {
     "traffic": "yes",
@@ -109,6 +119,7 @@ FULL = {
             "value": 2.6,
         },
         {"quantity": "waveform", "line": "CAN high", "waveform": SCOPE},
+        END_TO_END,
         {**READING, "at": "hidden three", "stage": "after repair", "value": 61.7},
     ],
     "steps": [{"did": "hidden four", "found": "hidden five", "minutes": 77}],
@@ -229,7 +240,7 @@ def test_what_was_known_stays_as_it_was(full):
     assert stuck.id == full.id
     for name in ("vehicle", "concern", "symptoms", "lamps", "conditions", "networks", "modules", "codes"):
         assert getattr(stuck, name) == getattr(full, name)
-    assert [reading.value for reading in stuck.readings] == [reading.value for reading in full.readings[:3]]
+    assert [reading.value for reading in stuck.readings] == [reading.value for reading in full.readings[:4]]
 
 
 def test_without_isolation_only_readings_as_found_are_left(full):
