@@ -216,12 +216,25 @@ def test_a_cut_takes_away_whoever_is_not_on_the_side_of_the_tester():
     assert last == network.modules[-1:]
 
 
+OF_THE_WIDE_WORLD = {
+    *(
+        "poor_joint",
+        "terminator_wrong_value",
+        "leak",
+        "module_loads_lines",
+        "ground_offset",
+        "one_awake_alone",
+    ),
+}
+"""Drawn by `wide_draws.py` only: the fleets are older."""
+
+
 def test_every_cause_comes_up(wide):
     """All high-speed states but healthy, and the ten causes that no state names, at least once in 300 cases."""
     single_wire = {"line_shorted_to_ground", "line_shorted_to_battery", "line_open", "pull_up_missing"}
-    expected = {str(fault) for fault in Fault} - single_wire - {"none"}
+    expected = {str(fault) for fault in Fault} - single_wire - OF_THE_WIDE_WORLD - {"none"}
     assert set(FAULTS) == expected
-    assert {str(state) for state in BusState} - single_wire - {"healthy"} < expected
+    assert {str(state) for state in BusState} - single_wire - {"healthy"} < expected | OF_THE_WIDE_WORLD
     counted = Counter(str(case.cause.fault) for case in wide[0] if case.cause)
     assert {fault for fault in expected if counted[fault] < 5} == set()
 
