@@ -103,7 +103,8 @@ def _told_until_killed(file: Path, library: str, seconds: float) -> set[str]:
     process.stdout.readline()
     time.sleep(seconds)
     process.kill()
-    told, _ = process.communicate()
+    told = process.stdout.read()  # `communicate` would pass over lines that `readline` has taken in already
+    process.wait()
     return set(told.rsplit("\n", 1)[0].split())
 
 

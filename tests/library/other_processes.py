@@ -43,4 +43,7 @@ def writer(path: Path, name: str) -> subprocess.Popen[str]:
 def confirmed_until_now(process: subprocess.Popen[str]) -> set[str]:
     """Stop a process (SIGKILL) and return the IDs that it printed after the first."""
     process.kill()
-    return set(process.communicate()[0].rsplit("\n", 1)[0].split())
+    assert process.stdout is not None
+    told = process.stdout.read()  # `communicate` would pass over lines that `readline` has taken in already
+    process.wait()
+    return set(told.rsplit("\n", 1)[0].split())

@@ -44,7 +44,8 @@ def log_until_killed(path: Path, name: str, seconds: float) -> list[str]:
     first = process.stdout.readline()
     time.sleep(seconds)
     process.kill()
-    rest, _ = process.communicate(timeout=240)
+    rest = process.stdout.read()  # `communicate` would pass over lines that `readline` has taken in already
+    process.wait(timeout=240)
     whole_lines = (first + rest).rsplit("\n", 1)[0]
     return whole_lines.split("\n")
 

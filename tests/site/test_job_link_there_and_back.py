@@ -96,7 +96,7 @@ SEEN = st.characters(exclude_categories=["Cc", "Cs", "Cf", "Cn", "Zl", "Zp"], ex
 NAMES = (
     st.text(SEEN, min_size=1, max_size=20)
     .map(lambda text: " ".join(normalize("NFC", text).split()))
-    .filter(bool)
+    .filter(lambda text: text not in {"", "?"})  # in the form a question mark stands for what is not said
 )
 TEXTS = st.text(SEEN | st.just("\n"), min_size=1, max_size=60).map(str.strip).filter(bool)
 MODULES = st.lists(
