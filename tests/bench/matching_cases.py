@@ -185,13 +185,12 @@ def _kept(name: str, key: str, make):
 def _sources() -> list[Path]:
     """Return every file on which a filled profile hangs."""
     package = Path(casebase.__file__ or "").parent
-    match = ("filling", "hiding", "meaning", "profile", "questions", "scales", "spelled_out", "traits")
-    return [
-        *sorted(HERE.glob("synthetic_*.py")),
+    read = [
+        *HERE.glob("synthetic_*.py"),
         Path(__file__),
-        *sorted((package / "record").rglob("*.*")),
-        *sorted((package / "bus").rglob("*.py")),
-        *(package / "match" / f"{name}.py" for name in match),
-        *sorted((package / "match").glob("text*.py")),
-        *sorted((package / "match" / "data").glob("*")),
+        *(package / "record").rglob("*"),
+        *(package / "bus").rglob("*"),
+        *(package / "match").glob("*"),
+        *(package / "match" / "text").rglob("*"),
     ]
+    return sorted(path for path in read if path.suffix in {".py", ".json", ".csv"})

@@ -33,8 +33,25 @@ class Found:
     sent: tuple[dict[str, Pair], ...]
 
 
-def solved(buses: Sequence[WideBus], at_once: int = 4) -> list[Found]:
-    """Return what ngspice finds on every bus; raise RuntimeError where it gives one up."""
+def solved(buses: Sequence[WideBus], at_once: int = 60) -> list[Found | None]:
+    """Return what ngspice finds on every bus; None for one that it gives up, alone in its circuit too."""
+    answers: list[Found | None] = []
+    for start in range(0, len(buses), at_once):
+        answers += _solved_or_halved(buses[start : start + at_once])
+    return answers
+
+
+def _solved_or_halved(buses: Sequence[WideBus]) -> list[Found | None]:
+    try:
+        return [*_solved(buses)]
+    except RuntimeError:
+        if len(buses) == 1:
+            return [None]
+        middle = len(buses) // 2
+        return _solved_or_halved(buses[:middle]) + _solved_or_halved(buses[middle:])
+
+
+def _solved(buses: Sequence[WideBus], at_once: int = 4) -> list[Found]:
     groups = [buses[start : start + at_once] for start in range(0, len(buses), at_once)]
     with tempfile.TemporaryDirectory() as folder:
         home = Path(folder)
