@@ -12,8 +12,7 @@ from sqlite_utils import Database
 from casebase.library.derived import Row, rows_of
 from casebase.library.records import readable_records
 from casebase.library.schema import DERIVED_TABLES
-from casebase.record.case import Case
-from casebase.record.json_form import canonical_json, sha256_of
+from casebase.record.json_form import canonical_json, sha256_of, stored_case
 
 
 def faults_in(db: Database) -> list[str]:
@@ -43,7 +42,7 @@ def _records_match_their_digest(db: Database) -> Iterator[str]:
             yield f"{where}: the record does not match its SHA-256: it was changed outside casebase"
             continue
         try:
-            case = Case.model_validate_json(row["json"])
+            case = stored_case(row["json"])
         except ValidationError as error:
             first = error.errors(include_url=False)[0]
             yield f"{where}: the record does not fit the format: {first['msg']}"

@@ -22,7 +22,7 @@ from casebase.match.profile_of_case import from_data
 from casebase.record.case import Case, status_of
 from casebase.record.cautions import cautions_of
 from casebase.record.checks import remarks_on
-from casebase.record.json_form import ID_LENGTH, id_from, plain_data
+from casebase.record.json_form import ID_LENGTH, id_from, plain_data, stored_case
 from casebase.record.words import title_of
 
 _ID: Final = re.compile(r"[0-9a-hjkmnp-tv-z]+")
@@ -75,9 +75,24 @@ def current_record(db: Database, case_id: str) -> StoredRecord:
         return _kept(*row)
     except ValidationError:
         raise LibraryError(
-            f"case {case_id}, revision {row[1]}: the record does not fit the format, so it cannot be shown or"
-            " compared: run casebase check"
+            f"{_does_not_fit(*row)}, so it cannot be shown or compared: run casebase check"
         ) from None
+
+
+def every_record(db: Database) -> Iterator[StoredRecord]:
+    """Yield the current revision of every case; raise `LibraryError` that names one that does not fit the format."""
+    for row in db.execute(_CURRENT_OF_CASE.format("")):
+        try:
+            yield _kept(*row)
+        except ValidationError:
+            raise LibraryError(
+                f"{_does_not_fit(*row)}: nothing was changed, for no record is left out: put it right with the"
+                " casebase that wrote it, or restore a copy (casebase restore)"
+            ) from None
+
+
+def _does_not_fit(case_id: str, revision: int, *_: object) -> str:
+    return f"case {case_id}, revision {revision}: the record does not fit the format"
 
 
 def readable_records(db: Database) -> Iterator[StoredRecord]:
@@ -90,7 +105,7 @@ def readable_records(db: Database) -> Iterator[StoredRecord]:
 
 
 def _kept(case_id: str, revision: int, logged_at: str, text: str) -> StoredRecord:
-    return StoredRecord(case_id, revision, logged_at, Case.model_validate_json(text))
+    return StoredRecord(case_id, revision, logged_at, stored_case(text))
 
 
 # The number is SQLite's own rowid; records are never deleted, so it only grows.
@@ -153,7 +168,7 @@ def rows_of_case(db: Database, case_id: str) -> list[int]:
 
 def _numbered(db: Database, number: int, case_id: str, revision: int, text: str) -> NumberedRecord | None:
     try:
-        case = Case.model_validate_json(text)
+        case = stored_case(text)
     except ValidationError:
         return None
     earlier = [row for row in rows_of_case(db, case_id) if row != number] if revision > 1 else []

@@ -18,7 +18,7 @@ from casebase.library.file_store import LeftOver, faults_of_files, left_over
 from casebase.library.integrity import faults_in
 from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.matching import Means, collection_in
-from casebase.library.records import found_ids, new_id, readable_records
+from casebase.library.records import every_record, found_ids, new_id, readable_records
 from casebase.library.reviews import Said, standings
 from casebase.library.schema import DERIVED_TABLES
 from casebase.match.facets.measure import FAULTS, Measure, faults_by
@@ -98,7 +98,7 @@ class Library(LibraryFile):
     def read_and_agreed(self) -> list[StoredRecord]:
         """Return the current revision of every case that the shop lead has read and agreed to."""
         with self._readable():
-            there = list(readable_records(self._db))
+            there = list(every_record(self._db))
             found = standings(self._db, there)
             return [kept for kept in there if found[kept.case_id].said is Said.AGREED]
 
@@ -198,7 +198,7 @@ class Library(LibraryFile):
             self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
             for table in DERIVED_TABLES:
                 self._db.conn.execute(f"DELETE FROM {table}")
-            count = write_derived(self._db, readable_records(self._db))
+            count = write_derived(self._db, every_record(self._db))
             if self._db.execute("SELECT 1 FROM facts WHERE name = ?", (_ID_FACT,)).fetchone() is None:
                 self._set_fact(_ID_FACT, uuid4().hex)
             self._set_fact("derived version", DERIVED_VERSION)

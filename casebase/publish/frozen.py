@@ -24,7 +24,7 @@ from casebase.errors import EditionError
 from casebase.files import folder_of_parts, put
 from casebase.library.derived import StoredRecord, write_derived
 from casebase.library.matching import Means
-from casebase.library.records import readable_records
+from casebase.library.records import every_record
 from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
 from casebase.match.facets.arrays import as_atom
 from casebase.match.index.building import IndexBuilder, empty_index, extended
@@ -200,10 +200,10 @@ def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
         MIGRATIONS.apply(db, stop_before=FIRST_INSIDE)
         with connection:
             count = _write_records(connection, kept)
-            write_derived(db, readable_records(db))
+            write_derived(db, every_record(db))
             connection.executemany("INSERT INTO facts VALUES (?, ?)", sorted(facts.items()))
             write_changes(connection, changes)
-            write_files(connection, public_contents(readable_records(db), contents))
+            write_files(connection, public_contents(every_record(db), contents))
             pack_index(connection, _index(db, count, means))
         for statement in _BESIDES:
             connection.execute(statement)
@@ -252,7 +252,7 @@ def _index(db: Database, count: int, means: Means) -> Index:
     embedder = means.embedder
     empty = empty_index(*((0, "") if embedder is None else (embedder.dimensions, embedder.identity)))
     builder = IndexBuilder(empty)
-    records = ((one.case_id, one.case) for one in readable_records(db))
+    records = ((one.case_id, one.case) for one in every_record(db))
     for number, profile in enumerate(filled_profiles(records, means.buses, embedder), start=1):
         builder.add(number, profile)
         means.progress(number, count)

@@ -15,7 +15,7 @@ from casebase.errors import EditionError
 from casebase.library.accepted_files import kind_of, size_in_pixels, what_is_wrong
 from casebase.library.derived import StoredRecord
 from casebase.record.case import Attachment, Case
-from casebase.record.json_form import plain_data
+from casebase.record.json_form import plain_data, stored_case
 
 ALL: Final = None
 """A value that goes out whole: a word, a number, a list of words."""
@@ -83,7 +83,7 @@ def public_case(case: Case) -> Case:
     """Return the record with its public fields alone; its ID and revision stay."""
     if case.attachments:
         case = case.model_copy(update={"attachments": public_attachments(case)})
-    public = Case.model_validate_json(json.dumps(_only(plain_data(case), PUBLIC_FIELDS)))
+    public = stored_case(json.dumps(_only(plain_data(case), PUBLIC_FIELDS)))
     return public.model_copy(update={"id": case.id, "revision": case.revision})
 
 
@@ -109,7 +109,7 @@ def with_what_stays_inside(public: Case, ours: Case) -> Case:
     theirs, kept = plain_data(public), plain_data(ours)
     kept.pop("review", None)
     kept.pop("attachments", None)
-    whole = Case.model_validate_json(json.dumps(_laid_over(theirs, kept, PUBLIC_FIELDS)))
+    whole = stored_case(json.dumps(_laid_over(theirs, kept, PUBLIC_FIELDS)))
     # Our attachments that stay inside; one whose bytes the other shop has is none.
     known = {one.sha256 for one in public.attachments}
     inside = [one for one in ours.attachments if not one.goes_out and (one.sha256 or one.file) not in known]

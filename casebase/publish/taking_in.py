@@ -30,7 +30,7 @@ from casebase.publish.bundle_archive import Entry
 from casebase.publish.bundle_checks import CheckedBundle, attachments_of
 from casebase.publish.public_fields import public_case, with_what_stays_inside
 from casebase.record.case import Case
-from casebase.record.json_form import canonical_json, sha256_of
+from casebase.record.json_form import canonical_json, sha256_of, stored_case
 
 _HERE_FOR: Final = """
     WITH wanted AS (SELECT value FROM json_each(:wanted)),
@@ -110,7 +110,7 @@ def _public_sha256s(db: Database, case_id: str) -> Iterator[str]:
     rows = db.execute("SELECT sha256, json FROM records WHERE case_id = ? ORDER BY revision", (case_id,))
     for sha256, text in rows.fetchall():
         try:
-            yield public_sha256(Case.model_validate_json(text))
+            yield public_sha256(stored_case(text))
         except ValidationError:
             yield sha256
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from casebase.record.case import Case
+from casebase.record.fields import STORED
 
 ID_LENGTH: Final = 8
 """40 bits: among 10,000 records two share an ID with a chance of 1 in 20,000; the library then takes more."""
@@ -30,6 +31,14 @@ def plain_data(case: Case) -> dict[str, Any]:
 def canonical_json(case: Case) -> str:
     """Return the record as JSON: keys sorted, no spaces, UTF-8 kept."""
     return json.dumps(plain_data(case), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+
+
+def stored_case(text: str) -> Case:
+    """Return the record of a JSON text that was kept before; raise `ValidationError` where it does not fit the format.
+
+    Rules that depend on the day hold when a record is entered: a clock that runs behind takes none away.
+    """
+    return Case.model_validate_json(text, context=STORED)
 
 
 def sha256_of(canonical: str) -> str:

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Annotated, Final
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, ValidationInfo
 
 from casebase.errors import InputError
-from casebase.record.fields import Name, Odometer, Part
+from casebase.record.fields import Name, Odometer, Part, is_stored
 from casebase.record.vocabulary import HIGH_VOLTAGE_POWERTRAINS, Market, Powertrain, YesNo
 
 VIN_LENGTH = 17
@@ -206,9 +206,9 @@ def _meaning_of_mismatch(market: str | None) -> str:
     )
 
 
-def _model_year(year: int) -> int:
+def _model_year(year: int, info: ValidationInfo) -> int:
     newest = date.today().year + 2
-    if year > newest:
+    if year > newest and not is_stored(info):
         raise InputError(f"no vehicle has that model year yet: expected {FIRST_MODEL_YEAR} to {newest}")
     return year
 

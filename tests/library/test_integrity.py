@@ -102,9 +102,31 @@ def test_a_record_that_fits_no_format_is_named_and_harms_no_other(
     assert said in library.faults()[0]
     with pytest.raises(LibraryError, match=f"case {logged.case_id}, revision 1: .*: run casebase check"):
         library.get(logged.case_id)
-    assert library.rebuild() == 1
-    assert len(profiles_in(library)) == 1
+    assert len(library.summaries()) == 2
     assert [fault for fault in library.faults() if logged.case_id not in fault] == []
+
+
+def test_a_rebuild_leaves_no_record_out(
+    library: Library, logged: Logged, make_case: MakeCase, all_rows: AllRows
+) -> None:
+    """Where one does not fit the format it is named, and the tables stay as they are, its rows among them."""
+    behind_its_back(library, f"UPDATE records SET json = '{{}}' WHERE case_id = '{logged.case_id}'")
+    before = all_rows(library)
+    with pytest.raises(LibraryError, match=f"case {logged.case_id}, revision 1: .*no record is left out"):
+        library.rebuild()
+    assert all_rows(library) == before
+    with pytest.raises(LibraryError, match=f"case {logged.case_id}, revision 1: "):
+        library.read_and_agreed()
+
+
+def test_an_upgrade_leaves_no_record_out(library: Library, logged: Logged, all_rows: AllRows) -> None:
+    """A casebase that makes its tables otherwise refuses a library that it cannot read whole, and changes nothing."""
+    behind_its_back(library, f"UPDATE records SET json = '{{}}' WHERE case_id = '{logged.case_id}'")
+    behind_its_back(library, "UPDATE facts SET value = '0.0' WHERE name = 'derived version'")
+    before = all_rows(library)
+    with pytest.raises(LibraryError, match=f"case {logged.case_id}, revision 1: .*no record is left out"):
+        Library.open(library.path)
+    assert all_rows(library) == before
 
 
 def test_a_record_out_of_canonical_form_is_named(library: Library, logged: Logged) -> None:

@@ -24,6 +24,7 @@ from casebase.match.meaning import meanings_of
 from casebase.match.prepared import Embeds, profile_to_compare
 from casebase.match.profile import Profile
 from casebase.record.case import Case, Provenance
+from casebase.record.fields import STORED
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Kind, Stage
 
@@ -80,7 +81,7 @@ def as_stuck_job(case: Case, isolation: bool = True) -> Case:
         | {
             "readings": [_without_notes(reading) for reading in case.readings if reading.stage in stages],
             "provenance": Provenance.model_validate(
-                {name: getattr(case.provenance, name) for name in KEPT_OF_PROVENANCE}
+                {name: getattr(case.provenance, name) for name in KEPT_OF_PROVENANCE}, context=STORED
             ),
         }
     )
