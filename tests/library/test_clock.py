@@ -15,8 +15,8 @@ from casebase.library.store import Library
 from casebase.match.evaluation.asking import as_stuck_job
 from casebase.publish.bundle import export_bundle
 from casebase.publish.bundle_checks import checked_bundle
-from casebase.publish.publication import Imprint, publish
 from casebase.publish.public_fields import public_case
+from casebase.publish.publication import Imprint, publish
 from casebase.publish.taking_in import take_in
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data
