@@ -1,8 +1,9 @@
 """The electrical side: a bus for every vehicle, drawn by `tests/outside/ngspice_sampler.py` and solved by ngspice.
 
 Of the sampler's buses the first is taken that has as many modules as the network and whose fault sits where the
-record says; nothing but the place of the meter's stub is altered. What ngspice finds is kept in the folder for
-temporary files.
+record says; the place of the meter's stub is altered, and in a third of the shorts and opens the ohms. Faults that the
+sampler does not know are put into its healthy buses (`synthetic_newer_states`). What ngspice finds is kept bus by bus
+in the folder for temporary files.
 """
 
 from __future__ import annotations
@@ -10,9 +11,11 @@ from __future__ import annotations
 import hashlib
 import os
 import pickle
+import sqlite3
 import sys
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 from random import Random
@@ -28,6 +31,13 @@ from ngspice_bus import SpiceBus  # noqa: E402
 from ngspice_run import Solved  # noqa: E402
 from ngspice_sampler import TRAFFIC, drawn_bus  # noqa: E402
 from synthetic_faults import Spot  # noqa: E402
+from synthetic_newer_states import (  # noqa: E402
+    NEWER_STATES,
+    WIDE_SHARE,
+    is_stopped_by_nothing,
+    widened,
+    with_newer_state,
+)
 from synthetic_topology import NetworkPlan  # noqa: E402
 
 Thing = TypeVar("Thing")
@@ -54,6 +64,19 @@ def bus_for(network: NetworkPlan, spot: Spot | None, seed: str) -> SpiceBus:
 
     A network of one module is that between DLC and gateway: healthy, it is quiet until a tester asks.
     """
+    if spot and spot.way.state in NEWER_STATES:
+        healthy = bus_for(network, None, f"before the fault {seed}")
+        return with_newer_state(healthy, spot, Random(f"amount {seed}"))
+    bus = _found_bus(network, spot, seed)
+    chance = Random(f"wider {seed}")
+    if spot is None or chance.random() >= WIDE_SHARE:
+        return bus
+    wide = widened(bus, chance)
+    return replace(wide, shares=_shares_of_traffic(wide, chance)) if is_stopped_by_nothing(wide) else wide
+
+
+def _found_bus(network: NetworkPlan, spot: Spot | None, seed: str) -> SpiceBus:
+    """Return the first of the sampler's buses that suits."""
     modules = len(network.modules)
     state = spot.way.state if spot else "bus_quiet" if modules == 1 else "healthy"
     share = _BRANCH_SHARE.get(spot.way.reach, 0.0) if spot else 0.0
@@ -133,30 +156,56 @@ def without_device(bus: SpiceBus, chance: Random) -> SpiceBus:
 
 
 def _talking_again(bus: SpiceBus, chance: Random) -> SpiceBus:
-    if any(bus.shares):
-        return replace(bus, state="healthy")
+    return replace(
+        bus, state="healthy", shares=bus.shares if any(bus.shares) else _shares_of_traffic(bus, chance)
+    )
+
+
+def _shares_of_traffic(bus: SpiceBus, chance: Random) -> tuple[float, ...]:
     parts = [chance.gammavariate(0.7, 1.0) + 1e-6 for _ in bus.senders]
     total = chance.triangular(*TRAFFIC)
-    return replace(bus, state="healthy", shares=tuple(total * part / sum(parts) for part in parts))
+    return tuple(total * part / sum(parts) for part in parts)
 
 
 def all_solved(buses: Sequence[SpiceBus]) -> list[Solved]:
-    """Return what ngspice finds on every bus, each in a circuit of its own so that none hangs on its neighbours."""
-    if not buses:
-        return []
+    """Return what ngspice finds on every bus, each in a circuit of its own so that none depends on its neighbours."""
     sources = [Path(module.__file__ or "") for module in (ngspice_bus, ngspice_run)]
-    return kept("synthetic-buses", sources, repr(buses), lambda: _solved_in_parts(buses))
+    path = Path(tempfile.gettempdir()) / f"synthetic-buses-{_digest(sources)}.sqlite3"
+    with closing(sqlite3.connect(path, timeout=600)) as db, db:
+        db.execute("CREATE TABLE IF NOT EXISTS solved(bus TEXT PRIMARY KEY, found BLOB NOT NULL)")
+        known = {name for (name,) in db.execute("SELECT bus FROM solved")}
+    left = [bus for bus in dict.fromkeys(buses) if _name_of(bus) not in known]
+    for start in range(0, len(left), AT_ONCE):
+        some = left[start : start + AT_ONCE]
+        rows = [
+            (_name_of(bus), pickle.dumps(one))
+            for bus, one in zip(some, ngspice_run.solved(some, at_once=1), strict=True)
+        ]
+        with closing(sqlite3.connect(path, timeout=600)) as db, db:
+            db.executemany("INSERT OR IGNORE INTO solved VALUES (?, ?)", rows)
+    return list(_kept_solved(path, buses))
 
 
-def _solved_in_parts(buses: Sequence[SpiceBus]) -> list[Solved]:
-    parts = [buses[start : start + AT_ONCE] for start in range(0, len(buses), AT_ONCE)]
-    return [one for part in parts for one in ngspice_run.solved(part, at_once=1)]
+def _kept_solved(path: Path, buses: Sequence[SpiceBus]) -> Iterator[Solved]:
+    """Yield what is kept of those buses that have been solved."""
+    with closing(sqlite3.connect(path, timeout=600)) as db:
+        for bus in buses:
+            for (found,) in db.execute("SELECT found FROM solved WHERE bus = ?", (_name_of(bus),)):
+                yield pickle.loads(found)
+
+
+def _name_of(bus: SpiceBus) -> str:
+    return hashlib.sha256(repr(bus).encode()).hexdigest()
+
+
+def _digest(sources: Sequence[Path], key: str = "") -> str:
+    content = b"".join(source.read_bytes() for source in sources) + key.encode()
+    return hashlib.sha256(content).hexdigest()[:16]
 
 
 def kept(name: str, sources: Sequence[Path], key: str, make: Callable[[], Thing]) -> Thing:
     """Return what `make` gives; kept in the folder for temporary files for as long as sources and key stay the same."""
-    content = b"".join(source.read_bytes() for source in sources) + key.encode()
-    path = Path(tempfile.gettempdir()) / f"{name}-{hashlib.sha256(content).hexdigest()[:16]}"
+    path = Path(tempfile.gettempdir()) / f"{name}-{_digest(sources, key)}"
     if path.exists():
         found: Thing = pickle.loads(path.read_bytes())
         return found

@@ -18,8 +18,8 @@ class Way:
 
     `state`: what is left of the bus electrically. `reach`: the part of the bus that is hit (`trunk`, `branch`,
     the DLC's `stub`, `inside` a module, a terminator's `end`, or `none`). `effect`: who falls silent (the whole
-    `bus`, those `far` beyond a cut, `one` module, `some` at times, `nobody answers` the tester, `none`), or only
-    `data` is refused.
+    `bus`, those `far` beyond a cut, `one` module, `all but one`, `some` at times, `nobody answers` the tester, `none`),
+    or only `data` is refused.
     """
 
     share: float
@@ -33,6 +33,7 @@ class Way:
 
 _WIRE: Final = (("harness", 0.6), ("connector", 0.25), ("splice", 0.15))
 _PLUG: Final = (("connector", 0.8), ("splice", 0.2))
+_JOINT: Final = (("connector", 0.6), ("splice", 0.3), ("harness", 0.1))
 _MODULE: Final = (("module", 1.0),)
 _RUBBED: Final = (
     ("chafing", 5.0),
@@ -163,6 +164,40 @@ FAULTS: Final[dict[str, tuple[float, tuple[Way, ...]]]] = {
     "low_system_voltage": (
         4.0,
         (Way(1.0, "healthy", "none", "some", _PLUG, (("age", 3.0), ("water", 1.0))),),
+    ),
+    "poor_joint": (
+        6.0,
+        (
+            Way(0.45, "poor_joint", "trunk", "far", _JOINT, _WORN),
+            Way(0.45, "poor_joint", "branch", "one", _JOINT, _WORN),
+            Way(0.10, "poor_joint", "stub", "nobody answers", _PLUG, _WORN),
+        ),
+    ),
+    "terminator_wrong_value": (
+        2.0,
+        (Way(1.0, "terminator_wrong_value", "end", "some", _MODULE, _DONE_BEFORE),),
+    ),
+    "leak": (
+        3.5,
+        (
+            Way(0.7, "leak", "trunk", "some", _PLUG, _WET),
+            Way(0.3, "leak", "inside", "some", _MODULE, _WET),
+        ),
+    ),
+    "module_loads_lines": (
+        2.5,
+        (
+            Way(0.6, "module_loads_lines", "inside", "one", (("module", 0.7), ("fuse", 0.3)), _WORN),
+            Way(0.4, "module_loads_lines", "inside", "some", _MODULE, (("age", 2.0), ("heat", 1.0))),
+        ),
+    ),
+    "ground_offset": (
+        3.0,
+        (Way(1.0, "ground_offset", "inside", "one", (("harness", 0.4), ("connector", 0.6)), _PARTED),),
+    ),
+    "one_awake_alone": (
+        1.5,
+        (Way(1.0, "one_awake_alone", "none", "all but one", (("fuse", 0.6), ("module", 0.4)), _WORN),),
     ),
 }
 """By cause: how often, in percent or so, and the ways in which it comes about."""

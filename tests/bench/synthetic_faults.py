@@ -85,7 +85,7 @@ def _hit(plan: Topology, fault: str, way: Way, chance: Random) -> tuple[int, int
     inner = [number for number, network in enumerate(plan.networks) if len(network.modules) > 1]
     if way.reach == "stub" or fault == "gateway_isolation_normal":
         return 0, 0
-    if way.reach in ("inside", "branch") or way.effect in ("one", "data"):
+    if way.reach in ("inside", "branch") or way.effect in ("one", "data", "all but one"):
         troubled = _troubled(plan)
         if chance.random() < TROUBLED_SHARE:
             return chance.choice(troubled)
@@ -121,7 +121,7 @@ def _module_named(plan: Topology, fault: str, way: Way, hit: tuple[int, int]) ->
     network = plan.networks[hit[0]]
     if fault in ("gateway_isolation_normal", "bus_quiet"):
         return network.gateway or network.modules[0]
-    by_index = way.reach in ("inside", "branch", "end") or way.effect in ("one", "data")
+    by_index = way.reach in ("inside", "branch", "end") or way.effect in ("one", "data", "all but one")
     if way.by_device or not by_index or fault == "both_terminators_missing":
         return None
     return network.modules[hit[1]]

@@ -1,58 +1,28 @@
 """What is written down of the readings: ngspice's values through a hand-held meter, as people type them.
 
 Judged: 3 % of the records with two readings or more hold a slip; a third of the values are rounded by hand; what is
-not stated of the state follows from the author's care; scopes are named in fixed words seven times in ten. The
-volts of a module's supply are not simulated: they are drawn from what workshops see (common practice, no source).
+not stated of the state follows from the author's care; scopes are named in fixed words seven times in ten. A
+module's feed stands in `synthetic_feeds`.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from random import Random
-from typing import Any, Final
+from typing import Final
 
 from ngspice_bus import SpiceBus
 from ngspice_run import Solved
-from synthetic_faults import Spot
-from synthetic_people import Author
+from synthetic_bench import Bench, Row
+from synthetic_feeds import feed_readings
 from synthetic_scope import scope_reading
-from synthetic_topology import NetworkPlan
 from synthetic_visits import Visit, is_cured_without
-from written_readings import OHMS_ROWS, SLIPS, VOLTS_ROWS, Meter, Shown, met_by_leads, slipped, written
+from written_readings import OHMS_ROWS, SLIPS, VOLTS_ROWS, Shown, met_by_leads, slipped, written
 
 SLIP_SHARE: Final = 0.03
 ROUNDED_SHARE: Final = 0.33
 TYPES_NO_UNIT: Final = 0.15
 _VALUE: Final = re.compile(r"([0-9.]+) (ohm|kohm|V)")
-
-Row = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class Bench:
-    """Where, by whom and with what readings are taken. `named`: what its author calls each module."""
-
-    network: NetworkPlan
-    spot: Spot | None
-    author: Author
-    named: dict[str, str]
-    meter: Meter
-    chance: Random
-    network_key: Row
-
-    @property
-    def at(self) -> str:
-        """The place of the readings that need nothing unplugged."""
-        if not self.network.behind_gateway:
-            return "DLC"
-        return f"connector of {self.named[self.network.measured_beside]}"
-
-    def stated(self, **state: object) -> Row:
-        """Return those parts of the state that this author writes down."""
-        return {
-            key: value for key, value in state.items() if self.chance.random() < 0.4 + 0.6 * self.author.care
-        }
 
 
 def readings_of(
@@ -65,8 +35,8 @@ def readings_of(
     rows = [*_as_found(bench, visit, found)] if found else []
     for index in visit.innocents:
         rows += _compared(bench, visit, index, rows)
-    if visit.supply_of is not None:
-        rows.append(_supply(bench, visit.supply_of, repaired=False))
+    if visit.feed_of is not None:
+        rows += feed_readings(bench, visit.feed_of, repaired=False)
     if isolated:
         return rows + _in_numbers(bench, visit, isolated)
     return rows + (_compared(bench, visit, visit.suspect, rows) if visit.suspect is not None else [])
@@ -74,8 +44,8 @@ def readings_of(
 
 def readings_after(bench: Bench, visit: Visit, healthy: tuple[SpiceBus, Solved]) -> list[Row]:
     """Return the readings after the repair: of a vehicle that is healthy again."""
-    if bench.spot and bench.spot.way.effect == "one" and visit.supply_of is not None:
-        return [_supply(bench, visit.supply_of, repaired=True)]
+    if bench.spot and bench.spot.way.effect == "one" and visit.feed_of is not None:
+        return feed_readings(bench, visit.feed_of, repaired=True)
     texts = written(met_by_leads(*healthy, bench.chance), bench.meter, bench.chance)
     row = bench.chance.choice(("ohms between", "volts high"))
     return [_row(bench, row, texts[row], stage="after repair")]
@@ -90,7 +60,7 @@ def _as_found(bench: Bench, visit: Visit, found: tuple[SpiceBus, Solved]) -> lis
     texts = written(shown, bench.meter, bench.chance)
     rows = [_row(bench, row, texts[row]) for row in measured]
     if "scope" in visit.rows:
-        rows.append(scope_reading(bus, solved, bench.spot, bench.chance) | _place(bench) | _powered(bench))
+        rows.append(scope_reading(bus, solved, bench.spot, bench.chance) | bench.place() | bench.powered())
     return rows
 
 
@@ -99,30 +69,15 @@ def _with_slip(shown: Shown, rows: tuple[str, ...], chance: Random) -> Shown:
     return slipped(chance.choice(possible), rows, shown, chance)
 
 
-def _place(bench: Bench) -> Row:
-    return {"at": bench.at, **bench.network_key}
-
-
-def _powered(bench: Bench, unplugged: object = "nothing") -> Row:
-    ignition = "running" if bench.chance.random() < 0.15 else "on"
-    # Between DLC and gateway all is quiet until a tester asks, so careful people say whether one did.
-    asked = {"tester": "silent"} if len(bench.network.modules) == 1 else {}
-    return bench.stated(ignition=ignition, battery="connected", unplugged=unplugged, **asked)
-
-
-def _unpowered(bench: Bench, unplugged: object = "nothing") -> Row:
-    return bench.stated(ignition="off", battery="disconnected", unplugged=unplugged)
-
-
 def _row(bench: Bench, row: str, text: str, unplugged: object = "nothing", **more: object) -> Row:
     """Return one of the five rows; whoever unplugs a module says so."""
     said = {} if unplugged == "nothing" else {"unplugged": unplugged}
     if row in OHMS_ROWS:
         _, line, against = OHMS_ROWS[row]
-        keys: Row = {"quantity": "resistance", "line": line, "against": against} | _unpowered(bench)
+        keys: Row = {"quantity": "resistance", "line": line, "against": against} | bench.unpowered()
     else:
-        keys = {"quantity": "voltage", "line": VOLTS_ROWS[row][1], "against": "ground"} | _powered(bench)
-    return keys | _place(bench) | {"value": _as_typed(text, bench.chance)} | said | more
+        keys = {"quantity": "voltage", "line": VOLTS_ROWS[row][1], "against": "ground"} | bench.powered()
+    return keys | bench.place() | {"value": _as_typed(text, bench.chance)} | said | more
 
 
 def _as_typed(text: str, chance: Random) -> str:
@@ -178,31 +133,3 @@ _OHMS_OF: Final = {ends: row for row, (ends, _, _) in OHMS_ROWS.items()}
 
 def _suspect(bench: Bench, visit: Visit) -> str:
     return bench.network.modules[visit.suspect or 0]
-
-
-def _supply(bench: Bench, index: int, repaired: bool) -> Row:
-    """Return the voltage of one module's supply, with the stage and a note where there is one."""
-    spot, chance = bench.spot, bench.chance
-    guilty = spot is not None and spot.index == index
-    volts, note = chance.uniform(11.7, 12.7), chance.choice((None, None, "21 W bulb on it, bright"))
-    if spot and not repaired and spot.fault == "low_system_voltage":
-        volts, note = chance.uniform(5.8, 9.2), "lowest value while cranking"
-    elif spot and not repaired and guilty and spot.way.state == "healthy" and spot.fault in _STARVED:
-        volts, note = _starved_volts(spot, chance), chance.choice((None, "bulb across it glows dull"))
-    batteries = 2 if bench.network.medium == "J1939" else 1
-    row = {
-        "quantity": "voltage",
-        "line": "supply",
-        "against": "ground",
-        "at": f"connector of {bench.named[bench.network.modules[index]]}",
-        "value": f"{volts * batteries:.{chance.choice((1, 1, 2))}f} V",
-        "stage": "after repair" if repaired else "isolation",
-    }
-    return row | _powered(bench) | bench.network_key | ({"note": note} if note else {})
-
-
-_STARVED: Final = ("module_supply_or_ground", "connector_corrosion")
-
-
-def _starved_volts(spot: Spot, chance: Random) -> float:
-    return chance.uniform(0.0, 0.2) if spot.place == "fuse" else chance.uniform(1.5, 9.5)

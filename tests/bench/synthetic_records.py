@@ -15,12 +15,13 @@ from typing import Any, Final
 
 from ngspice_bus import SpiceBus
 from ngspice_run import Solved
+from synthetic_bench import Bench, Row
 from synthetic_buses import bus_for
 from synthetic_codes import codes_of, written_codes
 from synthetic_faults import Spot, drawn_spot
 from synthetic_fleet import Model, drawn_model, fleet
 from synthetic_people import Author, authors
-from synthetic_readings import Bench, Row, readings_after, readings_of
+from synthetic_readings import readings_after, readings_of
 from synthetic_repairs import Repaired, drawn_outcome, repair_of
 from synthetic_silence import YES, Silence, silence
 from synthetic_stories import Told, conditions_of, lamps_of, story_of
@@ -80,7 +81,7 @@ def draft(fleet_number: int, seed: int, number: int, prefix: str, solved: bool) 
     visit = drawn_visit(network, spot, chance)
     measured, measured_bus = network, bus
     if spot and network.behind_gateway and chance.random() < AT_DLC_SHARE:
-        visit = replace(visit, suspect=None, innocents=(), takes_device_off=False, supply_of=None)
+        visit = replace(visit, suspect=None, innocents=(), takes_device_off=False, feed_of=None)
         measured, measured_bus = plan.networks[0], bus_for(plan.networks[0], None, f"DLC {name}")
     return Draft(
         name=name,

@@ -46,6 +46,12 @@ _FOUND: Final = {
     "gateway_isolation_normal": "flat as it should be, {of} keeps the inside away; traffic as soon as the tester asks",
     "noise_coupling": "hash on both lines from a cable alongside: {where}",
     "low_system_voltage": "supply drops while cranking: {where}",
+    "poor_joint": "contact with too much resistance in one line: {where}",
+    "terminator_wrong_value": "terminator of {of} is not 120 ohm",
+    "leak": "moisture between the pins lets current through: {where}",
+    "module_loads_lines": "{of} pulls both lines while it has no life of its own",
+    "ground_offset": "ground of {of} sits above battery minus: {where}",
+    "one_awake_alone": "only {of} is awake, the others have no wake-up feed: {where}",
 }
 _SETTLED: Final = (
     "Followed it up to {where}",
@@ -138,9 +144,9 @@ def search_steps(told: Repaired) -> list[dict[str, Any]]:
         cured = is_cured_without(told.spot, unplugged[-1])
         names = ", ".join(told.named[told.modules[index]] for index in unplugged)
         steps.append(_step(told, f"Unplugged {names}", "that changed it" if cured else "no change", (15, 60)))
-    if told.visit.supply_of is not None:
-        name = told.named[told.modules[told.visit.supply_of]]
-        steps.append(_step(told, f"Plus of {name} under a bulb", "see readings", (10, 25)))
+    if told.visit.feed_of is not None:
+        name = told.named[told.modules[told.visit.feed_of]]
+        steps.append(_step(told, f"Feed of {name} at its plug", "see readings", (10, 25)))
     return steps
 
 

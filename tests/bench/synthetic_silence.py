@@ -20,6 +20,10 @@ ONE_AT_TIMES: Final = 0.2
 FAR_AT_TIMES: Final = 0.3
 """How often modules beyond a cut in one line still answer at times."""
 
+STILL_CONDUCTS: Final = ("poor_joint", "ground_offset")
+STILL_CONDUCTS_AT_TIMES: Final = 0.8
+"""How often what a poor joint or a lifted ground cuts off answers at times."""
+
 READ_LATER: Final = 0.75
 """How often the codes of a bus that stood still are read once the culprit is off."""
 
@@ -64,7 +68,10 @@ def _silenced(plan: Topology, spot: Spot, bus: SpiceBus, chance: Random) -> Sile
         some = _weakest(plan, network)
         return _with(plan, dict.fromkeys(some, AT_TIMES), some, disturbed=True)
     if effect == "nobody answers":
-        return _nobody_answers(plan, network, everybody)
+        return _nobody_answers(plan, network, everybody, AT_TIMES if spot.way.state == "poor_joint" else NO)
+    if effect == "all but one":
+        others = tuple(name for name in everybody if name != network.modules[spot.index])
+        return _with(plan, dict.fromkeys(others, NO), others)
     return _single(plan, spot, chance)
 
 
@@ -72,14 +79,16 @@ def _single(plan: Topology, spot: Spot, chance: Random) -> Silence:
     """One module is silent, or its data are refused, or nothing is amiss with anybody."""
     module = plan.networks[spot.network].modules[spot.index]
     if spot.way.effect == "one":
-        return _with(plan, {module: AT_TIMES if chance.random() < ONE_AT_TIMES else NO}, (module,))
+        share = STILL_CONDUCTS_AT_TIMES if spot.way.state in STILL_CONDUCTS else ONE_AT_TIMES
+        return _with(plan, {module: AT_TIMES if chance.random() < share else NO}, (module,))
     refused = (module,) if spot.way.effect == "data" else ()
     return Silence(dict.fromkeys(plan.modules, YES), refused=refused)
 
 
 def _beyond_the_cut(plan: Topology, spot: Spot, chance: Random) -> Silence:
     gone = plan.networks[spot.network].beyond(spot.index)
-    at_times = spot.way.state != "both_open" and chance.random() < FAR_AT_TIMES
+    share = STILL_CONDUCTS_AT_TIMES if spot.way.state in STILL_CONDUCTS else FAR_AT_TIMES
+    at_times = spot.way.state != "both_open" and chance.random() < share
     return _with(plan, dict.fromkeys(gone, AT_TIMES if at_times else NO), gone)
 
 
@@ -89,11 +98,11 @@ def _with(
     return Silence({**dict.fromkeys(plan.modules, YES), **answers}, missed, disturbed=disturbed)
 
 
-def _nobody_answers(plan: Topology, network: NetworkPlan, everybody: tuple[str, ...]) -> Silence:
+def _nobody_answers(plan: Topology, network: NetworkPlan, everybody: tuple[str, ...], answer: str) -> Silence:
     """A network behind a gateway is missed by it; at the DLC's own network the tester finds nobody at all."""
     if network.behind_gateway:
-        return _with(plan, dict.fromkeys(everybody, NO), everybody)
-    return Silence(dict.fromkeys(plan.modules, NO))
+        return _with(plan, dict.fromkeys(everybody, answer), everybody)
+    return Silence(dict.fromkeys(plan.modules, answer))
 
 
 def _weakest(plan: Topology, network: NetworkPlan) -> tuple[str, ...]:
