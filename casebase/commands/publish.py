@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated
@@ -15,10 +17,17 @@ from casebase.errors import EditionError, LibraryError
 from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library
 from casebase.publish.edition import editions_in, show_edition
-from casebase.publish.private_text import hits_of, what_stops
+from casebase.publish.leaving import Leaving, Newer, leaving, newer_than_agreed
+from casebase.publish.private_text import Hit, hits_of, what_stops
 from casebase.publish.publication import Imprint, figures_of_own_cases, with_initials
 from casebase.publish.publication import publish as published
-from casebase.terminal.lead import editions_data, print_editions, print_published, published_data
+from casebase.terminal.editions import (
+    editions_data,
+    print_editions,
+    print_leaving,
+    print_published,
+    published_data,
+)
 from casebase.terminal.page import Counted
 
 FolderArgument = Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder of the editions.")]
@@ -38,12 +47,16 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
     initials: Annotated[
         bool, typer.Option("--initials", help="The shop's initials instead of the authors' handles.")
     ] = False,
+    yes: Annotated[
+        bool, typer.Option("--yes", help="Without asking, also where cases leave the edition.")
+    ] = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
     """Publish the agreed records as the next edition.
 
-    Only listed fields go out, and what looks private in their text stops it, with the place and a proposed text.
+    It holds of every case the last revision that was agreed to. Only listed fields go out, and what looks private in
+    their text stops it, with the place and a proposed text. What would leave the edition is listed, and asked for once.
     Whoever reads the folder sees the edition before or the new one.
 
     Example: casebase publish editions --by ingrid
@@ -52,8 +65,11 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         raise EditionError("nobody signs this edition off: say who does with --by HANDLE")
     with open_library(library) as kept:
         records = kept.read_and_agreed()
+        newer = newer_than_agreed(kept)
         if found := hits_of(kept, records):
-            raise EditionError(what_stops(found, "nothing was published"))
+            raise EditionError(what_stops(found, "nothing was published") + _newer_may_do(found, newer))
+        if gone := leaving(kept, folder, records):
+            _ask_about(gone, yes=yes, is_told=not json)
         named = _remembered(kept, "collection name", name)
         licensed = _remembered(kept, "collection licence", licence)
         day, means = on.date() if on else date.today(), means_to_compare()
@@ -66,7 +82,35 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
             means,
             AttachedFiles(kept.path).read,
         )
-    return print_json(published_data(made)) if json else print_published(made, own_page())
+    return print_json(published_data(made, newer)) if json else print_published(made, newer, own_page())
+
+
+def _ask_about(gone: Sequence[Leaving], *, yes: bool, is_told: bool) -> None:
+    """List what leaves the edition and ask whether it may, once; raise `EditionError` where nobody can answer."""
+    if yes:
+        return
+    if not (is_told and sys.stdin.isatty()):
+        told = "\n".join(f"{one.case_id}  {one.title}: {one.why}" for one in gone)
+        raise EditionError(
+            f"{len(gone)} of the last edition would not be in the next one:\n{told}\nnothing was published: say that"
+            " they may leave with --yes"
+        )
+    print_leaving(gone, own_page())
+    if not typer.confirm("Publish without them?", default=False):
+        raise EditionError(
+            "nothing was published: give those that are to stay another word with casebase review ID"
+        )
+
+
+def _newer_may_do(found: Sequence[Hit], newer: Sequence[Newer]) -> str:
+    """Return the sentences that name later revisions of what stops a publication: they may be mended already."""
+    stopped = {hit.case_id for hit in found}
+    return "".join(
+        f"\ncase {one.kept.case_id}: the edition would hold revision {one.standing.agreed}; revision"
+        f" {one.kept.revision} waits: casebase review {one.kept.case_id}"
+        for one in newer
+        if one.kept.case_id in stopped
+    )
 
 
 def editions(

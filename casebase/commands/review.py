@@ -77,7 +77,7 @@ def _show(library: Library, case_id: str | None, every: bool, json: bool) -> Non
         found, count = waiting(library, simulated_buses(), None if every else MOST_LISTED)
         return print_json(waiting_data(found)) if json else print_waiting(found, count, own_page())
     means = means_to_compare()
-    one = reviewed(library, library.get(case_id), means)
+    one = reviewed(library, library.get_there(case_id), means)
     if json:
         return print_json(one.data())
     return print_reviewed(one, own_page(), attachment_lines(library, one.waiting.kept.case))
@@ -167,7 +167,13 @@ def private(
 
 
 def _hits(library: Library, case_id: str | None) -> list[Hit]:
-    return hits_of(library, library.read_and_agreed() if case_id is None else [library.get(case_id)])
+    """Return what looks private in what would be published; of one case also in its current revision."""
+    agreed = library.read_and_agreed()
+    if case_id is None:
+        return hits_of(library, agreed)
+    kept = library.get(case_id)
+    earlier = [one for one in agreed if one.case_id == kept.case_id and one.revision != kept.revision]
+    return list(dict.fromkeys(hits_of(library, [kept, *earlier])))
 
 
 def _clear(library: Library, case_id: str | None, field: str) -> None:

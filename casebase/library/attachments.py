@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from casebase.errors import InputError, LibraryError
 from casebase.library.accepted_files import MOST_OF_A_CASE, taken_file
+from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library, Logged
@@ -30,19 +31,20 @@ class WithFiles:
     missing: list[str]
 
 
-def attach(
+def attach(  # noqa: PLR0913  one argument per part of what is told
     library: Library,
     prefix: str,
     paths: Sequence[Path],
     shows: str | None = None,
     *,
     for_others: bool = False,
+    by: str | None = None,
 ) -> Logged:
     """Attach files to a case as a new revision of it; all of them or none.
 
     One that is there already, under its name, is described anew: what it shows, and whether it is for others.
     """
-    kept = library.get(prefix)
+    kept = library.get_there(prefix)
     taken = []
     for path in paths:
         try:
@@ -54,14 +56,14 @@ def attach(
     for one in taken:
         told = _named(one.name, shows, YesNo.YES if for_others else None)
         _put(attachments, told.model_copy(update={"sha256": files.keep(one.content)}), kept.case_id)
-    return _revised(library, kept, attachments)
+    return _revised(library, kept, attachments, by)
 
 
-def take_off(library: Library, prefix: str, named: str) -> Logged:
+def take_off(library: Library, prefix: str, named: str, by: str | None = None) -> Logged:
     """Take a file off a case as a new revision of it; earlier revisions keep it."""
-    kept = library.get(prefix)
+    kept = library.get_there(prefix)
     gone = attachment_of(kept, named)
-    return _revised(library, kept, [one for one in kept.case.attachments if one is not gone])
+    return _revised(library, kept, [one for one in kept.case.attachments if one is not gone], by)
 
 
 def attachment_of(kept: StoredRecord, named: str) -> Attachment:
@@ -161,16 +163,16 @@ def _put(attachments: list[Attachment], told: Attachment, case_id: str) -> None:
     attachments.append(told)
 
 
-def _revised(library: Library, kept: StoredRecord, attachments: list[Attachment]) -> Logged:
+def _revised(library: Library, kept: StoredRecord, attachments: list[Attachment], by: str | None) -> Logged:
     _refuse_too_many(attachments, f"case {kept.case_id}")
-    # What the shop lead said was said of a record without this file: it waits to be read again.
+    # What the shop lead said was said of a record without this file: this revision waits to be read.
     told = {
         "id": kept.case_id,
         "revision": kept.revision,
         "attachments": attachments,
         "review": ReviewState(),
     }
-    return library.log([kept.case.model_copy(update=told)])[0]
+    return library.log([kept.case.model_copy(update=told)], Authorship(Made.FILES, by))[0]
 
 
 def _refuse_too_many(attachments: Sequence[Attachment], where: str) -> None:

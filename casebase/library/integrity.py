@@ -9,6 +9,7 @@ from typing import Final
 from pydantic import ValidationError
 from sqlite_utils import Database
 
+from casebase.library.authorship import removed_ids
 from casebase.library.derived import Row, rows_of
 from casebase.library.records import readable_records
 from casebase.library.schema import DERIVED_TABLES
@@ -60,9 +61,12 @@ def _revisions_are_complete(db: Database) -> Iterator[str]:
 
 
 def _tables_are_in_step(db: Database) -> Iterator[str]:
+    removed = removed_ids(db)
     for kept in readable_records(db):
-        made = rows_of(kept)
-        wrong = [table for table in DERIVED_TABLES if _rows_of_case(db, table, kept.case_id) != made[table]]
+        made = {} if kept.case_id in removed else rows_of(kept)
+        wrong = [
+            table for table in DERIVED_TABLES if _rows_of_case(db, table, kept.case_id) != made.get(table, [])
+        ]
         if wrong:
             yield (
                 f"case {kept.case_id}: not in step with its record: {', '.join(wrong)}: run casebase rebuild"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -10,6 +10,8 @@ from typing import Self
 
 from sqlite_utils import Database
 
+from casebase.errors import LibraryError
+from casebase.library.authorship import removed_ids
 from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
 from casebase.library.derived import StoredRecord
 from casebase.library.records import current_record, resolve_id
@@ -18,6 +20,14 @@ from casebase.library.records import current_record, resolve_id
 def now_text() -> str:
     """Return the time to the second, in UTC (ISO 8601), as it is kept beside what is logged, said and found."""
     return datetime.now(UTC).isoformat(timespec="seconds")
+
+
+def refuse_removed(case_id: str, removed: Container[str]) -> None:
+    """Raise `LibraryError` where a case is one of those removed."""
+    if case_id in removed:
+        raise LibraryError(
+            f"case {case_id}: this record was removed: bring it back with casebase remove {case_id} --bring-back"
+        )
 
 
 class LibraryFile:
@@ -60,6 +70,13 @@ class LibraryFile:
         case_id = self.resolve(prefix)
         with self._readable():
             return current_record(self._db, case_id)
+
+    def get_there(self, prefix: str) -> StoredRecord:
+        """Return the current revision of a case; raise where it was removed."""
+        kept = self.get(prefix)
+        with self._readable():
+            refuse_removed(kept.case_id, removed_ids(self._db))
+        return kept
 
     def fact(self, name: str) -> str | None:
         """Return a fact about the library itself, such as its purpose."""

@@ -82,12 +82,16 @@ class Update:
 
     def _batch(self, some: list[NumberedRecord], tell: Callable[[int], None]) -> Batch:
         builder, untold = IndexBuilder(self.index), 0
-        pairs = ((one.case_id, one.case) for one in some)
+        there = [one for one in some if not one.is_removed]
+        pairs = ((one.case_id, one.case) for one in there)
         profiles = filled_profiles(pairs, self.means.buses, self.means.embedder)
-        for added, (one, profile) in enumerate(zip(some, profiles, strict=True), start=1):
+        for added, (one, profile) in enumerate(zip(there, profiles, strict=True), start=1):
             builder.add(one.number, profile, one.supersedes)
             untold += bool(profile.story) and not has_story(profile.vector)
             tell(added)
+        for one in some:
+            if one.is_removed:
+                builder.take_out(one.supersedes)
         self.stamp = replace(self.stamp, untold=self.stamp.untold + untold)
         return builder.finished()
 

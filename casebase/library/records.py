@@ -8,14 +8,15 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Container, Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from pydantic import ValidationError
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
+from casebase.library.authorship import removed_ids
 from casebase.library.derived import StoredRecord
 from casebase.match.profile import Profile
 from casebase.match.profile_of_case import from_data
@@ -79,9 +80,14 @@ def current_record(db: Database, case_id: str) -> StoredRecord:
         ) from None
 
 
-def every_record(db: Database) -> Iterator[StoredRecord]:
-    """Yield the current revision of every case; raise `LibraryError` that names one that does not fit the format."""
+def every_record(db: Database, without: Container[str] = frozenset()) -> Iterator[StoredRecord]:
+    """Yield the current revision of every case but those `without`.
+
+    Raises `LibraryError` that names one that does not fit the format.
+    """
     for row in db.execute(_CURRENT_OF_CASE.format("")):
+        if row[0] in without:
+            continue
         try:
             yield _kept(*row)
         except ValidationError:
@@ -95,13 +101,28 @@ def _does_not_fit(case_id: str, revision: int, *_: object) -> str:
     return f"case {case_id}, revision {revision}: the record does not fit the format"
 
 
-def readable_records(db: Database) -> Iterator[StoredRecord]:
-    """Yield the current revision of every case; one that does not fit the format is left to `casebase check`."""
+def readable_records(db: Database, without: Container[str] = frozenset()) -> Iterator[StoredRecord]:
+    """Yield the current revision of every case but those `without`.
+
+    One that does not fit the format is left to `casebase check`.
+    """
     for row in db.execute(_CURRENT_OF_CASE.format("")):
+        if row[0] in without:
+            continue
         try:
             yield _kept(*row)
         except ValidationError:
             continue
+
+
+def earlier_record(db: Database, case_id: str, revision: int) -> StoredRecord:
+    """Return a revision of a case; raise `LibraryError` where it does not fit the format."""
+    sql = "SELECT case_id, revision, logged_at, json FROM records WHERE case_id = ? AND revision = ?"
+    row = db.execute(sql, (case_id, revision)).fetchone()
+    try:
+        return _kept(*row)
+    except ValidationError:
+        raise LibraryError(f"{_does_not_fit(*row)}: run casebase check") from None
 
 
 def _kept(case_id: str, revision: int, logged_at: str, text: str) -> StoredRecord:
@@ -117,12 +138,13 @@ _CURRENT_BY_NUMBER = """
 
 @dataclass(frozen=True)
 class NumberedRecord:
-    """A current record with its number, and the numbers of its earlier revisions."""
+    """A current record with its number, the numbers of its earlier revisions, and whether it was removed."""
 
     number: int
     case_id: str
     case: Case
     supersedes: tuple[int, ...]
+    is_removed: bool = False
 
 
 def last_number(db: Database) -> int:
@@ -152,8 +174,9 @@ def records_between(db: Database, after: int, upto: int, most: int) -> tuple[lis
         f"SELECT r.rowid, r.case_id, r.revision, r.json {_CURRENT_BY_NUMBER} ORDER BY r.rowid LIMIT :most",
         {"after": after, "upto": upto, "most": most},
     ).fetchall()
-    last = rows[-1][0] if len(rows) == most else upto
-    return [one for row in rows if (one := _numbered(db, *row)) is not None], last
+    last, removed = rows[-1][0] if len(rows) == most else upto, removed_ids(db)
+    found = (_numbered(db, *row) for row in rows)
+    return [replace(one, is_removed=one.case_id in removed) for one in found if one is not None], last
 
 
 def profiles_of_numbers(db: Database, numbers: Sequence[int]) -> list[Profile]:

@@ -6,7 +6,7 @@ Completeness says how much a record would help somebody else: points, judged, an
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from heapq import heapify, heappop, heappush
 from itertools import islice
 from pathlib import Path
@@ -17,6 +17,7 @@ from casebase.bus.explain import clash_words, state_words
 from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.library.near_duplicates import same_job
+from casebase.library.records import earlier_record
 from casebase.library.reviews import Said, Standing, said_of, standings
 from casebase.library.store import Library
 from casebase.match.facets.base import Match
@@ -24,6 +25,7 @@ from casebase.match.facets.physics import SOUND, state_of
 from casebase.match.index.search import nearest_of_its_kind
 from casebase.match.meaning import Meaning, meanings_of
 from casebase.record.case import Case, missing_for_verified, status_of
+from casebase.record.differences import Difference, differences
 from casebase.record.trouble_code import Grammar
 from casebase.record.vocabulary import BusState, Kind, Stage, Status
 from casebase.record.words import FAULT_WORDS, title_of
@@ -169,11 +171,15 @@ class Waiting:
 
 @dataclass(frozen=True)
 class Reviewed:
-    """One record under review, with every word said of it and the nearest cases, some of them perhaps the same job."""
+    """One record under review, with every word said of it and the nearest cases, some of them perhaps the same job.
+
+    `since` is what differs from the revision that an edition holds, where that is an earlier one.
+    """
 
     waiting: Waiting
     history: list[dict[str, Any]]
     nearest: list[tuple[Match, str | None]]
+    since: list[Difference]
 
     def data(self) -> dict[str, Any]:
         """Return it as plain data."""
@@ -184,6 +190,7 @@ class Reviewed:
                 {"case_id": match.profile.case_id, "score": round(match.score, 4), "maybe_same_job": same}
                 for match, same in self.nearest
             ],
+            "differences": [asdict(one) for one in self.since],
         }
 
 
@@ -225,12 +232,14 @@ def reviewed(library: Library, kept: StoredRecord, means: Means) -> Reviewed:
     """Return one record with what its review needs."""
     with library.reading() as db:
         standing = standings(db, [kept])[kept.case_id]
+        agreed = earlier_record(db, kept.case_id, standing.agreed) if standing.agreed else None
     collection = library.collection(means)
     profiles = collection.profiles(collection.rows_of_case(kept.case_id)[-1:])
     near = nearest_of_its_kind(profiles[0], collection, NEAREST) if profiles else []
     same = [same_job(kept.case, library.get(match.profile.case_id).case, match.score) for match in near]
     found = Waiting(kept, standing, completeness_of(kept.case, means.buses))
-    return Reviewed(found, said_of(library, kept.case_id), list(zip(near, same, strict=True)))
+    since = differences(agreed.case, kept.case) if agreed else []
+    return Reviewed(found, said_of(library, kept.case_id), list(zip(near, same, strict=True)), since)
 
 
 def waiting_data(found: Sequence[Waiting]) -> list[dict[str, Any]]:
@@ -245,6 +254,7 @@ def waiting_data(found: Sequence[Waiting]) -> list[dict[str, Any]]:
             "at": one.standing.at,
             "remark": one.standing.remark,
             "revised_since": one.standing.revised_since,
+            "agreed": one.standing.agreed,
             "points": one.complete.points,
             "missing": one.complete.missing,
             "clashes": one.complete.clashes,

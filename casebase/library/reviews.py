@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import json
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
 
@@ -28,14 +30,20 @@ class Said(StrEnum):
     INSIDE = "stays inside"
 
 
-_OF_RECORD: Final = {Review.READ: Said.AGREED, Review.KEEP_INSIDE: Said.INSIDE, Review.NOT_READ: Said.WAITS}
+_OF_RECORD: Final = {str(Review.READ): Said.AGREED, str(Review.KEEP_INSIDE): Said.INSIDE}
 _NEEDS_A_REMARK: Final = {Said.RETURNED, Said.WITHDRAWN}
 _GONE: Final = {Said.MERGED, Said.WITHDRAWN}
+_LEAVES: Final = {*_GONE, Said.INSIDE}
+"""Words after which no edition holds the case, whichever revision was agreed to."""
 
 
 @dataclass(frozen=True)
 class Standing:
-    """The word that counts for a record's current revision; `revised_since` tells that an earlier one had its own."""
+    """The word that counts for a record's current revision; `revised_since` tells that an earlier one had its own.
+
+    `agreed` is the revision that an edition holds: the last that was agreed to, unless the case was withdrawn, merged
+    or kept inside since; None where there is none.
+    """
 
     said: Said
     by: str | None = None
@@ -43,6 +51,7 @@ class Standing:
     remark: str | None = None
     other: str | None = None
     revised_since: bool = False
+    agreed: int | None = None
 
     def words(self) -> str:
         """Return the standing in one line."""
@@ -50,26 +59,80 @@ class Standing:
         into = f" into {self.other}" if self.other else ""
         told = f"{self.said}{into}{f' by {self.by}' if self.by else ''}{when}"
         since = ", revised since it was last spoken of" if self.revised_since else ""
-        return f"{told}{since}{f': {self.remark}' if self.remark else ''}"
+        holds = (
+            f"; the next edition holds revision {self.agreed}" if self.revised_since and self.agreed else ""
+        )
+        return f"{told}{since}{holds}{f': {self.remark}' if self.remark else ''}"
 
 
-def standings(db: Database, kept: Iterable[StoredRecord]) -> dict[str, Standing]:
-    """Return where each record stands: the last word on its current revision, else what the record says itself."""
-    last = {
-        (row["case_id"], row["revision"]): row for row in db.query("SELECT * FROM reviews ORDER BY rowid")
-    }
-    spoken_of = {case_id for case_id, _ in last}
-    found = {}
-    for one in kept:
-        row, told = last.get((one.case_id, one.revision)), one.case.review
-        if row is not None:
-            standing = Standing(Said(row["said"]), row["by"], row["at"], row["remark"], row["other"])
-        elif one.case_id in spoken_of:
-            standing = Standing(Said.WAITS, revised_since=True)
-        else:
-            standing = Standing(_OF_RECORD[told.state], told.by, str(told.on) if told.on else None)
-        found[one.case_id] = standing
-    return found
+_EVERY_REVISION: Final = """
+    SELECT case_id, revision, sha256, CASE WHEN json_valid(json) THEN json_extract(json, '$.review') END AS review
+    FROM records WHERE case_id IN (SELECT value FROM json_each(?)) ORDER BY case_id, revision
+"""
+
+
+def standings(db: Database, kept: Sequence[StoredRecord]) -> dict[str, Standing]:
+    """Return where each record stands: the last word on its current revision, else what the record says itself.
+
+    A revision with the text of an earlier one, such as one that was taken back, stands as that one did.
+    """
+    told = _Told(db, [one.case_id for one in kept])
+    return {one.case_id: told.standing(one.case_id) for one in kept}
+
+
+class _Told:
+    """What was said of some cases, in order; the revisions of those that have several."""
+
+    def __init__(self, db: Database, case_ids: Sequence[str]) -> None:
+        wanted = json.dumps(case_ids)
+        self._spoken: set[str] = set()
+        self._words: dict[tuple[str, int], list[dict[str, Any]]] = defaultdict(list)
+        for row in db.query(
+            "SELECT * FROM reviews WHERE case_id IN (SELECT value FROM json_each(?)) ORDER BY rowid", [wanted]
+        ):
+            self._words[row["case_id"], row["revision"]].append(row)
+        self._revisions: dict[str, list[dict[str, Any]]] = defaultdict(list)
+        for row in db.query(_EVERY_REVISION, [wanted]):
+            self._revisions[row["case_id"]].append(row)
+
+    def standing(self, case_id: str) -> Standing:
+        """Return where a record stands, going through its revisions from the first."""
+        standing, agreed = Standing(Said.WAITS), list[int]()
+        by_text: dict[str, Standing] = {}
+        for row in self._revisions[case_id]:
+            words = self._words_of(row, by_text)
+            standing = words[-1] if words else Standing(Said.WAITS, revised_since=bool(by_text))
+            for word in words:
+                _agree(agreed, row["revision"], word.said)
+                if word.said in _LEAVES:  # earlier texts of the case were taken out with it
+                    by_text.clear()
+                by_text[row["sha256"]] = word
+        return replace(standing, agreed=agreed[-1] if agreed else None)
+
+    def _words_of(self, row: dict[str, Any], by_text: dict[str, Standing]) -> list[Standing]:
+        """Return what counts for a revision, in order: what was said of it, of its text before, in its file."""
+        case_id = row["case_id"]
+        if said := self._words[case_id, row["revision"]]:
+            self._spoken.add(case_id)
+            return [
+                Standing(Said(word["said"]), word["by"], word["at"], word["remark"], word["other"])
+                for word in said
+            ]
+        if row["sha256"] in by_text:
+            return [by_text[row["sha256"]]]
+        told = {} if case_id in self._spoken else json.loads(row["review"] or "{}")
+        said_so = _OF_RECORD.get(str(told.get("state")), Said.WAITS)
+        return [] if said_so is Said.WAITS else [Standing(said_so, told.get("by"), told.get("on"))]
+
+
+def _agree(agreed: list[int], revision: int, said: Said) -> None:
+    """Put down which revisions an edition may hold, the last one last, after a word on one of them."""
+    if said is Said.AGREED and revision not in agreed:
+        agreed.append(revision)
+    elif said in _LEAVES:
+        agreed.clear()
+    elif said is Said.RETURNED and agreed[-1:] == [revision]:
+        agreed.pop()
 
 
 def said_of(library: LibraryFile, case_id: str) -> list[dict[str, Any]]:
@@ -94,8 +157,8 @@ def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
     other: str | None = None,
 ) -> Standing:
     """Keep a word on the current revision of a case; raise `LibraryError` where it cannot be said."""
-    kept = library.get(case_id)
-    into = library.get(other) if other else None
+    kept = library.get_there(case_id)
+    into = library.get_there(other) if other else None
     now = now_text()
     with library.changing() as db:
         current = db.execute("SELECT revision FROM cases WHERE id = ?", (kept.case_id,)).fetchone()[0]
@@ -122,7 +185,7 @@ def _refuse(  # noqa: PLR0913, PLR0917  the same, looked at
     if said is Said.MERGED:
         _refuse_merging(db, where, kept, into)
     if said is Said.WITHDRAWN:
-        _refuse_leaving_others(db, where, kept)
+        refuse_leaving_others(db, where, kept)
 
 
 def _refuse_merging(db: Database, where: str, kept: StoredRecord, into: StoredRecord | None) -> None:
@@ -135,7 +198,7 @@ def _refuse_merging(db: Database, where: str, kept: StoredRecord, into: StoredRe
         raise LibraryError(f"{where}: case {into.case_id} is {there} itself: name one that stays")
 
 
-def _refuse_leaving_others(db: Database, where: str, kept: StoredRecord) -> None:
+def refuse_leaving_others(db: Database, where: str, kept: StoredRecord) -> None:
     """Raise `LibraryError` where another case was merged into this one and would be nowhere then."""
     ids = [
         row[0] for row in db.execute("SELECT DISTINCT case_id FROM reviews WHERE other = ?", (kept.case_id,))

@@ -220,3 +220,21 @@ def _news(db: Database) -> None:
         pk=("open_case", "new_case"),
         not_null={"what", "score", "probability", "reasons", "found_at"},
     )
+
+
+@MIGRATIONS(name="0009_authorship")
+def _authorship(db: Database) -> None:
+    """Who made a revision and in which way; those that an older casebase kept have no row."""
+    db.table("authorship").create(
+        {
+            "case_id": str,
+            "revision": int,
+            "made": str,  # logged, edited, taken back, removed, brought back, ...
+            "by": str,  # handle; of what was taken in the shop that sent it
+            "text_of": int,  # of what was taken back: the earlier revision whose text this one has
+            "remark": str,
+        },
+        pk=("case_id", "revision"),
+        not_null={"made"},
+    )
+    db.table("authorship").create_index(["made"])

@@ -13,13 +13,14 @@ from uuid import uuid4
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
+from casebase.library.authorship import Authorship, authorships, removed_ids, sign
 from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import LeftOver, faults_of_files, left_over
 from casebase.library.integrity import faults_in
-from casebase.library.library_file import LibraryFile, now_text
+from casebase.library.library_file import LibraryFile, now_text, refuse_removed
 from casebase.library.matching import Means, collection_in
-from casebase.library.records import every_record, found_ids, new_id, readable_records
-from casebase.library.reviews import Said, standings
+from casebase.library.records import earlier_record, every_record, found_ids, new_id, readable_records
+from casebase.library.reviews import standings
 from casebase.library.schema import DERIVED_TABLES
 from casebase.match.facets.measure import FAULTS, Measure, faults_by
 from casebase.match.index.collection import Collection
@@ -42,6 +43,16 @@ class Logged:
     case_id: str
     revision: int
     outcome: Outcome
+
+
+class RevisedMeanwhileError(LibraryError):
+    """Somebody else has revised the case since the revision that a change was made from."""
+
+    def __init__(self, case_id: str, made_from: int, current: int) -> None:
+        super().__init__(
+            f"case {case_id}: this file was made from revision {made_from}, and revision {current} is kept"
+            f" by now: take the current one with casebase show {case_id} --file, and put your changes into it"
+        )
 
 
 _ID_FACT: Final = "library id"
@@ -70,20 +81,24 @@ class Library(LibraryFile):
         if self.fact("derived version") != DERIVED_VERSION:
             self.rebuild()
 
-    def log(self, cases: Iterable[Case]) -> list[Logged]:
+    def log(self, cases: Iterable[Case], authorship: Authorship | None = None) -> list[Logged]:
         """Keep every record given, all or none; return what became of each.
 
         A record without an ID is new, unless the same record is there already. One with an ID is a new revision
-        of that case; where it names the revision it was made from, that must be the current one.
+        of that case; where it names the revision it was made from, that must be the current one. `authorship` tells
+        who made them, in which way; left out, they were logged by their authors.
         """
-        now = now_text()
+        now, signed = now_text(), authorship or Authorship()
         logged: list[Logged] = []
         changed: dict[str, StoredRecord] = {}
         with self._writing():
+            removed = removed_ids(self._db)
             for case in cases:
                 one = self._keep(case, now)
+                refuse_removed(one.case_id, removed)
                 logged.append(one)
                 if one.outcome is not Outcome.ALREADY_THERE:
+                    sign(self._db, one.case_id, one.revision, signed)
                     changed[one.case_id] = StoredRecord(one.case_id, one.revision, now, case)
             remove_derived(self._db, [one.case_id for one in logged if one.outcome is Outcome.REVISED])
             write_derived(self._db, changed.values())
@@ -96,26 +111,32 @@ class Library(LibraryFile):
         return all(sha256_of(canonical_json(case)) in current for case in cases)
 
     def read_and_agreed(self) -> list[StoredRecord]:
-        """Return the current revision of every case that the shop lead has read and agreed to."""
+        """Return, of every case that is there, the last revision that the shop lead has read and agreed to."""
         with self._readable():
-            there = list(every_record(self._db))
+            there = list(every_record(self._db, removed_ids(self._db)))
             found = standings(self._db, there)
-            return [kept for kept in there if found[kept.case_id].said is Said.AGREED]
+            agreed = ((kept, found[kept.case_id].agreed) for kept in there)
+            return [
+                kept if revision == kept.revision else earlier_record(self._db, kept.case_id, revision)
+                for kept, revision in agreed
+                if revision is not None
+            ]
 
     def records(self) -> list[StoredRecord]:
-        """Return the current revision of every case that fits the format."""
+        """Return the current revision of every case that fits the format and was not removed."""
         with self._readable():
-            return list(readable_records(self._db))
+            return list(readable_records(self._db, removed_ids(self._db)))
 
     def revisions(self, prefix: str) -> list[dict[str, Any]]:
-        """Return every revision of a case: number, SHA-256, when logged, and the record."""
+        """Return every revision of a case: number, SHA-256, when logged, by whom, in which way, and the record."""
         case_id = self.resolve(prefix)
         with self._readable():
+            made = authorships(self._db, case_id)
             rows = self._db.query(
                 "SELECT revision, sha256, logged_at, json FROM records WHERE case_id = ? ORDER BY revision",
                 [case_id],
             )
-            return [{**row, "json": json.loads(row["json"])} for row in rows]
+            return [_revision(row, made.get(row["revision"], Authorship())) for row in rows]
 
     def summaries(self, find: str | None = None, **filters: str | None) -> list[dict[str, Any]]:
         """Return one row per case, the newest first; with `find`, those holding its words, the best first.
@@ -198,7 +219,7 @@ class Library(LibraryFile):
             self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
             for table in DERIVED_TABLES:
                 self._db.conn.execute(f"DELETE FROM {table}")
-            count = write_derived(self._db, every_record(self._db))
+            count = write_derived(self._db, every_record(self._db, removed_ids(self._db)))
             if self._db.execute("SELECT 1 FROM facts WHERE name = ?", (_ID_FACT,)).fetchone() is None:
                 self._set_fact(_ID_FACT, uuid4().hex)
             self._set_fact("derived version", DERIVED_VERSION)
@@ -234,10 +255,7 @@ class Library(LibraryFile):
         if known == sha256:
             return Logged(case_id, revision, Outcome.ALREADY_THERE)
         if case.revision is not None and case.revision != revision:
-            raise LibraryError(
-                f"case {case_id}: this file was made from revision {case.revision}, and revision {revision} is kept"
-                f" by now: take the current one with casebase show {case_id} --file, and put your changes into it"
-            )
+            raise RevisedMeanwhileError(case_id, case.revision, revision)
         self._insert(case_id, revision + 1, sha256, canonical, now)
         return Logged(case_id, revision + 1, Outcome.REVISED)
 
@@ -246,6 +264,18 @@ class Library(LibraryFile):
             "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
             (case_id, revision, sha256, canonical, now),
         )
+
+
+def _revision(row: dict[str, Any], authorship: Authorship) -> dict[str, Any]:
+    record = json.loads(row["json"])
+    by = authorship.by or record.get("provenance", {}).get("author")
+    told = {
+        "made": str(authorship.made),
+        "by": by,
+        "text_of": authorship.text_of,
+        "remark": authorship.remark,
+    }
+    return {**row, "json": record, **told}
 
 
 def _summary_query(filters: dict[str, str]) -> tuple[str, dict[str, str]]:

@@ -20,6 +20,7 @@ from typing import Final
 from pydantic import ValidationError
 from sqlite_utils import Database
 
+from casebase.library.authorship import Authorship, Made, removed_ids, sign
 from casebase.library.derived import StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import AttachedFiles
 from casebase.library.library_file import now_text
@@ -122,6 +123,7 @@ class Became(StrEnum):
     REVISED = "revised"
     BESIDE = "kept beside"
     ALREADY_THERE = "already there"
+    REMOVED = "removed here"
 
 
 @dataclass(frozen=True)
@@ -169,9 +171,7 @@ def take_in(
         taking = _Taking(db, named, now_text(), heads_in(db, {entry.told_id for entry in bundle.entries}))
         taken = [taking.take(entry) for entry in bundle.entries]
         taking.write_derived()
-        _keep_source(
-            db, taking, weight, is_changed=any(one.became is not Became.ALREADY_THERE for one in taken)
-        )
+        _keep_source(db, taking, weight, is_changed=taking.has_changed)
     return TakenIn(named, taken)
 
 
@@ -187,11 +187,14 @@ class _Taking:
     def __post_init__(self) -> None:
         self._changed: dict[str, StoredRecord] = {}
         self._revised: list[str] = []
+        self._removed = removed_ids(self.db)
 
     def take(self, entry: Entry) -> Taken:
         """Keep one case."""
         heads = self.heads.setdefault(entry.told_id, [])
         became, head = _what_becomes_of(entry, heads, self.source)
+        if head.case_id in self._removed:
+            return Taken(head.case_id, entry.told_id, Became.REMOVED)
         if became is Became.REVISED:
             self._revise(entry, head)
         elif became is not Became.ALREADY_THERE:
@@ -199,6 +202,11 @@ class _Taking:
             heads.append(head)
         self._note(entry, head, entry.told_id if became is Became.BESIDE else None)
         return Taken(head.case_id, entry.told_id, became)
+
+    @property
+    def has_changed(self) -> bool:
+        """Whether anything was kept."""
+        return bool(self._changed)
 
     def write_derived(self) -> None:
         """Write the tables made from what was kept."""
@@ -223,6 +231,7 @@ class _Taking:
             "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
             (head.case_id, head.revision, sha256_of(text), text, self.now),
         )
+        sign(self.db, head.case_id, head.revision, Authorship(Made.TAKEN_IN, self.source))
         self._changed[head.case_id] = StoredRecord(head.case_id, head.revision, self.now, case)
 
     def _note(self, entry: Entry, head: Head, beside: str | None) -> None:

@@ -11,6 +11,7 @@ from casebase.library.store import Library
 from casebase.record.case import Attachment, Case, status_of
 from casebase.record.cautions import cautions_of
 from casebase.record.checks import remarks_on
+from casebase.record.differences import Difference
 from casebase.record.vocabulary import Kind, YesNo
 from casebase.record.words import (
     cause_line,
@@ -24,7 +25,7 @@ from casebase.record.words import (
     verification_words,
 )
 from casebase.terminal.answer import print_cautions
-from casebase.terminal.page import Page
+from casebase.terminal.page import MOST_NAMED, Page
 
 LOOK_FIRST = (
     "Look at each picture that is for others: plates, papers, faces and names cannot be found by themselves."
@@ -108,6 +109,14 @@ def print_revisions(kept: StoredRecord, history: list[dict[str, Any]], page: Pag
     page.line(f"{title_of(kept.case)} ({kept.case_id})")
     for row in history:
         page.line(f"revision {row['revision']}, logged {row['logged_at']}, SHA-256 {row['sha256'][:16]}", 2)
+
+
+def print_differences(found: Sequence[Difference], page: Page, indent: int = 2) -> None:
+    """Print what differs between two revisions, the first ones of many."""
+    for one in found[:MOST_NAMED]:
+        page.line(one.words(), indent, indent + 2)
+    if len(found) > MOST_NAMED:
+        page.line(f"and {len(found) - MOST_NAMED} more", indent)
 
 
 def print_attached(library: Library, kept: StoredRecord, page: Page) -> None:

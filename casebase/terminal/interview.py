@@ -271,7 +271,7 @@ def _begin(
 ) -> tuple[Interview, Draft]:
     today = date.today()
     if case_id is not None:
-        kept = library.get(case_id)
+        kept = library.get_there(case_id)
         beginning = Beginning(today, kept.case.kind, author, None, plain_data(kept.case), kept.case_id)
         return Interview(beginning, today), new_draft(drafts)
     left = draft_files(drafts)

@@ -1,10 +1,10 @@
-"""What the shop lead sees: review, editions, bundles between shops, copies of the library, and news."""
+"""What the shop lead sees: review, bundles between shops, copies of the library, and news."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any
 
 from casebase.library.backup import BackedUp
 from casebase.library.near_duplicates import SAME_JOB_FROM, NearDuplicate
@@ -14,15 +14,10 @@ from casebase.library.review_queue import Reviewed, Waiting
 from casebase.library.sources import Source
 from casebase.publish.bundle import Exported
 from casebase.publish.bundle_checks import CheckedBundle
-from casebase.publish.edition import EditionFile
-from casebase.publish.frozen import Change, Changed
-from casebase.publish.publication import Published, counted
 from casebase.publish.taking_in import Became, TakenIn
 from casebase.record.words import title_of
-from casebase.terminal.case import LOOK_FIRST, print_case
-from casebase.terminal.page import Page
-
-MOST_NAMED: Final = 12
+from casebase.terminal.case import LOOK_FIRST, print_case, print_differences
+from casebase.terminal.page import MOST_NAMED, Page
 
 
 def print_waiting(found: Sequence[Waiting], count: int, page: Page) -> None:
@@ -56,6 +51,9 @@ def print_reviewed(one: Reviewed, page: Page, attached: Sequence[str] = ()) -> N
     page.bullets("Missing", found.complete.missing)
     page.bullets("Clash", found.complete.clashes)
     page.bullets("Said", [_word(row) for row in one.history])
+    if one.since:
+        page.heading(f"Since revision {found.standing.agreed}, which the edition holds")
+        print_differences(one.since, page)
     page.heading("Is it the same job told twice? Nearest cases")
     for match, same in one.nearest:
         told = f"  perhaps the same job: {same}" if same else ""
@@ -76,68 +74,6 @@ def _word(row: dict[str, Any]) -> str:
         row["remark"],
     )
     return ", ".join(str(part) for part in parts if part)
-
-
-def print_published(made: Published, page: Page) -> None:
-    """Print an edition that was made, and what it changes."""
-    page.line(f"Edition {made.number}: {made.records} records in {made.path}")
-    page.labelled("SHA-256", made.sha256)
-    for changed in Changed:
-        _print_changes(changed, [change for change in made.changes if change.changed is changed], page)
-    page.line(f"It is shown from now on. Read it: casebase browse {made.path.parent}")
-
-
-def _print_changes(changed: Changed, changes: Sequence[Change], page: Page) -> None:
-    if not changes:
-        return
-    page.heading(f"{len(changes)} {changed}")
-    for change in changes[:MOST_NAMED]:
-        page.line(f"{change.case_id}  {change.title}", 2, 12)
-    if len(changes) > MOST_NAMED:
-        page.line(f"and {len(changes) - MOST_NAMED} more", 2)
-
-
-def published_data(made: Published) -> dict[str, Any]:
-    """Return an edition as plain data."""
-    return {
-        "number": made.number,
-        "file": str(made.path),
-        "sha256": made.sha256,
-        "records": made.records,
-        "counted": counted(made.changes),
-        "changes": [
-            {"changed": str(change.changed), "case_id": change.case_id, "title": change.title}
-            for change in made.changes
-        ],
-    }
-
-
-def print_editions(editions: Sequence[EditionFile], folder: Path, page: Page) -> None:
-    """Print the editions of a folder, the newest first."""
-    if not editions:
-        page.line(f"{folder}: no edition yet. Make one: casebase publish {folder}")
-    for one in editions:
-        shown = "  (shown)" if one.is_shown else ""
-        page.line(
-            f"{one.number:>4}  {one.day}, {one.records} records, signed off by {one.signed_off_by or 'nobody'}{shown}"
-        )
-        page.line(f"SHA-256 {one.sha256}", 6)
-
-
-def editions_data(editions: Sequence[EditionFile]) -> list[dict[str, Any]]:
-    """Return editions as plain data."""
-    return [
-        {
-            "number": one.number,
-            "file": str(one.path),
-            "day": one.day,
-            "records": one.records,
-            "signed_off_by": one.signed_off_by,
-            "sha256": one.sha256,
-            "shown": one.is_shown,
-        }
-        for one in editions
-    ]
 
 
 def print_exported(made: Exported, shop: str, page: Page) -> None:

@@ -19,6 +19,9 @@ LABEL_WIDTH: Final = 10
 WIDEST: Final = 110
 _NARROWEST: Final = 40
 
+MOST_NAMED: Final = 12
+"""Entries of a list that are named; of the others is said how many they are."""
+
 WORTH_A_BAR: Final = 100
 """Fewer things than this are done before anybody has read the bar."""
 

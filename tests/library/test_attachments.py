@@ -45,11 +45,12 @@ def test_a_picture_becomes_part_of_a_new_revision(library, case_id, picture):
 
 
 def test_a_case_with_a_new_file_waits_to_be_read_again(library, case_id, picture):
-    """What the lead agreed to did not hold that picture."""
+    """What the lead agreed to did not hold that picture: it stays as it was until the new revision is agreed to."""
     assert len(library.read_and_agreed()) == 1
     attach(library, case_id, [picture], for_others=True)
     assert library.get(case_id).case.review.state is Review.NOT_READ
-    assert library.read_and_agreed() == []
+    (agreed,) = library.read_and_agreed()
+    assert (agreed.revision, agreed.case.attachments) == (1, [])
 
 
 def test_the_same_file_twice_is_one(library, case_id, picture):

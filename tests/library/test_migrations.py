@@ -225,3 +225,31 @@ def test_derived_tables_of_an_older_version_are_made_again_on_opening(
     with Library.open(path) as library:
         assert library.summaries()[0]["title"] == "as a newer casebase puts it"
         assert library.fact("derived version") == "99.0"
+
+
+@pytest.mark.parametrize("stop_before", [*STEPS[1:], None])
+def test_what_was_agreed_to_stays_agreed_to_in_an_older_library(
+    tmp_path: Path, make_case: MakeCase, stop_before: str | None
+) -> None:
+    """Whether the file said it or the shop lead, and also where the case was revised since."""
+    path = tmp_path / "old.db"
+    by_file = make_case(review={"state": "read and agreed", "by": "tova"})
+    cases = [by_file, make_case(note="Agreed to by the lead."), make_case(note="Nobody read this.")]
+    ids = make_older(path, stop_before or "never", cases)
+    with closing(sqlite3.connect(path)) as connection:
+        has_reviews = connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'reviews'").fetchone()
+        if has_reviews:
+            connection.execute(
+                "INSERT INTO reviews (case_id, revision, said, by, at) VALUES (?, 1, 'agreed', 'ingrid', '2025-02-01')",
+                [ids[1]],
+            )
+        for case_id, case in zip(ids, cases, strict=True):
+            text = canonical_json(case.model_copy(update={"leftover": "more", "review": make_case().review}))
+            row = (case_id, 2, sha256_of(text), text, "2025-03-01T00:00:00+00:00")
+            connection.execute("INSERT INTO records VALUES (?, ?, ?, ?, ?)", row)
+        connection.commit()
+    with Library.open(path) as library:
+        agreed = {kept.case_id: kept.revision for kept in library.read_and_agreed()}
+        assert agreed == {ids[0]: 1} | ({ids[1]: 1} if has_reviews else {})
+        assert [row["made"] for row in library.revisions(ids[0])] == ["logged", "logged"]
+        assert library.faults() == []

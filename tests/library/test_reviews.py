@@ -74,7 +74,7 @@ def test_an_agreed_record_is_published(library, logged):
 
 
 def test_a_revision_after_the_word_waits_again(library, logged, make_case):
-    """What was agreed to is not what stands there now."""
+    """What was agreed to is not what stands there now, and stays published until that is agreed to as well."""
     case_id = logged()
     say(library, case_id, Said.AGREED, "ingrid")
     kept = library.get(case_id)
@@ -83,7 +83,12 @@ def test_a_revision_after_the_word_waits_again(library, logged, make_case):
     found = standing(library, case_id)
     assert (found.said, found.revised_since) == (Said.WAITS, True)
     assert "revised since" in found.words()
-    assert library.read_and_agreed() == []
+    assert "holds revision 1" in found.words()
+    assert [(one.revision, one.case.leftover) for one in library.read_and_agreed()] == [(1, None)]
+    say(library, case_id, Said.AGREED, "ingrid")
+    assert [(one.revision, one.case.leftover) for one in library.read_and_agreed()] == [
+        (2, "a code came back")
+    ]
 
 
 def test_what_the_record_says_itself_counts_until_somebody_speaks(library, logged):

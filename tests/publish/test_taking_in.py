@@ -47,7 +47,7 @@ def test_a_case_from_another_shop_keeps_its_id_and_comes_without_what_stays_insi
     north, south, place = shops
     (logged,) = north.log([a_case()])
     came = taken(south, sent(north, place / "a.zip"))
-    assert came.counted() == {"new": 1, "revised": 0, "kept beside": 0, "already there": 0}
+    assert came.counted() == {"new": 1, "revised": 0, "kept beside": 0, "already there": 0, "removed here": 0}
     kept = south.get(logged.case_id)
     assert (kept.case.vehicle.vin, kept.case.concern) == (None, None)
     assert kept.case.symptoms == ["stays dark"]

@@ -76,7 +76,7 @@ class IndexBuilder:
     def add(self, number: int, profile: Profile, supersedes: Iterable[int] = ()) -> None:
         """Add a case; `supersedes` are the numbers of its earlier revisions."""
         columns = self._columns
-        columns["superseded"] += [row for old in supersedes if (row := self._row_of(old)) is not None]
+        self.take_out(supersedes)
         self._new_rows[number] = len(self._onto) + len(columns["numbers"])
         columns["numbers"].append(number)
         columns["statuses"].append(status_place(profile))
@@ -89,6 +89,10 @@ class IndexBuilder:
             columns[f"{part.name}.rows"].append(self._set(part.name, part.atoms_of(profile)))
         self._add_readings(profile)
         self._vectors.append(self._vector(profile))
+
+    def take_out(self, numbers: Iterable[int]) -> None:
+        """Mark cases as superseded; those that are in no row are passed over."""
+        self._columns["superseded"] += [row for old in numbers if (row := self._row_of(old)) is not None]
 
     def finished(self) -> Batch:
         """Return the batch."""

@@ -1,0 +1,86 @@
+"""What the next edition does not hold of the last one, and why; what is newer than it holds, and waits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+
+from casebase.errors import LibraryError
+from casebase.library.authorship import authorships, removed_ids
+from casebase.library.derived import StoredRecord
+from casebase.library.records import earlier_record
+from casebase.library.reviews import Said, Standing, standings
+from casebase.library.store import Library
+from casebase.publish.edition import edition_path, numbers_in, open_frozen, remove_unfinished
+from casebase.publish.frozen import Changed, changes_since
+from casebase.record.differences import Difference, differences
+
+
+@dataclass(frozen=True)
+class Leaving:
+    """A case that the last edition holds and the next one will not, and why."""
+
+    case_id: str
+    title: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Newer:
+    """A revision that waits to be read, while the edition holds an earlier one; what differs between the two."""
+
+    kept: StoredRecord
+    standing: Standing
+    differences: list[Difference]
+
+
+def leaving(library: Library, folder: Path, records: Sequence[StoredRecord]) -> list[Leaving]:
+    """Return what the last edition in a folder holds that `records`, those of the next one, do not."""
+    remove_unfinished(folder)
+    last = max(numbers_in(folder), default=0)
+    if not last:
+        return []
+    with closing(open_frozen(edition_path(folder, last))) as before:
+        changes = changes_since(before, records)
+    return [
+        Leaving(change.case_id, change.title, _why(library, change.case_id))
+        for change in changes
+        if change.changed is Changed.WITHDRAWN
+    ]
+
+
+def _why(library: Library, case_id: str) -> str:
+    try:
+        kept = library.get(case_id)
+    except LibraryError:
+        return "not in this library, or not readable: casebase check"
+    with library.reading() as db:
+        if case_id in removed_ids(db):
+            told = authorships(db, case_id)[kept.revision]
+            return f"{told.words()} on {kept.logged_at[:10]}{f': {told.remark}' if told.remark else ''}"
+        standing = standings(db, [kept])[case_id]
+    return "no revision of it is agreed to" if standing.said is Said.WAITS else standing.words()
+
+
+def newer_than_agreed(library: Library) -> list[Newer]:
+    """Return what was revised since it was agreed to, and is not agreed to as it stands."""
+    there = library.records()
+    with library.reading() as db:
+        found = standings(db, there)
+        waiting = [(kept, found[kept.case_id]) for kept in there if _is_newer(kept, found[kept.case_id])]
+        agreed = {
+            kept.case_id: earlier_record(db, kept.case_id, standing.agreed)
+            for kept, standing in waiting
+            if standing.agreed
+        }
+    return [
+        Newer(kept, standing, differences(before.case, kept.case) if before else [])
+        for kept, standing in waiting
+        for before in [agreed[kept.case_id]]
+    ]
+
+
+def _is_newer(kept: StoredRecord, standing: Standing) -> bool:
+    return standing.agreed is not None and standing.agreed != kept.revision
