@@ -32,6 +32,9 @@ COMMANDS: Final = {
     "log": Listed("records", "log", "Keep records: from files, or by asking."),
     "list": Listed("records", "list_cases", "List or search the cases."),
     "show": Listed("records", "show", "Show one case."),
+    "edit": Listed("edit", "edit", "Edit a record, in your editor or field by field."),
+    "undo": Listed("edit", "undo", "Take back your last revision of a record."),
+    "remove": Listed("edit", "remove", "Remove a record from lists, rankings and the next edition."),
     "attach": Listed("attach", "attach", "Attach pictures and text files to a case."),
     "similar": Listed("similar", "similar", "Find the cases most like a job."),
     "evaluate": Listed(

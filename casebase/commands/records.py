@@ -14,12 +14,14 @@ from casebase.commands.news import tell_news
 from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.intake.template import template_text
+from casebase.library.history import history
+from casebase.library.mending import removal_words
 from casebase.library.records import case_data
 from casebase.library.reviews import spoken_standing
 from casebase.library.sources import taken_from, taken_from_of
 from casebase.library.store import Library
 from casebase.record.yaml_form import record_yaml
-from casebase.terminal.case import attachment_lines, print_case, print_list, print_revisions
+from casebase.terminal.case import attachment_lines, print_case, print_history, print_list, print_revisions
 from casebase.terminal.interview import log_by_asking, print_logged, print_logged_json
 
 
@@ -120,10 +122,13 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
         print_list(rows, "records that fit" if wanted or find else "records", own_page())
 
 
-def show(
+def show(  # noqa: PLR0913, PLR0917  one parameter per option
     case_id: Annotated[str, typer.Argument(metavar="ID", help="A case ID, or the beginning of one.")],
     file: Annotated[bool, typer.Option("--file", help="As a record file, to edit and log again.")] = False,
     revisions: Annotated[bool, typer.Option("--revisions", help="Every revision kept.")] = False,
+    told_history: Annotated[
+        bool, typer.Option("--history", help="What happened to it: changes and words of the shop lead.")
+    ] = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -133,17 +138,30 @@ def show(
     """
     with open_library(library) as kept:
         found = kept.get(case_id)
+        if told_history:
+            events = history(kept, found.case_id)
+            return (
+                print_json([one.data() for one in events])
+                if json
+                else print_history(found, events, own_page())
+            )
         told = taken_from_of(kept, found.case_id)
         spoken = spoken_standing(kept, found)
         attached = attachment_lines(kept, found.case)
-        history = kept.revisions(found.case_id) if revisions else []
+        every = kept.revisions(found.case_id) if revisions else []
+        removal = removal_words(kept, found)
     if file:
         typer.echo(record_yaml(found.case, found.case_id, found.revision), nl=False)
     elif json:
-        print_json(history if revisions else case_data(found) | ({"taken_from": told.data()} if told else {}))
+        print_json(every if revisions else case_data(found) | ({"taken_from": told.data()} if told else {}))
     elif revisions:
-        print_revisions(found, history, own_page())
+        print_revisions(found, every, own_page())
     else:
         print_case(
-            found, own_page(), told.words() if told else "", spoken.words() if spoken else "", attached
+            found,
+            own_page(),
+            told.words() if told else "",
+            removal or (spoken.words() if spoken else ""),
+            attached,
         )
+    return None

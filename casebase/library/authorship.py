@@ -21,7 +21,6 @@ class Made(StrEnum):
     REMOVED = "removed"
     BROUGHT_BACK = "brought back"
     FILES = "files changed"
-    MASKED = "private text masked"
     TAKEN_IN = "taken in"
 
 

@@ -72,6 +72,15 @@ def bring_back(library: LibraryFile, prefix: str, by: str) -> StoredRecord:
         return _bring_back(db, case_id, by)
 
 
+def removal_words(library: LibraryFile, kept: StoredRecord) -> str:
+    """Return by whom and when a case was removed, in one line; empty where it was not."""
+    with library.reading() as db:
+        if kept.case_id not in removed_ids(db):
+            return ""
+        told = authorships(db, kept.case_id)[kept.revision]
+    return f"{told.words()} on {kept.logged_at[:10]}{f': {told.remark}' if told.remark else ''}"
+
+
 def _bring_back(db: Database, case_id: str, by: str) -> StoredRecord:
     current = _revisions(db, case_id)[-1]
     return _keep(db, case_id, current, Authorship(Made.BROUGHT_BACK, by))

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from casebase.errors import LibraryError
-from casebase.library.authorship import authorships, removed_ids
 from casebase.library.derived import StoredRecord
+from casebase.library.mending import removal_words
 from casebase.library.records import earlier_record
 from casebase.library.reviews import Said, Standing, standings
 from casebase.library.store import Library
@@ -56,10 +56,9 @@ def _why(library: Library, case_id: str) -> str:
         kept = library.get(case_id)
     except LibraryError:
         return "not in this library, or not readable: casebase check"
+    if removal := removal_words(library, kept):
+        return removal
     with library.reading() as db:
-        if case_id in removed_ids(db):
-            told = authorships(db, case_id)[kept.revision]
-            return f"{told.words()} on {kept.logged_at[:10]}{f': {told.remark}' if told.remark else ''}"
         standing = standings(db, [kept])[case_id]
     return "no revision of it is agreed to" if standing.said is Said.WAITS else standing.words()
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
+from casebase.library.history import Event
 from casebase.library.store import Library
 from casebase.record.case import Attachment, Case, status_of
 from casebase.record.cautions import cautions_of
@@ -109,6 +110,14 @@ def print_revisions(kept: StoredRecord, history: list[dict[str, Any]], page: Pag
     page.line(f"{title_of(kept.case)} ({kept.case_id})")
     for row in history:
         page.line(f"revision {row['revision']}, logged {row['logged_at']}, SHA-256 {row['sha256'][:16]}", 2)
+
+
+def print_history(kept: StoredRecord, events: Sequence[Event], page: Page) -> None:
+    """Print what happened to a case, the first first."""
+    page.line(f"{title_of(kept.case)} ({kept.case_id})")
+    for event in events:
+        page.line(event.words(), 2, 20)
+        print_differences(event.differences, page, 20)
 
 
 def print_differences(found: Sequence[Difference], page: Page, indent: int = 2) -> None:

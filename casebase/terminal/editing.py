@@ -1,0 +1,161 @@
+"""Editing a record in the person's own editor: the text lies in a file until the library has confirmed what it says."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Final
+
+import click
+
+from casebase.errors import CasebaseError, InputError
+from casebase.files import release_lock, take_lock, write_at_once
+from casebase.library.authorship import Authorship, Made
+from casebase.library.derived import StoredRecord
+from casebase.library.history import history
+from casebase.library.store import Library, Logged, RevisedMeanwhileError
+from casebase.record.case import Case
+from casebase.record.differences import differences
+from casebase.record.edited_text import based_on, text_to_edit, with_problems, with_remarks, without_marks
+from casebase.record.loading import load_text
+from casebase.record.setting import without_review
+from casebase.terminal.page import Page
+
+SUFFIX: Final = ".edit.yaml"
+_EASY_EDITORS: Final = ("sensible-editor", "nano")
+"""Taken where no VISUAL or EDITOR names another: the choice of the system, then one that tells its keys."""
+
+
+def edit_in_editor(library: Library, kept: StoredRecord, folder: Path, by: str, page: Page) -> Logged | None:
+    """Let somebody edit a record, and keep what comes of it; None where nothing changed.
+
+    The text lies in `folder`. It stays there, its problems as comments, where it does not fit or the editor cannot be
+    started (`InputError`), or where somebody else revised the record meanwhile (`LibraryError`); edited again, one goes
+    on with it.
+    """
+    path = folder / f"{kept.case_id}{SUFFIX}"
+    with _held_alone(path):
+        if path.exists():
+            page.line(f"Going on with the text left in {path}")
+        else:
+            _write(path, text_to_edit(kept.case, kept.case_id, kept.revision))
+        while True:
+            _open_editor(path)
+            try:
+                logged = _kept(library, kept, _text_of(path), path, by, page)
+            except RevisedMeanwhileError:
+                raise InputError(_told_of_others(library, kept, path)) from None
+            except CasebaseError as error:
+                _write(path, with_problems(_text_of(path), error))
+                if not _is_mended_now(error):
+                    raise InputError(
+                        f"{error}\nnothing was kept; the text stays in {path}: casebase edit {kept.case_id} goes on"
+                    ) from None
+                continue
+            path.unlink(missing_ok=True)
+            return logged
+
+
+def keep_edited(
+    library: Library, kept: StoredRecord, case: Case, by: str, made: Made = Made.EDITED
+) -> Logged:
+    """Keep a record that was edited as the next revision, unread by the shop lead."""
+    named = without_review(case).model_copy(update={"id": kept.case_id, "revision": kept.revision})
+    return library.log([named], Authorship(made, by))[0]
+
+
+def _kept(  # noqa: PLR0913, PLR0917  what is kept where, and who is told
+    library: Library, kept: StoredRecord, text: str, path: Path, by: str, page: Page
+) -> Logged | None:
+    plain = without_marks(text)
+    if not plain.strip():
+        page.line("The file was emptied: nothing changed.")
+        return None
+    cases = load_text(plain, path.name)
+    if len(cases) != 1:
+        raise InputError(f"{len(cases)} records: expected the one that is edited")
+    if without_review(cases[0]) != cases[0]:
+        raise InputError("review: said with casebase review, not here: leave it out")
+    base = library.get_there(kept.case_id) if based_on(text) is None else kept
+    if not differences(base.case, cases[0]):
+        page.line("Nothing changed.")
+        return None
+    made_from = based_on(text) or base.revision
+    return keep_edited(library, StoredRecord(kept.case_id, made_from, "", kept.case), cases[0], by)
+
+
+def _told_of_others(library: Library, kept: StoredRecord, path: Path) -> str:
+    """Note in the text what others changed meanwhile, base it on the current revision, and return the sentence."""
+    text = _text_of(path)
+    base = based_on(text) or kept.revision
+    others = [event for event in history(library, kept.case_id) if event.revision > base]
+    lines = [
+        line
+        for event in others
+        for line in (event.words(), *(f"  {one.words()}" for one in event.differences))
+    ]
+    remarks = [
+        "Changed by somebody else meanwhile; put in what of it is right, for this text takes its place:",
+        *lines,
+    ]
+    _write(path, with_remarks(text, remarks, max(event.revision for event in others)))
+    told = "\n".join(lines)
+    return (
+        f"case {kept.case_id}: somebody else changed it meanwhile:\n{told}\nnothing was kept; your text stays in"
+        f" {path}: casebase edit {kept.case_id} goes on with it, with this above it"
+    )
+
+
+@contextmanager
+def _held_alone(path: Path) -> Iterator[None]:
+    """Hold the text, so that no other window of the same person writes into it."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        lock = take_lock(path.with_name(f"{path.name}.lock"))
+    except OSError as error:
+        raise InputError(f"the folder of {path} cannot be written to ({error.strerror})") from None
+    if lock is None:
+        raise InputError(f"{path}: this record is being edited in another window: go on there")
+    try:
+        yield
+    finally:
+        release_lock(lock)
+
+
+def _open_editor(path: Path) -> None:
+    named = os.environ.get("VISUAL") or os.environ.get("EDITOR")
+    easy = next((editor for editor in _EASY_EDITORS if shutil.which(editor)), None)
+    try:
+        click.edit(filename=str(path), editor=None if named or sys.platform == "win32" else easy)
+    except click.ClickException as error:
+        raise InputError(
+            f"{error.format_message()}: name an editor in the variable EDITOR; the text stays in {path}"
+        ) from None
+
+
+def _is_mended_now(error: CasebaseError) -> bool:
+    """Ask whether to go back to the editor; nobody can answer where nobody types."""
+    if not sys.stdin.isatty():
+        return False
+    click.echo(f"Error: {error}", err=True)
+    return click.confirm("Back to the editor? What is wrong stands there as comments", default=True)
+
+
+def _text_of(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise InputError(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8") from None
+    except OSError as error:
+        raise InputError(f"{path}: cannot be read ({error.strerror}): edit the record again") from None
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        write_at_once(path, text.encode())
+    except OSError as error:
+        raise InputError(f"{path}: cannot be written ({error.strerror}): make room on the disk") from None
