@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -11,6 +12,7 @@ from casebase.library.reviews import said_of
 from casebase.library.store import Library
 from casebase.record.case import Case
 from casebase.record.differences import Difference, differences
+from casebase.record.json_form import stored_case
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,6 @@ def _word(row: dict[str, Any]) -> Event:
 
 def _case(record: dict[str, Any]) -> Case | None:
     try:
-        return Case.model_validate(record)
+        return stored_case(json.dumps(record))
     except ValidationError:
         return None

@@ -96,10 +96,6 @@ def _keep(db: Database, case_id: str, text_of: _Revision, authorship: Authorship
     sign(db, case_id, last + 1, authorship)
     remove_derived(db, [case_id])
     kept = earlier_record(db, case_id, last + 1)
-    if kept is None:
-        raise LibraryError(
-            f"case {case_id}, revision {text_of.number}: the record does not fit the format: run casebase check"
-        )
     if authorship.made is not Made.REMOVED:
         write_derived(db, [kept])
     return kept

@@ -68,18 +68,8 @@ def newer_than_agreed(library: Library) -> list[Newer]:
     there = library.records()
     with library.reading() as db:
         found = standings(db, there)
-        waiting = [(kept, found[kept.case_id]) for kept in there if _is_newer(kept, found[kept.case_id])]
-        agreed = {
-            kept.case_id: earlier_record(db, kept.case_id, standing.agreed)
-            for kept, standing in waiting
-            if standing.agreed
-        }
-    return [
-        Newer(kept, standing, differences(before.case, kept.case) if before else [])
-        for kept, standing in waiting
-        for before in [agreed[kept.case_id]]
-    ]
-
-
-def _is_newer(kept: StoredRecord, standing: Standing) -> bool:
-    return standing.agreed is not None and standing.agreed != kept.revision
+        return [
+            Newer(kept, standing, differences(earlier_record(db, kept.case_id, agreed).case, kept.case))
+            for kept, standing in ((kept, found[kept.case_id]) for kept in there)
+            if (agreed := standing.agreed) is not None and agreed != kept.revision
+        ]
