@@ -4,6 +4,7 @@ Without ngspice the tests that need readings are skipped, except in continuous i
 """
 
 import os
+import re
 import sys
 import tempfile
 from collections import Counter
@@ -29,7 +30,10 @@ from synthetic_causes import FAULTS
 from synthetic_faults import drawn_spot, weak_spots
 from synthetic_fleet import fleet
 from synthetic_jobs import PARTS, cause_key, code_bases
+from synthetic_local import CAR_CIRCUITS, TRUCK_CIRCUITS
 from synthetic_modules import CAR_MODULES
+from synthetic_normal import MISREADS, drawn_normal
+from synthetic_records import LOCAL, NORMAL
 from synthetic_topology import topology
 from synthetic_truck_modules import TRUCK_MODULES
 
@@ -255,3 +259,69 @@ def test_a_platform_fails_at_its_weak_spots():
     spots = [drawn_spot(plan, Random(number)) for number in range(400)]
     weak = sum(spot in weak_spots(plan) for spot in spots)
     assert 0.4 < weak / len(spots) < 0.6
+
+
+@pytest.fixture(scope="module")
+def on_sound_networks():
+    """Jobs with a local fault, and jobs on which nothing is wrong, without readings on the lines."""
+    return {kind: world.held_out_jobs(60, library=[], readings=False, kind=kind) for kind in (LOCAL, NORMAL)}
+
+
+def test_a_local_fault_lights_several_lamps_and_silences_nobody(on_sound_networks):
+    """One circuit of a module: everybody answers, its own code is among those read, others call its data invalid."""
+    local = on_sound_networks[LOCAL]
+    assert all(one.job.silent_modules() == [] for one in local)
+    assert {str(one.truth.cause.fault) for one in local} == {"sensor_or_actuator", "module_supply_or_ground"}
+    own_codes = {re.split("-| FMI", circuit.code)[0] for circuit in (*CAR_CIRCUITS, *TRUCK_CIRCUITS)}
+    with_codes = [one.job for one in local if one.job.codes]
+    own = [job for job in with_codes if any(entry.code.base in own_codes for entry in job.codes)]
+    assert len(own) > 0.8 * len(with_codes)
+    assert (
+        sum(any(entry.code.statement is Statement.INVALID_DATA for entry in job.codes) for job in with_codes)
+        > 20
+    )
+    assert sum(len(one.job.lamps) for one in local if one.job.lamps) > 2 * sum(
+        bool(one.job.lamps) for one in local
+    )
+
+
+def test_where_nothing_is_wrong_nobody_is_silent_and_nothing_is_mended(on_sound_networks):
+    """All five ways of misreading a sound vehicle come up, with the cause `none`."""
+    normal = on_sound_networks[NORMAL]
+    assert {str(one.truth.cause.fault) for one in normal} == {"none"}
+    assert all(one.job.silent_modules() == [] for one in normal)
+    plans = {topology(model.platform) for model in fleet()}
+    drawn = {drawn_normal(plan, Random(number)).misread for plan in plans for number in range(20)}
+    assert drawn == set(MISREADS)
+
+
+def feed_of(case):
+    """Return the volts of supply and ground read at the plug of the module at fault, trucks left out."""
+    at = f"connector of {case.cause.module}"
+    return {
+        str(reading.line): reading.number
+        for reading in case.readings
+        if reading.at == at and str(reading.line) in ("supply", "ground") and reading.stage is Stage.ISOLATION
+    }
+
+
+@needs_ngspice
+def test_a_starved_module_reads_low_where_a_dead_one_does_not():
+    """A lost supply or a lifted ground shows at the plug; of a module that is bad itself both are sound."""
+    jobs = [one.truth for one in world.held_out_jobs(90, seed=8, library=[])]
+    cars = [
+        case for case in jobs if case.cause.module and all(str(n.medium) != "J1939" for n in case.networks)
+    ]
+    found = {
+        fault: [feed_of(case) for case in cars if str(case.cause.fault) == fault]
+        for fault in ("module_supply_or_ground", "module_internal")
+    }
+    low = [
+        feed
+        for feed in found["module_supply_or_ground"]
+        if feed and (feed.get("supply", 12) < 9.5 or feed.get("ground", 0) > 0.4)
+    ]
+    assert low
+    assert all(
+        feed.get("supply", 12) > 11 and feed.get("ground", 0) < 0.2 for feed in found["module_internal"]
+    )

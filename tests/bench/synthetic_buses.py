@@ -59,6 +59,11 @@ _MODULES: Final = (4, 14)
 Found = tuple[str, int]
 
 
+def sleeping_bus(network: NetworkPlan, seed: str) -> SpiceBus:
+    """Return the sound bus of one vehicle, asleep."""
+    return replace(bus_for(network, None, seed), state="bus_asleep")
+
+
 def bus_for(network: NetworkPlan, spot: Spot | None, seed: str) -> SpiceBus:
     """Return the bus of one vehicle with its fault, or without one.
 

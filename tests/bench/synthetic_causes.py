@@ -19,7 +19,7 @@ class Way:
     `state`: what is left of the bus electrically. `reach`: the part of the bus that is hit (`trunk`, `branch`,
     the DLC's `stub`, `inside` a module, a terminator's `end`, or `none`). `effect`: who falls silent (the whole
     `bus`, those `far` beyond a cut, `one` module, `all but one`, `some` at times, `nobody answers` the tester, `none`),
-    or only `data` is refused.
+    or only `data` is refused; `local`: data, and lamps of several modules.
     """
 
     share: float
@@ -196,7 +196,7 @@ FAULTS: Final[dict[str, tuple[float, tuple[Way, ...]]]] = {
         (Way(1.0, "ground_offset", "inside", "one", (("harness", 0.4), ("connector", 0.6)), _PARTED),),
     ),
     "one_awake_alone": (
-        1.5,
+        2.5,
         (Way(1.0, "one_awake_alone", "none", "all but one", (("fuse", 0.6), ("module", 0.4)), _WORN),),
     ),
 }

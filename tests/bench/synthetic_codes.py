@@ -14,6 +14,7 @@ from random import Random
 from typing import Any, Final
 
 from synthetic_faults import Spot
+from synthetic_local import circuit_of
 from synthetic_silence import Silence
 from synthetic_topology import Topology
 
@@ -124,6 +125,9 @@ def _own_codes(plan: Topology, spot: Spot, heard: Silence) -> list[Entry]:
         first = "SPN 158 FMI 18" if truck else "P0562"
         return [(network.modules[0], first), *((name, supply) for name in network.modules[1:3])]
     module = network.modules[spot.index]
+    circuit = circuit_of(spot)
+    if circuit is not None:
+        return [(module, _as_scanned(plan, circuit.code))]
     if spot.fault == "sensor_or_actuator":
         return [(module, _as_scanned(plan, plan.kind(module).local[0]))]
     if spot.fault == "configuration":

@@ -21,11 +21,16 @@ WEAK_SPOTS: Final = 10
 WEAK_SHARE: Final = 0.5
 TROUBLED_MODULES: Final = 3
 TROUBLED_SHARE: Final = 0.85
+BY_INDEX: Final = ("one", "data", "local", "all but one")
+"""Effects of a fault at one module."""
 
 
 @dataclass(frozen=True)
 class Spot:
-    """Where and how one vehicle failed. `index`: of the module hit, or of the joint of the trunk that parted."""
+    """Where and how one vehicle failed. `index`: of the module hit, or of the joint of the trunk that parted.
+
+    `part`: what failed at a module, on a sound network. `misread`: what was taken for a fault where there is none.
+    """
 
     fault: str
     way: Way
@@ -36,6 +41,8 @@ class Spot:
     mechanism: str | None
     module: str | None = None
     device: str | None = None
+    part: str | None = None
+    misread: str | None = None
 
     @property
     def named(self) -> str | None:
@@ -77,7 +84,7 @@ def _any_spot(plan: Topology, chance: Random) -> Spot:
     fault = picked(tuple((name, FAULTS[name][0]) for name in possible), chance)
     way = picked(tuple((way, way.share) for way in FAULTS[fault][1]), chance)
     network, index = _hit(plan, fault, way, chance)
-    return _placed(plan, fault, way, (network, index), chance)
+    return placed(plan, fault, way, (network, index), chance)
 
 
 def _hit(plan: Topology, fault: str, way: Way, chance: Random) -> tuple[int, int]:
@@ -85,7 +92,7 @@ def _hit(plan: Topology, fault: str, way: Way, chance: Random) -> tuple[int, int
     inner = [number for number, network in enumerate(plan.networks) if len(network.modules) > 1]
     if way.reach == "stub" or fault == "gateway_isolation_normal":
         return 0, 0
-    if way.reach in ("inside", "branch") or way.effect in ("one", "data", "all but one"):
+    if way.reach in ("inside", "branch") or way.effect in BY_INDEX:
         troubled = _troubled(plan)
         if chance.random() < TROUBLED_SHARE:
             return chance.choice(troubled)
@@ -101,27 +108,35 @@ def _hit(plan: Topology, fault: str, way: Way, chance: Random) -> tuple[int, int
     return number, chance.choice([joint for joint in range(count) if plan.networks[number].beyond(joint)])
 
 
-def _placed(plan: Topology, fault: str, way: Way, hit: tuple[int, int], chance: Random) -> Spot:
+def placed(  # noqa: PLR0913, PLR0917  what failed, where, and by which chance
+    plan: Topology,
+    fault: str,
+    way: Way,
+    hit: tuple[int, int],
+    chance: Random,
+    part: str | None = None,
+) -> Spot:
+    """Return a fault at the module or joint `hit` (network, index), with its place in words; `part` at that module."""
     network = plan.networks[hit[0]]
     device = chance.choice(DEVICES) if way.by_device else None
     module = _module_named(plan, fault, way, hit)
     place = picked(way.places, chance)
     mechanism = picked(way.mechanisms, chance) if way.mechanisms and chance.random() < 0.85 else None
-    name = device or (plan.kind(module).names[0] if module else network.name)
+    name = device or part or (plan.kind(module).names[0] if module else network.name)
     where = chance.choice(_WHERE[place]).format(
         of=name,
         letter=chance.choice("ABCDX"),
         number=chance.randint(2, 60),
         amperes=chance.choice((5, 10, 15, 20)),
     )
-    return Spot(fault, way, hit[0], hit[1], place, where, mechanism, module, device)
+    return Spot(fault, way, hit[0], hit[1], place, where, mechanism, module, device, part)
 
 
 def _module_named(plan: Topology, fault: str, way: Way, hit: tuple[int, int]) -> str | None:
     network = plan.networks[hit[0]]
     if fault in ("gateway_isolation_normal", "bus_quiet"):
         return network.gateway or network.modules[0]
-    by_index = way.reach in ("inside", "branch", "end") or way.effect in ("one", "data", "all but one")
+    by_index = way.reach in ("inside", "branch", "end") or way.effect in BY_INDEX
     if way.by_device or not by_index or fault == "both_terminators_missing":
         return None
     return network.modules[hit[1]]

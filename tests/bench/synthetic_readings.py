@@ -8,6 +8,7 @@ module's feed stands in `synthetic_feeds`.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from random import Random
 from typing import Final
 
@@ -15,6 +16,7 @@ from ngspice_bus import SpiceBus
 from ngspice_run import Solved
 from synthetic_bench import Bench, Row
 from synthetic_feeds import feed_readings
+from synthetic_normal import POWERED_OHMS
 from synthetic_scope import scope_reading
 from synthetic_visits import Visit, is_cured_without
 from written_readings import OHMS_ROWS, SLIPS, VOLTS_ROWS, Shown, met_by_leads, slipped, written
@@ -57,11 +59,24 @@ def _as_found(bench: Bench, visit: Visit, found: tuple[SpiceBus, Solved]) -> lis
     measured = tuple(row for row in visit.rows if row != "scope")
     if len(measured) > 1 and bench.chance.random() < SLIP_SHARE:
         shown = _with_slip(shown, measured, bench.chance)
+    misread = bench.spot.misread if bench.spot else None
+    if misread == POWERED_OHMS:
+        shown = _with_battery_on(shown, bench.chance)
     texts = written(shown, bench.meter, bench.chance)
-    rows = [_row(bench, row, texts[row]) for row in measured]
+    rows = [_row(bench, row, texts[row], **_battery_on(row, misread)) for row in measured]
     if "scope" in visit.rows:
         rows.append(scope_reading(bus, solved, bench.spot, bench.chance) | bench.place() | bench.powered())
     return rows
+
+
+def _with_battery_on(shown: Shown, chance: Random) -> Shown:
+    """Return ohms as a meter shows them on a supplied bus: any number, for the bus drives its own currents (judged)."""
+    return replace(shown, ohms={row: ohms * chance.uniform(0.4, 2.5) for row, ohms in shown.ohms.items()})
+
+
+def _battery_on(row: str, misread: str | None) -> Row:
+    """Return the state that gives the mistake away: whoever knows it would not have measured so."""
+    return {"ignition": "on", "battery": "connected"} if misread == POWERED_OHMS and row in OHMS_ROWS else {}
 
 
 def _with_slip(shown: Shown, rows: tuple[str, ...], chance: Random) -> Shown:
@@ -118,10 +133,14 @@ def _in_numbers(bench: Bench, visit: Visit, isolated: tuple[SpiceBus, Solved]) -
     name = bench.spot.device if visit.takes_device_off and bench.spot else bench.named[_suspect(bench, visit)]
     off: Row = {"unplugged": [name], "stage": "isolation"}
     rows = []
-    if not visit.takes_device_off and bench.chance.random() < 0.7:
+    misread = bool(bench.spot and bench.spot.misread)
+    if misread or (not visit.takes_device_off and bench.chance.random() < 0.7):
         for ends in ("between", "high", "low")[: bench.chance.choice((1, 1, 3))]:
             text = bench.meter.ohms(solved.ohms["plug", ends], bench.chance)
             rows.append(_row(bench, _OHMS_OF[ends], text, **off) | {"at": f"connector of {name}"})
+    if misread:
+        into = {"at": f"connector of {name}", "into": "module"}
+        return [*(row | {"into": "harness"} for row in rows), _row(bench, "ohms between", "OL", **off) | into]
     if not rows or bench.chance.random() < 0.5:
         row = bench.chance.choice([row for row in visit.rows if row != "scope"] or ["ohms between"])
         rows.append(_row(bench, row, texts[row], **off))

@@ -1,12 +1,14 @@
 """From one number to one record: the vehicle, its fault and the buses to be solved, then what is written.
 
 Judged shares of what is missing: networks 4 %, modules 15 %, codes 12 %, the story 6 %; readings, lamps and
-conditions as their own modules say. In a library 8 % of the records are known good vehicles. Behind a gateway, 20 %
-of the technicians measure at the DLC all the same, where everything looks healthy.
+conditions as their own modules say. In a library 10 % of the records are known good vehicles, 3 % jobs on which nothing
+was wrong, 7 % local faults. Behind a gateway, 20 % of the technicians measure at the DLC all the same, where everything
+looks healthy; a quarter of the known good networks there are read asleep.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cached_property
@@ -16,10 +18,12 @@ from typing import Any, Final
 from ngspice_bus import SpiceBus
 from ngspice_run import Solved
 from synthetic_bench import Bench, Row
-from synthetic_buses import bus_for
+from synthetic_buses import bus_for, sleeping_bus
 from synthetic_codes import codes_of, written_codes
 from synthetic_faults import Spot, drawn_spot
-from synthetic_fleet import Model, drawn_model, fleet
+from synthetic_fleet import Model, drawn_model, fleet, picked
+from synthetic_local import drawn_local
+from synthetic_normal import drawn_normal
 from synthetic_people import Author, authors
 from synthetic_readings import readings_after, readings_of
 from synthetic_repairs import Repaired, drawn_outcome, repair_of
@@ -29,9 +33,12 @@ from synthetic_topology import NetworkPlan, Topology, topology
 from synthetic_visits import Visit, bus_in_isolation, drawn_visit
 from written_readings import Meter
 
-KNOWN_GOOD_SHARE: Final = 0.08
+FAULT, LOCAL, NORMAL, KNOWN_GOOD = "network fault", "local fault", "nothing wrong", "known good"
+KINDS: Final = ((FAULT, 0.80), (LOCAL, 0.07), (NORMAL, 0.03), (KNOWN_GOOD, 0.10))
+ASLEEP_SHARE: Final = 0.25
 NO_NETWORKS, NO_MODULES, NO_CODES, NO_STORY = 0.04, 0.15, 0.12, 0.06
 AT_DLC_SHARE: Final = 0.2
+AT_DLC_SHARE_LOCAL: Final = 0.5
 HEALED_BUSES: Final = 4
 """Healthy buses per network from which readings after a repair are taken: no search ever sees these."""
 
@@ -69,18 +76,22 @@ class Draft:
         return tuple(bus for bus in found if bus)
 
 
-def draft(fleet_number: int, seed: int, number: int, prefix: str, solved: bool) -> Draft:
-    """Return what happens to vehicle `number`; `solved`: a fault, for certain."""
+def draft(fleet_number: int, seed: int, number: int, prefix: str, kind: str | None = None) -> Draft:
+    """Return what happens to vehicle `number`; without `kind`, one of `KINDS`."""
     name = f"{fleet_number} {prefix} {seed} {number}"
     chance = Random(f"draft {name}")
     model = drawn_model(fleet(fleet_number), chance)
     plan = topology(model.platform)
-    spot = drawn_spot(plan, chance) if solved or chance.random() >= KNOWN_GOOD_SHARE else None
+    draw = _DRAWN[kind or picked(KINDS, chance)]
+    spot = draw(plan, chance) if draw else None
     network = plan.networks[spot.network if spot else chance.randrange(len(plan.networks))]
     bus = bus_for(network, spot, name)
+    if spot is None and network.behind_gateway and chance.random() < ASLEEP_SHARE:
+        bus = sleeping_bus(network, name)
     visit = drawn_visit(network, spot, chance)
     measured, measured_bus = network, bus
-    if spot and network.behind_gateway and chance.random() < AT_DLC_SHARE:
+    share = AT_DLC_SHARE_LOCAL if spot and spot.part else AT_DLC_SHARE
+    if spot and not spot.misread and network.behind_gateway and chance.random() < share:
         visit = replace(visit, suspect=None, innocents=(), takes_device_off=False, feed_of=None)
         measured, measured_bus = plan.networks[0], bus_for(plan.networks[0], None, f"DLC {name}")
     return Draft(
@@ -99,6 +110,14 @@ def draft(fleet_number: int, seed: int, number: int, prefix: str, solved: bool) 
         isolated=bus_in_isolation(visit, bus, chance),
         healed=_healed(plan, measured, chance) if spot and visit.afterwards else None,
     )
+
+
+_DRAWN: Final[dict[str, Callable[[Topology, Random], Spot] | None]] = {
+    FAULT: drawn_spot,
+    LOCAL: drawn_local,
+    NORMAL: drawn_normal,
+    KNOWN_GOOD: None,
+}
 
 
 def _healed(plan: Topology, network: NetworkPlan, chance: Random) -> SpiceBus:

@@ -53,12 +53,15 @@ _FOUND: Final = {
     "ground_offset": "ground of {of} sits above battery minus: {where}",
     "one_awake_alone": "only {of} is awake, the others have no wake-up feed: {where}",
 }
+_FOUND_LOCAL: Final = "{part} of {of}: {where}, the pair itself is right"
+_FOUND_NORMAL: Final = "nothing to mend: {where}"
 _SETTLED: Final = (
     "Followed it up to {where}",
     "Opened up at {where}",
     "One at a time, last {where}",
     "Measured again at {where}",
 )
+_SETTLED_NORMAL: Final = ("Read again as it should be read", "Read the same on a sister vehicle")
 _DONE: Final = {
     "harness": ("Wires cut back and renewed, loom clipped away", "Loom repaired with sleeves, twist kept"),
     "connector": ("Terminals and seal renewed", "Connector remade, both halves"),
@@ -70,15 +73,21 @@ _DONE_FOR: Final = {
     "configuration": ("{of} coded to the vehicle",),
     "aftermarket_device": ("{of} taken off the pair, insulation made good",),
     "gateway_isolation_normal": ("Nothing repaired on the network",),
+    "none": ("Nothing repaired", "Explained to the customer, nothing fitted"),
     "low_system_voltage": ("Battery and strap renewed",),
     "sensor_or_actuator": ("Sensor of {of} renewed",),
     "noise_coupling": ("Cable rerouted, ferrites fitted",),
 }
+_DONE_OF_CIRCUIT: Final = ("Wires to the {part} renewed", "{part} and its plug renewed")
 _PROOFS: Final = (
     "Gone with the repair and back when it was undone, twice.",
     "Seen by eye, and the readings were right at once afterwards.",
     "Fault came and went at {where} while the meter was on.",
     "Right with a bypass around {where}.",
+)
+_PROOFS_NORMAL: Final = (
+    "Reads the same on another one of that build.",
+    "Watched for a week, nothing stored, nothing lit.",
 )
 _LEFTOVERS: Final = (
     "One stored code in the radio does not fit. Has not come back.",
@@ -104,7 +113,7 @@ class Repaired:
     def filled(self, text: str) -> str:
         """Return a text with the place and the module put in."""
         of = self.spot.device or (self.named[self.spot.module] if self.spot.module else "the network")
-        return text.format(where=self.spot.where, of=of)
+        return text.format(where=self.spot.where, of=of, part=self.spot.part)
 
     def typed(self, text: str) -> str:
         """Return a text as the author types it."""
@@ -167,26 +176,33 @@ def _step(told: Repaired, did: str, found: str, minutes: tuple[int, int]) -> dic
 
 
 def _settling_step(told: Repaired) -> dict[str, Any]:
-    did = told.filled(told.chance.choice(_SETTLED))
-    return _step(told, did, told.filled(_FOUND[told.spot.fault]), (15, 120))
+    did = told.filled(told.chance.choice(_SETTLED_NORMAL if told.spot.misread else _SETTLED))
+    return _step(told, did, told.filled(_found_words(told.spot)), (15, 120))
+
+
+def _found_words(spot: Spot) -> str:
+    if spot.misread:
+        return _FOUND_NORMAL
+    return _FOUND_LOCAL if spot.part else _FOUND[spot.fault]
 
 
 def _cause(told: Repaired, proven: bool) -> dict[str, Any]:
     spot = told.spot
     module = spot.device or (told.named[spot.module] if spot.module else None)
+    proofs = _PROOFS_NORMAL if spot.misread else _PROOFS
     said = {
         "network": told.network,
         "module": module,
         "mechanism": spot.mechanism,
-        "proof": told.typed(told.chance.choice(_PROOFS)) if proven else None,
+        "proof": told.typed(told.chance.choice(proofs)) if proven else None,
     }
-    where = {"place": spot.place, "text": spot.where}
-    return {"fault": spot.fault, "where": where} | {key: value for key, value in said.items() if value}
+    where = {"where": {"place": spot.place, "text": spot.where}} if spot.place else {}
+    return {"fault": spot.fault, **where} | {key: value for key, value in said.items() if value}
 
 
 def _fix(told: Repaired) -> dict[str, Any]:
     chance = told.chance
-    done = _DONE_FOR.get(told.spot.fault) or _DONE[told.spot.place]
+    done = _DONE_OF_CIRCUIT if told.spot.part else _DONE_FOR.get(told.spot.fault) or _DONE[told.spot.place]
     fix: dict[str, Any] = {"done": told.typed(chance.choice(done))}
     if chance.random() < told.author.care:
         fix |= {"minutes": chance.randint(15, 240), "cost": f"{chance.randint(40, 900)}.00 EUR"}

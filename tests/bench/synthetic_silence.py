@@ -81,7 +81,7 @@ def _single(plan: Topology, spot: Spot, chance: Random) -> Silence:
     if spot.way.effect == "one":
         share = STILL_CONDUCTS_AT_TIMES if spot.way.state in STILL_CONDUCTS else ONE_AT_TIMES
         return _with(plan, {module: AT_TIMES if chance.random() < share else NO}, (module,))
-    refused = (module,) if spot.way.effect == "data" else ()
+    refused = (module,) if spot.way.effect in ("data", "local") else ()
     return Silence(dict.fromkeys(plan.modules, YES), refused=refused)
 
 

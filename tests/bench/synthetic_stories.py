@@ -13,6 +13,8 @@ from random import Random
 from typing import Any, Final
 
 from synthetic_faults import Spot
+from synthetic_local import circuit_of
+from synthetic_normal import TOLD
 from synthetic_people import Author
 from synthetic_phrases import (
     ANY_CONDITION,
@@ -78,12 +80,16 @@ def _seen(told: Told) -> list[str]:
     chance, answers = told.chance, told.heard.answers
     affected = list(told.heard.affected)
     silent = [name for name in affected if answers[name] != YES]
+    if told.spot.misread:
+        return [chance.choice(TOLD[told.spot.misread]), *chance.sample(NOTHING_SEEN, 2)]
     if not affected:
         return chance.sample(NOTHING_SEEN, 2)
     if set(answers.values()) == {NO}:
         return [*chance.sample(NOBODY_ANSWERS, 2), chance.choice(NOTHING_SEEN)]
     chosen = chance.sample(affected, min(3, len(affected)))
+    circuit = circuit_of(told.spot)
     seen = [chance.choice(told.plan.kind(name).symptoms) for name in chosen]
+    seen = [chance.choice(circuit.symptoms)] if circuit else seen
     words = SILENT_WORDS if silent else REFUSED
     seen.append(chance.choice(words).format(of=told.named[chosen[0]]))
     if len(silent) >= WHOLE_BUS:
@@ -111,7 +117,9 @@ def lamps_of(told: Told) -> list[str]:
     # Cut off at the DLC's stub, modules still talk to one another.
     if chance.random() >= LAMPS_SHARE or told.spot.way.reach == "stub":
         return []
+    circuit = circuit_of(told.spot)
     lit = [lamp for name in told.heard.affected for lamp in told.plan.kind(name).lamps]
+    lit = list(circuit.lamps) if circuit else lit
     noted = [lamp for lamp in dict.fromkeys(lit) if chance.random() < EACH_LAMP_SHARE]
     stray = chance.random() < ANY_LAMP_SHARE
     return noted if not stray or "general warning" in noted else [*noted, "general warning"]

@@ -16,6 +16,7 @@ from ngspice_bus import SpiceBus
 from synthetic_buses import unplugged, without_device
 from synthetic_faults import Spot
 from synthetic_fleet import picked
+from synthetic_normal import ONE_SIDE, rows_read
 from synthetic_topology import NetworkPlan
 
 HOW_MANY: Final = ((0, 0.22), (1, 0.20), (3, 0.38), (6, 0.20))
@@ -69,6 +70,9 @@ def drawn_visit(network: NetworkPlan, spot: Spot | None, chance: Random) -> Visi
     rows = _rows(chance.choice({0: (0,), 1: (1,), 3: (2, 3, 4), 6: (5, 6)}[many]), chance)
     if spot is None:
         return Visit(rows)
+    if spot.misread:
+        parted = spot.index if spot.misread == ONE_SIDE else None
+        return Visit(rows_read(spot.misread, chance), suspect=parted, in_numbers=parted is not None)
     visit = Visit(
         rows,
         feed_of=_feed_looked_at(network, spot, bool(many), chance),
@@ -122,7 +126,7 @@ def _isolating(visit: Visit, network: NetworkPlan, spot: Spot, chance: Random) -
 
 def _guilty(spot: Spot) -> int | None:
     """Return the index of the module whose plug tells: the one at fault."""
-    by_index = spot.way.reach in ("inside", "branch") or spot.way.effect in ("one", "data")
+    by_index = spot.way.reach in ("inside", "branch") or spot.way.effect in ("one", "data", "local")
     return spot.index if by_index else None
 
 

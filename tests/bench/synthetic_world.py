@@ -38,7 +38,7 @@ import synthetic_buses  # puts tests/outside on the path
 from ngspice_bus import SpiceBus
 from ngspice_run import Solved
 from synthetic_jobs import ByModel, HeldOut, cause_key, held_out, parts_missing
-from synthetic_records import Draft, Scribe, draft
+from synthetic_records import FAULT, LOCAL, NORMAL, Draft, Scribe, draft
 
 import casebase.record
 from casebase.record.case import Case, status_of
@@ -48,25 +48,28 @@ from casebase.record.loading import case_from_data
 __all__ = ["HeldOut", "held_out_jobs", "parts_missing", "synthetic_library"]
 
 LIBRARY_PREFIX: Final = "syn"
-JOB_PREFIX: Final = "stk"
+JOB_PREFIXES: Final = {FAULT: "stk", LOCAL: "crt", NORMAL: "nrm"}
 
 
 @dataclass(frozen=True)
 class Lot:
-    """A number of records of one kind: the library's, or jobs, which are solved for certain."""
+    """A number of records: the library's, of every kind, or jobs of one kind, which are solved for certain."""
 
     count: int
     seed: int
     fleet: int
     prefix: str
-    certain: bool
     readings: bool
+    kind: str | None = None
+
+    @property
+    def certain(self) -> bool:
+        """Whether all are solved."""
+        return self.kind is not None
 
     def drafts(self) -> list[Draft]:
         """Return what happens to each vehicle."""
-        return [
-            draft(self.fleet, self.seed, number, self.prefix, self.certain) for number in range(self.count)
-        ]
+        return [draft(self.fleet, self.seed, number, self.prefix, self.kind) for number in range(self.count)]
 
 
 def synthetic_library(
@@ -76,20 +79,24 @@ def synthetic_library(
 
     Without `readings` no ngspice is needed: known good records are left out then, the others stay as they are else.
     """
-    return _records(Lot(count, seed, fleet, LIBRARY_PREFIX, certain=False, readings=readings))
+    return _records(Lot(count, seed, fleet, LIBRARY_PREFIX, readings))
 
 
-def held_out_jobs(
+def held_out_jobs(  # noqa: PLR0913  how many, of which fleet, against which library
     count: int = 300,
     seed: int = 2,
     *,
     library: Sequence[Case] | None = None,
     fleet: int = 1,
     readings: bool = True,
+    kind: str = FAULT,
 ) -> list[HeldOut]:
-    """Return stuck jobs, IDs from `stk000000` on, with their twins and look-alikes in `library`, else the usual one."""
+    """Return stuck jobs, IDs from `stk000000` on, with their twins and look-alikes in `library`, else the usual one.
+
+    `kind`: of network faults, of local ones, or of vehicles on which nothing is wrong.
+    """
     by_model = ByModel(synthetic_library(fleet=fleet, readings=readings) if library is None else library)
-    lot = Lot(count, seed, fleet, JOB_PREFIX, certain=True, readings=readings)
+    lot = Lot(count, seed, fleet, JOB_PREFIXES[kind], readings, kind)
     return [held_out(truth, by_model) for truth in _records(lot)]
 
 
