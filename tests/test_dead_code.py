@@ -10,7 +10,7 @@ import pytest
 import vulture
 
 from casebase.commands.app import COMMANDS
-from casebase.record import case, reading, vehicle, vocabulary
+from casebase.record import case, reading, trial, vehicle, vocabulary
 
 PACKAGE = Path(__file__).parent.parent / "casebase"
 
@@ -66,11 +66,13 @@ def parts_of_a_record() -> set[str]:
     """Return the fields of a record's models, written and read by name, and the words that a field may hold."""
     models = [
         model
-        for module in (case, reading, vehicle)
+        for module in (case, reading, trial, vehicle)
         for model in vars(module).values()
         if hasattr(model, "model_fields")
     ]
-    lists = [words for words in vars(vocabulary).values() if isinstance(words, EnumType)]
+    lists = [
+        words for words in (*vars(vocabulary).values(), *vars(trial).values()) if isinstance(words, EnumType)
+    ]
     return {name for model in models for name in model.model_fields} | {
         word for words in lists for word in words.__members__
     }

@@ -53,6 +53,7 @@ def _found(case: Case) -> Iterator[str]:
 
 
 def _repair(case: Case) -> Iterator[str]:
+    yield from (f"Trial {number}: {trial.line()}" for number, trial in enumerate(case.trials, 1))
     for number, step in enumerate(case.steps, 1):
         yield f"Step {number}: {step.did}" + (f": {step.found}" if step.found else "")
     if case.cause:

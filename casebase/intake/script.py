@@ -25,6 +25,7 @@ _FAULT_CASE_PARTS: Final = (
     "scan",
     "modules",
     "readings",
+    "trials",
     "steps",
     "cause",
     "fix",
@@ -91,6 +92,7 @@ def script(beginning: Beginning, today: date, data: Data) -> Script:
 
 def _repair(data: Data) -> Any:
     """Ask about the repair as far as it has come; return whether anything was fixed."""
+    yield from script_repair.ask_trials(data)
     yield from script_repair.ask_steps(data)
     if not (yield from script_repair.ask_cause(data)):
         return False

@@ -1,4 +1,4 @@
-"""The second half of the interview: steps tried, cause, fix, what shows that it worked, who wrote it down."""
+"""The second half of the interview: trials, steps, cause, fix, what shows that it worked, who wrote it down."""
 
 from __future__ import annotations
 
@@ -9,13 +9,37 @@ from casebase.intake.answers import Reader, day_reader, field_reader, word_reade
 from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.intake.review import cautions_so_far
 from casebase.intake.script_readings import ask_readings
+from casebase.intake.trial_text import read_trial
 from casebase.record.cautions import BRAKES_OR_STEERING
+from casebase.record.trial import Trial
 from casebase.record.vocabulary import Fault, Mechanism, Place, Rescan, Stage, YesNo
 from casebase.record.words import FAULT_WORDS
 
 _FAULTS: Final = tuple(Fault)
 _SHORTENED: Final = {Fault.GATEWAY_ISOLATION_NORMAL: "no fault: behind the gateway"}
 _FAULT_LABELS: Final = tuple({**FAULT_WORDS, **_SHORTENED}[fault] for fault in Fault)
+
+
+def ask_trials(data: Data) -> Script:
+    """Ask what was swapped, unplugged or tested on trial, each in one line, with what followed."""
+    trials: list[Data] = data.setdefault("trials", [])
+    first = len(trials)
+    while True:
+        more = len(trials) > first
+        told: Trial | None = yield Question(
+            f"trials[{len(trials)}]",
+            "trials",
+            "Another trial (Enter: no more)"
+            if more
+            else "Swapped, unplugged or tested on trial (Enter: nothing)",
+            lambda text: None if text.casefold() in {"n", "no", "none"} else read_trial(text),
+            example="swapped TCM: no change",
+            help="What was done, to what, and what followed; say if the part was used or not configured.",
+            so_far=len(trials) - first,
+        )
+        if told is None:
+            return
+        trials.append(told.model_dump(mode="json", exclude_defaults=True))
 
 
 def ask_steps(data: Data) -> Script:

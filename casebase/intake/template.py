@@ -121,6 +121,19 @@ EXAMPLE: Final[dict[str, Any]] = {
         {"quantity": "fault", "swapped": ["ABS"], "stage": "isolation", "value": "unchanged"},
     ],
     "steps": [{"did": "bridged splice S204", "found": "61 ohm at the DLC", "minutes": "15 min"}],
+    "trials": [
+        {
+            "did": "swapped",
+            "what": ["ABS"],
+            "at": "connector of ABS",
+            "used_part": "yes",
+            "configured": "no",
+            "outcome": "no change",
+            "minutes": "40 min",
+            "note": "from the yard's second vehicle",
+        },
+        {"did": "bypassed", "what": ["splice S204"], "outcome": "restored"},
+    ],
     "cause": {
         "fault": "terminator_missing",
         "network": "powertrain CAN",
@@ -180,7 +193,7 @@ _HEALTHY_READINGS: Final[list[dict[str, Any]]] = [
     },
 ]
 _OF_FAULT_CASES: Final = frozenset(
-    {"concern", "symptoms", "lamps", "conditions", "modules", "codes", "steps"}
+    {"concern", "symptoms", "lamps", "conditions", "modules", "codes", "steps", "trials"}
     | {"cause", "fix", "verification", "leftover"}
 )
 
@@ -225,6 +238,10 @@ _SHORT: Final = _TO_FILL_IN_SHORT | {
     "readings.battery",
     "readings.unplugged",
     "readings.value",
+    "trials",
+    "trials.did",
+    "trials.what",
+    "trials.outcome",
     "cause",
     "cause.fault",
     "cause.where",

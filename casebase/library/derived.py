@@ -1,4 +1,4 @@
-"""The tables made from a record: one row per case, network, module, code, reading and step, and its profile."""
+"""The tables made from a record: one row per case, network, module, code, reading, step and trial, and its profile."""
 
 from __future__ import annotations
 
@@ -68,6 +68,7 @@ def rows_of(kept: StoredRecord) -> Rows:
         "codes": _code_rows(case),
         "readings": _reading_rows(case),
         "steps": [{"did": step.did, "found": step.found, "minutes": step.minutes} for step in case.steps],
+        "trials": _trial_rows(case),
     }
     rows: Rows = {
         table: [{"case_id": case_id, "position": position, **row} for position, row in enumerate(its_rows)]
@@ -154,6 +155,20 @@ def _reading_rows(case: Case) -> Iterator[Row]:
             "base_number": reading.number
             if reading.number is not None and math.isfinite(reading.number)
             else None,
+        }
+
+
+def _trial_rows(case: Case) -> Iterator[Row]:
+    for trial in case.trials:
+        yield {
+            "did": str(trial.did),
+            "what": ", ".join(trial.what),
+            "place": trial.at,
+            "used_part": _text(trial.used_part),
+            "configured": _text(trial.configured),
+            "outcome": str(trial.outcome),
+            "minutes": trial.minutes,
+            "note": trial.note,
         }
 
 

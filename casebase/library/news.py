@@ -135,7 +135,7 @@ def leftover_as_job(case: Case, leftover: str) -> Case:
             "concern": leftover,
             "codes": [*told, *(CodeEntry(code=named[base]) for base in sorted(untold))],
             "readings": [reading.model_copy(update={"stage": Stage.AS_FOUND}) for reading in after],
-            **{part: [] for part in ("symptoms", "lamps", "conditions", "modules", "steps")},
+            **{part: [] for part in ("symptoms", "lamps", "conditions", "modules", "steps", "trials")},
             **dict.fromkeys(("cause", "fix", "verification", "leftover", "note", "title")),
         }
     )

@@ -86,7 +86,7 @@ def missing_in(case: Case) -> list[str]:
             bool(case.codes) and all(entry.code.grammar is Grammar.MAKER for entry in case.codes),
             "codes as text only: no code that can be read",
         ),
-        (fault_case and not case.steps, "no steps: nobody learns how it was found"),
+        (fault_case and not (case.steps or case.trials), "no steps: nobody learns how it was found"),
         (
             fault_case and not any(module.answers for module in case.modules),
             "no module is said to answer or not",

@@ -14,7 +14,7 @@ APPLICATION_ID: Final = 0x43425345
 
 MIGRATIONS: Final = Migrations("casebase")
 
-DERIVED_TABLES: Final = ("networks", "modules", "codes", "readings", "steps", "profiles", "cases")
+DERIVED_TABLES: Final = ("networks", "modules", "codes", "readings", "steps", "trials", "profiles", "cases")
 """Made from `records`, emptied and filled again by a rebuild; `cases` last, because its full text depends on it."""
 
 _CASE_COLUMNS: Final = {
@@ -238,3 +238,23 @@ def _authorship(db: Database) -> None:
         not_null={"made"},
     )
     db.table("authorship").create_index(["made"])
+
+
+@MIGRATIONS(name="0010_trials")
+def _trials(db: Database) -> None:
+    """One row per trial of a case."""
+    db.table("trials").create(
+        {
+            "case_id": str,
+            "position": int,  # from 0
+            "did": str,  # replaced, swapped, unplugged, ...
+            "what": str,  # the parts it was done to
+            "place": str,
+            "used_part": str,  # yes or no, of a part fitted
+            "configured": str,  # yes or no, of a part fitted
+            "outcome": str,  # no change, gone, restored, ...
+            "minutes": float,
+            "note": str,
+        },
+        pk=("case_id", "position"),
+    )

@@ -60,6 +60,7 @@ PUBLIC_FIELDS: Final[Fields] = {
         ),
     },
     "steps": dict.fromkeys(("did", "found", "minutes")),
+    "trials": dict.fromkeys(("did", "what", "at", "used_part", "configured", "outcome", "minutes", "note")),
     "cause": {
         **dict.fromkeys(("fault", "network", "module", "mechanism", "proof")),
         "where": dict.fromkeys(("place", "text")),

@@ -26,6 +26,7 @@ from casebase.record.fields import (
     Text,
 )
 from casebase.record.reading import Reading
+from casebase.record.trial import Trial
 from casebase.record.vehicle import Vehicle
 from casebase.record.vocabulary import (
     Answers,
@@ -204,6 +205,9 @@ class Case(Part):
     codes: Annotated[list[CodeEntry], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
     readings: Annotated[list[Reading], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
     steps: Annotated[list[Step], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    trials: Annotated[list[Trial], Field(max_length=MOST_ENTRIES)] = Field(
+        default_factory=list, description="What was swapped, unplugged or tested on trial, and what followed."
+    )
     cause: Cause | None = None
     fix: Fix | None = None
     verification: Verification | None = None

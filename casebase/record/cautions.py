@@ -115,6 +115,7 @@ def _module_names(case: Case) -> list[str]:
     """Return every module that the record names, as it is written there; one that was read at by its key."""
     named = [module.name for module in case.modules] + [entry.module for entry in case.codes if entry.module]
     named += [name for reading in case.readings for name in reading.unplugged or ()]
+    named += [name for trial in case.trials for name in trial.what]
     named += [found.key for reading in case.readings for found in modules_named_in(reading.at, strict=False)]
     return named + ([case.cause.module] if case.cause and case.cause.module else [])
 

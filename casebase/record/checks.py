@@ -14,6 +14,7 @@ from casebase.errors import Problem
 from casebase.record.case import Case, missing_for_verified
 from casebase.record.reading import Reading, Waveform
 from casebase.record.reading_value import NEEDS_AN_EARLIER_READING, Comparison
+from casebase.record.trial import Outcome
 from casebase.record.vehicle import model_year_remark, vin_remark
 from casebase.record.vocabulary import (
     BUS_SUPPLIED,
@@ -39,6 +40,12 @@ def _known_good_has_no_repair(case: Case) -> Iterator[Problem]:
             yield Problem(key, "", f"a known good record has no {key}: leave it out, or use kind: fault case")
     if not case.readings:
         yield Problem("readings", "", "a known good record is kept for its readings: expected at least one")
+    if case.trials:
+        yield Problem(
+            "trials",
+            "",
+            "on a known good vehicle nothing is tried: leave trials out, or use kind: fault case",
+        )
 
 
 def _fault_case_says_something(case: Case) -> Iterator[Problem]:
@@ -173,9 +180,16 @@ def _repair_is_proven(case: Case) -> Iterator[str]:
         yield from (f"not verified yet; still needed: {words}" for words in missing_for_verified(case))
 
 
+def _trials_say_what_followed(case: Case) -> Iterator[str]:
+    for index, trial in enumerate(case.trials):
+        if trial.outcome is Outcome.UNKNOWN:
+            yield f"trials[{index}]: outcome not stated ({trial.line()}); kept, and counts for nothing"
+
+
 _REMARKS: Final[tuple[Callable[[Case], Iterator[str]], ...]] = (
     _vin_fits,
     _readings_are_whole,
     _readings_name_their_network,
+    _trials_say_what_followed,
     _repair_is_proven,
 )

@@ -223,6 +223,7 @@ def searchable_text(case: Case) -> str:
     """Return all free text of a record, for full-text search."""
     texts: list[str | None] = [case.title, case.concern, *case.symptoms, case.leftover, case.note]
     texts += [text for step in case.steps for text in (step.did, step.found)]
+    texts += [text for trial in case.trials for text in (trial.line(), trial.note)]
     texts += [entry.text for entry in case.codes]
     texts += [reading.note for reading in case.readings]
     texts += [reading.waveform.note for reading in case.readings if reading.waveform]

@@ -31,6 +31,7 @@ LABELS: Final = {
     "sometimes": "modules that answer at times",
     "answer": "modules that answer",
     "wrong": "what is wrong",
+    "tried": "tried so far",
     "what": "what was measured",
     "at": "where",
     "looks": "how it looks",

@@ -2,8 +2,9 @@
 
 Fields, all optional: `make`, `model`, `year`, `platform`; `medium`, `rate`, `reached`, `terminators`; `lamps` and
 `conditions` (repeated); `silent`, `sometimes`, `answer` (modules, parted by commas or lines); `codes` (a scan report
-or codes); `wrong` (in words); and per reading `r1.what`, `r1.value`, `r1.at`, `r1.state`, `r1.unplugged`,
-`r1.traffic`, `r1.looks` (repeated), `r2.what` ... A field whose name begins with `_` is the page's own.
+or codes); `wrong` (in words); `tried` (a trial a line: `swapped TCM: no change`); and per reading `r1.what`,
+`r1.value`, `r1.at`, `r1.state`, `r1.unplugged`, `r1.traffic`, `r1.looks` (repeated), `r2.what` ... A field whose name
+begins with `_` is the page's own.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from difflib import get_close_matches
 from typing import Any, Final
 
 from casebase.errors import InputError
+from casebase.intake.trial_text import read_trials
 from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
 from casebase.record.modules import module_identity
@@ -37,6 +39,7 @@ MODULE_FIELDS: Final = {"silent": Answers.NO, "sometimes": Answers.INTERMITTENT,
 WORD_FIELDS: Final = ("lamps", "conditions")
 FIELDS: Final = (
     *VEHICLE_FIELDS, "medium", *NETWORK_FIELDS, "terminators", *WORD_FIELDS, *MODULE_FIELDS, "codes", "wrong",
+    "tried",
 )  # fmt: skip
 """Every field but those of the readings (`job_readings.ROW_FIELDS`)."""
 
@@ -85,6 +88,7 @@ def _record_data(reader: FieldReader) -> Data:
         "modules": _modules(reader, codes.silent),
         "codes": codes.entries,
         "readings": read_rows(reader, medium),
+        "trials": _trials(reader),
     }
     told = {key: value for key, value in data.items() if value}
     unnamed = {"make": NOT_SAID, "model": NOT_SAID}
@@ -99,6 +103,14 @@ def _vehicle(reader: FieldReader) -> Data:
 def _concern(reader: FieldReader) -> str | None:
     text = reader.text("wrong")
     return text if text and reader.fits("wrong", text, "concern") else None
+
+
+def _trials(reader: FieldReader) -> list[Data]:
+    """Return what was tried, a line each."""
+    trials, wrong = read_trials(reader.text("tried"))
+    for line, expected in wrong:
+        reader.refuse("tried", line, expected)
+    return [trial.model_dump(mode="json", exclude_defaults=True) for trial in trials[:MOST_OF_A_LIST]]
 
 
 def _words(reader: FieldReader, field: str) -> list[str]:

@@ -175,6 +175,7 @@ def summary_of(case: Case) -> str:
         str(case.networks[0].medium) if case.networks else "",
         _counted(len(case.readings), "reading"),
         _counted(len(case.codes), "code"),
+        _counted(len(case.trials), "trial"),
         _counted(len(case.lamps), "lamp"),
         _counted(len(case.silent_modules()), "silent module"),
         "what is wrong in words" if case.concern else "",

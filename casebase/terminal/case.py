@@ -74,6 +74,9 @@ def _print_found(case: Case, page: Page) -> None:
 
 
 def _print_work(case: Case, page: Page) -> None:
+    if case.trials:
+        page.heading("Tried")
+        page.bullets("Trials", [f"{one.line()}{f' - {one.note}' if one.note else ''}" for one in case.trials])
     if not case.steps:
         return
     page.heading("Done, step by step")

@@ -102,6 +102,8 @@ EVERYTHING = {
     "readings[1].looks": "slow",
     "readings[1].waveform_note": "one slave only",
     "readings[2].quantity": "no",
+    "trials[0]": "swapped TCM (used part), no change",
+    "trials[1]": "none",
     "steps[0].did": "load test",
     "steps[0].found": "1 V drop",
     "steps[0].minutes": "15",
@@ -478,6 +480,7 @@ def test_every_question_takes_an_answer() -> None:
         "stage": "isolation",
         "value": "11.8 V",
     }
+    assert data["trials"] == [{"did": "swapped", "what": ["TCM"], "used_part": "yes", "outcome": "no change"}]
     assert data["steps"] == [{"did": "load test", "found": "1 V drop", "minutes": 15.0}]
     assert data["cause"]["where"] == {"place": "connector", "text": "C12"}
     assert data["fix"]["parts"] == [{"name": "terminal", "cost": "2.00 EUR"}]

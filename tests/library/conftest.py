@@ -32,6 +32,7 @@ def make_case() -> Callable[..., Case]:
                 {"quantity": "resistance", "line": "CAN high", "against": "CAN low", "value": "60.2 ohm"}
             ],
             "steps": [{"did": "Full scan.", "minutes": 15}],
+            "trials": [{"did": "reseated", "what": ["ABS"], "outcome": "no change"}],
         }
         return Case.model_validate({**plain, **changes})
 

@@ -25,6 +25,7 @@ readings.battery readings.unplugged readings.swapped readings.into readings.to
 readings.tester readings.stage readings.value readings.waveform.traffic
 readings.waveform.recessive readings.waveform.dominant readings.waveform.looks readings.waveform.dominant_share
 readings.waveform.whole_frames
+trials.did trials.what trials.at trials.used_part trials.configured trials.outcome
 provenance.author provenance.shop provenance.opened provenance.invented
 """.split()  # noqa: SIM905
 """Known before the cause was."""
@@ -33,6 +34,7 @@ HIDDEN = """
 revision title leftover note
 readings.note readings.waveform.note
 steps.did steps.found steps.minutes
+trials.minutes trials.note
 cause.fault cause.network cause.where.place cause.where.text cause.module cause.mechanism cause.proof
 fix.done fix.parts.name fix.parts.cost fix.minutes fix.cost
 verification.codes_cleared verification.rescan verification.road_test verification.days_without_return
@@ -123,6 +125,19 @@ FULL = {
         {**READING, "at": "hidden three", "stage": "after repair", "value": 61.7},
     ],
     "steps": [{"did": "hidden four", "found": "hidden five", "minutes": 77}],
+    "trials": [
+        {
+            "did": "swapped",
+            "what": ["ABS"],
+            "at": "yard",
+            "used_part": "yes",
+            "configured": "no",
+            "outcome": "no change",
+            "minutes": 77,
+            "note": "hidden trial",
+        },
+        {"did": "bypassed", "what": ["hidden splice"], "outcome": "restored"},
+    ],
     "cause": {
         "fault": "low_open",
         "network": "bus",
@@ -241,6 +256,13 @@ def test_what_was_known_stays_as_it_was(full):
     for name in ("vehicle", "concern", "symptoms", "lamps", "conditions", "networks", "modules", "codes"):
         assert getattr(stuck, name) == getattr(full, name)
     assert [reading.value for reading in stuck.readings] == [reading.value for reading in full.readings[:4]]
+
+
+def test_a_trial_that_cured_the_fault_is_hidden(full):
+    """What changed nothing was known while stuck; what restored the network told the cause."""
+    assert [trial.line() for trial in as_stuck_job(full).trials] == [
+        "swapped ABS at yard (used part, not configured): no change"
+    ]
 
 
 def test_without_isolation_only_readings_as_found_are_left(full):

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.record import vocabulary
+from casebase.record import trial, vocabulary
 from casebase.record.vocabulary import (
     HIGH_VOLTAGE_POWERTRAINS,
     LINES_OF_MEDIUM,
@@ -26,7 +26,9 @@ from casebase.record.vocabulary import (
 from casebase.record.word_list import SHORT_FORMS, Word, plain_form
 
 LISTS = [
-    it for it in vars(vocabulary).values() if isinstance(it, type) and issubclass(it, Word) and it is not Word
+    it
+    for it in (*vars(vocabulary).values(), *(vars(trial)[name] for name in ("TrialAction", "Outcome")))
+    if isinstance(it, type) and issubclass(it, Word) and it is not Word
 ]
 EVERY_WORD = [pytest.param(word, id=f"{type(word).__name__}-{word}") for words in LISTS for word in words]
 

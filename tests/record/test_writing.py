@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, plain_data
 from casebase.record.loading import load_text
+from casebase.record.trial import Outcome, TrialAction
 from casebase.record.vocabulary import (
     Answers,
     Condition,
@@ -139,6 +140,13 @@ CASES = st.fixed_dictionaries(
         "readings": st.lists(METER | SCOPE, max_size=3),
         "steps": st.lists(
             st.fixed_dictionaries({"did": TEXTS}, optional={"minutes": st.integers(0, 600)}), max_size=2
+        ),
+        "trials": st.lists(
+            st.fixed_dictionaries(
+                {"did": of_list(TrialAction), "what": st.lists(NAMES, min_size=1, max_size=2)},
+                optional={"outcome": of_list(Outcome), "at": NAMES, "note": TEXTS},
+            ),
+            max_size=2,
         ),
         "cause": st.fixed_dictionaries(
             {"fault": of_list(Fault)},

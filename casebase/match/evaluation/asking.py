@@ -26,6 +26,7 @@ from casebase.match.profile import Profile
 from casebase.record.case import Case, Provenance
 from casebase.record.fields import STORED
 from casebase.record.reading import Reading
+from casebase.record.trial import Outcome, Trial
 from casebase.record.vocabulary import Kind, Stage
 
 KEPT_WHOLE: Final = (
@@ -42,6 +43,10 @@ KEPT_WHOLE: Final = (
 )
 """Known when the vehicle came in, or read off it before any repair."""
 
+KEPT_OUTCOMES: Final = (Outcome.NO_CHANGE, Outcome.CAME_BACK, Outcome.PASSED)
+"""What followed the trials of a job that is still stuck; any other outcome may be the one that told the cause."""
+
+KEPT_OF_TRIAL: Final = ("did", "what", "at", "used_part", "configured", "outcome")
 KEPT_OF_PROVENANCE: Final = ("author", "shop", "opened", "invented")
 
 KEPT_OF_READING: Final = (
@@ -80,6 +85,11 @@ def as_stuck_job(case: Case, isolation: bool = True) -> Case:
         {name: getattr(case, name) for name in KEPT_WHOLE}
         | {
             "readings": [_without_notes(reading) for reading in case.readings if reading.stage in stages],
+            "trials": [
+                Trial.model_validate({name: getattr(trial, name) for name in KEPT_OF_TRIAL})
+                for trial in case.trials
+                if trial.outcome in KEPT_OUTCOMES
+            ],
             "provenance": Provenance.model_validate(
                 {name: getattr(case.provenance, name) for name in KEPT_OF_PROVENANCE}, context=STORED
             ),
