@@ -33,6 +33,7 @@ def workshop(tmp_path, embedder):
         "HOME": str(tmp_path),
         "XDG_DATA_HOME": str(tmp_path / "data"),
         "XDG_CACHE_HOME": os.environ["XDG_CACHE_HOME"],
+        "PYTHONPATH": os.environ.get("PYTHONPATH", ""),
         "COLUMNS": "80",
         "LANG": "C.UTF-8",
         "TERM": "dumb",

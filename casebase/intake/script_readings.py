@@ -34,7 +34,14 @@ from casebase.record.vocabulary import (
     YesNo,
 )
 
-_QUANTITIES: Final = tuple(Quantity)
+_QUANTITIES: Final = tuple(quantity for quantity in Quantity if quantity is not Quantity.FAULT)
+"""What became of the fault when something was unplugged is asked as a trial."""
+
+_VALUE: Final = ("Value in volt", "2.6, 2.3 to 2.7, unchanged or back to normal")
+_VALUES: Final = {
+    Quantity.RESISTANCE: ("Value in ohm", "60.2, 1.2k, OL, unchanged or back to normal"),
+    Quantity.CURRENT: ("Value, with A or mA", "35 mA, 1.2 A, unchanged or back to normal"),
+}
 _TO: Final = " to "
 _OTHER: Final = "other leads"
 
@@ -245,16 +252,9 @@ class _Asking:
 
     def _value(self) -> Script:
         quantity = self.reading["quantity"]
-        ohms = quantity == Quantity.RESISTANCE
-        yield from self.ask(
-            "value",
-            f"Value in {'ohm' if ohms else 'volt'}",
-            field_reader("readings[0].value", {"quantity": quantity}),
-            example="60.2, 1.2k, OL, unchanged or back to normal"
-            if ohms
-            else "2.6, 2.3 to 2.7, unchanged or back to normal",
-            required=True,
-        )
+        prompt, example = _VALUES.get(Quantity(quantity), _VALUE)
+        read = field_reader("readings[0].value", {"quantity": quantity})
+        yield from self.ask("value", prompt, read, example=example, required=True)
 
 
 def ask_waveform(question: Callable[..., Question], lines: tuple[Line, ...]) -> Asked:

@@ -415,6 +415,21 @@ def test_the_day_of_ending_is_the_day_of_finishing() -> None:
     assert (provenance.opened, provenance.ended) == (TODAY, date(2026, 3, 3))
 
 
+def test_current_is_asked_for_with_its_unit() -> None:
+    """35 could be ampere or milliampere: refused, not guessed."""
+    answers = {
+        **VEHICLE,
+        "concern": "battery flat",
+        "readings[0].quantity": "current",
+        "readings[0].line": "battery -",
+    }
+    interview = go_to(begin(), "readings[0].value", answers)
+    with pytest.raises(InputError, match="has no unit"):
+        interview.answer("35")
+    interview.answer("35 mA")
+    assert interview.data["readings"][0]["value"] == "35 mA"
+
+
 def test_a_known_good_vehicle_is_asked_for_readings_only() -> None:
     """No complaint, no cause, no repair; the readings are what it is kept for."""
     interview = begin(kind=Kind.KNOWN_GOOD)

@@ -63,7 +63,7 @@ def demo_cases() -> list[Case]:
 @pytest.fixture(scope="session")
 def all_rows() -> Callable[[Library], dict[str, list[Any]]]:
     """Return a function that reads every row of every derived table of a library, the full-text index included."""
-    tables = ("cases", "networks", "modules", "codes", "readings", "steps", "profiles")
+    tables = ("cases", "networks", "modules", "codes", "readings", "steps", "trials", "profiles")
 
     def rows(library: Library) -> dict[str, list[Any]]:
         db = library._db

@@ -23,7 +23,7 @@ from casebase.terminal.interview import hold_interview
 TODAY = date(2026, 3, 2)
 TO_CONCERN = ["Norrvik", "Skarn", "", "", "", "", ""]
 TO_SCAN = [*TO_CONCERN, "no crank", "", "", "", ""]
-TO_REVIEW_AFTER_SCAN = [""] * 12
+TO_REVIEW_AFTER_SCAN = [""] * 13
 PROGRAM = """
 import sys
 from datetime import date
@@ -147,7 +147,7 @@ def test_the_number_of_readings_so_far_is_shown(interview: Interview) -> None:
     console = screen()
     lines = [*TO_SCAN, "", "", "", "", "", "2", "supply", "ground", "", "on", "", "", "", "12.4"]
     hold_interview(interview, None, console, typed(lines))
-    assert "Part 6 of 13: readings, 1 so far" in text_of(console)
+    assert "Part 6 of 14: readings, 1 so far" in text_of(console)
 
 
 @pytest.mark.parametrize("end", ["", "."])
