@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from casebase.bus.bank import Bank
 from casebase.bus.bare_module import BareModule, bare_module
 from casebase.bus.chain import Array
+from casebase.bus.feed_evidence import module_at, unusable_for_a_feed
 from casebase.bus.instruments import (
     OVER_LIMIT_OHMS,
     SCOPE_SHARE_FLOOR,
@@ -129,21 +130,28 @@ def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpre
         if reading.into is Into.MODULE:
             _keep_bare(found, bare_module(index, reading, bank.model.medium), index)
             continue
-        reason = unusable(reading, roles)
+        of_feed = module_at(reading) is not None
+        reason = unusable_for_a_feed(reading) if of_feed else unusable(reading, roles)
         if reason:
             found.unused.append((index, reason))
-            continue
-        view = View(roles.place(reading), roles.unplugged(reading) or "nothing")
-        quantity = quantity_of(reading)
-        if quantity is not None and isinstance(reading.value, Amount):
-            _keep_last(found, numbers, (view, quantity), index, reading)
-        elif quantity is not None:
-            found.observations += _special(index, readings, view, quantity, _Work(roles, bank))
-        else:
-            _keep_word(found, index, reading, view, _Work(roles, bank))
+        elif not of_feed:
+            _keep(found, numbers, index, readings, _Work(roles, bank))
     _drop_what_follows(found, numbers)
     found.observations += list(_numbers(numbers, bank.model.medium))
     return found
+
+
+def _keep(found: Interpreted, numbers: Numbers, index: int, readings: Sequence[Reading], work: _Work) -> None:
+    """Keep what one reading says of the bus lines."""
+    reading = readings[index]
+    view = View(work.roles.place(reading), work.roles.unplugged(reading) or "nothing")
+    quantity = quantity_of(reading)
+    if quantity is not None and isinstance(reading.value, Amount):
+        _keep_last(found, numbers, (view, quantity), index, reading)
+    elif quantity is not None:
+        found.observations += _special(index, readings, view, quantity, work)
+    else:
+        _keep_word(found, index, reading, view, work)
 
 
 def _keep_bare(found: Interpreted, bare: BareModule | str, index: int) -> None:

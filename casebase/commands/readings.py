@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from casebase.bus.feed import feeds_of
 from casebase.commands.opening import job_from_anywhere, open_library, simulated_buses
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.intake.answers import quick_readings
@@ -50,11 +51,12 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         if case
         else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
     )
+    feeds = feeds_of(case.readings) if case else []
     cautions = cautions_of(case) if case else []
     if json:
-        return print_json(meaning.meanings_data(found, prior) | {"cautions": cautions})
+        return print_json(meaning.meanings_data(found, prior, feeds) | {"cautions": cautions})
     page = own_page()
-    print_meanings(found, page)
+    print_meanings(found, feeds, page)
     return print_cautions(cautions, page) if case else None
 
 

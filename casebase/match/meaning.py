@@ -9,6 +9,7 @@ from typing import Any, Final
 
 from casebase.bus.diagnose import Diagnosis, computed_media, diagnose
 from casebase.bus.explain import clash_words, evidence_rows, split_words, verdict
+from casebase.bus.feed import Feed, feed_data
 from casebase.bus.next_test import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
 from casebase.record.case import Case, Network
@@ -108,10 +109,16 @@ def host_of(meanings: list[Meaning]) -> tuple[str, float] | None:
     return max((host for host in hosts if host), key=lambda host: host[1], default=None)
 
 
-def meanings_data(meanings: list[Meaning], prior: Mapping[BusState, float] | None = None) -> dict[str, Any]:
-    """Return meanings as plain data: what `--json` prints."""
+def meanings_data(
+    meanings: list[Meaning], prior: Mapping[BusState, float] | None = None, feeds: Sequence[Feed] = ()
+) -> dict[str, Any]:
+    """Return meanings, and the feeds of modules, as plain data: what `--json` prints."""
     stated = EVEN_PRIOR if prior is None else {str(state): weight for state, weight in prior.items()}
-    return {"networks": [_meaning_data(meaning) for meaning in meanings], "prior": stated}
+    return {
+        "networks": [_meaning_data(meaning) for meaning in meanings],
+        "feeds": [feed_data(feed) for feed in feeds],
+        "prior": stated,
+    }
 
 
 def _meaning_data(meaning: Meaning) -> dict[str, Any]:

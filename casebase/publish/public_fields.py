@@ -51,6 +51,7 @@ PUBLIC_FIELDS: Final[Fields] = {
                 "battery",
                 "unplugged",
                 "swapped",
+                "loaded",
                 "tester",
             )
         ),

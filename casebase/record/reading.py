@@ -108,6 +108,10 @@ class Reading(Part):
     swapped: NothingOrNames | None = Field(
         default=None, description="Modules in whose place a known good one was fitted while measuring."
     )
+    loaded: YesNo | None = Field(
+        default=None,
+        description="Of supply or ground: whether a load, such as a lamp, drew current through the wires.",
+    )
     tester: Tester | None = Field(default=None, description="Whether a diagnostic tester was talking.")
     stage: Stage = Stage.AS_FOUND
     value: Annotated[
@@ -256,6 +260,8 @@ class Reading(Part):
             parts.append(f"{', '.join(self.unplugged) or 'nothing'} unplugged")
         if self.swapped:
             parts.append(f"{', '.join(self.swapped)} swapped")
+        if self.loaded is not None:
+            parts.append("under load" if self.loaded is YesNo.YES else "no load")
         return ", ".join(part for part in parts if part)
 
     @property

@@ -8,6 +8,7 @@ from typing import Any, Final
 from urllib.parse import urlencode
 
 from casebase.bus.explain import evidence_rows, state_words, verdict
+from casebase.bus.feed import feed_words
 from casebase.errors import InputError
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause
 from casebase.match.answer.data import answer_data
@@ -202,6 +203,7 @@ def answer_context(answer: Answer) -> dict[str, Any]:
         "meanings": [
             meaning_context(meaning) for meaning in answer.meanings if meaning.diagnosis.observations
         ],
+        "feeds": [feed_words(feed) for feed in answer.feeds],
         "pictures": level_pictures(answer.job),
         "causes": [cause_context(cause) for cause in causes[:CAUSES_AT_ONCE]],
         "more_causes": [cause_context(cause) for cause in causes[CAUSES_AT_ONCE:]],

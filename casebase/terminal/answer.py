@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from casebase.bus.explain import verdict
+from casebase.bus.feed import feed_words
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, SimilarCase
 from casebase.match.answer.words import (
@@ -72,10 +73,12 @@ def print_job(job: Case, page: Page) -> None:
 def _print_meaning(answer: Answer, page: Page) -> None:
     """Print what the readings can mean, one sentence per network."""
     told = [meaning for meaning in answer.meanings if meaning.diagnosis.observations]
-    if told:
+    if told or answer.feeds:
         page.heading("What the readings can mean (computed; casebase readings says why)")
     for meaning in told:
         page.labelled(meaning.name if len(meaning.name) < LABEL_WIDTH else "here", verdict(meaning.diagnosis))
+    for feed in answer.feeds:
+        page.labelled("feed", feed_words(feed))
 
 
 def print_cautions(cautions: list[str], page: Page) -> None:

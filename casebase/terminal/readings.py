@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any, Final
 
 from casebase.bus.explain import (
@@ -14,6 +15,7 @@ from casebase.bus.explain import (
     state_words,
     verdict,
 )
+from casebase.bus.feed import Feed, feed_words
 from casebase.bus.levels import Levels, Mark, OhmRuler, VoltRuler, levels_of, share_of_ohms, share_of_volts
 from casebase.bus.media import HealthyOhms
 from casebase.bus.next_test import NextTest
@@ -26,14 +28,23 @@ LEAST_SHOWN: Final = 0.005
 _AS_FOUND, _AFTER_REPAIR, _BAND, _RULE = "●", "○", "▒", "·"
 
 
-def print_meanings(meanings: list[Meaning], page: Page) -> None:
-    """Print what every network's readings mean."""
-    if not meanings:
+def print_meanings(meanings: list[Meaning], feeds: Sequence[Feed], page: Page) -> None:
+    """Print the feeds that were read, and what every network's readings mean."""
+    print_feeds(feeds, page)
+    if not meanings and not feeds:
         page.line(
             "No reading here that can be computed: ohms or volts of the bus lines are needed, with their network."
         )
     for meaning in meanings:
         print_meaning(meaning, page)
+
+
+def print_feeds(feeds: Sequence[Feed], page: Page) -> None:
+    """Print one line for the supply and ground of each module that was read; nothing where none was."""
+    if feeds:
+        page.heading("Supply and ground, as read at the plugs")
+    for feed in feeds:
+        page.line(feed_words(feed), 2, 4)
 
 
 def print_meaning(meaning: Meaning, page: Page) -> None:

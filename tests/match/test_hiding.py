@@ -21,7 +21,7 @@ networks.terminators_in
 modules.name modules.network modules.answers modules.identifiers
 codes.module codes.code codes.status codes.text
 readings.network readings.quantity readings.line readings.against readings.at readings.pins readings.ignition
-readings.battery readings.unplugged readings.swapped readings.into readings.to
+readings.battery readings.unplugged readings.swapped readings.into readings.to readings.loaded
 readings.tester readings.stage readings.value readings.waveform.traffic
 readings.waveform.recessive readings.waveform.dominant readings.waveform.looks readings.waveform.dominant_share
 readings.waveform.whole_frames
@@ -58,6 +58,7 @@ VOLTS = {
     "against": "ground",
     "ignition": "on",
     "unplugged": ["ABS"],
+    "loaded": "yes",
 }
 END_TO_END = {
     "quantity": "resistance",

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
+from casebase.bus.feed import Feed
 from casebase.match.facets.base import Match
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
@@ -117,13 +118,15 @@ class HealthyVehicle:
 class Answer:
     """Everything that is said to a stuck job. `meanings` are by network, `compared_with` is a number of records.
 
-    `looks_normal` tells whether a healthy vehicle of the same build reads like this one in all that can be compared.
+    `feeds` are the supplies and grounds that were read. `looks_normal` tells whether a healthy vehicle of the same
+    build reads like this one in all that can be compared, and no feed looks bad.
     `weights_origin` says where the weights of the facets come from. Lists are best or likeliest first.
     """
 
     job: Case
     profile: Profile
     meanings: list[Meaning]
+    feeds: list[Feed]
     causes: list[LikelyCause]
     similar: list[SimilarCase]
     healthy: list[HealthyVehicle]

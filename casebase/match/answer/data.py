@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
+from casebase.bus.feed import feed_data
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, ReadingBeside, something_else
 from casebase.match.facets.base import Match
 from casebase.match.meaning import meanings_data
@@ -30,6 +31,7 @@ def answer_data(answer: Answer) -> dict[str, Any]:
         ],
         **causes_data(answer.causes, answer.tests, answer.set_apart, answer.codes_note),
         "meaning": meanings_data(answer.meanings)["networks"],
+        "feeds": [feed_data(feed) for feed in answer.feeds],
         "looks_normal": answer.looks_normal,
         "cautions": answer.cautions,
         "compared_with": answer.compared_with,

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
+from casebase.bus.feed import any_bad, feeds_of
 from casebase.match.answer.answer import Answer, HealthyVehicle, ReadingBeside, SimilarCase
 from casebase.match.answer.causes import CASES_POOLED, pooled_causes
 from casebase.match.answer.deciding_tests import deciding_tests
@@ -38,10 +39,10 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
 
     `cache` holds the simulated buses; without `embedder` stories are not compared.
     """
-    meanings = meanings_of(job, cache, most_tests=0)
+    meanings, feeds = meanings_of(job, cache, most_tests=0), feeds_of(job.readings)
     profile = profile_to_compare(job, meanings, embedder)
     ranking = nearest(profile, collection, max(most, CASES_POOLED), narrowing, measure)
-    causes = pooled_causes(profile, ranking.matches, meanings)
+    causes = pooled_causes(profile, ranking.matches, meanings, feeds=feeds)
     # Every module that might be unplugged is another bus to simulate: an eighth of them has to do for the tests.
     roughly = meanings_of(job, cache, most_tests=0, rough=True)
     rarity = collection.index.rarity
@@ -50,13 +51,14 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         job=job,
         profile=profile,
         meanings=meanings,
+        feeds=feeds,
         causes=causes,
         similar=[
             SimilarCase(match, would_settle(profile, match, rarity)) for match in ranking.matches[:most]
         ],
         healthy=healthy,
         compared_with=ranking.compared_with,
-        looks_normal=any(_reads_alike(profile, vehicle) for vehicle in healthy),
+        looks_normal=any(_reads_alike(profile, vehicle) for vehicle in healthy) and not any_bad(feeds),
         tests=deciding_tests(causes, profile, ranking.matches, roughly),
         set_apart=codes_set_apart(job),
         codes_note=codes_note(job),

@@ -62,6 +62,7 @@ KEPT_OF_READING: Final = (
     "swapped",
     "into",
     "to",
+    "loaded",
     "tester",
     "stage",
     "value",
