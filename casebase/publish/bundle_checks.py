@@ -5,47 +5,47 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from casebase.errors import BundleError, Problem, RecordError
+from casebase.errors import BundleError
 from casebase.library.accepted_files import what_is_wrong
 from casebase.publish.bundle_archive import (
     ABOUT,
     ATTACHMENTS,
     FORMAT,
-    LONGEST_LINE,
+    MOST_CASES,
+    MOST_MEMBERS,
     RECORDS,
     SUMS,
     VERSION,
     Archive,
-    Entry,
-    canonical_text,
     opened_archive,
 )
-from casebase.record.case import ID_PATTERN, Case
-from casebase.record.json_form import canonical_json, sha256_of
-from casebase.record.loading import case_from_data
-from casebase.record.problems import MOST_PROBLEMS, printable
+from casebase.publish.bundle_lines import Entry, checked_entries, entries_again, lines_of
+from casebase.record.case import Case
+from casebase.record.problems import printable
 
 LONGEST_NAME: Final = 200
-_MOST_EARLIER: Final = 1_000
+_MOST_EARLIER: Final = 1_000_000
 _SUM_LINE: Final = re.compile(r"([0-9a-f]{64}) [ *](\S+)")
-_SHA256: Final = re.compile(r"[0-9a-f]{64}")
 
 
 @dataclass(frozen=True)
 class CheckedBundle:
-    """A bundle in which nothing is wrong: who sent it, on which day it was made, its cases and attachments."""
+    """A bundle in which nothing is wrong: who sent it, on which day it was made, its cases and attachments.
+
+    Of the cases it holds the IDs under which they go about; `entries_of` reads them again, one at a time.
+    """
 
     path: Path
     shop: str
     made_on: str
-    entries: list[Entry]
+    told_ids: list[str]
     attachments: list[str]
+    records_sha256: str
 
 
 def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
@@ -55,11 +55,32 @@ def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
     """
     with opened_archive(path) as archive:
         about = _about(archive)
-        _refuse_wrong_sums(archive)
-        entries = _entries(archive, public)
-        _refuse_wrong_attachments(archive, entries)
-        _refuse_wrong_counts(path, about, {"cases": len(entries), "attachments": len(archive.attachments)})
-        return CheckedBundle(path, about["shop"], about["made_on"], entries, archive.attachments)
+        sums = _refuse_wrong_sums(archive)
+        told_ids: list[str] = []
+        named: set[str] = set()
+        earlier = 0
+        for entry in checked_entries(archive, public, _most_cases(about)):
+            told_ids.append(entry.told_id)
+            named.update(str(one.sha256) for one in entry.case.attachments)
+            earlier += len(entry.earlier)
+            if len(named) > MOST_MEMBERS or earlier > _MOST_EARLIER:
+                raise BundleError(
+                    f"{path}: its records name more than {MOST_MEMBERS} attachments or {_MOST_EARLIER} earlier versions"
+                )
+        _refuse_wrong_attachments(archive, named)
+        _refuse_wrong_counts(path, about, {"cases": len(told_ids), "attachments": len(archive.attachments)})
+        return CheckedBundle(
+            path, about["shop"], about["made_on"], told_ids, archive.attachments, sums[RECORDS]
+        )
+
+
+def entries_of(bundle: CheckedBundle) -> Iterator[Entry]:
+    """Yield the cases of a checked bundle; raise `BundleError` at the end where they are not those checked."""
+    with opened_archive(bundle.path) as archive:
+        digest = hashlib.sha256()
+        yield from entries_again(archive, digest)
+        if digest.hexdigest() != bundle.records_sha256:
+            raise BundleError(f"{bundle.path}: changed while it was read: take it in again")
 
 
 def attachments_of(bundle: CheckedBundle) -> Iterator[tuple[str, bytes]]:
@@ -99,9 +120,15 @@ def _about(archive: Archive) -> dict[str, Any]:
         )
     if not is_source_name(about.get("shop")):
         raise BundleError(f"{where}: no name of a shop that sent it: ask for the bundle again")
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", str(about.get("made_on"))):
+    if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", str(about.get("made_on"))):
         raise BundleError(f"{where}: no day on which it was made: ask for the bundle again")
     return about
+
+
+def _most_cases(about: dict[str, Any]) -> int:
+    """Return how many lines of records there can be: as many as the bundle says, and no more than any holds."""
+    said = about.get("cases")
+    return min(said, MOST_CASES) if type(said) is int else MOST_CASES
 
 
 def _refuse_wrong_counts(path: Path, about: dict[str, Any], there: dict[str, int]) -> None:
@@ -113,7 +140,8 @@ def _refuse_wrong_counts(path: Path, about: dict[str, Any], there: dict[str, int
             )
 
 
-def _refuse_wrong_sums(archive: Archive) -> None:
+def _refuse_wrong_sums(archive: Archive) -> dict[str, str]:
+    """Return the SHA-256 of every file, by its name; raise `BundleError` unless they are those in `SHA256SUMS`."""
     said = _sums(archive)
     if sorted(said) != [name for name in archive.names if name != SUMS]:
         raise BundleError(f"{archive.path}: {SUMS} does not list the files that are there: ask for it again")
@@ -125,11 +153,11 @@ def _refuse_wrong_sums(archive: Archive) -> None:
             raise BundleError(
                 f"{archive.path}: {name} does not match its SHA-256: it was changed or damaged, ask for it again"
             )
+    return said
 
 
-def _refuse_wrong_attachments(archive: Archive, entries: list[Entry]) -> None:
+def _refuse_wrong_attachments(archive: Archive, named: set[str]) -> None:
     """Raise `BundleError` unless the files are those that the records name, each as casebase itself would keep it."""
-    named = {str(one.sha256) for entry in entries for one in entry.case.attachments}
     there = set(archive.attachments)
     for sha256 in sorted(named ^ there):
         told = "named by a record and not there" if sha256 in named else "named by no record"
@@ -144,7 +172,7 @@ def _refuse_wrong_attachments(archive: Archive, entries: list[Entry]) -> None:
 
 def _sums(archive: Archive) -> dict[str, str]:
     said: dict[str, str] = {}
-    for number, line in enumerate(_lines(archive, SUMS), start=1):
+    for number, line in enumerate(lines_of(archive, SUMS), start=1):
         found = _SUM_LINE.fullmatch(line)
         if found is None or found[2] in said:
             raise BundleError(
@@ -152,108 +180,3 @@ def _sums(archive: Archive) -> dict[str, str]:
             )
         said[found[2]] = found[1]
     return said
-
-
-def _lines(archive: Archive, name: str) -> list[str]:
-    try:
-        text = archive.read(name).decode("utf-8")
-    except UnicodeDecodeError as error:
-        raise BundleError(f"{archive.path}: {name} is not UTF-8 text (byte {error.start})") from None
-    if text and not text.endswith("\n"):
-        raise BundleError(f"{archive.path}: {name} ends in the middle of a line: ask for the bundle again")
-    # Not splitlines(): it also parts at characters that may stand inside a JSON string.
-    return text.split("\n")[:-1]
-
-
-def _entries(archive: Archive, public: Callable[[Case], Case]) -> list[Entry]:
-    source = f"{archive.path}, {RECORDS}"
-    entries, problems, seen = [], list[Problem](), Counter[tuple[str, str]]()
-    for number, line in enumerate(_lines(archive, RECORDS), start=1):
-        try:
-            entry = _entry(line, source, public)
-        except RecordError as error:
-            problems += [replace(problem, line=number) for problem in error.problems]
-            continue
-        seen[entry.told_id, entry.sha256] += 1
-        if seen[entry.told_id, entry.sha256] > 1:
-            problems.append(Problem("id", entry.told_id, "expected each version of a case once", number))
-        entries.append(entry)
-    if problems:
-        raise RecordError(source, problems)
-    return entries
-
-
-def _entry(line: str, source: str, public: Callable[[Case], Case]) -> Entry:
-    """Return the case that a line tells; raise `RecordError` with everything wrong with it."""
-    data = _plain(line, source)
-    problems = _problems_around(data)
-    try:
-        case = case_from_data(data.get("record"), source)
-    except RecordError as error:
-        raise RecordError(source, problems + error.problems) from None
-    problems += _problems_between(data, case, public)
-    if problems:
-        raise RecordError(source, problems)
-    return Entry(data["id"], data["revision"], data["sha256"], tuple(data["earlier"]), case)
-
-
-def _plain(line: str, source: str) -> dict[str, Any]:
-    """Return a line as plain data; raise `RecordError` unless it is an object in canonical form.
-
-    A key given twice, a number written otherwise or a space too many is found by writing the data again.
-    """
-    expected = "expected one case as casebase export writes it: JSON with sorted keys and no spaces"
-    try:
-        data = json.loads(line) if len(line) <= LONGEST_LINE else None
-        if isinstance(data, dict) and canonical_text(data) == line:
-            return data
-    except (ValueError, RecursionError):
-        pass
-    raise RecordError(source, [Problem("the line", "", expected)])
-
-
-def _problems_around(data: dict[str, Any]) -> list[Problem]:
-    """Return what is wrong with the keys that stand beside the record."""
-    checks: dict[str, tuple[Callable[[Any], bool], str]] = {
-        "id": (lambda it: isinstance(it, str) and re.fullmatch(ID_PATTERN, it) is not None, "a case ID"),
-        "revision": (lambda it: type(it) is int and 1 <= it < 2**31, "a whole number from 1"),
-        "sha256": (_is_sha256, "64 hexadecimal digits"),
-        "earlier": (_is_earlier, f"a sorted list of up to {_MOST_EARLIER} SHA-256"),
-        "record": (lambda it: isinstance(it, dict), "the record"),
-    }
-    found = []
-    for key, (fits, expected) in checks.items():
-        value = data.get(key)
-        if not fits(value):
-            shown = printable(str(value))[:60] if isinstance(value, str | int | float) else ""
-            found.append(Problem(key, shown, f"expected {expected}"))
-    return found + [
-        Problem(printable(key)[:60], "", "not a key of a line: expected " + ", ".join(checks))
-        for key in sorted(set(data) - set(checks))[:MOST_PROBLEMS]
-    ]
-
-
-def _problems_between(data: dict[str, Any], case: Case, public: Callable[[Case], Case]) -> Iterator[Problem]:
-    """Yield what does not go together: the record, its SHA-256, its canonical form, and what may go between shops."""
-    text = canonical_json(case)
-    if canonical_text(data["record"]) != text:
-        yield Problem("record", "", "not in canonical form: expected it as casebase export writes it")
-    elif canonical_json(public(case)) != text:
-        yield Problem(
-            "record", "", "holds more than may go between shops, such as a VIN or the customer's words"
-        )
-    elif sha256_of(text) != data["sha256"]:
-        yield Problem("sha256", "", "does not match the record: it was changed outside casebase")
-
-
-def _is_sha256(it: Any) -> bool:
-    return isinstance(it, str) and _SHA256.fullmatch(it) is not None
-
-
-def _is_earlier(it: Any) -> bool:
-    return (
-        isinstance(it, list)
-        and len(it) <= _MOST_EARLIER
-        and all(map(_is_sha256, it))
-        and it == sorted(set(it))
-    )

@@ -28,7 +28,7 @@ from casebase.library.records import current_record, new_id
 from casebase.library.sources import FULL_WEIGHT, refuse_wrong_weight
 from casebase.library.store import Library
 from casebase.publish.bundle_archive import Entry
-from casebase.publish.bundle_checks import CheckedBundle, attachments_of
+from casebase.publish.bundle_checks import CheckedBundle, attachments_of, entries_of
 from casebase.publish.public_fields import public_case, with_what_stays_inside
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, sha256_of, stored_case
@@ -116,6 +116,10 @@ def _public_sha256s(db: Database, case_id: str) -> Iterator[str]:
             yield sha256
 
 
+_HELD_AT_ONCE: Final = 500
+"""Records of a bundle held in memory; a record takes some tens of kilobytes there."""
+
+
 class Became(StrEnum):
     """What became of a case of a bundle."""
 
@@ -168,8 +172,8 @@ def take_in(
     for _, content in attachments_of(bundle):
         files.keep(content)
     with library.changing() as db:
-        taking = _Taking(db, named, now_text(), heads_in(db, {entry.told_id for entry in bundle.entries}))
-        taken = [taking.take(entry) for entry in bundle.entries]
+        taking = _Taking(db, named, now_text(), heads_in(db, set(bundle.told_ids)))
+        taken = [taking.take(entry) for entry in entries_of(bundle)]
         taking.write_derived()
         _keep_source(db, taking, weight, is_changed=taking.has_changed)
     return TakenIn(named, taken)
@@ -185,7 +189,8 @@ class _Taking:
     heads: dict[str, list[Head]]
 
     def __post_init__(self) -> None:
-        self._changed: dict[str, StoredRecord] = {}
+        self._changed: set[str] = set()
+        self._not_written: dict[str, StoredRecord] = {}
         self._revised: list[str] = []
         self._removed = removed_ids(self.db)
 
@@ -209,9 +214,11 @@ class _Taking:
         return bool(self._changed)
 
     def write_derived(self) -> None:
-        """Write the tables made from what was kept."""
+        """Write the tables made from what was kept since this was done last."""
         remove_derived(self.db, self._revised)
-        write_derived(self.db, self._changed.values())
+        write_derived(self.db, self._not_written.values())
+        self._revised.clear()
+        self._not_written.clear()
 
     def _insert(self, entry: Entry, head: Head) -> None:
         taken = self.db.execute("SELECT 1 FROM records WHERE case_id = ?", (entry.told_id,)).fetchone()
@@ -220,7 +227,7 @@ class _Taking:
 
     def _revise(self, entry: Entry, head: Head) -> None:
         ours = current_record(self.db, head.case_id).case
-        if head.case_id not in self._changed:
+        if head.case_id not in self._not_written:
             self._revised.append(head.case_id)
         head.revision, head.sha256 = head.revision + 1, entry.sha256
         self._keep(head, with_what_stays_inside(entry.case, ours))
@@ -232,7 +239,10 @@ class _Taking:
             (head.case_id, head.revision, sha256_of(text), text, self.now),
         )
         sign(self.db, head.case_id, head.revision, Authorship(Made.TAKEN_IN, self.source))
-        self._changed[head.case_id] = StoredRecord(head.case_id, head.revision, self.now, case)
+        self._changed.add(head.case_id)
+        self._not_written[head.case_id] = StoredRecord(head.case_id, head.revision, self.now, case)
+        if len(self._not_written) >= _HELD_AT_ONCE:
+            self.write_derived()
 
     def _note(self, entry: Entry, head: Head, beside: str | None) -> None:
         """Note which versions went before, and, of a case that is not the shop's own as it stands, who told it."""

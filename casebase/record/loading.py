@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Callable, Iterator
+from io import StringIO
 from pathlib import Path
 from typing import Any, Final
 
@@ -171,7 +172,7 @@ def _json_documents(text: str) -> Iterator[Any]:
 
 def _json_lines(text: str) -> Iterator[Any]:
     # Not splitlines(): it also parts at characters that may stand inside a JSON string.
-    yield from (_json(line) for line in text.split("\n") if line.strip())
+    yield from (_json(line) for line in StringIO(text, newline="\n") if line.strip())
 
 
 def _json(text: str) -> Any:

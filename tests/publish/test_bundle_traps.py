@@ -18,7 +18,7 @@ from exchanged_bundles import changed_line, members_of, packed, sent, taken, wit
 from casebase.errors import BundleError, CasebaseError, RecordError
 from casebase.library.store import Library
 from casebase.publish.bundle_archive import MOST_MEMBERS, traps_in
-from casebase.publish.bundle_checks import checked_bundle
+from casebase.publish.bundle_checks import checked_bundle, entries_of
 from casebase.publish.public_fields import public_case
 
 
@@ -133,7 +133,43 @@ def test_a_ratio_beyond_what_deflate_can_do_is_refused(bundle, tmp_path):
     with zipfile.ZipFile(bundle) as archive:
         member = archive.getinfo("records.jsonl")
         member.file_size, member.compress_size = 900_000_000, 1_000
-        assert any("cannot unpack" in trap for trap in traps_in(archive.infolist()))
+        assert any("do not unpack" in trap for trap in traps_in(archive.infolist()))
+
+
+@pytest.mark.parametrize(
+    ("records", "packing", "said"),
+    [
+        (b"\n" * 2_000_000, zipfile.ZIP_DEFLATED, "bytes of a bundle do not unpack to 2000000"),
+        (b"\n" * 2_000_000, zipfile.ZIP_STORED, "records.jsonl, line 1: an empty line"),
+        (b"{}\n" * 200_000, zipfile.ZIP_STORED, "line 3: more than the 2 cases that the bundle says"),
+        (b"[" * 5_000_000 + b"\n", zipfile.ZIP_STORED, "a line of more than 4000000 bytes"),
+        (b"[" * 3_000_000 + b"\n", zipfile.ZIP_STORED, "line 1, the line: expected one case"),
+    ],
+    ids=["line ends", "line ends, stored", "empty objects", "a long line", "brackets"],
+)
+def test_records_made_to_exhaust_the_machine_are_refused_where_they_begin(
+    bundle, tmp_path, records, packing, said
+):
+    """A few kilobytes that would unpack to millions of lines, each of them a problem of its own."""
+    members = with_right_sums(members_of(bundle) | {"records.jsonl": records})
+    with zipfile.ZipFile(tmp_path / "trap.zip", "w", packing) as archive:
+        for name, content in members.items():
+            archive.writestr(name, content)
+    told = refusal(tmp_path / "trap.zip")
+    assert said in told
+    assert len(told) < 10_000
+
+
+def test_of_many_problems_the_first_are_told(tmp_path, make_case):
+    """Nobody mends more at once; reading on would only cost time."""
+    with Library.create(tmp_path / "north.db") as north:
+        north.log([make_case(symptoms=[f"number {number}"]) for number in range(120)])
+        made = sent(north, tmp_path / "sound.zip")
+    members = members_of(made)
+    members["records.jsonl"] = members["records.jsonl"].replace(b'"fault case"', b'"rumour"')
+    told = refusal(packed(tmp_path / "trap.zip", with_right_sums(members).items()))
+    assert 50 <= len(told.splitlines()) <= 52
+    assert "only the first 50 problems are told" in told
 
 
 def test_files_that_share_their_bytes_are_refused(bundle, tmp_path):
@@ -271,7 +307,7 @@ def test_a_program_that_is_a_zip_file_too_is_refused(bundle, tmp_path):
 def test_whatever_happens_to_its_bytes_a_bundle_is_refused_or_the_same(bundle, tmp_path, data):
     """Bytes exchanged, cut off or put in at random: a sentence, or the very same records, and no traceback."""
     raw = bytearray(bundle.read_bytes())
-    expected = [(entry.told_id, entry.sha256) for entry in checked_bundle(bundle, public_case).entries]
+    expected = [(entry.told_id, entry.sha256) for entry in entries_of(checked_bundle(bundle, public_case))]
     for _ in range(data.draw(st.integers(1, 6))):
         at = data.draw(st.integers(0, max(len(raw) - 1, 0)))
         what = data.draw(st.sampled_from(("change", "cut", "put in")))
@@ -286,7 +322,7 @@ def test_whatever_happens_to_its_bytes_a_bundle_is_refused_or_the_same(bundle, t
         found = checked_bundle(tmp_path / "mutated.zip", public_case)
     except (BundleError, RecordError):
         return
-    assert [(entry.told_id, entry.sha256) for entry in found.entries] == expected
+    assert [(entry.told_id, entry.sha256) for entry in entries_of(found)] == expected
 
 
 def test_nothing_of_a_refused_bundle_is_kept(bundle, tmp_path):
