@@ -153,9 +153,8 @@ def cleaned(content: bytes, name: str) -> bytes:
         bare = _bare(_upright(picture))
     made = _written(bare, "PNG") if is_lossless else b""
     if not made or len(made) > MOST_BYTES_KEPT:
-        on_white = _on_white(bare)
         for quality in _QUALITIES:
-            made = _written(on_white, "JPEG", quality=quality)
+            made = _written(bare, "JPEG", quality=quality)
             if len(made) <= MOST_BYTES_KEPT:
                 break
     told = parts_of(made).besides
@@ -174,8 +173,8 @@ def what_is_wrong_with(content: bytes) -> str | None:
     if not 0 < max(told.width, told.height) <= LONGEST_SIDE:
         return f"{told.width} by {told.height} pixels: expected at most {LONGEST_SIDE} on either side"
     try:
-        with _decoded(content, "picture"):
-            return None
+        with _decoded(content, "picture") as picture:
+            return "it has transparent parts, under which more may lie" if _is_seen_through(picture) else None
     except InputError:
         return "it is damaged"
 
@@ -235,16 +234,22 @@ def _bare(picture: Image) -> Image:
     elif picture.mode in ("L", "1"):
         plain = picture.convert("L")
     else:
-        plain = picture.convert("RGBA" if picture.has_transparency_data else "RGB")
+        plain = _on_white(picture.convert("RGBA")) if picture.has_transparency_data else picture.convert("RGB")
     plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), pillow.Resampling.LANCZOS)
     bare: Image = pillow.new(plain.mode, plain.size)
     bare.paste(plain)
     return bare
 
 
+def _is_seen_through(picture: Image) -> bool:
+    if not picture.has_transparency_data:
+        return False
+    least, _ = picture.convert("RGBA").getchannel("A").getextrema()
+    return float(least) < 255  # type: ignore[arg-type]  # of one channel, a number
+
+
 def _on_white(picture: Image) -> Image:
-    if picture.mode != "RGBA":
-        return picture
+    """Return what is seen of a picture: a colour under full transparency would otherwise stay in the file."""
     white: Image = _Pillow().image.new("RGB", picture.size, "white")
     white.paste(picture, mask=picture.getchannel("A"))
     return white

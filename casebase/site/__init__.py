@@ -6,6 +6,7 @@ casebase did not freeze it does nothing at all; `plugin.py` holds what it does a
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable
 from types import ModuleType
 from typing import Any
@@ -32,6 +33,12 @@ def register_routes(datasette: Any) -> list[tuple[str, Callable[..., Any]]]:
 def asgi_wrapper(datasette: Any) -> Callable[[Any], Any]:
     """Refuse what only writing needs, and send the headers that a browser guards readers by."""
     return _plugin().asgi_wrapper(datasette)  # type: ignore[no-any-return]
+
+
+@hookimpl
+def prepare_connection(conn: sqlite3.Connection, datasette: Any) -> None:
+    """Hold what Datasette's own pages ask of SQLite to values of an ordinary size."""
+    _plugin().prepare_connection(conn, datasette)
 
 
 @hookimpl

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 
+from casebase.publish.frozen import PIECE_BYTES
 from casebase.site.following import following
 from casebase.site.guard import guarded
 from casebase.site.lists import linked_id
 from casebase.site.respond import error_answer
 from casebase.site.routes import ROUTES
 from casebase.site.state import site_of
+
+
+_MOST_OF_A_VALUE: Final = {
+    sqlite3.SQLITE_LIMIT_LENGTH: PIECE_BYTES + 1_000_000,
+    sqlite3.SQLITE_LIMIT_LIKE_PATTERN_LENGTH: 200,
+}
+"""Bytes of a value or row, a piece of the match index being the largest; of a pattern, whose time is a product."""
 
 
 def register_routes(datasette: Any) -> list[tuple[str, Callable[..., Any]]]:
@@ -24,6 +33,14 @@ def asgi_wrapper(datasette: Any) -> Callable[[Any], Any]:
         return lambda app: app
     folder = getattr(datasette, "casebase_folder", None)
     return lambda app: guarded(app if folder is None else following(app, datasette, folder))
+
+
+def prepare_connection(conn: sqlite3.Connection, datasette: Any) -> None:
+    """Hold what Datasette's own pages ask of SQLite to values of an ordinary size."""
+    if site_of(datasette) is None:
+        return
+    for limit, most in _MOST_OF_A_VALUE.items():
+        conn.setlimit(limit, most)
 
 
 def startup(datasette: Any) -> Callable[[], Any] | None:

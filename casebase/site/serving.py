@@ -18,6 +18,7 @@ from casebase.publish.edition import Edition, open_frozen, shown_path
 from casebase.site.following import hidden_tables, inspected
 
 SETTINGS: Final[dict[str, Any]] = {
+    "default_allow_sql": False,
     "sql_time_limit_ms": 500,
     "max_returned_rows": 1000,
     "facet_time_limit_ms": 200,
@@ -26,7 +27,10 @@ SETTINGS: Final[dict[str, Any]] = {
     "default_cache_ttl": 60,
     "truncate_cells_html": 400,
 }
-"""Whoever asks Datasette's own pages gets what half a second finds, and no more than a thousand rows."""
+"""Whoever asks Datasette's own pages gets what half a second finds, and no more than a thousand rows.
+
+No SQL of a reader's own: one call of a function can take gigabytes before any limit of time is looked at.
+"""
 
 LONGEST_REQUEST_BYTES: Final = 4 << 20
 """Above it the connection ends; below, what is too long for a link gets a page that says so."""

@@ -36,7 +36,7 @@ from casebase.record.loading import case_from_data
 
 HEAD: Final = ("bundle", "kB", "seconds", "MB of memory", "what was said")
 LIMIT_MB: Final = 700
-LIMIT_SECONDS: Final = 10.0
+LIMIT_SECONDS: Final = 20.0
 RECORDS: Final = 100_000
 _PIECE: Final = 1 << 20
 

@@ -107,6 +107,29 @@ def test_every_kind_of_pixel_is_kept_as_what_is_seen(mode):
     assert kept.getpixel((5, 5)) < 100 < kept.getpixel((310, 5))
 
 
+@pytest.mark.parametrize(("kind", "mode"), [("PNG", "RGBA"), ("PNG", "LA"), ("WEBP", "RGBA")])
+def test_what_lies_under_transparency_is_not_kept(kind, mode):
+    """An editor that rubs something out leaves its colours there, seen through: no alpha, no colours (PNG, 12.3)."""
+    secret = drawing(mode="L")
+    rubbed_out = Image.merge("RGBA", [secret, secret, secret, Image.new("L", secret.size, 0)]).convert(mode)
+    options = {"lossless": True, "exact": True} if kind == "WEBP" else {}
+    kept = opened(cleaned(file_of(rubbed_out, kind, **options), f"x.{kind.lower()}"))
+    assert not kept.has_transparency_data
+    least, most = kept.convert("L").getextrema()
+    assert least >= 254
+    assert most == 255
+
+
+@pytest.mark.parametrize("seen", [0, 1, 254])
+def test_a_kept_picture_that_is_seen_through_does_not_leave_the_shop(seen):
+    """One kept by an earlier casebase, or come from elsewhere: refused until it is attached again."""
+    drawn = drawing(mode="RGB").resize((300, 200)).convert("RGBA")
+    drawn.putalpha(Image.new("L", drawn.size, seen))
+    assert "transparent" in what_is_wrong_with(file_of(drawn, "PNG"))
+    drawn.putalpha(Image.new("L", drawn.size, 255))
+    assert what_is_wrong_with(file_of(drawn, "PNG")) is None
+
+
 @pytest.mark.slow
 def test_a_large_picture_is_made_small():
     """Longest side and bytes are bounded, whatever comes in."""
