@@ -14,7 +14,6 @@ from casebase.site.respond import error_answer
 from casebase.site.routes import ROUTES
 from casebase.site.state import site_of
 
-
 _MOST_OF_A_VALUE: Final = {
     sqlite3.SQLITE_LIMIT_LENGTH: PIECE_BYTES + 1_000_000,
     sqlite3.SQLITE_LIMIT_LIKE_PATTERN_LENGTH: 200,
