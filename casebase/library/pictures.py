@@ -234,7 +234,9 @@ def _bare(picture: Image) -> Image:
     elif picture.mode in ("L", "1"):
         plain = picture.convert("L")
     else:
-        plain = _on_white(picture.convert("RGBA")) if picture.has_transparency_data else picture.convert("RGB")
+        plain = (
+            _on_white(picture.convert("RGBA")) if picture.has_transparency_data else picture.convert("RGB")
+        )
     plain.thumbnail((LONGEST_SIDE, LONGEST_SIDE), pillow.Resampling.LANCZOS)
     bare: Image = pillow.new(plain.mode, plain.size)
     bare.paste(plain)

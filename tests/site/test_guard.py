@@ -209,7 +209,9 @@ def test_scripts_in_an_address_are_shown_as_text(ask):
         assert "<img" not in text
 
 
-@pytest.mark.parametrize("asked", ["/cases?sql=", "/cases.json?sql=", "/cases.csv?sql=", "/cases/cases.json?_where="])
+@pytest.mark.parametrize(
+    "asked", ["/cases?sql=", "/cases.json?sql=", "/cases.csv?sql=", "/cases/cases.json?_where="]
+)
 @pytest.mark.parametrize(
     "statement",
     [
