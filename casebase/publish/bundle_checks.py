@@ -22,9 +22,10 @@ from casebase.publish.bundle_archive import (
     SUMS,
     VERSION,
     Archive,
+    Entry,
     opened_archive,
 )
-from casebase.publish.bundle_lines import Entry, checked_entries, entries_again, lines_of
+from casebase.publish.bundle_lines import checked_entries, entries_again, lines_of
 from casebase.record.case import Case
 from casebase.record.problems import printable
 
