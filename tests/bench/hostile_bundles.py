@@ -27,8 +27,8 @@ from warm_clock import markdown
 
 from casebase.errors import CasebaseError
 from casebase.library.store import Library
-from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.bundle_archive import Entry
+from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import take_in
 from casebase.record.json_form import canonical_json, id_from, schema_text, sha256_of
