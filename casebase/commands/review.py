@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import Annotated, Final
 
 import typer
@@ -19,6 +20,7 @@ from casebase.library.store import Library
 from casebase.publish.private_text import Hit, hits_of
 from casebase.terminal.case import attachment_lines
 from casebase.terminal.lead import print_reviewed, print_waiting
+from casebase.terminal.review_walk import ReviewWalk
 
 MOST_LISTED: Final = 30
 
@@ -43,6 +45,9 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
     every: Annotated[
         bool, typer.Option("--all", help=f"List all that wait, not only the first {MOST_LISTED}.")
     ] = False,
+    listed: Annotated[
+        bool, typer.Option("--list", help="List what waits, in a terminal too, without going through it.")
+    ] = False,
     by: Annotated[
         str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who says so.")
     ] = None,
@@ -51,8 +56,10 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
 ) -> None:
     """Review what waits to be read, the most useful first.
 
-    With an ID the record is shown with what is missing and its nearest cases, and takes one word: agreed, returned,
-    merged, withdrawn, or kept inside. A word counts for the revision it was said of; a later one waits again.
+    In a terminal one case follows the other, each on one screen with what is missing, what it may repeat and what looks
+    private, and one key gives it its word. With an ID the record is shown with what is missing and its nearest cases,
+    and takes one word: agreed, returned, merged, withdrawn, or kept inside. A word counts for the revision it was said
+    of; a later one waits again, and until it is agreed to the edition holds the one before.
 
     Example: casebase review 7fq --agree --by ingrid
     """
@@ -65,11 +72,35 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
     ]
     told = [word for word in words if word]
     with open_library(library) as kept:
+        if not told and case_id is None and not (every or listed or json) and _somebody_types():
+            return _walk(kept, by)
         if not told:
             return _show(kept, case_id, every, json)
         if case_id is None or len(told) > 1:
             raise LibraryError("one word at a time, on one record: casebase review ID --agree --by HANDLE")
         return _say(kept, case_id, told[0], by, json)
+
+
+def _somebody_types() -> bool:
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def _walk(library: Library, by: str | None) -> None:
+    """Go through what waits in the terminal; whoever speaks is asked for their handle once."""
+    means = means_to_compare()
+    found, count = waiting(library, means.buses or simulated_buses(), MOST_LISTED)
+    if not found:
+        return print_waiting(found, count, own_page())
+    who = by or input("Your handle: ").strip()
+    if not who:
+        raise LibraryError("nobody reviews: say who does with --by HANDLE")
+    walk = ReviewWalk(library, means, who, own_page())
+    walk.walk([one.kept.case_id for one in found])
+    if count > len(found):
+        typer.echo(f"{count - len(found)} more waited beyond these: casebase review")
+    if walk.agreed:
+        tell_news(library, walk.agreed)
+    return None
 
 
 def _show(library: Library, case_id: str | None, every: bool, json: bool) -> None:

@@ -21,6 +21,7 @@ class Made(StrEnum):
     REMOVED = "removed"
     BROUGHT_BACK = "brought back"
     FILES = "files changed"
+    MASKED = "private text masked"
     TAKEN_IN = "taken in"
 
 

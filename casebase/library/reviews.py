@@ -155,14 +155,18 @@ def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
     by: str,
     remark: str | None = None,
     other: str | None = None,
+    read: int | None = None,
 ) -> Standing:
-    """Keep a word on the current revision of a case; raise `LibraryError` where it cannot be said."""
+    """Keep a word on the current revision of a case; raise `LibraryError` where it cannot be said.
+
+    `read` is the revision that was read, where that is known: the word is not kept on another one.
+    """
     kept = library.get_there(case_id)
     into = library.get_there(other) if other else None
     now = now_text()
     with library.changing() as db:
         current = db.execute("SELECT revision FROM cases WHERE id = ?", (kept.case_id,)).fetchone()[0]
-        if current != kept.revision:
+        if current != (read or kept.revision):
             raise LibraryError(f"case {kept.case_id}: revised just now: read it again before you speak of it")
         _refuse(db, kept, said, by, remark, into)
         db.conn.execute(
