@@ -8,12 +8,21 @@ from typing import Annotated
 
 import typer
 
+from casebase import places
 from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import InputError
-from casebase.library.attachments import WithFiles, attachment_of, content_of, take_off, with_files_beside
-from casebase.library.attachments import attach as attached
+from casebase.library.attachments import (
+    Told,
+    WithFiles,
+    attach_to_each,
+    attachment_of,
+    content_of,
+    take_off,
+    with_files_beside,
+)
 from casebase.library.derived import StoredRecord
+from casebase.library.picture_folder import named_cases, newest_files
 from casebase.library.store import Library, Logged
 from casebase.record.case import Case
 from casebase.record.loading import load_file, record_files
@@ -21,7 +30,13 @@ from casebase.terminal.case import attached_data, print_attached
 
 
 def attach(  # noqa: PLR0913, PLR0917  one parameter per option
-    case_id: Annotated[str, typer.Argument(metavar="ID", help="A case ID, or the beginning of one.")],
+    case_id: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="[ID]",
+            help="A case ID, or the beginning of one; left out, --from reads it off the names.",
+        ),
+    ] = None,
     files: Annotated[
         list[Path] | None,
         typer.Argument(metavar="[FILE]...", help="Pictures or text files; left out, list what there is."),
@@ -37,6 +52,17 @@ def attach(  # noqa: PLR0913, PLR0917  one parameter per option
             "--save", metavar="NAME", help="Write this file of the case to FILE, or into that folder."
         ),
     ] = None,
+    folder: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="FOLDER", help="The folder into which a telephone puts its pictures."),
+    ] = None,
+    newest: Annotated[
+        int | None, typer.Option("--newest", metavar="N", min=1, help="Only the N newest of that folder.")
+    ] = None,
+    by: Annotated[
+        str | None,
+        typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who attaches them."),
+    ] = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -45,18 +71,63 @@ def attach(  # noqa: PLR0913, PLR0917  one parameter per option
     JPEG, PNG, WebP, GIF; .txt, .csv, .log, .md in UTF-8. Pictures are drawn anew without anything a camera noted. They
     stay in the shop unless they are said to be for others: look at each for plates, papers and faces first.
 
+    With --from and an ID the newest files of a folder go to that case; without an ID each file goes to the case whose
+    whole ID stands in its name, and the others are left. Files that are attached already change nothing.
+
     Example: casebase attach 7fq splice.jpg --shows "green copper in S204" --for-others
     """
-    _refuse_what_does_not_go_together(files, remove, save, shows, for_others)
+    told = Told(shows, for_others, by)
     with open_library(library) as kept:
+        if folder is not None:
+            if files or remove is not None or save is not None:
+                raise InputError(
+                    "one thing at a time: --from FOLDER, files to attach, --remove NAME, or --save NAME"
+                )
+            return _attach_from(
+                kept, case_id, newest_files(folder, newest or (1 if case_id else None)), told, json
+            )
+        if case_id is None or newest is not None:
+            raise InputError(
+                "which case, and which files: casebase attach ID FILE, or --from FOLDER --newest 3"
+            )
+        _refuse_what_does_not_go_together(files, remove, save, shows, for_others)
         done = None
         if save is not None:
             return _save(kept, kept.get(case_id), save, files[0] if files else Path())
         if files:
-            done = attached(kept, case_id, files, shows, for_others=for_others)
+            (done,) = attach_to_each(kept, {case_id: files}, told)
         elif remove is not None:
-            done = take_off(kept, case_id, remove)
+            done = take_off(kept, case_id, remove, by)
         return _tell(kept, kept.get(case_id), done, json)
+
+
+def _attach_from(library: Library, case_id: str | None, files: list[Path], told: Told, json: bool) -> None:
+    """Attach files of a folder to the case given, but for those named after another; else each to the case it names."""
+    named = named_cases(library, files)
+    if case_id is not None:
+        whole_id = library.resolve(case_id)
+        named = {path: named.get(path, whole_id) for path in files}
+        left = [path for path in files if named[path] != whole_id]
+        groups = {whole_id: [path for path in files if path not in left]}
+    else:
+        left = [path for path in files if path not in named]
+        groups = {
+            one: [path for path in files if named.get(path) == one] for one in sorted({*named.values()})
+        }
+    for path in left:
+        why = f"its name names case {named[path]}" if path in named else "no ID of a case in its name"
+        typer.echo(f"Left: {path.name}: {why}", err=True)
+    groups = {one: some for one, some in groups.items() if some}
+    if not groups:
+        raise InputError(
+            "nothing was attached: say which case with casebase attach ID, or put its ID into the names"
+        )
+    done = attach_to_each(library, groups, told)
+    if json:
+        print_json([attached_data(library, library.get(one.case_id)) for one in done])
+    else:
+        for one in done:
+            _tell(library, library.get(one.case_id), one, json)
 
 
 def records_and_folders(paths: list[Path]) -> list[tuple[Case, Path]]:

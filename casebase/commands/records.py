@@ -21,7 +21,14 @@ from casebase.library.reviews import spoken_standing
 from casebase.library.sources import taken_from, taken_from_of
 from casebase.library.store import Library
 from casebase.record.yaml_form import record_yaml
-from casebase.terminal.case import attachment_lines, print_case, print_history, print_list, print_revisions
+from casebase.terminal.case import (
+    attachment_lines,
+    print_case,
+    print_history,
+    print_list,
+    print_qr,
+    print_revisions,
+)
 from casebase.terminal.interview import log_by_asking, print_logged, print_logged_json
 
 
@@ -129,6 +136,9 @@ def show(  # noqa: PLR0913, PLR0917  one parameter per option
     told_history: Annotated[
         bool, typer.Option("--history", help="What happened to it: changes and words of the shop lead.")
     ] = False,
+    qr: Annotated[
+        bool, typer.Option("--qr", help="Its ID as a QR code, to name pictures by with a telephone.")
+    ] = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -150,7 +160,9 @@ def show(  # noqa: PLR0913, PLR0917  one parameter per option
         attached = attachment_lines(kept, found.case)
         every = kept.revisions(found.case_id) if revisions else []
         removal = removal_words(kept, found)
-    if file:
+    if qr:
+        print_qr(found.case_id)
+    elif file:
         typer.echo(record_yaml(found.case, found.case_id, found.revision), nl=False)
     elif json:
         print_json(every if revisions else case_data(found) | ({"taken_from": told.data()} if told else {}))

@@ -6,14 +6,14 @@ no record names.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import ValidationError
 
 from casebase.errors import InputError, LibraryError
-from casebase.library.accepted_files import MOST_OF_A_CASE, taken_file
+from casebase.library.accepted_files import MOST_OF_A_CASE, TakenFile, taken_file
 from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
@@ -31,6 +31,15 @@ class WithFiles:
     missing: list[str]
 
 
+@dataclass(frozen=True)
+class Told:
+    """What is told of files that are attached: what they show, whether they are for others, who attaches them."""
+
+    shows: str | None = None
+    for_others: bool = False
+    by: str | None = None
+
+
 def attach(  # noqa: PLR0913  one argument per part of what is told
     library: Library,
     prefix: str,
@@ -44,26 +53,35 @@ def attach(  # noqa: PLR0913  one argument per part of what is told
 
     One that is there already, under its name, is described anew: what it shows, and whether it is for others.
     """
-    kept = library.get_there(prefix)
-    taken = []
-    for path in paths:
-        try:
-            taken.append(taken_file(path))
-        except FileNotFoundError:
-            raise InputError(f"{path}: there is no such file: check the path") from None
-    attachments = list(kept.case.attachments)
-    files = AttachedFiles(library.path)
-    for one in taken:
-        told = _named(one.name, shows, YesNo.YES if for_others else None)
-        _put(attachments, told.model_copy(update={"sha256": files.keep(one.content)}), kept.case_id)
-    return _revised(library, kept, attachments, by)
+    return attach_to_each(library, {prefix: paths}, Told(shows, for_others, by))[0]
+
+
+def attach_to_each(library: Library, paths: Mapping[str, Sequence[Path]], told: Told) -> list[Logged]:
+    """Attach files to several cases, by the beginnings of their IDs; all of them or none, in one transaction."""
+    taken = [(library.get_there(prefix), [_taken(path) for path in some]) for prefix, some in paths.items()]
+    files, revised = AttachedFiles(library.path), []
+    for kept, some in taken:
+        attachments = list(kept.case.attachments)
+        for one in some:
+            named = _named(one.name, told.shows, YesNo.YES if told.for_others else None)
+            _put(attachments, named.model_copy(update={"sha256": files.keep(one.content)}), kept.case_id)
+        revised.append(_revised(kept, attachments))
+    return library.log(revised, Authorship(Made.FILES, told.by))
+
+
+def _taken(path: Path) -> TakenFile:
+    try:
+        return taken_file(path)
+    except FileNotFoundError:
+        raise InputError(f"{path}: there is no such file: check the path") from None
 
 
 def take_off(library: Library, prefix: str, named: str, by: str | None = None) -> Logged:
     """Take a file off a case as a new revision of it; earlier revisions keep it."""
     kept = library.get_there(prefix)
     gone = attachment_of(kept, named)
-    return _revised(library, kept, [one for one in kept.case.attachments if one is not gone], by)
+    revised = _revised(kept, [one for one in kept.case.attachments if one is not gone])
+    return library.log([revised], Authorship(Made.FILES, by))[0]
 
 
 def attachment_of(kept: StoredRecord, named: str) -> Attachment:
@@ -163,16 +181,13 @@ def _put(attachments: list[Attachment], told: Attachment, case_id: str) -> None:
     attachments.append(told)
 
 
-def _revised(library: Library, kept: StoredRecord, attachments: list[Attachment], by: str | None) -> Logged:
+def _revised(kept: StoredRecord, attachments: list[Attachment]) -> Case:
     _refuse_too_many(attachments, f"case {kept.case_id}")
-    # What the shop lead said was said of a record without this file: this revision waits to be read.
-    told = {
-        "id": kept.case_id,
-        "revision": kept.revision,
-        "attachments": attachments,
-        "review": ReviewState(),
-    }
-    return library.log([kept.case.model_copy(update=told)], Authorship(Made.FILES, by))[0]
+    told = {"id": kept.case_id, "revision": kept.revision, "attachments": attachments}
+    if attachments != kept.case.attachments:
+        # What the shop lead said was said of a record without this file: this revision waits to be read.
+        told["review"] = ReviewState()
+    return kept.case.model_copy(update=told)
 
 
 def _refuse_too_many(attachments: Sequence[Attachment], where: str) -> None:

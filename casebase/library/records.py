@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
-from collections.abc import Container, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -62,6 +62,13 @@ def resolve_id(db: Database, prefix: str) -> str:
     raise LibraryError(
         f"'{prefix}' begins several IDs ({', '.join(found[:_SHOWN])}{more}): type one character more"
     )
+
+
+def known_ids(db: Database, words: Iterable[str]) -> set[str]:
+    """Return the IDs of cases among words; letters that Crockford's base 32 leaves out are read as meant."""
+    wanted = [word.casefold().translate(_LIKE_LETTERS) for word in words]
+    sql = "SELECT DISTINCT case_id FROM records WHERE case_id IN (SELECT value FROM json_each(?))"
+    return {case_id for (case_id,) in db.execute(sql, (json.dumps(wanted),))}
 
 
 _CURRENT_OF_CASE = (

@@ -115,6 +115,15 @@ def print_revisions(kept: StoredRecord, history: list[dict[str, Any]], page: Pag
         page.line(f"revision {row['revision']}, logged {row['logged_at']}, SHA-256 {row['sha256'][:16]}", 2)
 
 
+def print_qr(case_id: str) -> None:
+    """Print the ID of a case as a QR code (ISO/IEC 18004) that a telephone's camera reads off the screen."""
+    import segno  # noqa: PLC0415  only where one is asked for
+
+    # In capitals it takes the alphanumeric mode, and a smaller code.
+    segno.make(case_id.upper(), micro=False).terminal(compact=True)
+    print(case_id)
+
+
 def print_history(kept: StoredRecord, events: Sequence[Event], page: Page) -> None:
     """Print what happened to a case, the first first."""
     page.line(f"{title_of(kept.case)} ({kept.case_id})")

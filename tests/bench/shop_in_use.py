@@ -19,6 +19,7 @@ from multiplied_cases import multiplied
 from PIL import Image
 
 from casebase.errors import EditionError
+from casebase.library.authorship import Authorship, Made
 from casebase.library.backup import back_up
 from casebase.library.matching import Means
 from casebase.library.store import Library
@@ -39,15 +40,23 @@ DOINGS: Final[dict[str, list[str]]] = {
     "backup": ["backup", "copies/shop.db"],
     "restore": ["restore", "copies/old.db"],
     "attach": ["attach", "ID", "splice.png", "notes.txt"],
+    "edit": ["edit", "ID", "--set", "leftover=radio code lost", "--by", "tova"],
+    "undo": ["undo", "ID", "--by", "tova"],
+    "remove": ["remove", "ID", "--by", "tova"],
+    "review": ["review", "ID", "--keep-inside", "--by", "ingrid"],
 }
 """What people do, by the arguments of the real command; ID stands for a case of the library."""
 
 
 @dataclass(frozen=True)
 class State:
-    """What the library, the edition that is shown, the copies and the bundles are."""
+    """What the library, the edition that is shown, the copies and the bundles are.
+
+    `records` are all revisions, `said` who made them and what the shop lead said.
+    """
 
     records: frozenset[tuple[str, int, str]]
+    said: frozenset[tuple[object, ...]]
     shown: str
     copies: dict[str, str]
     bundles: dict[str, str]
@@ -63,6 +72,8 @@ def make_shop(folder: Path, cases: int = 60) -> None:
         back_up(shop, folder / "copies" / "old.db")
         publish(shop.read_and_agreed(), folder / "editions", Imprint("2026-11-24", "ingrid"), Means())
         shop.log([case_from_data(data, "a bench") for data in islice(records, cases - cases // 2)])
+    with Library.open(folder / LIBRARY) as shop:
+        of_tova(shop, a_case_in(folder))
     with Library.create(folder / "north.db") as north:
         north.log([case_from_data(data, "a bench") for data in islice(records, 50)])
         export_bundle(north, north.records(), folder / "north.zip", "Workshop North", "2026-11-25")
@@ -71,6 +82,15 @@ def make_shop(folder: Path, cases: int = 60) -> None:
     (folder / "more.jsonl").write_text("\n".join(lines), encoding="utf-8")
     Image.effect_noise((500, 400), 60).save(folder / "splice.png")
     (folder / "notes.txt").write_text("green copper in the splice\n" * 4000, encoding="utf-8")
+
+
+def of_tova(shop: Library, case_id: str) -> None:
+    """Make a case one of tova's, who edited it: she may take that back, and remove it."""
+    case = shop.get(case_id).case
+    provenance = case.provenance.model_copy(update={"author": "tova"})
+    for note in ("the first", "the second"):
+        told = {"id": case_id, "note": note, "provenance": provenance}
+        shop.log([case.model_copy(update=told)], Authorship(Made.EDITED, "tova"))
 
 
 def do(
@@ -104,13 +124,16 @@ def state_of(folder: Path) -> State:
     """Return what stands in the folder, the library read by sqlite3 alone."""
     with closing(sqlite3.connect(folder / LIBRARY)) as connection:
         rows = frozenset(connection.execute("SELECT case_id, revision, sha256 FROM records").fetchall())
+        said = frozenset(
+            row for table in ("authorship", "reviews") for row in connection.execute(f"SELECT * FROM {table}")
+        )
     copies = {path.name: digest(path) for path in (folder / "copies").glob("*.db")}
     bundles = {path.name: digest(path) for path in folder.glob("*.zip")}
     try:
         shown = shown_path(folder / "editions").name
     except EditionError as error:
         shown = str(error)
-    return State(rows, shown, copies, bundles)
+    return State(rows, said, shown, copies, bundles)
 
 
 def digest(path: Path) -> str:

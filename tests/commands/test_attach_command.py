@@ -1,6 +1,7 @@
 """The command of attachments, as a user meets it: attach, list, save, remove, log, check, publish, export."""
 
 import json
+import os
 import sys
 from pathlib import Path
 
@@ -116,3 +117,86 @@ def test_check_names_a_file_that_is_gone(run, case_id, tmp_path):
     assert f"case {case_id}, revision 1, attachment 'splice.jpg'" in said
     assert "bring it back from a backup, or attach it again" in said
     assert "not there: casebase check" in " ".join(run("attach", case_id).stdout.split())
+
+
+@pytest.fixture
+def telephone(tmp_path):
+    """A function that puts a picture into a folder as a telephone does, each newer than the one before."""
+    folder, shade = tmp_path / "telephone", iter(range(1, 99))
+    folder.mkdir()
+
+    def takes(name):
+        step = next(shade)
+        (folder / name).write_bytes(jpeg_of_a_telephone(width=320 + step))
+        os.utime(folder / name, (1_700_000_000 + step, 1_700_000_000 + step))
+        return folder
+
+    return takes
+
+
+def test_the_newest_pictures_of_a_folder_go_to_a_case(run, case_id, telephone):
+    """Three taken in the bay, the two newest attached; what is no picture or text is passed over."""
+    for name in ("old.jpg", "splice-2.jpg", "pin.jpg"):
+        folder = telephone(name)
+    (folder / "clip.mp4").write_bytes(b"x")
+    left = json.loads(
+        run("attach", case_id, "--from", folder, "--newest", "2", "--by", "bo", "--json").stdout
+    )
+    assert [one["file"] for one in left[0]["attachments"]][2:] == ["pin.jpg", "splice-2.jpg"]
+    assert left[0]["revision"] == 2
+    told = json.loads(run("show", case_id, "--history", "--json").stdout)
+    assert (told[-1]["what"], told[-1]["by"]) == ("files changed", "bo")
+    again = json.loads(run("attach", case_id, "--from", folder, "--newest", "2", "--json").stdout)
+    assert again[0]["revision"] == 2
+
+
+def test_each_picture_goes_to_the_case_that_its_name_names(run, case_id, telephone, tmp_path):
+    """By the whole ID, wherever in the name and in capitals too; one without an ID is left, and told."""
+    (tmp_path / "two.yaml").write_text(RECORD.replace("no start", "chimes"))
+    (other,) = json.loads(run("log", tmp_path / "two.yaml", "--json").stdout)
+    for name in (
+        f"{case_id}.jpg",
+        f"bay {other['case_id'].upper()} x9.jpg",
+        f"{other['case_id']}-2.jpg",
+        "IMG.jpg",
+    ):
+        folder = telephone(name)
+    done = run("attach", "--from", folder)
+    assert "Left: IMG.jpg: no ID of a case in its name" in done.stderr
+    for one, count in ((case_id, 3), (other["case_id"], 4)):
+        assert len(json.loads(run("attach", one, "--json").stdout)["attachments"]) == count
+    left = run("attach", case_id, "--from", folder, "--newest", "4", "--json")
+    assert f"names case {other['case_id']}" in left.stderr
+
+
+def test_a_damaged_picture_among_them_attaches_none(run, case_id, telephone):
+    """All of the folder or nothing, over all cases."""
+    telephone(f"{case_id}.jpg")
+    folder = telephone("other.jpg")
+    (folder / f"a {case_id}.png").write_bytes(b"\x89PNG\r\n\x1a\nbroken")
+    run("attach", "--from", folder, expected=2)
+    assert json.loads(run("attach", case_id, "--json").stdout)["revision"] == 1
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("--from", "no-folder"),
+        ("--from", "."),
+        ("--newest", "2"),
+        ("--from", ".", "--remove", "x"),
+        ("--from", ".", "a"),
+    ],
+)
+def test_a_folder_that_holds_nothing_for_a_case_is_refused(run, case_id, arguments, tmp_path, monkeypatch):
+    """In a sentence, whether there is no folder, nothing in it, or something that does not go with it."""
+    (tmp_path / "empty").mkdir()
+    monkeypatch.chdir(tmp_path / "empty")
+    run("attach", case_id, *arguments, expected=2)
+    assert json.loads(run("attach", case_id, "--json").stdout)["revision"] == 1
+
+
+def test_a_case_or_a_folder_must_be_named(run, case_id, telephone):
+    """Neither an ID nor names with one: nothing is guessed."""
+    run("attach", expected=2)
+    assert "nothing was attached" in run("attach", "--from", telephone("IMG.jpg"), expected=2).output

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import ast
 import json
 import os
 import sqlite3
 import subprocess
 import sys
+from collections import Counter
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -14,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from casebase.errors import LibraryError
+from casebase.library.reviews import said_of
 from casebase.library.store import Library, Outcome
 from casebase.record.case import Case
 
@@ -162,3 +165,74 @@ def test_a_check_waits_for_another_process_and_says_so(library: Library, make_ca
             library.faults()
         other.execute("ROLLBACK")
     assert library.faults() == []
+
+
+MENDING = """
+import sys, time
+from pathlib import Path
+from casebase.errors import LibraryError
+from casebase.library.mending import bring_back, remove, take_back
+from casebase.library.reviews import Said, say
+from casebase.library.store import Library
+from casebase.terminal.editing import keep_edited
+
+path, name, case_id, go = Path(sys.argv[1]), sys.argv[2], sys.argv[3], Path(sys.argv[4])
+print("ready", flush=True)
+while not go.exists():
+    time.sleep(0.0005)
+told = {"edited": 0, "taken back": 0, "removed": 0, "brought back": 0, "returned": 0, "refused": 0}
+with Library.open(path) as library:
+    for number in range(60):
+        try:
+            if number % 4 == 3:
+                what = ("taken back", "removed", "brought back", "returned")[number // 4 % 4]
+                if what == "taken back":
+                    take_back(library, case_id, name)
+                elif what == "returned":
+                    say(library, case_id, Said.RETURNED, name, str(number))
+                else:
+                    (remove if what == "removed" else bring_back)(library, case_id, name)
+                told[what] += 1
+            else:
+                kept = library.get(case_id)
+                case = kept.case.model_copy(update={"note": f"{name} {number}"})
+                keep_edited(library, kept, case, name)
+                told["edited"] += 1
+        except LibraryError:
+            told["refused"] += 1
+print(told, flush=True)
+"""
+
+
+@pytest.mark.slow
+def test_two_who_mend_one_record_at_once_are_told_and_lose_nothing(
+    tmp_path: Path, make_case: MakeCase
+) -> None:
+    """Edited, taken back, removed, brought back and returned by two: what each was told is what stands there."""
+    path, go = tmp_path / "shop.db", tmp_path / "go"
+    with Library.create(path) as library:
+        (logged,) = library.log([make_case(provenance={"ended": "2026-11-20"})])
+    processes = [
+        subprocess.Popen(
+            [sys.executable, "-c", MENDING, str(path), name, logged.case_id, str(go)],
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for name in ("tova", "bo")
+    ]
+    for process in processes:
+        assert process.stdout is not None
+        process.stdout.readline()
+    go.touch()
+    done = [ast.literal_eval(process.communicate(timeout=240)[0]) for process in processes]
+    with Library.open(path) as library:
+        rows = library.revisions(logged.case_id)[1:]
+        for name, told in zip(("tova", "bo"), done, strict=True):
+            own = Counter(row["made"] for row in rows if row["by"] == name)
+            # What was brought back by taking a removal back is one more of that, and one less of the other.
+            assert own.total() + told["returned"] + told["refused"] == 60
+            assert (own["edited"], own["removed"]) == (told["edited"], told["removed"])
+            words = [word for word in said_of(library, logged.case_id) if word["by"] == name]
+            assert len(words) == told["returned"]
+        assert sum(told["refused"] for told in done) > 0
+        assert library.faults() == []
