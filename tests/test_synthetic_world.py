@@ -325,3 +325,16 @@ def test_a_starved_module_reads_low_where_a_dead_one_does_not():
     assert all(
         feed.get("supply", 12) > 11 and feed.get("ground", 0) < 0.2 for feed in found["module_internal"]
     )
+
+
+def test_a_third_of_the_jobs_tell_of_trials_and_most_changed_nothing(wide):
+    """Parts were swapped, modules unplugged; a module that held the lines restores them once it is off."""
+    told = [one.truth for one in wide[1] if one.truth.trials]
+    assert 0.2 < len(told) / len(wide[1]) < 0.5
+    trials = [(case, trial) for case in wide[0] if case.cause for trial in case.trials]
+    outcomes = Counter(str(trial.outcome) for _, trial in trials)
+    assert outcomes["no change"] > 0.5 * outcomes.total()
+    assert set(outcomes) == {"no change", "restored", "passed", "failed", "came back"}
+    for case, trial in trials:
+        if str(trial.outcome) == "restored":
+            assert trial.what == [case.cause.module]

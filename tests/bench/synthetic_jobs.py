@@ -111,6 +111,7 @@ _CHANGES: Final[dict[str, Change]] = {
     "no modules": lambda job: {"modules": []},
     "no story": lambda job: {"concern": None, "symptoms": [], "steps": []},
     "no lamps": lambda job: {"lamps": []},
+    "no trials": lambda job: {"trials": []},
 }
 PARTS: Final[Sequence[str]] = tuple(_CHANGES)
 """What may be missing."""

@@ -30,6 +30,7 @@ from synthetic_repairs import Repaired, drawn_outcome, repair_of
 from synthetic_silence import YES, Silence, silence
 from synthetic_stories import Told, conditions_of, lamps_of, story_of
 from synthetic_topology import NetworkPlan, Topology, topology
+from synthetic_trials import Tried, trials_of
 from synthetic_visits import Visit, bus_in_isolation, drawn_visit
 from written_readings import Meter
 
@@ -201,6 +202,7 @@ class Scribe:
             "conditions": conditions_of(told),
             "codes": codes,
             "readings": self._readings(),
+            "trials": self._trials(spot),
             **repair_of(repaired, outcome, self.certain),
         }
 
@@ -250,6 +252,11 @@ class Scribe:
 
     def _found(self, bus: SpiceBus | None) -> tuple[SpiceBus, Solved] | None:
         return (bus, self.solved[bus]) if bus and self.solved else None
+
+    def _trials(self, spot: Spot) -> list[Row]:
+        # A chance of its own: the rest of the record stays the same.
+        chance = Random(f"trials {self.drafted.name}")
+        return trials_of(Tried(spot, self.drafted.network, self.heard, self.named, chance))
 
     def _provenance(self, outcome: str) -> Row:
         drafted = self.drafted
