@@ -97,9 +97,20 @@ class Library:
 
 def library_of(lot: Lot) -> Library:
     """Return a synthetic library."""
-    cases = synthetic_library(lot.count, lot.seed, fleet=lot.fleet, readings=lot.filled)
+    return library_of_cases(
+        synthetic_library(lot.count, lot.seed, fleet=lot.fleet, readings=lot.filled), repr(lot), lot.filled
+    )
+
+
+def library_of_cases(cases: Sequence[Case], key: str, filled: bool = True) -> Library:
+    """Return records as a library; `key` tells them from others."""
     named = [(str(case.id), case) for case in cases]
-    return Library(cases, _kept("matching-library", repr(lot), lambda: _filled(named, lot.filled)))
+    return Library(cases, _kept("matching-library", key, lambda: _filled(named, filled)))
+
+
+def as_asked(one: HeldOut) -> Asked:
+    """Return a stuck job as the rivals of the matcher take it: with neither its readings' meaning nor its story's."""
+    return Asked(one.job, _plain(one.job), _plain(one.truth))
 
 
 def held_out(lot: Lot, library: Library, count: int = 300) -> list[Asked]:
@@ -133,8 +144,7 @@ def demo_library() -> Library:
     """Return the demo records, numbered."""
     found = (load_file(path)[0] for path in sorted(DEMO.glob("*.yaml")))
     cases = [case.model_copy(update={"id": f"case{number:06d}"}) for number, case in enumerate(found)]
-    named = [(str(case.id), case) for case in cases]
-    return Library(cases, _kept("matching-library", repr(cases), lambda: _filled(named, filled=True)))
+    return library_of_cases(cases, repr(cases))
 
 
 def demo_left_out(library: Library) -> list[Asked]:

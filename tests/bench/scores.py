@@ -86,11 +86,11 @@ def score(answers: Sequence[Answer]) -> Score:
     )
 
 
-def calibration_error(pairs: Sequence[tuple[float, bool]]) -> float:
-    """Return the mean distance between probability and frequency over ten bins, weighted by their counts."""
+def calibration_error(pairs: Sequence[tuple[float, bool]], bins: int = BINS) -> float:
+    """Return the mean distance between probability and frequency over equal bins, weighted by their counts."""
     probabilities, came_true = np.array(pairs, dtype=np.float64).T
-    bins = np.minimum((probabilities * BINS).astype(int), BINS - 1)
-    return float(sum(_gap(bins == index, probabilities, came_true) for index in range(BINS)) / len(pairs))
+    which = np.minimum((probabilities * bins).astype(int), bins - 1)
+    return float(sum(_gap(which == index, probabilities, came_true) for index in range(bins)) / len(pairs))
 
 
 def _gap(
