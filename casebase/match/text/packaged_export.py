@@ -12,6 +12,7 @@ from typing import Final
 from casebase.match.text.bert_graph import BertShape, Tensors, write_bert
 from casebase.match.text.model_store import (
     GRAPH,
+    TENSORS,
     TOKENIZER,
     WEIGHTS,
     KeptExport,
@@ -41,7 +42,7 @@ def write_packaged(folder: Path) -> None:
     from safetensors.numpy import load_file  # noqa: PLC0415
 
     source = packaged_folder()
-    tensors = load_file(source / "model.safetensors")
+    tensors = load_file(source / TENSORS)
     _write_tokenizer(source / TOKENIZER, folder / TOKENIZER)
     write_bert(tensors, _SHAPE, folder / GRAPH, WEIGHTS)
     seal(folder, _settings(tensors))
