@@ -5,11 +5,13 @@ import json
 import numpy as np
 import onnx
 import pytest
+from safetensors.numpy import load_file
 from sentence_transformers import SentenceTransformer
 
 from casebase.match.text import model_store
+from casebase.match.text.bert_graph import MINILM, bert_model, placed_tensors
 from casebase.match.text.embedder import open_embedder
-from casebase.match.text.packaged_export import _PROBE_VECTORS as PROBE_VECTORS
+from casebase.match.text.packaged_export import PACKAGED_GRAPH, PROBE_VECTORS
 from casebase.match.text.shorthand import spelled_out
 from tests.match.small_model import write_small_model
 
@@ -103,6 +105,19 @@ def test_the_graph_is_a_valid_one_of_the_standard(embedder, tmp_path):
     open_embedder(tmp_path)
     (folder,) = tmp_path.iterdir()
     onnx.checker.check_model(folder / model_store.GRAPH, full_check=True)
+
+
+def test_the_packaged_graph_is_the_one_that_is_written_for_the_weights():
+    """Operator by operator, tensor by tensor, and every tensor where the package's file has it."""
+    weights = model_store.packaged_folder() / model_store.TENSORS
+    assert onnx.load(PACKAGED_GRAPH, load_external_data=False) == bert_model(
+        placed_tensors(weights), MINILM, model_store.WEIGHTS
+    )
+    theirs = load_file(weights)
+    raw = weights.read_bytes()
+    for name, placed in placed_tensors(weights).items():
+        own = np.frombuffer(raw[placed.first_byte :][: placed.bytes], "<f4").reshape(placed.shape)
+        assert np.array_equal(own, theirs[name])
 
 
 def test_the_kept_vectors_of_the_probes_are_those_of_the_model(reference):

@@ -1,12 +1,15 @@
-"""A BERT encoder with mean pooling, as an ONNX graph written straight from its weights.
+"""A BERT encoder with mean pooling, as an ONNX graph over the file of its weights.
 
 The layers are those of Devlin and others, "BERT: Pre-training of Deep Bidirectional Transformers" (2019), under the
-names of their tensors in files of published weights; the operators are those of the ONNX standard, version 20. Needs
-no torch: `onnx` puts the graph together.
+names of their tensors in files of published weights; the operators are those of the ONNX standard, version 20. The
+graph holds no weights: it says at which byte of a safetensors file each stands. So it is small and made once, for
+`data/all-minilm-l6-v2.onnx`, by `python -m casebase.match.text.bert_graph FILE`; only that takes the package `onnx`.
 """
 
 from __future__ import annotations
 
+import json
+import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,12 +18,13 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from casebase.match.text.model_store import TENSORS, WEIGHTS, packaged_folder
+
 if TYPE_CHECKING:
     from onnx import ModelProto, NodeProto, TensorProto
 
 INPUTS: Final = ("input_ids", "attention_mask", "token_type_ids")
 OUTPUT: Final = "vectors"
-Tensors = Mapping[str, NDArray[Any]]
 
 _OPERATORS: Final = 20
 """Version of the operators: the first with Gelu."""
@@ -29,6 +33,18 @@ _FORMAT: Final = 9
 _SHORTEST: Final = 1e-12
 """Least length by which a vector is divided, as in `torch.nn.functional.normalize`."""
 _MASKED: Final = float(np.finfo(np.float32).min)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Where the numbers of a tensor stand in a file, float32 in little-endian order."""
+
+    shape: tuple[int, ...]
+    first_byte: int
+    bytes: int
+
+
+Tensors = Mapping[str, Placed]
 
 
 @dataclass(frozen=True)
@@ -41,26 +57,39 @@ class BertShape:
     """Added to the variance where a layer is normalised."""
 
 
-def write_bert(tensors: Tensors, shape: BertShape, path: Path, data: str) -> None:
-    """Write the encoder to `path`, its weights in float32 to the file `data` beside it.
+MINILM: Final = BertShape(layers=6, heads=12, epsilon=1e-12)
+"""From `config.json` of all-MiniLM-L6-v2."""
+
+
+def placed_tensors(path: Path) -> dict[str, Placed]:
+    """Return where the float32 tensors of a safetensors file stand.
+
+    The format: eight bytes with the length of a JSON text in little-endian order, the text with type, shape and place
+    of each tensor, and the tensors, their places counted from the end of the text (its makers' description).
+    """
+    with path.open("rb") as file:
+        length = int.from_bytes(file.read(8), "little")
+        described = json.loads(file.read(length))
+    found = {}
+    for name, told in described.items():
+        if told.get("dtype") == "F32":
+            start, end = told["data_offsets"]
+            found[name] = Placed(tuple(told["shape"]), 8 + length + start, end - start)
+    return found
+
+
+def bert_model(tensors: Tensors, shape: BertShape, weights: str) -> ModelProto:
+    """Return the encoder over the tensors in the file `weights`, which must lie beside the graph's own.
 
     The graph takes `INPUTS`, int64 of shape (texts, tokens), and gives `OUTPUT`, float32 of shape (texts, dimensions):
-    vectors of length 1. Raises `KeyError` for a tensor that is missing and `OSError` when the files cannot be written.
+    vectors of length 1. Raises `KeyError` for a tensor that is missing.
     """
-    import onnx  # noqa: PLC0415
-
-    onnx.save_model(
-        _model(tensors, shape), path, save_as_external_data=True, location=data, size_threshold=1024
-    )
-
-
-def _model(tensors: Tensors, shape: BertShape) -> ModelProto:
     from onnx import TensorProto, helper  # noqa: PLC0415
 
-    graph = _Graph(tensors)
+    graph = _Graph(tensors, weights)
     _write_normalised(graph, _pooled(graph, _encoded(graph, shape)))
     inputs = [helper.make_tensor_value_info(name, TensorProto.INT64, ["texts", "tokens"]) for name in INPUTS]
-    width = len(tensors["embeddings.LayerNorm.bias"])
+    (width,) = tensors["embeddings.LayerNorm.bias"].shape
     output = helper.make_tensor_value_info(OUTPUT, TensorProto.FLOAT, ["texts", width])
     whole = helper.make_graph(graph.nodes, "bert", inputs, [output], graph.constants)
     return helper.make_model(
@@ -76,6 +105,7 @@ class _Graph:
     """A graph while it is being written; every method returns the name of what it has added."""
 
     tensors: Tensors
+    weights: str
     nodes: list[NodeProto] = field(default_factory=list)
     constants: list[TensorProto] = field(default_factory=list)
 
@@ -87,7 +117,11 @@ class _Graph:
         return name
 
     def constant(self, value: NDArray[Any]) -> str:
-        return self._kept(value, f"constant-{len(self.constants)}")
+        from onnx import numpy_helper  # noqa: PLC0415
+
+        name = f"constant-{len(self.constants)}"
+        self.constants.append(numpy_helper.from_array(value, name))
+        return name
 
     def number(self, value: float) -> str:
         return self.constant(np.array(value, dtype=np.float32))
@@ -96,23 +130,28 @@ class _Graph:
         return self.constant(np.array(axes, dtype=np.int64))
 
     def weight(self, name: str) -> str:
-        return self._kept(self.tensors[name].astype(np.float32), name)
+        from onnx import TensorProto  # noqa: PLC0415
+
+        placed = self.tensors[name]
+        tensor = TensorProto(
+            name=name,
+            data_type=TensorProto.FLOAT,
+            dims=placed.shape,
+            data_location=TensorProto.EXTERNAL,
+        )
+        told = {"location": self.weights, "offset": placed.first_byte, "length": placed.bytes}
+        for key, value in told.items():
+            tensor.external_data.add(key=key, value=str(value))
+        self.constants.append(tensor)
+        return name
 
     def linear(self, given: str, name: str) -> str:
-        kernel = self._kept(
-            np.ascontiguousarray(self.tensors[f"{name}.weight"].T, dtype=np.float32), f"{name}.kernel"
-        )
-        return self.node("Add", self.node("MatMul", given, kernel), self.weight(f"{name}.bias"))
+        turned = self.node("Transpose", self.weight(f"{name}.weight"), perm=(1, 0))
+        return self.node("Add", self.node("MatMul", given, turned), self.weight(f"{name}.bias"))
 
     def layer_norm(self, given: str, name: str, epsilon: float) -> str:
         scale, bias = self.weight(f"{name}.weight"), self.weight(f"{name}.bias")
         return self.node("LayerNormalization", given, scale, bias, axis=-1, epsilon=epsilon)
-
-    def _kept(self, value: NDArray[Any], name: str) -> str:
-        from onnx import numpy_helper  # noqa: PLC0415
-
-        self.constants.append(numpy_helper.from_array(value, name))
-        return name
 
 
 def _encoded(graph: _Graph, shape: BertShape) -> str:
@@ -155,7 +194,7 @@ def _added_to_scores(graph: _Graph) -> str:
 
 def _attended(graph: _Graph, state: str, hidden: str, name: str, shape: BertShape) -> str:
     """Add the attention of all heads, before its output is mixed."""
-    of_head = len(graph.tensors[f"{name}.query.bias"]) // shape.heads
+    of_head = graph.tensors[f"{name}.query.bias"].shape[0] // shape.heads
     apart = graph.axes(0, 0, shape.heads, of_head)
     query, key, value = (
         graph.node(
@@ -181,3 +220,8 @@ def _pooled(graph: _Graph, state: str) -> str:
 def _write_normalised(graph: _Graph, pooled: str) -> None:
     length = graph.node("ReduceL2", pooled, graph.axes(1), keepdims=1)
     graph.node("Div", pooled, graph.node("Max", length, graph.number(_SHORTEST)), gives=OUTPUT)
+
+
+if __name__ == "__main__":
+    where = placed_tensors(packaged_folder() / TENSORS)
+    Path(sys.argv[1]).write_bytes(bert_model(where, MINILM, WEIGHTS).SerializeToString(deterministic=True))

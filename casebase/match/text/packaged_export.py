@@ -1,51 +1,47 @@
-"""Exporting the model that is installed with casebase: its graph is written straight from its weights, without torch.
+"""Making the model ready that is installed with casebase: its weights and the graph over them are laid side by side.
 
-Only these weights are taken, by their SHA-256, so the shape of the model is known and its vectors of `PROBES` are too.
+Only these weights are taken, by their SHA-256, so their graph, their digest and the vectors of `PROBES` are known.
 """
 
 from __future__ import annotations
 
 import json
+import shutil
 from pathlib import Path
 from typing import Final
 
-from casebase.match.text.bert_graph import BertShape, Tensors, write_bert
 from casebase.match.text.model_store import (
     GRAPH,
     TENSORS,
     TOKENIZER,
     WEIGHTS,
     KeptExport,
-    digest_of_model,
     packaged_folder,
     seal,
 )
 
-_SHAPE: Final = BertShape(layers=6, heads=12, epsilon=1e-12)
-"""From `config.json` of all-MiniLM-L6-v2."""
+_DATA: Final = Path(__file__).parent / "data"
+PACKAGED_GRAPH: Final = _DATA / "all-minilm-l6-v2.onnx"
+"""What `bert_graph.py` writes; `tests/outside/test_embeddings.py` compares it."""
+PROBE_VECTORS: Final = _DATA / "probe_vectors.json"
+"""The vectors of `PROBES` as Sentence Transformers gives them; compared there too."""
+_DIGEST: Final = "2de8c89d32b3f3cfc7c7d5e364028ae26bf106c98c9dfce69edaf74e4930ceb5"
+"""What `digest_of_model` gives for this model when torch exports it; compared there too."""
 _MOST_TOKENS: Final = 256
 """From its `sentence_bert_config.json`."""
-_POOLED: Final = ["", "mean", ""]
-"""How its three modules pool, in the words of Sentence Transformers."""
-_BUFFER: Final = "embeddings.position_ids"
-"""The numbers 0 to 511, stored among the weights and no weight."""
-
-_PROBE_VECTORS: Final = Path(__file__).parent / "data" / "probe_vectors.json"
-"""The vectors of `PROBES` as Sentence Transformers gives them; `tests/outside/test_embeddings.py` compares them."""
 
 
 def write_packaged(folder: Path) -> None:
     """Write graph, weights, tokenizer and settings of the packaged model to `folder`.
 
-    Raises `ModelError` when its package is not installed or holds other weights, `OSError` when there is no room.
+    Raises `ModelError` when it is not installed or holds other weights, `OSError` when there is no room.
     """
-    from safetensors.numpy import load_file  # noqa: PLC0415
-
     source = packaged_folder()
-    tensors = load_file(source / TENSORS)
+    shutil.copyfile(source / TENSORS, folder / WEIGHTS)
+    shutil.copyfile(PACKAGED_GRAPH, folder / GRAPH)
     _write_tokenizer(source / TOKENIZER, folder / TOKENIZER)
-    write_bert(tensors, _SHAPE, folder / GRAPH, WEIGHTS)
-    seal(folder, _settings(tensors))
+    probes = json.loads(PROBE_VECTORS.read_text(encoding="utf-8"))
+    seal(folder, KeptExport(_DIGEST, len(probes[0]), pad=0, pad_left=False, prompt="", probes=probes))
 
 
 def _write_tokenizer(source: Path, path: Path) -> None:
@@ -56,10 +52,3 @@ def _write_tokenizer(source: Path, path: Path) -> None:
     tokenizer.no_padding()
     tokenizer.enable_truncation(_MOST_TOKENS)
     path.write_text(tokenizer.to_str(), encoding="utf-8")
-
-
-def _settings(tensors: Tensors) -> KeptExport:
-    probes = json.loads(_PROBE_VECTORS.read_text(encoding="utf-8"))
-    weights = (tensor for name, tensor in tensors.items() if name != _BUFFER)
-    digest = digest_of_model(weights, _POOLED, _MOST_TOKENS, None)
-    return KeptExport(digest, dimensions=len(probes[0]), pad=0, pad_left=False, prompt="", probes=probes)
