@@ -60,6 +60,8 @@ def bare_module(index: int, reading: Reading, medium: Medium) -> BareModule | st
         return "taken after the repair"
     if medium not in _MEDIA or quantity_of(reading) != "ohms_between":
         return "into a bare module only ohms between CAN high and CAN low are judged"
+    if reading.is_below_zero_ohms:
+        return "ohms below zero: there is a voltage on the pins; measure volts first"
     value = reading.value.values[-1] if isinstance(reading.value, Several) else reading.value
     meaning = _meaning(value)
     if meaning is None:

@@ -44,6 +44,7 @@ _MODELS: Final[dict[Medium, Callable[[], Model]]] = {
     Medium.LIN: lin,
     Medium.FLEXRAY: flexray,
     Medium.K_LINE: k_line,
+    Medium.CAN_FD: high_speed_can,
 }
 
 _OF_FEW_STATES: Final = (Medium.LIN, Medium.K_LINE, Medium.SINGLE_WIRE_CAN)
@@ -56,6 +57,8 @@ def bank_for(medium: Medium, cache: Path | None = None, *, rough: bool = False) 
 
     A `rough` one has an eighth of the buses: enough for a posterior that is kept in twentieths, of thousands of cases.
     """
+    if medium is Medium.CAN_FD:
+        return bank_for(Medium.HIGH_SPEED_CAN, cache, rough=rough)
     per_state = BUSES_PER_STATE * (2 if medium in _OF_FEW_STATES else 1)
     bank = Bank(_MODELS[medium](), cache, per_state)
     return bank.coarse if rough else bank

@@ -129,6 +129,11 @@ def unusable_for_a_feed(reading: Reading) -> str | None:
             "of a feed only volts and ohms are judged: kept with the job",
         ),
         (
+            not ohms and (reading.to is not None or reading.line is reading.against),
+            "a drop between two points of one wire is kept with the job: read each end against a battery pole",
+        ),
+        (reading.is_below_zero_ohms, "ohms below zero: there is a voltage on the wire; measure volts first"),
+        (
             ohms and is_live(reading),
             "ohms on a live circuit mean nothing: disconnect the battery and read again",
         ),

@@ -145,6 +145,8 @@ def _keep(found: Interpreted, numbers: Numbers, index: int, readings: Sequence[R
     """Keep what one reading says of the bus lines."""
     reading = readings[index]
     view = View(work.roles.place(reading), work.roles.unplugged(reading) or "nothing")
+    if reading.traffic is not None:
+        found.observations.append(TrafficRead((index,), view, reading.traffic is YesNo.YES))
     quantity = quantity_of(reading)
     if quantity is not None and isinstance(reading.value, Amount):
         _keep_last(found, numbers, (view, quantity), index, reading)

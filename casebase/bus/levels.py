@@ -29,7 +29,7 @@ LOWEST_OHMS: Final = 0.1
 HIGHEST_OHMS: Final = 1e7
 """The ends of the scale of ohms, in powers of ten; OL stands at the upper end."""
 
-_PAIRS_WITH_A_SUM: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939)
+_PAIRS_WITH_A_SUM: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939, Medium.CAN_FD)
 _USUAL: Final = "average with traffic"
 _ASLEEP: Final = "asleep"
 _SCOPE_LEVELS: Final = ("recessive", "dominant")

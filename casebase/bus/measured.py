@@ -53,6 +53,11 @@ def unusable(reading: Reading, roles: Roles) -> str | None:
             reading.quantity is Quantity.CURRENT,
             "current is kept with the job: no bus is simulated with its current",
         ),
+        (reading.is_below_zero_ohms, "ohms below zero: there is a voltage on the wire; measure volts first"),
+        (
+            reading.to is not None and not ohms,
+            "a drop along one wire is kept with the job: no bus is simulated wire by wire",
+        ),
         (
             reading.to is not None,
             "ohms along one wire are kept with the job: no bus is simulated wire by wire (a sound wire reads"

@@ -205,6 +205,7 @@ MEDIA: Final[Mapping[Medium, MediumLevels]] = MappingProxyType(
         Medium.LIN: LIN,
         Medium.FLEXRAY: FLEXRAY,
         Medium.K_LINE: K_LINE,
+        Medium.CAN_FD: HIGH_SPEED,
     }
 )
 

@@ -107,6 +107,21 @@ def word_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Reader:
     return read
 
 
+def word_or_words_reader(words: Sequence[str]) -> Reader:
+    """Return a reader of one of `words`, or of anything said in two words or more that is none of them."""
+    read_word = word_reader(words)
+
+    def read(text: str) -> str:
+        try:
+            return str(read_word(text))
+        except InputError as refused:
+            if len(text.split()) < 2 or "did you mean" in str(refused) or "could be" in str(refused):
+                raise
+            return text
+
+    return read
+
+
 def word_list_reader(words: Sequence[str]) -> Reader:
     """Return a reader of several of `words`, parted by commas (numbers also by spaces)."""
     read_one = word_reader(words)
@@ -157,10 +172,11 @@ def _by_name(text: str, words: Sequence[str], labels: Sequence[str]) -> str:
 
 _WAYS_TO_NAME: Final[tuple[Callable[[str, str], bool], ...]] = (
     lambda label, form: plain_form(label) == form,
+    lambda label, form: form in map(plain_form, _BETWEEN_WORDS.split(label)),
     lambda label, form: plain_form(label).startswith(form),
     lambda label, form: any(plain_form(word).startswith(form) for word in _BETWEEN_WORDS.split(label)),
 )
-"""From a label and the plain form of what was typed: the same, its beginning, the beginning of one of its words."""
+"""From a label and the plain form of what was typed: the same, one of its words, its beginning, that of a word."""
 
 
 def _not_on_list(text: str, labels: Sequence[str]) -> str:

@@ -58,6 +58,7 @@ def _repair(case: Case) -> Iterator[str]:
         yield f"Step {number}: {step.did}" + (f": {step.found}" if step.found else "")
     if case.cause:
         yield f"Cause: {cause_line(case.cause)}; {f'proven: {case.cause.proof}' if case.cause.proof else 'not proven'}"
+    yield from (f"And: {cause_line(cause)}" for cause in case.more_causes)
     if case.fix:
         done = [case.fix.done]
         done += [f"{part.name} {part.cost}" if part.cost else part.name for part in case.fix.parts]
@@ -70,6 +71,8 @@ def _repair(case: Case) -> Iterator[str]:
         shown += [f"scan afterwards: {proof.rescan}"] if proof.rescan else []
         shown += [f"road test {proof.road_test}"] if proof.road_test else []
         yield f"Verified: {', '.join(shown) or 'nothing noted'}"
+    if case.why_normal:
+        yield f"Why this is normal: {case.why_normal}"
     if case.leftover:
         yield f"Leftover: {case.leftover}"
     origin = case.provenance

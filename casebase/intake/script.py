@@ -83,6 +83,8 @@ def script(beginning: Beginning, today: date, data: Data) -> Script:
         yield from script_scan.ask_modules(data, silent)
     yield from ask_readings(data, "readings")
     fixed = False
+    if not fault_case:
+        yield from script_repair.ask_why_normal(data)
     if fault_case:
         fixed = yield from _repair(data)
     offered = {"author": beginning.author, "shop": beginning.shop, "opened": beginning.started.isoformat()}

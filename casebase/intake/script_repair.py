@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Any, Final
 
-from casebase.intake.answers import Reader, day_reader, field_reader, word_reader
+from casebase.intake.answers import Reader, day_reader, field_reader, word_or_words_reader, word_reader
 from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.intake.review import cautions_so_far
 from casebase.intake.script_readings import ask_readings
@@ -95,7 +95,10 @@ def ask_cause(data: Data) -> Asked:
     yield from _ask_where(cause, guessed.get("where") or {})
     yield from ask("module", "Module concerned", example="ABS")
     yield from ask(
-        "mechanism", "What brought it about", word_reader(tuple(Mechanism)), words=tuple(Mechanism)
+        "mechanism",
+        "What brought it about (a word of the list, or in words)",
+        word_or_words_reader(tuple(Mechanism)),
+        words=tuple(Mechanism),
     )
     yield from ask(
         "proof",
@@ -196,10 +199,19 @@ def ask_verification(data: Data) -> Script:
     words = tuple(YesNo)
     yield from ask("codes_cleared", "Codes cleared", word_reader(words), words=words)
     rescans = tuple(Rescan)
-    yield from ask("rescan", "Scan afterwards", word_reader(rescans), words=rescans)
+    yield from ask(
+        "rescan",
+        "Scan afterwards (or how it behaves, in words)",
+        word_or_words_reader(rescans),
+        words=rescans,
+    )
     cautions = cautions_so_far({**data, "verification": shown}, BRAKES_OR_STEERING)
     yield from ask("road_test", "Road test, how far (Enter: none)", example="12 km", notes=cautions)
-    not_asked = {key: earlier[key] for key in ("days_without_return", "came_back", "note") if key in earlier}
+    not_asked = {
+        key: earlier[key]
+        for key in ("days_without_return", "came_back", "behaviour", "note")
+        if key in earlier and (key != "behaviour" or "rescan" not in shown)
+    }
     if shown or not_asked:
         data["verification"] = {**shown, **not_asked}
     yield from ask_readings(data, "verification", Stage.AFTER_REPAIR)
@@ -220,6 +232,22 @@ def ask_leftover(data: Data) -> Script:
         read = field_reader(key)
         question = Question(key, "leftover", prompt, read, example=example, help=help_text, default=default)
         yield from put(data, key, question)
+
+
+def ask_why_normal(data: Data) -> Script:
+    """Ask what shows that a known good vehicle is healthy."""
+    yield from put(
+        data,
+        "why_normal",
+        Question(
+            "why_normal",
+            "readings",
+            "What shows that it is healthy, or why it reads so (Enter: nothing)",
+            field_reader("why_normal"),
+            example="no codes, all modules answer; quiet at the DLC until asked",
+            default=data.pop("why_normal", None),
+        ),
+    )
 
 
 def ask_provenance(data: Data, offered: Data, today: date, *, fixed: bool) -> Script:

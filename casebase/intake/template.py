@@ -30,6 +30,7 @@ EXAMPLE: Final[dict[str, Any]] = {
         "model_year": 2019,
         "platform": "K2",
         "powertrain": "diesel",
+        "engine": "2.0 diesel",
         "high_voltage": "no",
         "market": "Europe",
         "odometer": "84200 km",
@@ -81,6 +82,7 @@ EXAMPLE: Final[dict[str, Any]] = {
             "battery": "connected",
             "unplugged": ["ABS", "EPS"],
             "tester": "silent",
+            "traffic": "yes",
             "stage": "isolation",
             "value": "2.9 V",
         },
@@ -151,8 +153,20 @@ EXAMPLE: Final[dict[str, Any]] = {
         "where": {"place": "splice", "text": "S204, under the left carpet"},
         "module": "ABS",
         "mechanism": "water",
+        "mechanism_text": "grommet left out at an earlier repair",
         "proof": "61 ohm with the splice bridged, 122 ohm without",
     },
+    "more_causes": [
+        {
+            "fault": "module_supply_or_ground",
+            "network": "powertrain CAN",
+            "where": {"place": "battery", "text": "loose clamp"},
+            "module": "ECM",
+            "mechanism": "loose fit",
+            "mechanism_text": "clamp of another size",
+            "proof": "9.1 V while cranking, 10.8 V with the clamp tight",
+        }
+    ],
     "fix": {
         "done": "new splice, soldered and sealed",
         "parts": [{"name": "splice sleeve", "cost": "12.00 EUR"}],
@@ -165,10 +179,12 @@ EXAMPLE: Final[dict[str, Any]] = {
         "road_test": "12 km",
         "days_without_return": 30,
         "came_back": "no",
+        "behaviour": "starts at once, no lamps",
         "note": "carpet left to dry for a day",
     },
     "leftover": "U0155 came back once in the cold",
     "note": "same harness as in the estate model",
+    "why_normal": "quiet at the DLC until a tester asks",
     "attachments": [
         {
             "file": "splice.jpg",
@@ -205,13 +221,14 @@ _HEALTHY_READINGS: Final[list[dict[str, Any]]] = [
 ]
 _OF_FAULT_CASES: Final = frozenset(
     {"concern", "symptoms", "lamps", "conditions", "modules", "codes", "steps", "trials"}
-    | {"cause", "fix", "verification", "leftover"}
+    | {"cause", "more_causes", "fix", "verification", "leftover"}
 )
 
 HEALTHY_EXAMPLE: Final[dict[str, Any]] = {
     **{key: value for key, value in EXAMPLE.items() if key not in _OF_FAULT_CASES},
     "kind": "known good",
     "title": "Skarn, healthy powertrain CAN",
+    "why_normal": "no codes, every module answers, read again after 200 km",
     "readings": _HEALTHY_READINGS,
 }
 """The same vehicle in health, with the textbook levels of high-speed CAN (ISO 11898-2, typical values)."""

@@ -22,11 +22,25 @@ ALL: Final = None
 
 Fields = dict[str, "Fields | None"]
 
+_CAUSE: Final[Fields] = {
+    **dict.fromkeys(("fault", "network", "module", "mechanism", "mechanism_text", "proof")),
+    "where": dict.fromkeys(("place", "text")),
+}
 PUBLIC_FIELDS: Final[Fields] = {
     "kind": ALL,
     "title": ALL,
     "vehicle": dict.fromkeys(
-        ("make", "model", "model_year", "platform", "powertrain", "high_voltage", "market", "odometer")
+        (
+            "make",
+            "model",
+            "model_year",
+            "platform",
+            "powertrain",
+            "engine",
+            "high_voltage",
+            "market",
+            "odometer",
+        )
     ),
     "symptoms": ALL,
     "lamps": ALL,
@@ -53,6 +67,7 @@ PUBLIC_FIELDS: Final[Fields] = {
                 "swapped",
                 "loaded",
                 "tester",
+                "traffic",
             )
         ),
         **dict.fromkeys(("stage", "value", "note")),
@@ -62,16 +77,15 @@ PUBLIC_FIELDS: Final[Fields] = {
     },
     "steps": dict.fromkeys(("did", "found", "minutes")),
     "trials": dict.fromkeys(("did", "what", "at", "used_part", "configured", "outcome", "minutes", "note")),
-    "cause": {
-        **dict.fromkeys(("fault", "network", "module", "mechanism", "proof")),
-        "where": dict.fromkeys(("place", "text")),
-    },
+    "cause": _CAUSE,
+    "more_causes": _CAUSE,
     "fix": {"done": ALL, "minutes": ALL, "parts": {"name": ALL}},
     "verification": dict.fromkeys(
-        ("codes_cleared", "rescan", "road_test", "days_without_return", "came_back", "note")
+        ("codes_cleared", "rescan", "road_test", "days_without_return", "came_back", "behaviour", "note")
     ),
     "leftover": ALL,
     "note": ALL,
+    "why_normal": ALL,
     "attachments": dict.fromkeys(("file", "shows", "for_others", "sha256")),
     "provenance": dict.fromkeys(("author", "shop", "opened", "ended", "invented")),
 }

@@ -6,9 +6,9 @@ never typed: its status is worked out here, so that nobody can tick `verified`; 
 
 from __future__ import annotations
 
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from casebase.record.fields import (
     AsList,
@@ -24,6 +24,7 @@ from casebase.record.fields import (
     NotATruthValue,
     Part,
     Text,
+    told_in_words,
 )
 from casebase.record.reading import Reading
 from casebase.record.trial import Trial
@@ -112,7 +113,15 @@ class Cause(Part):
     where: Where | None = None
     module: Name | None = None
     mechanism: Mechanism | None = None
+    mechanism_text: Text | None = Field(
+        default=None, description="What brought it about, in words that the list lacks."
+    )
     proof: Text | None = Field(default=None, description="How it was proven. Left out: not proven.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _mechanism_in_words(cls, data: Any) -> Any:
+        return told_in_words(data, "mechanism", Mechanism, "mechanism_text")
 
 
 class PartUsed(Part):
@@ -141,7 +150,15 @@ class Verification(Part):
     came_back: YesNo | None = Field(
         default=None, description="Whether the customer returned with the same complaint."
     )
+    behaviour: Text | None = Field(
+        default=None, description="How the vehicle behaves since, in words; no scan shows it."
+    )
     note: Text | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _rescan_told_as_behaviour(cls, data: Any) -> Any:
+        return told_in_words(data, "rescan", Rescan, "behaviour")
 
 
 class Attachment(Part):
@@ -209,10 +226,16 @@ class Case(Part):
         default_factory=list, description="What was swapped, unplugged or tested on trial, and what followed."
     )
     cause: Cause | None = None
+    more_causes: Annotated[list[Cause], Field(max_length=MOST_ENTRIES)] = Field(
+        default_factory=list, description="What else was at fault on this job, beside the cause."
+    )
     fix: Fix | None = None
     verification: Verification | None = None
     leftover: Text | None = Field(default=None, description="What still does not make sense after the fix.")
     note: Text | None = Field(default=None, description="Anything else worth knowing.")
+    why_normal: Text | None = Field(
+        default=None, description="What shows that the vehicle is healthy, or why a reading is normal on it."
+    )
     attachments: Annotated[list[Attachment], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
     provenance: Provenance = Provenance()
     review: ReviewState = ReviewState()
@@ -245,7 +268,9 @@ def status_of(case: Case) -> Status | None:
 def missing_for_verified(case: Case) -> list[str]:
     """Return what a fault case still needs to count as `fixed, verified`, each in words."""
     proof = case.verification
-    shown_to_work = (proof is not None and proof.rescan is Rescan.CLEAN) or readings_after_repair(case)
+    shown_to_work = (
+        proof is not None and proof.rescan in {Rescan.CLEAN, Rescan.ALL_ANSWER}
+    ) or readings_after_repair(case)
     checks = (
         (case.cause is None, "a cause"),
         (case.cause is not None and case.cause.proof is None, "how the cause was proven (cause.proof)"),

@@ -117,7 +117,8 @@ def _module_names(case: Case) -> list[str]:
     named += [name for reading in case.readings for name in reading.unplugged or ()]
     named += [name for trial in case.trials for name in trial.what]
     named += [found.key for reading in case.readings for found in modules_named_in(reading.at, strict=False)]
-    return named + ([case.cause.module] if case.cause and case.cause.module else [])
+    causes = (*([case.cause] if case.cause else ()), *case.more_causes)
+    return named + [cause.module for cause in causes if cause.module]
 
 
 def _families(case: Case, names: Iterable[str]) -> set[str]:

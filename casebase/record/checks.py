@@ -19,6 +19,7 @@ from casebase.record.vehicle import model_year_remark, vin_remark
 from casebase.record.vocabulary import (
     BUS_SUPPLIED,
     LINES_OF_MEDIUM,
+    OTHER_LINES,
     POWER_LINES,
     Battery,
     Kind,
@@ -35,8 +36,8 @@ def inconsistencies(case: Case) -> list[Problem]:
 def _known_good_has_no_repair(case: Case) -> Iterator[Problem]:
     if case.kind is not Kind.KNOWN_GOOD:
         return
-    for key in ("cause", "fix", "verification"):
-        if getattr(case, key) is not None:
+    for key in ("cause", "more_causes", "fix", "verification"):
+        if getattr(case, key):
             yield Problem(key, "", f"a known good record has no {key}: leave it out, or use kind: fault case")
     if not case.readings:
         yield Problem("readings", "", "a known good record is kept for its readings: expected at least one")
@@ -73,6 +74,9 @@ def _networks_named_are_listed(case: Case) -> Iterator[Problem]:
     named = [(f"modules[{index}].network", module.network) for index, module in enumerate(case.modules)]
     named += [(f"readings[{index}].network", reading.network) for index, reading in enumerate(case.readings)]
     named += [("cause.network", case.cause.network)] if case.cause else []
+    named += [
+        (f"more_causes[{index}].network", cause.network) for index, cause in enumerate(case.more_causes)
+    ]
     for field, name in named:
         if name and name not in known:
             close = get_close_matches(name, known, n=1)
@@ -89,7 +93,7 @@ def _lines_suit_the_medium(case: Case) -> Iterator[Problem]:
         network = case.network_of(reading.network)
         if network is None:
             continue
-        allowed = (*LINES_OF_MEDIUM[network.medium], *POWER_LINES)
+        allowed = (*LINES_OF_MEDIUM[network.medium], *POWER_LINES, *OTHER_LINES)
         for line, key in _where_lines_stand(reading).items():
             if line not in allowed:
                 yield Problem(
@@ -108,6 +112,11 @@ def _where_lines_stand(reading: Reading) -> dict[Line, str]:
     }
 
 
+def _the_first_cause_is_the_cause(case: Case) -> Iterator[Problem]:
+    if case.more_causes and case.cause is None:
+        yield Problem("more_causes", "", "there is no cause yet: expected the first one under cause")
+
+
 def _dates_run_forward(case: Case) -> Iterator[Problem]:
     opened, ended = case.provenance.opened, case.provenance.ended
     if opened and ended and ended < opened:
@@ -122,6 +131,7 @@ _CHECKS: Final[tuple[Callable[[Case], Iterator[Problem]], ...]] = (
     _names_are_given_once,
     _networks_named_are_listed,
     _lines_suit_the_medium,
+    _the_first_cause_is_the_cause,
     _dates_run_forward,
 )
 
@@ -161,6 +171,8 @@ def _readings_are_whole(case: Case) -> Iterator[str]:
             yield f"{where}: {keys} not stated; kept, and counts as less certain"
         off = reading.battery is Battery.DISCONNECTED
         live = reading.battery is Battery.CONNECTED or reading.ignition in BUS_SUPPLIED
+        if reading.is_below_zero_ohms:
+            yield f"{where}: ohms below zero: there is a voltage on the wire; measure volts, then ohms again"
         if reading.quantity is Quantity.RESISTANCE and live and not off:
             yield f"{where}: ohms read on a live circuit mean nothing: disconnect the battery and read again"
         compared = reading.value in NEEDS_AN_EARLIER_READING and reading.quantity is not Quantity.FAULT

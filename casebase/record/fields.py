@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from datetime import date, timedelta
+from difflib import get_close_matches
 from typing import Annotated, Any, Final
 
 from pydantic import (
@@ -33,6 +34,7 @@ from casebase.record.quantities import (
     read_amount,
     read_money,
 )
+from casebase.record.word_list import Word
 
 LONGEST_TEXT: Final = 20_000
 LONGEST_NAME: Final = 200
@@ -206,6 +208,29 @@ def _not_a_truth_value(value: object) -> object:
     if isinstance(value, bool):
         raise InputError("expected a whole number")
     return value
+
+
+_NEAR_MISS: Final = 0.75
+
+
+def told_in_words(data: Any, key: str, words: type[Word], text_key: str) -> Any:
+    """Return a part's plain data with what stands under `key` in sentences moved to `text_key`.
+
+    A single word, or one near a word of the list, stays: it is refused with what was meant.
+    """
+    said = data.get(key) if isinstance(data, dict) else None
+    if not isinstance(said, str) or len(said.split()) < 2 or text_key in data:
+        return data
+    try:
+        words(said)
+    except ValueError:
+        known = [word.value.casefold() for word in words]
+        near = get_close_matches(said.strip().casefold(), known, 1, _NEAR_MISS)
+    else:
+        return data
+    if near:
+        return data
+    return {kept: value for kept, value in data.items() if kept != key} | {text_key: said}
 
 
 NotATruthValue: Final = BeforeValidator(_not_a_truth_value)

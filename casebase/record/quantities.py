@@ -87,7 +87,7 @@ RESISTANCE: Final = Dimension(
     }
     | {"R": ("ohm", 1.0), "k": ("kohm", 1e3), "K": ("kohm", 1e3), "M": ("Mohm", 1e6)},
     example="60.2 ohm, 1.2k or OL",
-    low=0.0,
+    low=-20e6,  # a voltage on the wire drives the meter below zero
     high=200e6,  # the largest range of a hand-held meter is tens of megohms (common practice, no source)
     bare="ohm",
 )
@@ -237,9 +237,9 @@ def _range(spread: re.Match[str], dimension: Dimension, spelled: str, *, about: 
     low, high = float(low_digits) * factor, float(high_digits) * factor
     if spread["unit"] and dimension.unit(spread["unit"]) != dimension.unit(unit):
         raise QuantityError(f"the range {spelled} changes its unit: write both values in one")
-    if low > high:
-        raise QuantityError(f"the range {spelled} runs backwards: put the lower value first")
-    return _in_bounds(Amount(f"{low_digits} to {high_digits}", unit, low, high, about), dimension)
+    # "12.6 to 8.1" fell: the digits keep the order.
+    digits = f"{low_digits} to {high_digits}"
+    return _in_bounds(Amount(digits, unit, min(low, high), max(low, high), about), dimension)
 
 
 def _number_and_unit(body: str, dimension: Dimension, spelled: str) -> tuple[str, str, float]:

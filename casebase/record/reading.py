@@ -25,8 +25,20 @@ from casebase.record.reading_value import (
     read_comparison,
     read_fault_word,
     read_reading_value,
+    value_and_text,
 )
-from casebase.record.vocabulary import Battery, Ignition, Into, Line, Look, Quantity, Stage, Tester, YesNo
+from casebase.record.vocabulary import (
+    POWER_LINES,
+    Battery,
+    Ignition,
+    Into,
+    Line,
+    Look,
+    Quantity,
+    Stage,
+    Tester,
+    YesNo,
+)
 
 _DLC_SPELLINGS: Final = {"dlc", "obd", "obd socket", "diagnostic connector", "diagnostic socket"}
 
@@ -36,6 +48,7 @@ _DIMENSIONS: Final[dict[Quantity, Dimension]] = {
     Quantity.AC_VOLTAGE: VOLTAGE,
     Quantity.CURRENT: CURRENT,
 }
+_LIVE: Final = (Quantity.VOLTAGE, Quantity.AC_VOLTAGE)
 _EXAMPLES: Final = {
     Quantity.RESISTANCE: "60.2 ohm, OL, over 10 Mohm or unchanged",
     Quantity.CURRENT: "35 mA or unchanged",
@@ -94,7 +107,8 @@ class Reading(Part):
     )
     at: Name = Field(default="DLC", description="Where: DLC, connector of ABS, splice S204 ...")
     to: Name | None = Field(
-        default=None, description="The place of the other lead, for ohms from end to end of one wire."
+        default=None,
+        description="The place of the other lead, for ohms or a drop of volts from end to end of one wire.",
     )
     into: Into | None = Field(
         default=None, description="Which side of a parted plug: into the harness or the bare module."
@@ -113,6 +127,10 @@ class Reading(Part):
         description="Of supply or ground: whether a load, such as a lamp, drew current through the wires.",
     )
     tester: Tester | None = Field(default=None, description="Whether a diagnostic tester was talking.")
+    traffic: YesNo | None = Field(
+        default=None,
+        description="Beside volts: whether frames were seen meanwhile, by a lamp, a meter's bar or a scope.",
+    )
     stage: Stage = Stage.AS_FOUND
     value: Annotated[
         ReadingValue | None,
@@ -133,6 +151,11 @@ class Reading(Part):
     )
     waveform: Waveform | None = None
     note: Text | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _as_people_write_it(cls, data: Any) -> Any:
+        return _text_beside_the_value(_two_lines_in_one(data)) if isinstance(data, dict) else data
 
     @field_validator("at", "to")
     @classmethod
@@ -159,21 +182,32 @@ class Reading(Part):
         if self.quantity is Quantity.WAVEFORM:
             if self.waveform is None and self.value is None:
                 raise InputError("a waveform reading needs the key waveform, with traffic, levels or looks")
+            if self.traffic is not None:
+                raise InputError("traffic of a waveform stands within it: expected waveform: {traffic: yes}")
             return self
         if self.waveform is not None:
-            raise InputError(f"a {self.quantity} has no waveform: use quantity: waveform")
+            raise InputError(f"{self._an} has no waveform: use quantity: waveform")
+        if self.traffic is not None and self.quantity not in _LIVE:
+            raise InputError(
+                f"{self._an} shows no traffic: expected quantity: voltage, or traffic under waveform"
+            )
         if self.quantity is Quantity.FAULT:
             return self._of_the_fault()
         if self.line is None and self.quantity is not Quantity.CURRENT:
             raise InputError(f"{self._an} needs the key line, such as CAN high")
         if self.value is None:
             raise InputError(f"{self._an} needs the key value, such as {self._example}")
-        if self.line is not None and self.line == self.against and self.to is None:
+        if self.line is not None and self.line == self.against and self.to is None and not self._is_drop:
             raise InputError(
                 f"{self.line} against itself reads nothing: name the other lead under against, or the other"
                 " end of the wire under to"
             )
         return self
+
+    @property
+    def _is_drop(self) -> bool:
+        """Whether volts or ohms between two points of one potential were read, as of ground to ground."""
+        return self.quantity in {Quantity.VOLTAGE, Quantity.RESISTANCE} and self.line in POWER_LINES
 
     @property
     def _an(self) -> str:
@@ -198,12 +232,11 @@ class Reading(Part):
             raise InputError(
                 "into tells a side of a parted plug: name the plug under at, such as connector of ABS"
             )
-        if self.to is not None and (
-            self.quantity is not Quantity.RESISTANCE or self.against not in (None, self.line)
-        ):
+        ends = self.quantity in {Quantity.RESISTANCE, Quantity.VOLTAGE}
+        if self.to is not None and (not ends or self.against not in (None, self.line)):
             raise InputError(
-                "to is for ohms from end to end of one wire: expected quantity: resistance, one line, and no"
-                " other line under against"
+                "to is for ohms or volts from end to end of one wire: expected quantity: resistance or"
+                " voltage, one line, and no other line under against"
             )
         return self
 
@@ -216,10 +249,21 @@ class Reading(Part):
 
     @property
     def number(self) -> float | None:
-        """Ohms, volts or amperes; infinity for `OL`; None for a waveform, a word, a limit or several values."""
+        """Ohms, volts or amperes; infinity for `OL`; None for a waveform, a word, a limit or several values.
+
+        None for ohms below zero too: then a voltage on the wire was read.
+        """
         if isinstance(self.value, Amount):
-            return self.value.number
+            return None if self.is_below_zero_ohms else self.value.number
         return float("inf") if isinstance(self.value, OverLimit) else None
+
+    @property
+    def is_below_zero_ohms(self) -> bool:
+        """Whether the meter showed less than no resistance: a voltage on the wire, or leads zeroed wrongly."""
+        if self.quantity is not Quantity.RESISTANCE:
+            return False
+        shown = self.value.values if isinstance(self.value, Several) else (self.value,)
+        return any(isinstance(one, Amount) and one.low < 0 for one in shown)
 
     @property
     def unknown_state(self) -> tuple[str, ...]:
@@ -231,7 +275,8 @@ class Reading(Part):
                 "unplugged": self.into if self.unplugged is None else self.unplugged,
             }
         elif self.quantity in {Quantity.VOLTAGE, Quantity.AC_VOLTAGE}:
-            needed = {"against": self.against, "ignition": self.ignition, "unplugged": self.unplugged}
+            against = self.against or self.to
+            needed = {"against": against, "ignition": self.ignition, "unplugged": self.unplugged}
         elif self.quantity is Quantity.FAULT:
             needed = {}
         else:
@@ -255,6 +300,9 @@ class Reading(Part):
             f"ignition {self.ignition}" if self.ignition else "",
             f"battery {self.battery}" if self.battery else "",
             f"tester {self.tester}" if self.tester else "",
+            {YesNo.YES: "with traffic", YesNo.NO: "without traffic"}.get(self.traffic, "")
+            if self.traffic
+            else "",
         ]
         if self.unplugged is not None:
             parts.append(f"{', '.join(self.unplugged) or 'nothing'} unplugged")
@@ -268,6 +316,29 @@ class Reading(Part):
     def is_intermittent(self) -> bool:
         """Whether it showed more than one value in one state."""
         return isinstance(self.value, Several)
+
+
+def _two_lines_in_one(data: dict[str, Any]) -> dict[str, Any]:
+    """Take `CAN-H/CAN-L` or `FlexRay BP/BM` under `line` for a line against another."""
+    said = data.get("line")
+    if not isinstance(said, str) or "/" not in said or data.get("against") is not None:
+        return data
+    first, second = (part.strip() for part in said.split("/", 1))
+    return data | {"line": first, "against": second}
+
+
+def _text_beside_the_value(data: dict[str, Any]) -> dict[str, Any]:
+    """Move what is written behind a number, `12.4 V after a night`, to the note."""
+    try:
+        dimension = _DIMENSIONS[Quantity(data["quantity"])]
+    except (ValueError, KeyError):
+        return data
+    split = value_and_text(data.get("value"), dimension)
+    if split is None:
+        return data
+    note = data.get("note")
+    told = f"{note}; {split[1]}" if isinstance(note, str) and note.strip() else split[1]
+    return data | {"value": split[0], "note": told}
 
 
 _SPLICE: Final = re.compile(r"\b(splice|joint|junction|star point)\b", re.IGNORECASE)

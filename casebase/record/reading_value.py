@@ -66,6 +66,7 @@ _WHEN: Final = re.compile(r"\s+(?P<when>(?:when|while|if|with|on|after|at)\s\S.{
 _BARE: Final = re.compile(r"[+-]?[0-9.,]+")
 _MOST_VALUES: Final = 3
 _LONGEST: Final = 160
+_LONGEST_TEXT: Final = 400
 
 _WORDS: Final[dict[str, Comparison | OverLimit]] = {
     spelling: value
@@ -108,6 +109,36 @@ def read_reading_value(text: object, dimension: Dimension) -> ReadingValue:
             f"'gone' is said of a fault, not of {dimension.an} {dimension.name}: expected {taken_as(dimension)}"
         )
     return word
+
+
+def value_and_text(text: object, dimension: Dimension) -> tuple[str, str] | None:
+    """Return (value, words) of a value with words behind it; None where it is a value alone, or none at all.
+
+    A number without a unit needs a sign in between, for `60 steady` could hold a unit that nobody knows.
+
+    >>> value_and_text("12.4 V after a night", VOLTAGE), value_and_text("12.4 V", VOLTAGE)
+    (('12.4 V', 'after a night'), None)
+    """
+    if not isinstance(text, str) or len(text) > _LONGEST_TEXT or _is_value(text, dimension):
+        return None
+    body = text.strip()
+    # The longest beginning that is a value counts.
+    ends = [found.start() for found in re.finditer(r"[\s(\[,;:]", body)]
+    for end in reversed(ends):
+        value, words = body[:end].strip(), body[end:].strip(" ,;:-")
+        words = words[1:-1].strip() if words[:1] + words[-1:] in {"()", "[]"} else words
+        parted = body[end] in "([,;:" or not _BARE.fullmatch(value)
+        if parted and words[:1].isalpha() and _is_value(value, dimension):
+            return value, words
+    return None
+
+
+def _is_value(text: str, dimension: Dimension) -> bool:
+    try:
+        read_reading_value(text, dimension)
+    except QuantityError:
+        return False
+    return True
 
 
 def taken_as(dimension: Dimension) -> str:

@@ -9,15 +9,17 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
-from pydantic import AfterValidator, Field, ValidationInfo
+from pydantic import AfterValidator, Field, ValidationInfo, model_validator
 
 from casebase.errors import InputError
 from casebase.record.fields import Name, Odometer, Part, is_stored
 from casebase.record.vocabulary import HIGH_VOLTAGE_POWERTRAINS, Market, Powertrain, YesNo
 
 VIN_LENGTH = 17
+_CYLINDERS: Final = re.compile(r"\b[VIWRLH][ -]?(?:[2-9]|1[0-6])\b", re.IGNORECASE)
+"""V6, I4, inline five as L5, and the like (common practice, no source)."""
 _SEPARATORS: Final = re.compile(r"[\s\-\u2010-\u2015\u2212]")
 
 CHARACTER_VALUES: dict[str, int] = {
@@ -224,6 +226,7 @@ class Vehicle(Part):
         description="The maker's name for the platform: the same harness and networks under several models.",
     )
     powertrain: Powertrain | None = None
+    engine: Name | None = Field(default=None, description="As the trade names it: V6, V8 4.0, 2.0 diesel.")
     high_voltage: YesNo | None = Field(
         default=None,
         description="Whether there is a high-voltage system; left out, it follows from the powertrain.",
@@ -234,6 +237,22 @@ class Vehicle(Part):
         default=None, description="17 characters; optional."
     )
 
+    @model_validator(mode="before")
+    @classmethod
+    def _cylinders_name_the_engine(cls, data: Any) -> Any:
+        """Take `V6`, or `V6 diesel`, typed as the powertrain for the engine, and the rest for the powertrain."""
+        if not isinstance(data, dict):
+            return data
+        said = data.get("powertrain")
+        if not isinstance(said, str) or "engine" in data:
+            return data
+        found = _CYLINDERS.search(said)
+        if found is None:
+            return data
+        rest = " ".join(f"{said[: found.start()]} {said[found.end() :]}".split())
+        kept = {key: value for key, value in data.items() if key != "powertrain"} | {"engine": found[0]}
+        return kept | ({"powertrain": rest} if rest else {})
+
     @property
     def has_high_voltage(self) -> bool:
         """Whether the cautions for high-voltage vehicles belong to this one."""
@@ -243,6 +262,6 @@ class Vehicle(Part):
 
     def line(self) -> str:
         """Return the vehicle in one line."""
-        parts = [f"{self.make} {self.model}", self.model_year, self.powertrain, self.odometer]
+        parts = [f"{self.make} {self.model}", self.model_year, self.engine, self.powertrain, self.odometer]
         named = f"platform {self.platform}" if self.platform else None
         return ", ".join(str(part) for part in (*parts, named) if part)

@@ -44,6 +44,8 @@ class Medium(Word):
     """ISO 17458-4."""
     K_LINE = "K-line"
     """ISO 9141-2, ISO 14230-1."""
+    CAN_FD = "CAN FD"
+    """ISO 11898-1 frames with a second bit rate, on the levels of high-speed CAN."""
 
 
 class Line(Word):
@@ -61,6 +63,11 @@ class Line(Word):
     GROUND = "ground"
     BATTERY_PLUS = "battery +"
     BATTERY_MINUS = "battery -"
+    SENSOR_SIGNAL = "sensor signal"
+    FIVE_VOLTS = "5 V supply"
+    """What a module feeds its sensors with."""
+    CASE = "case"
+    """The metal housing of a module or sensor."""
 
 
 LINES_OF_MEDIUM: Final = {
@@ -71,10 +78,13 @@ LINES_OF_MEDIUM: Final = {
     Medium.LIN: (Line.LIN,),
     Medium.FLEXRAY: (Line.BUS_PLUS, Line.BUS_MINUS),
     Medium.K_LINE: (Line.K_LINE, Line.L_LINE),
+    Medium.CAN_FD: (Line.CAN_HIGH, Line.CAN_LOW),
 }
 """The signal lines of each medium, by its standard (see `Medium`)."""
 
 POWER_LINES: Final = (Line.SUPPLY, Line.GROUND, Line.BATTERY_PLUS, Line.BATTERY_MINUS)
+OTHER_LINES: Final = (Line.SENSOR_SIGNAL, Line.FIVE_VOLTS, Line.CASE)
+"""Lines of no network that are measured on the same jobs."""
 
 
 class Quantity(Word):
@@ -235,6 +245,12 @@ class Lamp(Word):
     PREHEAT = "diesel pre-heat"
     EXHAUST = "exhaust aftertreatment"
     GENERAL = "general warning"
+    DRIVER_ASSISTANCE = "driver assistance"
+    SECURITY = "security"
+    VEHICLE_CHARGING = "traction battery charging"
+    FOUR_WHEEL_DRIVE = "four-wheel drive"
+    RETARDER = "retarder"
+    DOORS = "door open"
 
 
 class Condition(Word):
@@ -340,6 +356,11 @@ class Place(Word):
     SPLICE = "splice"
     MODULE = "module"
     FUSE = "fuse"
+    BATTERY = "battery"
+    GROUND_POINT = "ground point"
+    """A ground point or strap."""
+    PILLAR = "pillar"
+    """The passage and coupling between body and door."""
 
 
 class Mechanism(Word):
@@ -352,6 +373,9 @@ class Mechanism(Word):
     COLLISION = "collision"
     EARLIER_REPAIR = "earlier repair"
     AGE = "age"
+    VIBRATION = "vibration"
+    OVERLOAD = "overload"
+    LOOSE_FIT = "loose fit"
 
 
 class Rescan(Word):
@@ -361,6 +385,7 @@ class Rescan(Word):
     OTHER_CODES = "other codes remain"
     SAME_CODES = "same codes back"
     NOT_DONE = "not done"
+    ALL_ANSWER = "all modules answer"
 
 
 class Review(Word):

@@ -69,6 +69,9 @@ _PLACE_WORDS: Final = {
     Place.SPLICE: "at a splice",
     Place.MODULE: "in the module",
     Place.FUSE: "at a fuse",
+    Place.BATTERY: "at the battery",
+    Place.GROUND_POINT: "at a ground point",
+    Place.PILLAR: "in a pillar",
 }
 
 
@@ -96,6 +99,8 @@ def cause_line(cause: Cause) -> str:
         )
     if cause.mechanism:
         parts.append(f"by {cause.mechanism}")
+    if cause.mechanism_text:
+        parts.append(cause.mechanism_text)
     return ", ".join(parts)
 
 
@@ -228,8 +233,11 @@ def searchable_text(case: Case) -> str:
     texts += [reading.note for reading in case.readings]
     texts += [reading.waveform.note for reading in case.readings if reading.waveform]
     texts += [case.fix.done, *(part.name for part in case.fix.parts)] if case.fix else []
-    texts += [case.cause.proof, case.cause.where.text if case.cause.where else None] if case.cause else []
-    texts += [case.verification.note] if case.verification else []
+    for cause in (*([case.cause] if case.cause else ()), *case.more_causes):
+        texts += [cause.proof, cause.mechanism_text, cause.where.text if cause.where else None]
+    texts += [cause_line(cause) for cause in case.more_causes]
+    texts += [case.verification.note, case.verification.behaviour] if case.verification else []
+    texts += [case.why_normal]
     texts += [attachment.shows for attachment in case.attachments]
     return "\n".join(text for text in texts if text)
 
@@ -281,6 +289,7 @@ def verification_words(proof: Verification) -> str:
         f"road test {proof.road_test}" if proof.road_test else "",
         f"{proof.days_without_return} days without return" if proof.days_without_return is not None else "",
         f"came back: {proof.came_back}" if proof.came_back else "",
+        proof.behaviour or "",
         proof.note or "",
     )
     return "; ".join(part for part in said if part)

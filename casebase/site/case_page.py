@@ -146,6 +146,7 @@ def case_context(edition: Edition, site: OpenSite, case_id: str, own_address: st
         "steps": [(step, cautions_beside(case, step)) for step in case.steps],
         "cautions": cautions_of(case),
         "cause": cause_line(case.cause) if case.cause else None,
+        "more_causes": [(cause_line(cause), cause.proof) for cause in case.more_causes],
         "fix": fix_words(case.fix) if case.fix else None,
         "proof": verification_words(case.verification) if case.verification else None,
         "origin": origin_words(case),

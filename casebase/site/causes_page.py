@@ -38,6 +38,9 @@ _PLACE_WORDS: Final = {
     "splice": "at a splice",
     "module": "in a module",
     "fuse": "at a fuse",
+    "battery": "at the battery",
+    "ground point": "at a ground point",
+    "pillar": "in a pillar",
 }
 _NAMED: Final[dict[str, Callable[[str], str]]] = {
     "fault": fault_words,

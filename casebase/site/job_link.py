@@ -1,10 +1,10 @@
 """The link is the job: a stuck job read from the pairs of an address's query, and written as such.
 
-Fields, all optional: `make`, `model`, `year`, `platform`; `medium`, `rate`, `reached`, `terminators`; `lamps` and
-`conditions` (repeated); `silent`, `sometimes`, `answer` (modules, parted by commas or lines); `codes` (a scan report
-or codes); `wrong` (in words); `tried` (a trial a line: `swapped TCM: no change`); and per reading `r1.what`,
-`r1.value`, `r1.at`, `r1.state`, `r1.unplugged`, `r1.traffic`, `r1.looks` (repeated), `r2.what` ... A field whose name
-begins with `_` is the page's own.
+Fields, all optional: `make`, `model`, `year`, `platform`, `powertrain`, `engine`; `medium`, `rate`, `reached`,
+`terminators`; `lamps` and `conditions` (repeated); `silent`, `sometimes`, `answer` (modules, parted by commas or
+lines); `codes` (a scan report or codes); `wrong` (in words); `tried` (a trial a line: `swapped TCM: no change`); and
+per reading `r1.what`, `r1.value`, `r1.at`, `r1.state`, `r1.unplugged`, `r1.traffic`, `r1.looks` (repeated), `r2.what`
+... A field whose name begins with `_` is the page's own.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
 from casebase.record.modules import module_identity
 from casebase.record.problems import printable
-from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Reached
+from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Powertrain, Reached
 from casebase.record.yaml_form import record_yaml
 from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, names_in, read_codes
 from casebase.site.job_given import ROW_FIELD, FieldProblem, Given, fitting
@@ -33,7 +33,9 @@ NOT_SAID: Final = "?"
 
 NETWORK_NAME: Final = "the network"
 
-VEHICLE_FIELDS: Final = {"make": "make", "model": "model", "year": "model_year", "platform": "platform"}
+VEHICLE_FIELDS: Final = {"make": "make", "model": "model", "year": "model_year"} | {
+    key: key for key in ("platform", "powertrain", "engine")
+}
 NETWORK_FIELDS: Final = {"rate": "bit_rate", "reached": "reached"}
 MODULE_FIELDS: Final = {"silent": Answers.NO, "sometimes": Answers.INTERMITTENT, "answer": Answers.YES}
 WORD_FIELDS: Final = ("lamps", "conditions")
@@ -184,7 +186,6 @@ def file_of(asked: AskedJob) -> str:
 # --- for the form -------------------------------------------------------------------------------------------------
 
 _MEDIUM_WORDS: Final = {
-    Medium.HIGH_SPEED_CAN: "high-speed CAN, CAN FD",
     Medium.J1939: "J1939 (trucks, machines)",
 }
 
@@ -192,6 +193,11 @@ _MEDIUM_WORDS: Final = {
 def medium_choices() -> list[tuple[str, str]]:
     """Return (key, words) of the kinds of network."""
     return [(str(medium), _MEDIUM_WORDS.get(medium, str(medium))) for medium in Medium]
+
+
+def powertrain_choices() -> list[tuple[str, str]]:
+    """Return (key, words) of what can drive a vehicle."""
+    return [(str(powertrain), str(powertrain)) for powertrain in Powertrain]
 
 
 def reached_choices() -> list[tuple[str, str]]:

@@ -36,6 +36,7 @@ from casebase.site.job_link import (
     job_from_query,
     lamp_choices,
     medium_choices,
+    powertrain_choices,
     reached_choices,
 )
 from casebase.site.job_readings import look_choices, reading_choices, state_choices, traffic_choices
@@ -96,6 +97,7 @@ class Form:
     problems: dict[str, list[FieldProblem]]
     all_problems: list[FieldProblem]
     media: Choices
+    powertrains: Choices
     reached: Choices
     lamps: Choices
     conditions: Choices
@@ -121,6 +123,7 @@ def form_of(asked: AskedJob) -> Form:
         problems=by_field,
         all_problems=asked.problems,
         media=medium_choices(),
+        powertrains=powertrain_choices(),
         reached=reached_choices(),
         lamps=lamp_choices(),
         conditions=condition_choices(),

@@ -178,9 +178,11 @@ def _shown(reader: FieldReader, row: int, choice: Choice) -> Data:
     """Return the value, and what was seen on a scope."""
     value = reader.one(f"r{row}.value", "readings[0].value", {"quantity": str(choice.quantity)})
     data: Data = {"value": value} if value else {}
+    traffic = reader.one(f"r{row}.traffic", "readings[0].waveform.traffic")
+    if choice.quantity is Quantity.VOLTAGE:
+        return data | ({"traffic": traffic} if traffic and value else {})
     if choice.quantity is not Quantity.WAVEFORM:
         return data
-    traffic = reader.one(f"r{row}.traffic", "readings[0].waveform.traffic")
     looks = reader.checked(
         f"r{row}.looks", names_in(reader.text(f"r{row}.looks")), "readings[0].waveform.looks[0]"
     )

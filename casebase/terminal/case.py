@@ -48,6 +48,7 @@ def print_case(
     page.labelled("Sent", taken_from)
     page.labelled("Review", review)
     page.labelled("Note", case.note or "")
+    page.labelled("Normal", case.why_normal or "")
     _print_found(case, page)
     _print_work(case, page)
     _print_outcome(case, page)
@@ -93,6 +94,9 @@ def _print_outcome(case: Case, page: Page) -> None:
     if case.cause:
         page.labelled("Cause", cause_line(case.cause))
         page.labelled("Proof", case.cause.proof or "not proven")
+    for cause in case.more_causes:
+        page.labelled("And", cause_line(cause))
+        page.labelled("Proof", cause.proof or "not proven")
     if case.fix:
         page.labelled("Fix", fix_words(case.fix))
     if case.verification:

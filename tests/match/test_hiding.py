@@ -14,7 +14,8 @@ from casebase.record.vocabulary import Kind, Stage, Status
 
 KEPT = """
 id kind concern symptoms lamps conditions
-vehicle.make vehicle.model vehicle.model_year vehicle.platform vehicle.powertrain vehicle.high_voltage vehicle.market
+vehicle.make vehicle.model vehicle.model_year vehicle.platform vehicle.powertrain vehicle.engine
+vehicle.high_voltage vehicle.market
 vehicle.odometer vehicle.vin
 networks.name networks.medium networks.bit_rate networks.data_bit_rate networks.reached networks.gateway
 networks.terminators_in
@@ -22,7 +23,7 @@ modules.name modules.network modules.answers modules.identifiers
 codes.module codes.code codes.status codes.text
 readings.network readings.quantity readings.line readings.against readings.at readings.pins readings.ignition
 readings.battery readings.unplugged readings.swapped readings.into readings.to readings.loaded
-readings.tester readings.stage readings.value readings.waveform.traffic
+readings.tester readings.traffic readings.stage readings.value readings.waveform.traffic
 readings.waveform.recessive readings.waveform.dominant readings.waveform.looks readings.waveform.dominant_share
 readings.waveform.whole_frames
 trials.did trials.what trials.at trials.used_part trials.configured trials.outcome
@@ -31,14 +32,17 @@ provenance.author provenance.shop provenance.opened provenance.invented
 """Known before the cause was."""
 
 HIDDEN = """
-revision title leftover note
+revision title leftover note why_normal
 readings.note readings.waveform.note
 steps.did steps.found steps.minutes
 trials.minutes trials.note
-cause.fault cause.network cause.where.place cause.where.text cause.module cause.mechanism cause.proof
+cause.fault cause.network cause.where.place cause.where.text cause.module cause.mechanism
+cause.mechanism_text cause.proof
+more_causes.fault more_causes.network more_causes.where.place more_causes.where.text more_causes.module
+more_causes.mechanism more_causes.mechanism_text more_causes.proof
 fix.done fix.parts.name fix.parts.cost fix.minutes fix.cost
 verification.codes_cleared verification.rescan verification.road_test verification.days_without_return
-verification.came_back verification.note
+verification.came_back verification.behaviour verification.note
 attachments.file attachments.shows attachments.for_others attachments.sha256
 provenance.ended
 review.state review.by review.on
@@ -89,6 +93,7 @@ FULL = {
         "model_year": 2014,
         "platform": "K4",
         "powertrain": "diesel",
+        "engine": "V6",
         "high_voltage": "no",
         "market": "Europe",
         "odometer": "203800 km",
@@ -119,6 +124,7 @@ FULL = {
             "stage": "isolation",
             "battery": "connected",
             "tester": "talking",
+            "traffic": "yes",
             "value": 2.6,
         },
         {"quantity": "waveform", "line": "CAN high", "waveform": SCOPE},
@@ -145,8 +151,20 @@ FULL = {
         "where": {"place": "splice", "text": "hidden six"},
         "module": "hidden seven",
         "mechanism": "rodent",
+        "mechanism_text": "hidden mouse",
         "proof": "hidden eight",
     },
+    "more_causes": [
+        {
+            "fault": "none",
+            "network": "bus",
+            "where": {"place": "battery", "text": "hidden clamp"},
+            "module": "hidden module",
+            "mechanism": "age",
+            "mechanism_text": "hidden age",
+            "proof": "hidden proof",
+        }
+    ],
     "fix": {
         "done": "hidden nine",
         "parts": [{"name": "hidden splice", "cost": "9 EUR"}],
@@ -159,10 +177,12 @@ FULL = {
         "road_test": "77 km",
         "days_without_return": 77,
         "came_back": "no",
+        "behaviour": "hidden behaviour",
         "note": "hidden eleven",
     },
     "leftover": "hidden twelve",
     "note": "hidden thirteen",
+    "why_normal": "hidden reason",
     "attachments": [
         {"file": "hidden.png", "shows": "hidden fourteen", "for_others": "yes", "sha256": "1d" * 32}
     ],

@@ -8,7 +8,7 @@ import pytest
 
 from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
-from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Line, Medium
+from casebase.record.vocabulary import LINES_OF_MEDIUM, OTHER_LINES, POWER_LINES, Line, Medium
 
 BODY_BUS = {"name": "body bus", "medium": "single-wire CAN"}
 DRIVE_CAN = {"name": "drive CAN", "medium": "high-speed CAN"}
@@ -89,11 +89,11 @@ def test_a_network_that_is_named_must_be_listed() -> None:
 
 @pytest.mark.parametrize("medium", list(Medium))
 def test_a_medium_has_its_own_lines_and_any_vehicle_its_supply(medium: Medium) -> None:
-    """A LIN has no CAN high (ISO 17987-4); supply, ground and battery can be measured everywhere."""
+    """A LIN has no CAN high (ISO 17987-4); supply, battery, a sensor's wires, a case are everywhere."""
     network = {"name": "the bus", "medium": medium}
     for line in Line:
         reading = {"quantity": "voltage", "line": line, "value": "0 V"}
-        fits = line in LINES_OF_MEDIUM[medium] or line in POWER_LINES
+        fits = line in (*LINES_OF_MEDIUM[medium], *POWER_LINES, *OTHER_LINES)
         wrong = [] if fits else [("readings[0].line", f"'{line}'")]
         assert breaches(networks=[network], readings=[reading]) == wrong
 

@@ -122,7 +122,7 @@ def test_every_problem_of_a_file_is_told_at_once() -> None:
           - quantity: resistance
             line: CAN high
             vlaue: 60 ohm
-            value: -60 ohm
+            value: 400 Mohm
         """)
     told = problems(text)
     assert len(told) == 7
@@ -135,7 +135,7 @@ def test_every_problem_of_a_file_is_told_at_once() -> None:
     assert "vehicle.model: missing: expected here" in told[1]
     assert "vehicle.model_year is '2099': no vehicle has that model year yet" in told[2]
     assert "codes[0].code is 'U9999'" in told[4]
-    assert "readings[0].value is '-60 ohm': -60 ohm cannot be a resistance: expected 0 to" in told[5]
+    assert "readings[0].value is '400 Mohm': 400 Mohm cannot be a resistance: expected " in told[5]
     assert "readings[0].vlaue: did you mean 'value'? Unknown key: expected one of network, " in told[6]
 
 

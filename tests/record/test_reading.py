@@ -248,8 +248,97 @@ def test_one_wire_is_measured_from_end_to_end() -> None:
     wire = reading(BARE, against=None, to="OBD socket", value="0.4 ohm")
     assert wire.what() == "CAN high from connector of ABS to DLC"
     assert wire.unknown_state == ()
-    assert "to is for ohms from end to end of one wire" in refusal(BARE, to="DLC")
-    assert "to is for ohms from end to end of one wire" in refusal(LINE_VOLTS, to="ABS plug")
+    assert "to is for ohms or volts from end to end of one wire" in refusal(BARE, to="DLC")
+    assert "to is for ohms or volts from end to end of one wire" in refusal(LINE_VOLTS, to="ABS plug")
+
+
+def test_volts_from_end_to_end_of_a_wire_are_its_drop() -> None:
+    """Both leads on one wire while it carries current: what is read is lost on the way."""
+    drop = reading(
+        LINE_VOLTS, line="supply", against=None, at="fuse 12", to="connector of ABS", value="0.8 V"
+    )
+    assert (drop.what(), drop.unknown_state) == ("supply from fuse 12 to connector of ABS", ())
+
+
+def test_ground_may_be_read_against_ground() -> None:
+    """Two ground points that differ by a volt are a finding; a bus line against itself is none."""
+    lifted = reading(LINE_VOLTS, line="ground", against="ground", at="connector of ABS", value="1.1 V")
+    assert lifted.what() == "ground to ground at connector of ABS"
+    assert "CAN high against itself reads nothing" in refusal(LINE_VOLTS, against="CAN high")
+
+
+def test_traffic_may_be_seen_beside_volts() -> None:
+    """A meter's bar that dances, or a lamp, tells of frames where the number alone does not."""
+    seen = reading(LINE_VOLTS, traffic="yes")
+    assert seen.state() == "ignition on, with traffic, nothing unplugged"
+    assert reading(LINE_VOLTS, traffic="no").state() == "ignition on, without traffic, nothing unplugged"
+    assert "shows no traffic" in refusal(PAIR_OHMS, traffic="yes")
+    assert "stands within it" in refusal(
+        {"quantity": "waveform", "waveform": {"looks": "clean"}}, traffic="yes"
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "kept", "note"),
+    [
+        ("2.6 V steady", "2.6 V", "steady"),
+        ("2.6 V (key on 10 s)", "2.6 V", "key on 10 s"),
+        ("2.6, jumps about", "2.6 V", "jumps about"),
+        ("2.3 to 2.7 V meter will not settle", "2.3 to 2.7 V", "meter will not settle"),
+        ("about 2.5 V - at the splice", "about 2.5 V", "at the splice"),
+    ],
+)
+def test_words_behind_a_number_become_the_note(value: str, kept: str, note: str) -> None:
+    """Nothing that was written is lost, and the number still counts."""
+    read = reading(LINE_VOLTS, value=value)
+    assert (str(read.value), read.note) == (kept, note)
+
+
+def test_words_behind_a_number_go_with_the_note_that_is_there() -> None:
+    """Both stand in it."""
+    assert reading(LINE_VOLTS, value="2.6 V steady", note="new meter").note == "new meter; steady"
+
+
+def test_a_unit_that_nobody_knows_is_no_note() -> None:
+    """60 kiloohms is not 60 ohm with a remark."""
+    assert "is no unit of" in refusal(PAIR_OHMS, value="60 kiloohms")
+
+
+def test_ohms_below_zero_are_kept_and_count_for_nothing() -> None:
+    """A voltage on the wire drives an ohmmeter below zero (common practice, no source)."""
+    live = reading(PAIR_OHMS, value="-14 ohm")
+    assert live.is_below_zero_ohms
+    assert live.number is None
+    assert not reading(LINE_VOLTS, value="-0.2 V").is_below_zero_ohms
+
+
+@pytest.mark.parametrize(
+    ("written", "line", "against"),
+    [
+        ("CAN-H/CAN-L", Line.CAN_HIGH, Line.CAN_LOW),
+        ("FlexRay BP/BM", Line.BUS_PLUS, Line.BUS_MINUS),
+        ("BP / BM", Line.BUS_PLUS, Line.BUS_MINUS),
+    ],
+)
+def test_two_lines_in_one_word_are_a_line_against_the_other(written: str, line: Line, against: Line) -> None:
+    """As scope channels and pinouts name a pair."""
+    pair = reading(LINE_VOLTS, line=written, against=None)
+    assert (pair.line, pair.against) == (line, against)
+
+
+@pytest.mark.parametrize(
+    ("written", "line"),
+    [
+        ("sensor", Line.SENSOR_SIGNAL),
+        ("5V", Line.FIVE_VOLTS),
+        ("5 V reference", Line.FIVE_VOLTS),
+        ("housing", Line.CASE),
+        ("FlexRay BM", Line.BUS_MINUS),
+    ],
+)
+def test_a_sensor_its_feed_and_a_case_are_lines(written: str, line: Line) -> None:
+    """They are measured on the same jobs as the network."""
+    assert reading(LINE_VOLTS, line=written).line is line
 
 
 def test_ac_volts_are_a_quantity_of_their_own() -> None:

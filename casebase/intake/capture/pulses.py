@@ -21,10 +21,11 @@ FRAMES_OF_CAN: Final = (
     Medium.J1939,
     Medium.FAULT_TOLERANT_CAN,
     Medium.SINGLE_WIRE_CAN,
+    Medium.CAN_FD,
 )
 """The media that carry CAN frames."""
 
-LEVELS_OF_HIGH_SPEED: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939)
+LEVELS_OF_HIGH_SPEED: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939, Medium.CAN_FD)
 """The media with the levels of ISO 11898-2."""
 
 

@@ -64,6 +64,7 @@ KEPT_OF_READING: Final = (
     "to",
     "loaded",
     "tester",
+    "traffic",
     "stage",
     "value",
 )

@@ -6,8 +6,12 @@ from typing import Final
 
 from casebase.record.vocabulary import BusState
 
-SAME_PHYSICS: Final = {frozenset(("high-speed CAN", "J1939")): 0.7}
-"""J1939 has the levels of ISO 11898-2, on other vehicles and at another rate."""
+SAME_PHYSICS: Final = {
+    frozenset(("high-speed CAN", "J1939")): 0.7,
+    frozenset(("high-speed CAN", "CAN FD")): 0.9,
+    frozenset(("CAN FD", "J1939")): 0.7,
+}
+"""J1939 has the levels of ISO 11898-2, on other vehicles and at another rate; CAN FD differs within frames alone."""
 
 
 SAME_PHYSICS_FROM: Final = 0.5
