@@ -228,6 +228,20 @@ def test_a_feed_as_data_names_every_state():
     assert sum(row["probability"] for row in data["states"]) == pytest.approx(1.0, abs=0.001)
 
 
+@pytest.mark.parametrize(
+    "drop",
+    [
+        volts("0.8 V", at="connector of ABS", against=None, to="fuse 12"),
+        volts("0.4 V", line="ground", against="ground"),
+        ohms("-14 ohm", line="ground", against="battery -"),
+    ],
+)
+def test_a_drop_between_two_points_is_no_supply_that_is_missing(drop):
+    """0.8 V lost along a wire is not 0.8 V at the plug; it is kept and said."""
+    assert feeds_of([drop]) == []
+    assert diagnose([drop], Medium.HIGH_SPEED_CAN, rough=True).interpreted.unused
+
+
 def test_a_feed_is_no_reading_of_the_bus_and_what_says_nothing_is_named():
     """Neither an observation nor something not used; ohms across the plug are those of what hangs on it."""
     readings = [volts("0.3 V"), ohms("14 ohm", line="supply", against="ground")]

@@ -21,6 +21,12 @@ def _band(medium: Medium, line: Line, label: str, **supply: object) -> Band:
     )
 
 
+def test_can_fd_has_the_levels_of_high_speed_can():
+    """It differs within frames alone (ISO 11898-2 for both; TI TCAN1044V SLLSFG2)."""
+    assert expected_bands(Medium.CAN_FD) == expected_bands(Medium.HIGH_SPEED_CAN)
+    assert MEDIA[Medium.CAN_FD] is MEDIA[Medium.HIGH_SPEED_CAN]
+
+
 @pytest.mark.parametrize("medium", list(Medium))
 def test_every_medium_has_levels_for_its_lines(medium):
     """L-line only wakes modules up and is left out (ISO 9141-2, from memory)."""

@@ -121,6 +121,20 @@ def test_little_on_the_ac_range_tells_nothing(diagnose):
             },
             "along one wire",
         ),
+        (
+            {
+                "quantity": "resistance",
+                "line": "CAN high",
+                "against": "CAN low",
+                "value": "-14 ohm",
+                "battery": "disconnected",
+            },
+            "there is a voltage on the wire",
+        ),
+        (
+            {"quantity": "voltage", "line": "sensor signal", "against": "ground", "value": "2.5 V"},
+            "not a reading of the bus lines",
+        ),
     ],
 )
 def test_what_no_bus_is_simulated_with_is_kept_and_said(diagnose, keys, why):
@@ -129,6 +143,15 @@ def test_what_no_bus_is_simulated_with_is_kept_and_said(diagnose, keys, why):
     found = diagnose(Reading.model_validate(data))
     assert not found.observations
     assert why in found.interpreted.unused[0][1]
+
+
+def test_traffic_seen_beside_volts_is_traffic(diagnose, high):
+    """2.5 V on both lines may be silence or a meter's mean; a lamp that flickers decides."""
+    plain, seen, none = (
+        diagnose(high("2.5", **more)) for more in ({}, {"traffic": "yes"}, {"traffic": "no"})
+    )
+    assert any(isinstance(each, TrafficRead) and each.seen for each in seen.observations)
+    assert seen.probability(QUIET) < 0.05 < plain.probability(QUIET) < none.probability(QUIET)
 
 
 def test_a_fault_gone_with_a_module_unplugged_lies_in_it(diagnose, pair):
