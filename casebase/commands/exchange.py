@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -10,7 +10,7 @@ import typer
 
 from casebase.commands.news import tell_news
 from casebase.commands.opening import means_to_compare, open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import DayOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import BundleError
 from casebase.library.file_store import AttachedFiles
 from casebase.library.near_duplicates import MOST_COMPARED, NearDuplicate, near_duplicates
@@ -18,7 +18,7 @@ from casebase.library.sources import set_weight, sources_in
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
 from casebase.publish.bundle_checks import checked_bundle, is_source_name
-from casebase.publish.private_text import hits_of, what_stops
+from casebase.publish.private_text import hits_of, hits_of_words, what_stops
 from casebase.publish.public_fields import public_case, public_contents
 from casebase.publish.taking_in import Became, TakenIn, take_in
 from casebase.terminal.lead import (
@@ -43,9 +43,7 @@ def export(
     by: Annotated[
         str | None, typer.Option("--by", metavar="SHOP", help="Your shop's name; kept for the next time.")
     ] = None,
-    on: Annotated[
-        datetime | None, typer.Option(formats=["%Y-%m-%d"], metavar="DAY", help="The day it bears; today.")
-    ] = None,
+    on: DayOption = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -59,10 +57,12 @@ def export(
         shop = by or kept.fact(_OUR_NAME)
         if not shop:
             raise BundleError("nobody sends this bundle: say which shop does with --by SHOP")
+        if wrong := hits_of_words(kept, {"--by": shop}):
+            raise BundleError("\n".join([*wrong, "no bundle was written"]))
         records = kept.read_and_agreed()
         if found := hits_of(kept, records):
             raise BundleError(what_stops(found, "no bundle was written"))
-        day, read = str(on.date() if on else date.today()), AttachedFiles(kept.path).read
+        day, read = str(on or date.today()), AttachedFiles(kept.path).read
         made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read))
         if by:
             kept.set_fact(_OUR_NAME, by)

@@ -4,21 +4,21 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from datetime import date, datetime
+from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
 from casebase import places
 from casebase.commands.opening import means_to_compare, open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import DayOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import EditionError, LibraryError
 from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library
 from casebase.publish.edition import editions_in, show_edition
 from casebase.publish.leaving import Leaving, Newer, leaving, newer_than_agreed
-from casebase.publish.private_text import Hit, hits_of, what_stops
+from casebase.publish.private_text import Hit, hits_of, hits_of_words, what_stops
 from casebase.publish.publication import Imprint, figures_of_own_cases, with_initials
 from casebase.publish.publication import publish as published
 from casebase.terminal.editions import (
@@ -32,6 +32,9 @@ from casebase.terminal.page import Counted
 
 FolderArgument = Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder of the editions.")]
 
+_NAME: Final = "collection name"
+_LICENCE: Final = "collection licence"
+
 
 def publish(  # noqa: PLR0913, PLR0917  one parameter per option
     folder: FolderArgument,
@@ -41,9 +44,7 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
     ] = None,
     name: Annotated[str | None, typer.Option(help="What the collection is called.")] = None,
     licence: Annotated[str | None, typer.Option(help="Under which licence it may be passed on.")] = None,
-    on: Annotated[
-        datetime | None, typer.Option(formats=["%Y-%m-%d"], metavar="DAY", help="The day it bears; today.")
-    ] = None,
+    on: DayOption = None,
     initials: Annotated[
         bool, typer.Option("--initials", help="The shop's initials instead of the authors' handles.")
     ] = False,
@@ -68,11 +69,12 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         newer = newer_than_agreed(kept)
         if found := hits_of(kept, records):
             raise EditionError(what_stops(found, "nothing was published") + _newer_may_do(found, newer))
+        _refuse_private_imprint(kept, by, name, licence)
         if gone := leaving(kept, folder, records):
             _ask_about(gone, yes=yes, is_told=not json)
-        named = _remembered(kept, "collection name", name)
-        licensed = _remembered(kept, "collection licence", licence)
-        day, means = on.date() if on else date.today(), means_to_compare()
+        named = _remembered(kept, _NAME, name)
+        licensed = _remembered(kept, _LICENCE, licence)
+        day, means = on or date.today(), means_to_compare()
         tell = Counted("Asking the solved cases again").tell
         imprint = Imprint(str(day), by, named, licensed, figures_of_own_cases(kept, means, tell))
         made = published(
@@ -83,6 +85,16 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
             AttachedFiles(kept.path).read,
         )
     return print_json(published_data(made, newer)) if json else print_published(made, newer, own_page())
+
+
+def _refuse_private_imprint(library: Library, by: str, name: str | None, licence: str | None) -> None:
+    told = {
+        "--by": by,
+        "--name": name or library.fact(_NAME),
+        "--licence": licence or library.fact(_LICENCE),
+    }
+    if wrong := hits_of_words(library, told):
+        raise EditionError("\n".join([*wrong, "nothing was published"]))
 
 
 def _ask_about(gone: Sequence[Leaving], *, yes: bool, is_told: bool) -> None:

@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import json
+import re
+from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
 from casebase import places
+from casebase.record.problems import printable
 from casebase.terminal.page import Page
 
 LibraryOption = Annotated[
@@ -22,6 +25,26 @@ LibraryOption = Annotated[
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+
+
+_DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+
+
+def _day(text: str) -> date:
+    """Return a day on which something can have been made; raise `typer.BadParameter` for any other."""
+    try:
+        day = date.fromisoformat(text) if _DAY.fullmatch(text) else date.min
+    except ValueError:  # such as 30 February
+        day = date.min
+    if not 2000 <= day.year <= 2199:
+        raise typer.BadParameter(f"'{printable(text)}': expected a day from 2000 on, as YYYY-MM-DD")
+    return day
+
+
+DayOption = Annotated[
+    date | None,
+    typer.Option("--on", parser=_day, metavar="DAY", help="The day it bears; today."),
+]
 
 
 def print_json(data: object) -> None:

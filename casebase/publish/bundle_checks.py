@@ -114,7 +114,7 @@ def _about(archive: Archive) -> dict[str, Any]:
     if not isinstance(about, dict) or about.get("format") != FORMAT:
         raise BundleError(f"{where} is not of a bundle: expected the format '{FORMAT}'")
     version = about.get("version")
-    if version != VERSION or isinstance(version, bool):
+    if version != VERSION or type(version) is not int:
         raise BundleError(
             f"{where}: version {printable(str(version))} of the format, and this casebase knows version {VERSION}:"
             " update casebase"
@@ -134,7 +134,7 @@ def _most_cases(about: dict[str, Any]) -> int:
 
 def _refuse_wrong_counts(path: Path, about: dict[str, Any], there: dict[str, int]) -> None:
     for what, count in there.items():
-        if about.get(what) != count or isinstance(about.get(what), bool):
+        if about.get(what) != count or type(about.get(what)) is not int:
             raise BundleError(
                 f"{path}: {count} {what} in it, and {ABOUT} says {printable(str(about.get(what)))}: ask for the"
                 " bundle again"

@@ -78,9 +78,15 @@ def changes_since(before: sqlite3.Connection | None, now: Iterable[StoredRecord]
 
 
 def write_changes(connection: sqlite3.Connection, changes: Sequence[Change]) -> None:
-    """Write changes into the table `changes` of a new file."""
+    """Write changes into the table `changes` of a new file.
+
+    Of a case that was withdrawn only the ID: its title may be what it was withdrawn for.
+    """
     connection.execute(f"CREATE TABLE {_CHANGES_TABLE} (changed TEXT, case_id TEXT, title TEXT)")
-    rows = sorted((str(change.changed), change.case_id, change.title) for change in changes)
+    rows = sorted(
+        (str(one.changed), one.case_id, "" if one.changed is Changed.WITHDRAWN else one.title)
+        for one in changes
+    )
     connection.executemany(f"INSERT INTO {_CHANGES_TABLE} VALUES (?, ?, ?)", rows)
 
 

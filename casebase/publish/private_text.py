@@ -7,13 +7,13 @@ changed here: a hit stops the publication, and the shop lead decides.
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import chain
 from typing import Any, Final
 
 from casebase.errors import CaptureError
-from casebase.intake.capture.trace import ENDING, trace_from
+from casebase.intake.capture.trace import ENDING, is_row, trace_from
 from casebase.library.accepted_files import FileKind, kind_of
 from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
@@ -55,12 +55,12 @@ def _lines(where: str, attachment: Attachment, contents: Contents | None) -> Ite
         text = content.decode("utf-8", "replace")
         figures = _is_trace(attachment.file, text)
         for number, line in enumerate(text.splitlines(), start=1):
-            if line.strip() and not (figures and not line.startswith("#")):
+            if line.strip() and not (figures and is_row(line)):
                 yield f"{where} {attachment.file} line {number}", line
 
 
 def _is_trace(name: str, text: str) -> bool:
-    """Return whether a text is the trace of a capture: below its head nothing but figures can stand there."""
+    """Return whether a text is the trace of a capture, most of whose lines are rows of figures."""
     if not name.endswith(ENDING):
         return False
     try:
@@ -114,6 +114,16 @@ class Hit:
 def hits_of(library: Library, records: Iterable[StoredRecord]) -> list[Hit]:
     """Return what looks private in records of a library and their files, by its names and what its lead cleared."""
     return hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
+
+
+def hits_of_words(library: Library, given: Mapping[str, str | None]) -> list[str]:
+    """Return in sentences what looks private in what an edition or bundle says of itself, by the option's name."""
+    private_names = names(library)
+    return [
+        f"{option}: {one.kind} in '{printable(text)}': give it without"
+        for option, text in given.items()
+        for one in found_in(text or "", private_names, WHERE_UNKNOWN)
+    ]
 
 
 def what_stops(found: Iterable[Hit], so: str) -> str:

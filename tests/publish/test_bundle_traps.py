@@ -325,6 +325,17 @@ def test_whatever_happens_to_its_bytes_a_bundle_is_refused_or_the_same(bundle, t
     assert [(entry.told_id, entry.sha256) for entry in entries_of(found)] == expected
 
 
+@pytest.mark.parametrize(
+    ("key", "value"), [("cases", 2.0), ("version", 1.0), ("attachments", False), ("made_on", "٢٠٢٦-١١-٢٥")]
+)
+def test_numbers_and_days_are_written_as_the_format_has_them(bundle, tmp_path, key, value):
+    """2.0 is no count, and digits of other scripts (Unicode's Nd) are no ISO 8601."""
+    members = members_of(bundle)
+    about = json.loads(members["bundle.json"]) | {key: value}
+    members["bundle.json"] = json.dumps(about).encode()
+    assert "bundle.json" in refusal(packed(tmp_path / "t.zip", with_right_sums(members).items()))
+
+
 def test_nothing_of_a_refused_bundle_is_kept(bundle, tmp_path):
     """The library is as it was, to the byte."""
     wrong = changed_line(bundle, tmp_path / "t.zip", lambda line: line["record"].update(kind="rumour"))

@@ -1,5 +1,7 @@
 """What must not leave the shop is found in free text, with its place and what may stand there instead."""
 
+import hashlib
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,7 +11,7 @@ from casebase.library.derived import StoredRecord
 from casebase.library.privacy import add_names, clear, cleared, names, remove_names
 from casebase.library.store import Library
 from casebase.publish.private_kinds import found_in
-from casebase.publish.private_text import hits_in, hits_in_text, masked
+from casebase.publish.private_text import hits_in, hits_in_text, hits_of_words, masked
 
 PRIVATE = ["Ottilie Brandvoll", "Sørensen"]
 REGIONS = ("GB", "DE", "US", "NO")
@@ -133,3 +135,29 @@ def test_all_hits_of_a_text_propose_the_same_text():
     found = hits_in_text("a", "note", "o@b.example, +47 22 12 34 56", [], ("NO",))
     assert len(found) == 2
     assert len({hit.proposed for hit in found}) == 1
+
+
+def test_every_line_of_a_trace_but_figures_is_looked_at(make_case):
+    """The line that names the columns can hold anything: a trace is known by its rows, not by its ending."""
+    rows = "whole,0.000,2.100,2.500,1.400,2.400\nwhole,500.000,2.100,2.500,1.400,2.400\n"
+    head = "# casebase trace 1\n# medium: high-speed CAN\n# lines: CAN high,CAN low\n"
+    text = f"{head}part,ring Mrs Oddleif on 0151 23456789\n{rows}"
+    content = text.encode()
+    sha256 = hashlib.sha256(content).hexdigest()
+    attachment = {"file": "a.trace.csv", "sha256": sha256, "for_others": "yes"}
+    kept = StoredRecord("case0001", 1, "", make_case(attachments=[attachment]))
+    hits = hits_in([kept], ["Oddleif"], contents=lambda _: content)
+    assert {hit.kind for hit in hits} == {"a name", "a telephone number"}
+    assert {hit.field for hit in hits} == {"attachments[0] a.trace.csv line 4"}
+
+
+def test_what_an_edition_says_of_itself_is_looked_at(tmp_path):
+    """Who signs it, what it is called and its licence are read by everybody."""
+    with Library.create(tmp_path / "shop.db") as library:
+        add_names(library, ["Siv Oddleif"])
+        told = {"--by": "siv.oddleif", "--name": "Cases, ring 0151 23456789", "--licence": "CC BY 4.0"}
+        wrong = hits_of_words(library, told)
+    assert [sentence.split(" in ")[0] for sentence in wrong] == [
+        "--by: a name",
+        "--name: a telephone number",
+    ]

@@ -53,6 +53,15 @@ def test_next_edition_tells_what_is_new_revised_and_withdrawn(kept, tmp_path):
     assert {change.case_id for change in read_changes(open_frozen(made.path))} == set(told)
 
 
+def test_a_withdrawn_title_is_in_no_page_and_no_table_of_the_next_edition(kept, tmp_path):
+    """It may be what the case was withdrawn for: who has read it knows the ID."""
+    publish_to(tmp_path, kept(aaaaaaaa="no start", bbbbbbbb="rang Mrs Oddleif, 0151 23456789"))
+    made = publish_to(tmp_path, kept(aaaaaaaa="no start"))
+    assert [change.title for change in made.changes] == ["Rang Mrs Oddleif, 0151 23456789"]
+    assert b"Oddleif" not in made.path.read_bytes()
+    assert [change.title for change in read_changes(open_frozen(made.path))] == [""]
+
+
 def test_what_stays_inside_does_not_make_an_edition(kept, tmp_path, make_case):
     """A changed concern changes nothing that anybody would see."""
     publish_to(tmp_path, kept(aaaaaaaa="no start"))

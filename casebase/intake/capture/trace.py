@@ -33,7 +33,7 @@ _FIRST_LINE: Final = "# casebase trace 1"
 _WHOLE, _FRAME = "whole", "frame"
 _AROUND_BITS: Final = 3
 _BEFORE_FAULT_BITS, _AFTER_FAULT_BITS = 13, 7
-_LINE_OF_PART: Final = re.compile(r"(whole|frame)((?:,-?\d{1,9}\.\d{1,3}){3,5})")
+_LINE_OF_PART: Final = re.compile(r"(whole|frame)((?:,-?[0-9]{1,9}\.[0-9]{1,3}){3,5})")
 _HEAD: Final = re.compile(r"# (medium|lines|frame): ([^\n\r]{1,200})")
 
 
@@ -128,6 +128,11 @@ def trace_from(text: str, name: str = "trace") -> Trace:
     if _WHOLE not in parts:
         raise CaptureError(f"{name}: a trace without a figure in it")
     return Trace(medium, named, parts[_WHOLE], parts.get(_FRAME), told.get(_FRAME, ""))
+
+
+def is_row(line: str) -> bool:
+    """Return whether a line of a trace holds figures and nothing else."""
+    return _LINE_OF_PART.fullmatch(line) is not None
 
 
 def _parts(lines: Sequence[str], count: int, name: str) -> dict[str, Part]:
