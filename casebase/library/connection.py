@@ -52,7 +52,26 @@ def open_database(path: Path) -> Database:
         )
     if path.is_dir():
         raise LibraryError(f"{path}: a folder, not a library file: name the file itself")
+    _refuse_cut_short(path)
     return _opened(path)
+
+
+_SMALLEST_BYTES: Final = 512
+"""The smallest page of a SQLite file, and the least that one holds (SQLite, "Database File Format", 1.3.2)."""
+
+_MADE_WITHIN_SECONDS: Final = 5.0
+
+
+def _refuse_cut_short(path: Path) -> None:
+    """Raise `LibraryError` for a file with next to nothing in it, which SQLite would take for a new one."""
+    until = time.monotonic() + _MADE_WITHIN_SECONDS
+    while path.is_file() and (size := path.stat().st_size) < _SMALLEST_BYTES:
+        if size or time.monotonic() > until:  # an empty one may be in the making by another process
+            raise LibraryError(
+                f"{path}: {size} bytes, so no library any more: put a copy in its place with casebase restore, or name"
+                " another file"
+            )
+        time.sleep(0.05)
 
 
 def _stands_there(path: Path) -> bool:

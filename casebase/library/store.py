@@ -18,12 +18,13 @@ from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_deriv
 from casebase.library.file_store import LeftOver, faults_of_files, left_over
 from casebase.library.integrity import faults_in
 from casebase.library.library_file import LibraryFile, now_text, refuse_removed
-from casebase.library.matching import Means, collection_in
+from casebase.library.matching import Means, collection_in, index_folder
 from casebase.library.records import earlier_record, every_record, found_ids, new_id, readable_records
 from casebase.library.reviews import standings
 from casebase.library.schema import DERIVED_TABLES
 from casebase.match.facets.measure import FAULTS, Measure, faults_by
 from casebase.match.index.collection import Collection
+from casebase.match.index.files import begin_again, damage_in, writing_alone
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, sha256_of
 
@@ -205,7 +206,10 @@ class Library(LibraryFile):
     def faults(self) -> list[str]:
         """Return everything wrong with the library, in sentences."""
         with self._readable():
-            return [*faults_in(self._db), *faults_of_files(self._db, self.path)]
+            found = [*faults_in(self._db), *faults_of_files(self._db, self.path)]
+        folder = index_folder(self.path)
+        damage = damage_in(folder)
+        return [*found, f"{folder}: the index is damaged: {damage}: run casebase rebuild"] if damage else found
 
     def left_over_files(self) -> LeftOver:
         """Return how many attached files no record names."""
@@ -223,7 +227,12 @@ class Library(LibraryFile):
             if self._db.execute("SELECT 1 FROM facts WHERE name = ?", (_ID_FACT,)).fetchone() is None:
                 self._set_fact(_ID_FACT, uuid4().hex)
             self._set_fact("derived version", DERIVED_VERSION)
-            return count
+        folder = index_folder(self.path)
+        if damage_in(folder):
+            with writing_alone(folder) as alone:
+                if alone:
+                    begin_again(folder)
+        return count
 
     def _keep(self, case: Case, now: str) -> Logged:
         canonical = canonical_json(case)

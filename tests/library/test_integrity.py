@@ -13,6 +13,7 @@ import pytest
 
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord, rows_of
+from casebase.library.matching import index_folder
 from casebase.library.schema import DERIVED_TABLES
 from casebase.library.store import Library, Logged
 from casebase.record.case import Case
@@ -283,6 +284,21 @@ def test_a_rebuild_that_fails_leaves_the_tables(
         with pytest.raises(KeyboardInterrupt):
             library.rebuild()
     assert all_rows(library) == before
+    assert library.faults() == []
+
+
+def test_an_index_with_a_flipped_bit_is_named_and_made_again(library: Library, logged: Logged) -> None:
+    """A check reads every byte of it; a rebuild lets the next comparison make it anew."""
+    library.collection()
+    vectors = index_folder(library.path) / "numbers.bin"
+    flipped = bytearray(vectors.read_bytes())
+    flipped[0] ^= 1
+    vectors.write_bytes(flipped)
+    (fault,) = library.faults()
+    assert fault.startswith(f"{index_folder(library.path)}: the index is damaged: numbers.bin: bytes 0 to")
+    library.rebuild()
+    assert library.faults() == []
+    assert library.collection().index.arrays["numbers"].tolist() == [1, 2]
     assert library.faults() == []
 
 

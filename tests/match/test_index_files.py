@@ -3,14 +3,18 @@
 import json
 import subprocess
 import sys
+import zlib
 from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from casebase.match.facets.measure import FAULTS
 from casebase.match.index.building import IndexBuilder, empty_index
-from casebase.match.index.files import Stamp, append, begin_again, read_index, writing_alone
+from casebase.match.index.files import Stamp, append, begin_again, damage_in, read_index, writing_alone
+from casebase.match.index.match_index import ATOM_LISTS, COLUMNS
 from casebase.match.index.query import Query
 from tests.match.varied_profiles import DIMENSIONS, varied
 
@@ -89,11 +93,79 @@ def test_a_file_gone_or_cut_is_no_index(kept, name):
     assert read_index(kept) is None
 
 
+FILES = sorted(
+    ["manifest.json", "vectors.bin", *(f"{name}.bin" for name in COLUMNS), *(f"{name}.jsonl" for name in ATOM_LISTS)]
+)
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_a_bit_flipped_in_any_file_is_found(kept, name):
+    """Whichever file and wherever: no other answer, no traceback, and the words say which file it was."""
+    whole = (kept / name).read_bytes()
+    assert damage_in(kept) is None
+    for place in {0, len(whole) // 3, len(whole) - 1} if whole else set():
+        flipped = bytearray(whole)
+        flipped[place] ^= 0b0100
+        (kept / name).write_bytes(flipped)
+        assert read_index(kept) is None
+        assert name in damage_in(kept)
+    (kept / name).write_bytes(whole)
+    assert damage_in(kept) is None
+    assert len(read_index(kept)[0]) == 100
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_whatever_happens_to_its_bytes_an_index_is_none_or_the_same(kept, data):
+    """Bytes exchanged or cut off in any file."""
+    path = kept / data.draw(st.sampled_from(FILES))
+    whole = path.read_bytes()
+    if not whole:
+        return
+    spoilt = bytearray(whole)
+    at = data.draw(st.integers(0, len(whole) - 1))
+    if data.draw(st.booleans()):
+        spoilt[at] = data.draw(st.integers(0, 255))
+    else:
+        del spoilt[at:]
+    path.write_bytes(spoilt)
+    found = read_index(kept)
+    path.write_bytes(whole)
+    assert (found is None) == (bytes(spoilt) != whole)
+
+
+def test_a_library_logged_one_by_one_has_few_blocks(tmp_path, many):
+    """The manifest does not grow with every record."""
+    index = empty_index(DIMENSIONS, "a model")
+    for number, profile in enumerate(many[:40]):
+        index, _ = keep(tmp_path, [profile], index, first=number)
+    manifest = json.loads((tmp_path / "manifest.json").read_text())
+    assert {len(blocks) for blocks in manifest["blocks"].values()} <= {0, 1}
+    assert damage_in(tmp_path) is None
+
+
+def test_large_files_are_looked_at_from_their_end_on_opening(kept, many, monkeypatch):
+    """What was written last is the likeliest to be lost; the rest waits for `casebase check`."""
+    monkeypatch.setattr("casebase.match.index.files._BLOCK_BYTES", 1)
+    keep(kept, many[:30], read_index(kept)[0], first=100)
+    monkeypatch.setattr("casebase.match.index.files.CHECKED_ON_OPENING_BYTES", 1)
+    flipped = bytearray((kept / "vectors.bin").read_bytes())
+    flipped[5] ^= 1
+    (kept / "vectors.bin").write_bytes(flipped)
+    assert read_index(kept) is not None
+    assert "vectors.bin: bytes 0 to" in damage_in(kept)
+    flipped[-1] ^= 1
+    (kept / "vectors.bin").write_bytes(flipped)
+    assert read_index(kept) is None
+
+
 def test_an_index_of_another_version_is_none(kept):
     """Arrays that were made otherwise are not read."""
     manifest = json.loads((kept / "manifest.json").read_text())
     manifest["stamp"]["version"] = "0.1"
-    (kept / "manifest.json").write_text(json.dumps(manifest))
+    del manifest["crc"]
+    crc = zlib.crc32(json.dumps(manifest, sort_keys=True).encode())
+    (kept / "manifest.json").write_text(json.dumps(manifest | {"crc": crc}))
     assert read_index(kept) is None
 
 
