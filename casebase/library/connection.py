@@ -12,7 +12,7 @@ from typing import Final
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.library.schema import APPLICATION_ID, MIGRATIONS
+from casebase.library.schema import APPLICATION_ID, FORMER_STEPS, MIGRATIONS, adopt_former_steps
 
 BUSY_SECONDS: Final = 60.0
 """How long one process waits for another that is writing."""
@@ -135,7 +135,7 @@ def _opened(path: Path) -> Database:
         try:
             db = Database(connection, execute_plugins=False)
             refuse_what_cannot_be_read(db, path)
-            if MIGRATIONS.pending(db):
+            if MIGRATIONS.pending(db) or any(step.name in FORMER_STEPS for step in MIGRATIONS.applied(db)):
                 _upgrade(db)
             # FULL: a confirmed case survives a power cut too, not only a killed process.
             connection.execute("PRAGMA synchronous = FULL")
@@ -149,7 +149,7 @@ def refuse_what_cannot_be_read(db: Database, path: Path) -> None:
     """Raise `LibraryError` for another program's database and for a library made by a newer casebase."""
     refuse_other_files(db, path)
     known = [step.name for step in MIGRATIONS.pending(Database(memory=True, execute_plugins=False))]
-    newer = [step.name for step in MIGRATIONS.applied(db) if step.name not in known]
+    newer = [step.name for step in MIGRATIONS.applied(db) if step.name not in (*known, *FORMER_STEPS)]
     if newer:
         raise LibraryError(
             f"{path}: made by a newer casebase (schema step {newer[-1]}; this one knows up to {known[-1]}):"
@@ -181,4 +181,5 @@ def _upgrade(db: Database) -> None:
             time.sleep(0.05)
     with writing(db):
         db.conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        adopt_former_steps(db)
         MIGRATIONS.apply(db)

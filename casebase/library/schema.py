@@ -258,3 +258,24 @@ def _trials(db: Database) -> None:
         },
         pk=("case_id", "position"),
     )
+
+
+FORMER_STEPS: Final = ("0008_attachments", "0009_news")
+"""Names under which libraries of 25 November 2026 know steps that were numbered anew the same day."""
+
+
+def adopt_former_steps(db: Database) -> None:
+    """Let a library that knows steps by their former names know them by those of today.
+
+    Its table of attachments stays where it is; news of the first form, which is made again, goes.
+    """
+    there = {step.name for step in MIGRATIONS.applied(db)}
+    if not there.intersection(FORMER_STEPS):
+        return
+    steps = db.table(MIGRATIONS.migrations_table)
+    if "0009_news" in there:
+        if "what" in db.table("news").columns_dict:
+            steps.insert({**next(steps.rows_where("name = '0009_news'")), "name": "0008_news"}, pk="id", replace=True)
+        else:
+            db.table("news").drop()
+    steps.delete_where("name IN (?, ?)", list(FORMER_STEPS))

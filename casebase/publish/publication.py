@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from casebase.errors import EditionError, InputError
+from casebase.files import flush_folder
 from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.library.store import Library
@@ -81,6 +82,7 @@ def publish(
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        flush_folder(folder.parent)
     except OSError as error:
         raise EditionError(
             f"{folder}: the folder cannot be made ({error.strerror}): name another place"

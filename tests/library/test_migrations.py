@@ -47,6 +47,73 @@ def make_older(path: Path, stop_before: str, cases: list[Case]) -> list[str]:
     return ids
 
 
+RELEASED = {
+    "0001_records": "8964334c27bd4a68",
+    "0002_facts": "023de6afd548302c",
+    "0003_derived_tables": "bcad067b3a8b8add",
+    "0004_full_text": "a4fb185a8321820a",
+    "0005_reviews": "8bc3745262c6739c",
+    "0006_private_names": "ce660746496f5ee7",
+    "0007_sources": "a58fdca795780366",
+    "0008_news": "0a5a2735fd4151ca",
+    "0009_authorship": "1076bf934b417f9f",
+    "0010_trials": "6e4435b6a74176ba",
+}
+"""Of each step once released, the beginning of a SHA-256 of the schema after it: a step is never edited, one is added."""
+
+
+def schema_after(step: str) -> str:
+    """Return the beginning of the SHA-256 of all that stands in the schema after a step, but what FTS5 makes itself."""
+    db = Database(memory=True)
+    after = STEPS[STEPS.index(step) + 1 :]
+    MIGRATIONS.apply(db, **({"stop_before": after[0]} if after else {}))
+    rows = db.execute(
+        "SELECT type, name, tbl_name, sql FROM sqlite_master"
+        " WHERE tbl_name NOT LIKE '\\_sqlite%' ESCAPE '\\' AND name NOT LIKE 'cases_fts_%'"
+    ).fetchall()
+    return hashlib.sha256(repr(sorted(map(repr, rows))).encode()).hexdigest()[:16]
+
+
+@pytest.mark.parametrize("step", STEPS)
+def test_a_released_step_is_never_edited(step: str) -> None:
+    """A library that has taken it would differ from a new one without anybody's knowing."""
+    assert schema_after(step) == RELEASED[step]
+
+
+NEWS_OF_2026_11_25 = {
+    "first form": "CREATE TABLE news (open_case TEXT, new_case TEXT, score FLOAT, reasons TEXT, found_at TEXT,"
+    " read_at TEXT, PRIMARY KEY (open_case, new_case))",
+    "second form": "CREATE TABLE news (open_case TEXT, what TEXT, new_case TEXT, score FLOAT, probability FLOAT,"
+    " reasons TEXT, found_at TEXT, read_at TEXT, PRIMARY KEY (open_case, new_case))",
+}
+
+
+@pytest.mark.parametrize("form", NEWS_OF_2026_11_25)
+def test_a_library_that_knows_steps_by_former_names_is_opened(
+    tmp_path: Path, demo_cases: list[Case], form: str
+) -> None:
+    """Two steps were numbered anew on the day they were made: what was made that morning is no newer casebase's."""
+    path = tmp_path / "old.db"
+    ids = make_older(path, "0008_news", demo_cases)
+    with closing(sqlite3.connect(path)) as connection:
+        connection.execute("CREATE TABLE attachments (case_id TEXT, file TEXT, sha256 TEXT)")
+        connection.execute("INSERT INTO attachments VALUES ('aaaaaaaa', 'plug.jpg', '00')")
+        connection.execute(NEWS_OF_2026_11_25[form])
+        for name in ("0008_attachments", "0009_news"):
+            row = ("casebase", name, "2026-11-25")
+            connection.execute(
+                "INSERT INTO _sqlite_migrations (migration_set, name, applied_at) VALUES (?, ?, ?)", row
+            )
+        connection.commit()
+    for _ in range(2):
+        with Library.open(path) as library:
+            assert library.faults() == []
+            assert {row["id"] for row in library.summaries()} == set(ids)
+            assert {step.name for step in MIGRATIONS.applied(library._db)} == set(STEPS)
+            assert "probability" in library._db.table("news").columns_dict
+            assert library._db.table("attachments").count == 1
+
+
 @pytest.mark.parametrize("stop_before", STEPS[1:])
 def test_an_older_library_is_upgraded_and_shows_its_cases(
     tmp_path: Path, demo_cases: list[Case], stop_before: str

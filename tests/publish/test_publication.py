@@ -1,6 +1,7 @@
 """Editions: numbered, signed, told apart from the one before, shown at once, and gone back to."""
 
 import hashlib
+import os
 import sqlite3
 import subprocess
 
@@ -42,6 +43,19 @@ def test_first_edition_has_number_one_and_everything_is_new(kept, tmp_path):
     assert facts["number"] == "1"
     assert facts["signed off by"] == "ingrid"
     assert facts["licence"] == "CC BY 4.0"
+
+
+def test_a_new_folder_of_editions_reaches_the_disk(kept, tmp_path, monkeypatch):
+    """A name in a folder is there after a loss of power once the folder is flushed (fsync(2), "NOTES")."""
+    flushed, flush = set(), os.fsync
+
+    def noted(descriptor):
+        flushed.add(os.fstat(descriptor).st_ino)
+        flush(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    made = publish_to(tmp_path / "editions", kept(aaaaaaaa="no start"))
+    assert {tmp_path.stat().st_ino, (tmp_path / "editions").stat().st_ino, made.path.stat().st_ino} <= flushed
 
 
 def test_next_edition_tells_what_is_new_revised_and_withdrawn(kept, tmp_path):
