@@ -275,7 +275,9 @@ def adopt_former_steps(db: Database) -> None:
     steps = db.table(MIGRATIONS.migrations_table)
     if "0009_news" in there:
         if "what" in db.table("news").columns_dict:
-            steps.insert({**next(steps.rows_where("name = '0009_news'")), "name": "0008_news"}, pk="id", replace=True)
+            steps.insert(
+                {**next(steps.rows_where("name = '0009_news'")), "name": "0008_news"}, pk="id", replace=True
+            )
         else:
             db.table("news").drop()
     steps.delete_where("name IN (?, ?)", list(FORMER_STEPS))

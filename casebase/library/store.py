@@ -209,7 +209,9 @@ class Library(LibraryFile):
             found = [*faults_in(self._db), *faults_of_files(self._db, self.path)]
         folder = index_folder(self.path)
         damage = damage_in(folder)
-        return [*found, f"{folder}: the index is damaged: {damage}: run casebase rebuild"] if damage else found
+        return (
+            [*found, f"{folder}: the index is damaged: {damage}: run casebase rebuild"] if damage else found
+        )
 
     def left_over_files(self) -> LeftOver:
         """Return how many attached files no record names."""

@@ -422,10 +422,23 @@ def test_private_text_stops_the_publication_until_it_is_changed_or_cleared(shop,
     assert done.stdout.startswith("Edition 1: ")
 
 
-@pytest.mark.parametrize("day", ["0001-01-01", "\u0662\u0660\u0662\u0666-\u0661\u0661-\u0662\u0665", "2026-02-30", "20261125", "2026-11-25T10:00", "9999-01-01"])
+@pytest.mark.parametrize(
+    "day",
+    [
+        "0001-01-01",
+        "\u0662\u0660\u0662\u0666-\u0661\u0661-\u0662\u0665",
+        "2026-02-30",
+        "20261125",
+        "2026-11-25T10:00",
+        "9999-01-01",
+    ],
+)
 def test_a_day_that_nothing_was_made_on_is_refused(tmp_path, day):
     """ISO 8601 in digits of ASCII, of this century or the next."""
-    for command in (["publish", str(tmp_path / "editions"), "--by", "ingrid"], ["export", str(tmp_path / "a.zip")]):
+    for command in (
+        ["publish", str(tmp_path / "editions"), "--by", "ingrid"],
+        ["export", str(tmp_path / "a.zip")],
+    ):
         done = CliRunner().invoke(app, [*command, "--on", day])
         assert done.exit_code == 2
         assert "expected a day from 2000 on, as YYYY-MM-DD" in " ".join(done.output.split())

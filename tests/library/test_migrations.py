@@ -59,7 +59,7 @@ RELEASED = {
     "0009_authorship": "1076bf934b417f9f",
     "0010_trials": "6e4435b6a74176ba",
 }
-"""Of each step once released, the beginning of a SHA-256 of the schema after it: a step is never edited, one is added."""
+"""Of each step once released, the beginning of a SHA-256 of the schema after it: none is edited, one is added."""
 
 
 def schema_after(step: str) -> str:

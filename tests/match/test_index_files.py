@@ -94,7 +94,12 @@ def test_a_file_gone_or_cut_is_no_index(kept, name):
 
 
 FILES = sorted(
-    ["manifest.json", "vectors.bin", *(f"{name}.bin" for name in COLUMNS), *(f"{name}.jsonl" for name in ATOM_LISTS)]
+    [
+        "manifest.json",
+        "vectors.bin",
+        *(f"{name}.bin" for name in COLUMNS),
+        *(f"{name}.jsonl" for name in ATOM_LISTS),
+    ]
 )
 
 

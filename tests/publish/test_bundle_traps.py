@@ -326,7 +326,13 @@ def test_whatever_happens_to_its_bytes_a_bundle_is_refused_or_the_same(bundle, t
 
 
 @pytest.mark.parametrize(
-    ("key", "value"), [("cases", 2.0), ("version", 1.0), ("attachments", False), ("made_on", "\u0662\u0660\u0662\u0666-\u0661\u0661-\u0662\u0665")]
+    ("key", "value"),
+    [
+        ("cases", 2.0),
+        ("version", 1.0),
+        ("attachments", False),
+        ("made_on", "\u0662\u0660\u0662\u0666-\u0661\u0661-\u0662\u0665"),
+    ],
 )
 def test_numbers_and_days_are_written_as_the_format_has_them(bundle, tmp_path, key, value):
     """2.0 is no count, and digits of other scripts (Unicode's Nd) are no ISO 8601."""
