@@ -117,7 +117,7 @@ def _kept_blocks(folder: Path) -> dict[str, list[tuple[int, int]]]:
 
 
 def _trusted(told: str) -> dict[str, Any]:
-    """Return a manifest; raise `ValueError` where it does not match its own checksum, `KeyError` where none was kept."""
+    """Return a manifest; raise `ValueError` where it does not match its own checksum, `KeyError` where it has none."""
     try:
         manifest: dict[str, Any] = json.loads(told)
         said = manifest.pop("crc", None)
