@@ -122,7 +122,8 @@ def hits_of_words(library: Library, given: Mapping[str, str | None]) -> list[str
     return [
         f"{option}: {one.kind} in '{printable(text)}': give it without"
         for option, text in given.items()
-        for one in found_in(text or "", private_names, WHERE_UNKNOWN)
+        if text is not None
+        for one in found_in(text, private_names, WHERE_UNKNOWN)
     ]
 
 
