@@ -33,7 +33,7 @@ from synthetic_jobs import PARTS, cause_key, code_bases
 from synthetic_local import CAR_CIRCUITS, TRUCK_CIRCUITS
 from synthetic_modules import CAR_MODULES
 from synthetic_normal import MISREADS, drawn_normal
-from synthetic_records import LOCAL, NORMAL
+from synthetic_records import BOTH, LOCAL, NORMAL
 from synthetic_topology import topology
 from synthetic_truck_modules import TRUCK_MODULES
 
@@ -112,6 +112,7 @@ def test_jobs_know_nothing_of_the_end(jobs):
         assert one.truth.cause.proof is not None
         job = one.job
         assert (job.cause, job.fix, job.verification, job.leftover, job.provenance.ended) == (None,) * 5
+        assert job.more_causes == []
         assert all(reading.stage is not Stage.AFTER_REPAIR for reading in job.readings)
         assert job.steps == one.truth.steps[:-1]
 
@@ -338,3 +339,16 @@ def test_a_third_of_the_jobs_tell_of_trials_and_most_changed_nothing(wide):
     for case, trial in trials:
         if str(trial.outcome) == "restored":
             assert trial.what == [case.cause.module]
+
+
+def test_a_local_fault_may_stand_beside_one_of_the_network():
+    """Two causes at two modules; the job itself names neither, and the lamps of the circuit are among those lit."""
+    jobs = world.held_out_jobs(20, library=[], readings=False, kind=BOTH)
+    for one in jobs:
+        beside = one.truth.more_causes[0]
+        assert beside.module is not None
+        assert one.truth.cause.module is None or module_identity(beside.module) != module_identity(
+            one.truth.cause.module
+        )
+        assert one.job.more_causes == []
+    assert sum(len(one.job.lamps) > 1 for one in jobs) > 8

@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from matching_cases import Library, library_of_cases
 from synthetic_jobs import HeldOut, parts_missing
-from synthetic_records import FAULT, LOCAL, NORMAL
+from synthetic_records import BOTH, FAULT, LOCAL, NORMAL
 from synthetic_world import held_out_jobs, synthetic_library
 
 from casebase import places
@@ -35,7 +35,7 @@ from casebase.record.modules import family_of
 FIRST_FLEET: Final = 10
 LIBRARY_SEED, JOB_SEED = 20, 30
 RECORDS: Final = 1200
-JOBS: Final = {FAULT: 300, NORMAL: 60, LOCAL: 100}
+JOBS: Final = {FAULT: 300, NORMAL: 60, LOCAL: 100, BOTH: 30}
 LISTED: Final = 50
 """Cases asked for: as many as speak for causes."""
 

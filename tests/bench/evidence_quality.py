@@ -22,13 +22,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import numpy as np
 from evidence_fleets import JOBS, RECORDS, Fleet, Said, Told
-from matching_cases import Asked, as_asked
+from matching_cases import as_asked
 from matching_rivals import Ranker, codes_in_common, full_text
 from scores import LEAST, calibration_error
 from synthetic_jobs import PARTS
-from synthetic_records import FAULT, LOCAL, NORMAL
+from synthetic_records import BOTH, FAULT, LOCAL, NORMAL
 
 from casebase.match.evaluation.questions import same_fault_same_kind_of_place
+from casebase.record.case import Case
 from casebase.record.code_meaning import Statement
 from casebase.record.modules import family_of
 from casebase.record.vocabulary import Fault
@@ -36,6 +37,7 @@ from casebase.record.vocabulary import Fault
 BINS: Final = 5
 FIRST, FIRST_FEW, GAIN_OF = 1, 3, 5
 NOTHING_WRONG: Final = frozenset(map(str, (Fault.NONE, Fault.GATEWAY_ISOLATION_NORMAL)))
+LOCAL_FAULTS: Final = frozenset(map(str, (Fault.SENSOR_OR_ACTUATOR, Fault.MODULE_SUPPLY_OR_GROUND)))
 FAULTS: Final = len(Fault)
 
 Ranked = Sequence[tuple[str, float]]
@@ -48,7 +50,13 @@ Row = Sequence[str]
 def found_table(fleet: Fleet, told: Sequence[Told]) -> None:
     """Print hit@1, hit@3, nDCG@5 and the share above look-alikes, of casebase and of its rivals."""
     right = _right_cases(fleet, told)
-    rivals = {"BM25": full_text(fleet.library), "codes in common": codes_in_common(fleet.library)}
+    rivals = {
+        way: _rankings(fleet, told, ranker)
+        for way, ranker in (
+            ("BM25", full_text(fleet.library)),
+            ("codes in common", codes_in_common(fleet.library)),
+        )
+    }
     faulty = [one for one in told if one.kind in (FAULT, LOCAL)]
     groups = {
         "a twin is there": ([one for one in faulty if one.one.twins], False),
@@ -60,7 +68,7 @@ def found_table(fleet: Fleet, told: Sequence[Told]) -> None:
     for name, (jobs, without) in groups.items():
         ways: dict[str, Callable[[Told], Ranked]] = {
             "casebase": lambda one, out=without: (one.without_twins if out else one.whole).cases,
-            **{way: _by_rival(fleet, ranker, without) for way, ranker in rivals.items()},
+            **{way: _by_rival(rankings, without) for way, rankings in rivals.items()},
         }
         for way, ranked in ways.items():
             rows.append([name, way, *_found_cells(jobs, ranked, right, without)])
@@ -76,17 +84,22 @@ def _right_cases(fleet: Fleet, told: Sequence[Told]) -> dict[str, set[str]]:
     }
 
 
-def _by_rival(fleet: Fleet, ranker: Ranker, without: bool) -> Callable[[Told], Ranked]:
-    """Return the ranking of a rival; ties stand in an order drawn once."""
-
-    def ranked(one: Told) -> Ranked:
-        asked: Asked = as_asked(one.one)
-        scores = ranker(asked)
-        drawn = np.random.default_rng(len(scores)).random(len(scores))
+def _rankings(fleet: Fleet, told: Sequence[Told], ranker: Ranker) -> dict[str, Ranked]:
+    """Return every case as a rival ranks it, by job; ties stand in an order drawn once."""
+    pasts = fleet.library.pasts
+    drawn = np.random.default_rng(0).random(len(pasts))
+    found: dict[str, Ranked] = {}
+    for one in told:
+        scores = ranker(as_asked(one.one))
         order = np.lexsort((drawn, -np.round(scores, 9)))
+        found[str(one.one.job.id)] = [(pasts[row].case_id, float(scores[row])) for row in order]
+    return found
+
+
+def _by_rival(rankings: dict[str, Ranked], without: bool) -> Callable[[Told], Ranked]:
+    def ranked(one: Told) -> Ranked:
         gone = set(one.one.twins) if without else set()
-        pasts = fleet.library.pasts
-        return [(pasts[row].case_id, float(scores[row])) for row in order if pasts[row].case_id not in gone]
+        return [(case, score) for case, score in rankings[str(one.one.job.id)] if case not in gone]
 
     return ranked
 
@@ -206,23 +219,55 @@ def local_table(told: Sequence[Told]) -> None:
     _print_rows(("local faults", "n", "first", "first two", "first three", "its code is told to wait"), rows)
 
 
+def both_table(told: Sequence[Told]) -> None:
+    """Print how often a fault of the network and a local one beside it are both among the causes listed."""
+    jobs = [one for one in told if one.kind == BOTH]
+    rows = []
+    for name, said in (
+        ("all", jobs),
+        ("the local code is read", [one for one in jobs if _codes_of_second(one)]),
+    ):
+        network = [any(cause.fault == one.fault for cause in one.whole.causes) for one in said]
+        local = [_second_is_listed(one) for one in said]
+        both = [first and second for first, second in zip(network, local, strict=True)]
+        shares = [f"{np.mean(values):.3f}" if values else "-" for values in (network, local, both)]
+        rows.append([name, str(len(said)), *shares])
+    _print_rows(("network and local fault", "n", "network listed", "local listed", "both listed"), rows)
+
+
+def _second_is_listed(one: Told) -> bool:
+    families = _families_of_second(one)
+    return any(cause.fault in LOCAL_FAULTS and cause.family in families for cause in one.whole.causes)
+
+
+def _families_of_second(one: Told) -> set[str | None]:
+    return {family_of(cause.module) for cause in one.one.truth.more_causes}
+
+
+def _codes_of_second(one: Told) -> set[str]:
+    families = _families_of_second(one)
+    return {code for family in families for code in _codes_of_circuits(one.one.job, family)}
+
+
 def _own_codes(one: Told) -> set[str]:
     """Return the codes that the module of the fault stores of itself."""
+    return _codes_of_circuits(one.one.job, one.family)
+
+
+def _codes_of_circuits(job: Case, family: str | None) -> set[str]:
     return {
         entry.code.text
-        for entry in one.one.job.codes
-        if family_of(entry.module) == one.family
-        and entry.code.statement in (Statement.CIRCUIT, Statement.OTHER)
+        for entry in job.codes
+        if family_of(entry.module) == family and entry.code.statement in (Statement.CIRCUIT, Statement.OTHER)
     }
 
 
 def _place_of(one: Told, answer: Said) -> int:
     """Return the place among the causes of a fault of that module's circuits; beyond all where it is not listed."""
-    local = {str(Fault.SENSOR_OR_ACTUATOR), str(Fault.MODULE_SUPPLY_OR_GROUND)}
     places = [
         place
         for place, cause in enumerate(answer.causes, 1)
-        if cause.fault in local and cause.family == one.family
+        if cause.fault in LOCAL_FAULTS and cause.family == one.family
     ]
     return min(places, default=len(answer.causes) + FAULTS)
 
@@ -247,6 +292,7 @@ def main(arguments: argparse.Namespace) -> None:
         causes_table(told)
         normal_table(told)
         local_table(told)
+        both_table(told)
         print(f"{time.process_time() - begun:.0f} s of processor time\n")
 
 

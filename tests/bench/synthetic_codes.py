@@ -42,9 +42,12 @@ Entry = tuple[str, str]
 """The key of the module that stores a code, and the code."""
 
 
-def codes_of(plan: Topology, spot: Spot, heard: Silence, chance: Random) -> list[Entry]:
-    """Return every code that a full scan would show; what the fault made comes first."""
+def codes_of(
+    plan: Topology, spot: Spot, heard: Silence, chance: Random, second: Spot | None = None
+) -> list[Entry]:
+    """Return every code that a full scan would show; what the faults made comes first."""
     entries = [
+        *(_own_codes(plan, second, heard) if second and second.module in heard.readable else ()),
         *_about_modules(plan, heard.missed, "lost", heard.readable),
         *_about_modules(plan, heard.refused, "invalid", heard.readable),
         *(_about_bus(plan, spot, heard, chance) if heard.disturbed else ()),

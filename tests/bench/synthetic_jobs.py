@@ -15,7 +15,9 @@ from casebase.record.json_form import plain_data
 from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Stage
 
-_KNOWN_AFTERWARDS: Final = ("cause", "fix", "verification", "leftover", "note", "title", "review")
+_KNOWN_AFTERWARDS: Final = (
+    *("cause", "more_causes", "fix", "verification", "leftover", "note", "title", "review", "why_normal"),
+)
 
 Model = tuple[str, str]
 

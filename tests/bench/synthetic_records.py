@@ -1,9 +1,10 @@
 """From one number to one record: the vehicle, its fault and the buses to be solved, then what is written.
 
 Judged shares of what is missing: networks 4 %, modules 15 %, codes 12 %, the story 6 %; readings, lamps and
-conditions as their own modules say. In a library 10 % of the records are known good vehicles, 3 % jobs on which nothing
-was wrong, 7 % local faults. Behind a gateway, 20 % of the technicians measure at the DLC all the same, where everything
-looks healthy; a quarter of the known good networks there are read asleep.
+conditions as their own modules say. In a library 10 % of the records are known good vehicles, 3 % jobs on which
+nothing was wrong, 7 % local faults, 1 % a local fault beside one of the network. Behind a gateway, 20 % of the
+technicians measure at the DLC all the same, where everything looks healthy; a quarter of the known good networks there
+are read asleep.
 """
 
 from __future__ import annotations
@@ -35,7 +36,8 @@ from synthetic_visits import Visit, bus_in_isolation, drawn_visit
 from written_readings import Meter
 
 FAULT, LOCAL, NORMAL, KNOWN_GOOD = "network fault", "local fault", "nothing wrong", "known good"
-KINDS: Final = ((FAULT, 0.80), (LOCAL, 0.07), (NORMAL, 0.03), (KNOWN_GOOD, 0.10))
+BOTH: Final = "network and local fault"
+KINDS: Final = ((FAULT, 0.79), (BOTH, 0.01), (LOCAL, 0.07), (NORMAL, 0.03), (KNOWN_GOOD, 0.10))
 ASLEEP_SHARE: Final = 0.25
 NO_NETWORKS, NO_MODULES, NO_CODES, NO_STORY = 0.04, 0.15, 0.12, 0.06
 AT_DLC_SHARE: Final = 0.2
@@ -48,7 +50,10 @@ FIRST_DAY, LAST_DAY = date(2023, 1, 2), date(2026, 6, 30)
 
 @dataclass(frozen=True)
 class Draft:
-    """One vehicle at one shop, before anything is solved. Without a `spot` it is a known good one."""
+    """One vehicle at one shop, before anything is solved. Without a `spot` it is a known good one.
+
+    `second`: a local fault beside the one of the network.
+    """
 
     name: str
     case_id: str
@@ -64,6 +69,7 @@ class Draft:
     measured_bus: SpiceBus
     isolated: SpiceBus | None
     healed: SpiceBus | None
+    second: Spot | None = None
 
     @property
     def is_measured(self) -> bool:
@@ -83,7 +89,8 @@ def draft(fleet_number: int, seed: int, number: int, prefix: str, kind: str | No
     chance = Random(f"draft {name}")
     model = drawn_model(fleet(fleet_number), chance)
     plan = topology(model.platform)
-    draw = _DRAWN[kind or picked(KINDS, chance)]
+    kind = kind or picked(KINDS, chance)
+    draw = _DRAWN[kind]
     spot = draw(plan, chance) if draw else None
     network = plan.networks[spot.network if spot else chance.randrange(len(plan.networks))]
     bus = bus_for(network, spot, name)
@@ -110,12 +117,30 @@ def draft(fleet_number: int, seed: int, number: int, prefix: str, kind: str | No
         measured_bus=measured_bus,
         isolated=bus_in_isolation(visit, bus, chance),
         healed=_healed(plan, measured, chance) if spot and visit.afterwards else None,
+        second=_beside(plan, spot, Random(f"second {name}")) if kind == BOTH and spot else None,
     )
+
+
+def _of_the_network(plan: Topology, chance: Random) -> Spot:
+    """Return a fault that the network feels."""
+    while True:
+        spot = drawn_spot(plan, chance)
+        if spot.way.effect not in ("none", "data"):
+            return spot
+
+
+def _beside(plan: Topology, spot: Spot, chance: Random) -> Spot:
+    """Return a local fault at another module than that of `spot`."""
+    while True:
+        second = drawn_local(plan, chance)
+        if second.module != spot.module:
+            return second
 
 
 _DRAWN: Final[dict[str, Callable[[Topology, Random], Spot] | None]] = {
     FAULT: drawn_spot,
     LOCAL: drawn_local,
+    BOTH: _of_the_network,
     NORMAL: drawn_normal,
     KNOWN_GOOD: None,
 }
@@ -163,7 +188,8 @@ class Scribe:
         drafted = self.drafted
         if drafted.spot is None:
             return Silence(dict.fromkeys(drafted.plan.modules, YES))
-        return silence(drafted.plan, drafted.spot, drafted.bus, self.chance)
+        heard = silence(drafted.plan, drafted.spot, drafted.bus, self.chance)
+        return heard if drafted.second is None else heard.refusing(str(drafted.second.module))
 
     def data(self) -> dict[str, Any]:
         """Return the record as plain data, its parts in the order of the format; empty ones are left out."""
@@ -182,7 +208,7 @@ class Scribe:
 
     def _case_parts(self, spot: Spot, outcome: str) -> dict[str, Any]:
         drafted, chance = self.drafted, self.chance
-        told = Told(drafted.plan, spot, self.heard, drafted.author, self.named, chance)
+        told = Told(drafted.plan, spot, self.heard, drafted.author, self.named, chance, drafted.second)
         story, lamps = story_of(told), lamps_of(told)
         codes = self._codes(spot) if chance.random() >= NO_CODES else []
         is_told = chance.random() >= NO_STORY or not (codes or lamps)
@@ -195,6 +221,7 @@ class Scribe:
             drafted.author,
             chance,
             drafted.network.name if self.networks and chance.random() < 0.9 else None,
+            drafted.second,
         )
         return {
             **(story if is_told else {}),
@@ -230,7 +257,7 @@ class Scribe:
         return rows
 
     def _codes(self, spot: Spot) -> list[Row]:
-        entries = codes_of(self.drafted.plan, spot, self.heard, self.chance)
+        entries = codes_of(self.drafted.plan, spot, self.heard, self.chance, self.drafted.second)
         truck = self.drafted.plan.platform.layout == "truck"
         words = ("active", "previously active") if truck else ("confirmed", "pending", "history")
         return written_codes(entries, self.named, self.drafted.author.forgets, words, self.chance)

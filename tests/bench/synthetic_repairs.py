@@ -7,7 +7,7 @@ same.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Any, Final
 
@@ -109,6 +109,7 @@ class Repaired:
     author: Author
     chance: Random
     network: str | None
+    second: Spot | None = None
 
     def filled(self, text: str) -> str:
         """Return a text with the place and the module put in."""
@@ -133,6 +134,8 @@ def repair_of(told: Repaired, outcome: str, solved: bool) -> dict[str, Any]:
         return {"steps": steps} | ({"cause": _cause(told, proven=False)} if guessed else {})
     parts: dict[str, Any] = {"steps": [*steps, _settling_step(told)]}
     parts["cause"] = _cause(told, proven=solved or told.chance.random() < PROVEN_SHARE)
+    if told.second:
+        parts["more_causes"] = [_cause(replace(told, spot=told.second, network=None), proven=solved)]
     parts["fix"] = _fix(told)
     if solved or told.chance.random() < VERIFIED_SHARE:
         parts["verification"] = _verification(told)

@@ -6,7 +6,7 @@ times, always the same two of a network. Shares of `no` against `intermittent` a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Final
 
@@ -45,6 +45,10 @@ class Silence:
         """The modules in trouble, as a technician sees it."""
         silent = tuple(name for name, answer in self.answers.items() if answer != YES)
         return silent or self.missed or self.refused
+
+    def refusing(self, module: str) -> Silence:
+        """Return the same with the data of one more module refused."""
+        return replace(self, refused=tuple(dict.fromkeys((*self.refused, module))))
 
 
 def silence(plan: Topology, spot: Spot, bus: SpiceBus, chance: Random) -> Silence:

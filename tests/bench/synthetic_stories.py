@@ -54,6 +54,7 @@ class Told:
     author: Author
     named: dict[str, str]
     chance: Random
+    second: Spot | None = None
 
 
 def story_of(told: Told) -> dict[str, Any]:
@@ -96,6 +97,8 @@ def _seen(told: Told) -> list[str]:
         seen.append(chance.choice(BUS_GONE))
     elif told.heard.disturbed:
         seen.append(chance.choice(DISTURBED))
+    beside = circuit_of(told.second) if told.second else None
+    seen += [chance.choice(beside.symptoms)] if beside else []
     chance.shuffle(seen)
     return seen
 
@@ -120,6 +123,8 @@ def lamps_of(told: Told) -> list[str]:
     circuit = circuit_of(told.spot)
     lit = [lamp for name in told.heard.affected for lamp in told.plan.kind(name).lamps]
     lit = list(circuit.lamps) if circuit else lit
+    beside = circuit_of(told.second) if told.second else None
+    lit += beside.lamps if beside else ()
     noted = [lamp for lamp in dict.fromkeys(lit) if chance.random() < EACH_LAMP_SHARE]
     stray = chance.random() < ANY_LAMP_SHARE
     return noted if not stray or "general warning" in noted else [*noted, "general warning"]

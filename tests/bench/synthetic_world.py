@@ -38,7 +38,7 @@ import synthetic_buses  # puts tests/outside on the path
 from ngspice_bus import SpiceBus
 from ngspice_run import Solved
 from synthetic_jobs import ByModel, HeldOut, cause_key, held_out, parts_missing
-from synthetic_records import FAULT, LOCAL, NORMAL, Draft, Scribe, draft
+from synthetic_records import BOTH, FAULT, LOCAL, NORMAL, Draft, Scribe, draft
 
 import casebase.record
 from casebase.record.case import Case, status_of
@@ -48,7 +48,7 @@ from casebase.record.loading import case_from_data
 __all__ = ["HeldOut", "held_out_jobs", "parts_missing", "synthetic_library"]
 
 LIBRARY_PREFIX: Final = "syn"
-JOB_PREFIXES: Final = {FAULT: "stk", LOCAL: "crt", NORMAL: "nrm"}
+JOB_PREFIXES: Final = {FAULT: "stk", LOCAL: "crt", NORMAL: "nrm", BOTH: "bth"}
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ def held_out_jobs(  # noqa: PLR0913  how many, of which fleet, against which lib
 ) -> list[HeldOut]:
     """Return stuck jobs, IDs from `stk000000` on, with their twins and look-alikes in `library`, else the usual one.
 
-    `kind`: of network faults, of local ones, or of vehicles on which nothing is wrong.
+    `kind`: of network faults, of local ones, of both at once, or of vehicles on which nothing is wrong.
     """
     by_model = ByModel(synthetic_library(fleet=fleet, readings=readings) if library is None else library)
     lot = Lot(count, seed, fleet, JOB_PREFIXES[kind], readings, kind)
