@@ -128,9 +128,7 @@ def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.b
     One module stops in one moment. Where several do shortly after one another, and come back shortly after one another,
     or never, the ignition or the network was switched.
     """
-    groups = [
-        group for group in _together(gaps) if time.between(group[0].begin, group[0].end or log_end) > 1.0
-    ]
+    groups = [group for group in _together(gaps) if (group[0].end or log_end) - group[0].begin > 1.0]
     spans = [
         (
             time.at(max(gap.begin for gap in group)),
@@ -150,7 +148,13 @@ def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.b
         moments = _moments_of_others([groups[place] for place in quick], [spans[place][0] for place in quick])
         close = any(after - before <= _TWO_WITHIN_SECONDS for before, after in pairwise(moments))
         if len(moments) >= _SENDERS_OF_A_CHANGE or close:
-            changed |= {id(gap) for place in near for gap in groups[place]}
+            latest = float("inf") if end is None else max(spans[place][1] or end for place in near)
+            changed |= {
+                id(gap)
+                for group, (other, back) in zip(groups, spans, strict=True)
+                if abs(other - begin) <= _CHANGE_SECONDS and (float("inf") if back is None else back) <= latest
+                for gap in group
+            }
     return np.array([id(gap) in changed for gap in gaps], dtype=bool)
 
 
