@@ -12,6 +12,7 @@ from enum import Enum
 from statistics import median
 from typing import Final
 
+from casebase.intake.bus_log.tally import GAPS_KEPT
 from casebase.intake.bus_log.traffic import BusTime, BusTraffic, Identifier, IdentifierKey
 
 TESTER_BASE: Final = range(0x7DF, 0x7F0)
@@ -36,9 +37,11 @@ _ACTIVE_SECONDS: Final = 6.0
 _ACTIVE_SHARE: Final = 0.25
 _FLOOD_INTERVAL: Final = 0.0015
 """No module sends at so short a period (common practice, no source); at 500 kbit/s a frame takes 0.26 ms."""
+_FLOOD_SPREAD: Final = 4.0
 _FLOOD_SECONDS: Final = 0.3
 _FLOOD_PAUSE: Final = 0.05
 _MOSTLY: Final = 0.3
+_FILLED: Final = 0.6
 
 
 class Habit(Enum):
@@ -86,10 +89,10 @@ def floods_of(bus: BusTraffic, habits: Mapping[IdentifierKey, Habit]) -> tuple[F
 
 
 def _habit(one: Identifier, bus: BusTraffic, good: Identifier | None) -> Habit:
-    if _floods(one):
-        return Habit.FLOOD
     if is_tester(one.key) or _on_request(one.key):
         return Habit.TESTER
+    if _floods(one):
+        return Habit.FLOOD
     if one.intervals is None:
         return Habit.FEW
     if not _keeps_a_period(one) or (
@@ -137,10 +140,18 @@ def own_gaps(one: Identifier, time: BusTime) -> list[tuple[float, float]]:
 
 
 def _floods(one: Identifier) -> bool:
-    if one.intervals is None or one.intervals.median > _FLOOD_INTERVAL:
+    spread = one.intervals
+    if spread is None or spread.median > _FLOOD_INTERVAL or spread.of_90 > _FLOOD_SPREAD * spread.median:
         return False
     begin, end = _longest_stretch(one)
-    return end - begin >= _FLOOD_SECONDS
+    sent = one.count * spread.median
+    if (
+        len(one.gaps) >= GAPS_KEPT
+        and min(one.gaps)[0] > _FLOOD_PAUSE
+        and sent < _MOSTLY * (one.last - one.first)
+    ):
+        return False  # more pauses than are kept: packets, one after the other
+    return end - begin >= _FLOOD_SECONDS and sent >= _FILLED * (end - begin)
 
 
 def _longest_stretch(one: Identifier) -> tuple[float, float]:

@@ -65,6 +65,8 @@ def recognised(path: Path) -> Recognised:
         return _measurement(path, head)
     if head[:4] in PACKET_MAGIC:
         return Recognised(PACKETS)
+    if packed := packed_as(head):
+        raise CaptureError(f"{path}: is packed ({packed}): unpack it first, and give the log in it")
     ending = path.suffix.lower()
     if ending in (".blf", ".mf4"):
         return Recognised(BLF if ending == ".blf" else MF4)
@@ -76,6 +78,21 @@ def recognised(path: Path) -> Recognised:
     if kind is None:
         raise CaptureError(_not_known(path, text))
     return Recognised(kind.name, kind, transcoded)
+
+
+_PACKED: Final = {
+    b"\x1f\x8b": "gzip",
+    b"PK\x03\x04": "zip",
+    b"BZh": "bzip2",
+    b"\xfd7zXZ": "xz",
+    b"7z\xbc\xaf": "7z",
+    b"\x28\xb5\x2f\xfd": "zstd",
+}
+
+
+def packed_as(head: bytes) -> str | None:
+    """Return how a file is packed, by its first bytes; None where it is not."""
+    return next((name for first, name in _PACKED.items() if head.startswith(first)), None)
 
 
 def plain_text(data: bytes) -> bytes:

@@ -152,7 +152,8 @@ def _of_a_change(gaps: list[Gap], time: BusTime, log_end: float) -> NDArray[np.b
             changed |= {
                 id(gap)
                 for group, (other, back) in zip(groups, spans, strict=True)
-                if abs(other - begin) <= _CHANGE_SECONDS and (float("inf") if back is None else back) <= latest
+                if abs(other - begin) <= _CHANGE_SECONDS
+                and (float("inf") if back is None else back) <= latest
                 for gap in group
             }
     return np.array([id(gap) in changed for gap in gaps], dtype=bool)

@@ -53,6 +53,7 @@ _FLAGS: Final = {
 _YES: Final = frozenset(
     {"1", "true", "yes", "y", "x", "ext", "extended", "xtd", "29", "29bit", "ef", "rtr", "fd", "brs"}
 )
+_DIRECTIONS: Final = frozenset({"rx", "tx", "r", "t"})
 _MOST_HEADER_LINES: Final = 40
 _UNITS: Final = ((r"\bms\b|milli", 1e3), (r"\bus\b|µs|micro", 1e6), (r"\bns\b|nano", 1e9))
 
@@ -220,20 +221,23 @@ def _columns_named(names: list[str]) -> _Columns:
 
 
 def _columns_by_content(rows: list[list[str]]) -> _Columns | None:
-    """Return columns of rows without a header: time, identifier, length, then as many bytes as it says."""
-    fit = 0
-    for row in rows:
-        whole = (
-            len(row) > 3
-            and row[2].isdigit()
-            and int(row[2]) <= CLASSICAL_WIDTH
-            and len(row) >= 3 + int(row[2])
-        )
-        hex_bytes = whole and all(_HEX.fullmatch(cell) for cell in row[3 : 3 + int(row[2])])
-        fit += bool(hex_bytes and moment_of(row[0]) is not None and _HEX.fullmatch(row[1]))
-    if fit < 0.9 * len(rows):
-        return None
-    return _Columns({"time": 0, "number": 1, "length": 2}, list(range(3, 3 + CLASSICAL_WIDTH)))
+    """Return columns of rows without a header: time, perhaps a direction, identifier, length, then as many bytes."""
+    for number in (1, 2):
+        fit = sum(_is_bare_frame(row, number) for row in rows)
+        if fit >= 0.9 * len(rows):
+            places = {"time": 0, "number": number, "length": number + 1}
+            return _Columns(places, list(range(number + 2, number + 2 + CLASSICAL_WIDTH)))
+    return None
+
+
+def _is_bare_frame(row: list[str], number: int) -> bool:
+    """Whether a row without names above it is a frame, its identifier in the column `number`."""
+    told = row[number + 1] if len(row) > number + 1 else ""
+    if not told.isdigit() or int(told) > CLASSICAL_WIDTH or len(row) < number + 2 + int(told):
+        return False
+    directed = number == 1 or row[1].lower() in _DIRECTIONS
+    hexes = [row[number], *row[number + 2 : number + 2 + int(told)]]
+    return directed and moment_of(row[0]) is not None and all(_HEX.fullmatch(cell) for cell in hexes)
 
 
 def _base_of(cells: list[str], names: str, most: int) -> int:

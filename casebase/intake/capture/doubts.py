@@ -22,6 +22,8 @@ _FLAT_SHARE: Final = 0.15
 _ABOUT_ZERO: Final = 0.15
 _LEAST_COUPLED_VOLTS: Final = 0.4
 """Mean of every line so small beside its swing, and a swing so large, tell AC coupling (chosen)."""
+_TOGETHER_VOLTS: Final = 1.0
+"""More than disturbances usually move both lines of a working bus (chosen)."""
 _NANOSECONDS_OF_FLEXRAY: Final = 100
 """A bit at FlexRay's usual 10 Mbit/s (ISO 17458-4, from memory)."""
 
@@ -40,6 +42,7 @@ class Kind(Enum):
     LOGIC = "logic levels"
     COUPLING = "levels about zero"
     NO_WHOLE_FRAME = "no whole frame"
+    TOGETHER = "lines move together"
 
 
 @dataclass(frozen=True)
@@ -216,6 +219,12 @@ def _lines(levels: Levels, wiring: Wiring) -> list[Doubt]:
 def _other_medium(levels: Levels, wiring: Wiring) -> list[Doubt]:
     apart = [line.recessive for line in levels.lines]
     tolerant = len(apart) == 2 and max(apart) > 4.2 and min(apart) < 0.6
+    if (
+        len(apart) == 2
+        and levels.amplitude == 0.0
+        and min(_moves(line) for line in levels.lines) > _TOGETHER_VOLTS
+    ):
+        return [_together(levels)]
     if wiring.medium in LEVELS_OF_HIGH_SPEED and tolerant and levels.amplitude > 4.0:
         return [
             Doubt(
@@ -225,6 +234,19 @@ def _other_medium(levels: Levels, wiring: Wiring) -> list[Doubt]:
             )
         ]
     return []
+
+
+def _moves(line: LineFacts) -> float:
+    return line.highest - line.lowest
+
+
+def _together(levels: Levels) -> Doubt:
+    least = min(_moves(line) for line in levels.lines)
+    return Doubt(
+        Kind.TOGETHER,
+        f"Both lines move by {least:.1f} V and more, and never apart from one another: no module drives this pair. One"
+        " signal at both probes, a disturbance on both lines, or another kind of bus (see --medium).",
+    )
 
 
 def _single_line(line: LineFacts) -> Doubt:

@@ -15,7 +15,7 @@ from casebase.intake.capture.doubts import Doubt, Kind, Sent, doubts_of, is_swap
 from casebase.intake.capture.k_line import KLineMessage, KLineTraffic, k_line_traffic
 from casebase.intake.capture.levels import Levels, LineFacts, levels_in, survey
 from casebase.intake.capture.lin_frames import LinFrame, LinTraffic, lin_traffic
-from casebase.intake.capture.medium import chosen_lines
+from casebase.intake.capture.medium import chosen_lines, other_readings
 from casebase.intake.capture.open_capture import open_capture
 from casebase.intake.capture.pulses import FRAMES_OF_CAN, Pulses, Wiring, pulses_in, wiring_of
 from casebase.intake.capture.samples import Capture, Tell, Wanted
@@ -163,7 +163,16 @@ def facts_of(capture: Capture, medium: Medium | None = None, tell: Told | None =
     if medium is None and wiring.medium is Medium.LIN:
         wiring = _supply_line(wiring, pulses, capture.seconds_per_sample)
     notes = (*capture.notes, chosen.note) if chosen.note else capture.notes
-    facts = _put_together(replace(capture, notes=notes), wiring, levels, pulses, medium is None)
+    capture = replace(capture, notes=notes)
+    facts = _put_together(capture, wiring, levels, pulses, medium is None)
+    if len(pulses.begins) and not facts.whole_count:
+        for other in other_readings(wiring, medium is None):
+            levels_read = levels_in(seen, other)
+            read = _pulses(capture, other, levels_read, tell)
+            tried = _put_together(capture, other, levels_read, read, medium is None)
+            if tried.whole_count:
+                facts, wiring, levels = tried, other, levels_read
+                break
     facts = replace(facts, rows=chosen.rows[::-1] if wiring.swapped else chosen.rows)
     if facts.can is None:
         return facts

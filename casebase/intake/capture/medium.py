@@ -6,7 +6,7 @@ The levels of each medium stand in `bus/media.py`; the limits here lie half way 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 from typing import Final
 
@@ -31,6 +31,10 @@ _FLEXRAY_VOLTS: Final = 0.3
 _BOTH_SIGNS: Final = (0.25, 0.75)
 _OPPOSITE: Final = -0.6
 """Lines of a pair move against one another: correlated below this (chosen)."""
+
+_CAN_OF_TWO_LINES: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939, Medium.FAULT_TOLERANT_CAN)
+_RESTS_HIGH: Final = (Medium.LIN, Medium.K_LINE)
+"""Media whose line, and whose logic side, is high while nobody drives (ISO 17987-4, ISO 9141-2)."""
 
 
 @dataclass(frozen=True)
@@ -62,12 +66,11 @@ def chosen_lines(seen: Survey, medium: Medium | None, name: str) -> Chosen:
     """
     count = len(seen.rows)
     rows = [_row(row) for row in seen.rows]
-    if medium is None and all(np.isin(row, (0.0, 1.0)).all() for row in seen.rows) and np.ptp(seen.rows):
+    if all(np.isin(row, (0.0, 1.0)).all() for row in seen.rows) and np.ptp(seen.rows):
         busiest = int(np.argmax([np.count_nonzero(np.diff(row)) for row in seen.rows]))
         note = f"channel {busiest + 1} of {count} is read, the one that changes most" if count > 1 else ""
-        return Chosen(
-            (busiest,), Wiring(Medium.HIGH_SPEED_CAN, (), logic=True, down=_rests_high(rows[busiest])), note
-        )
+        down = medium in _RESTS_HIGH or _rests_high(rows[busiest])
+        return Chosen((busiest,), Wiring(medium or Medium.HIGH_SPEED_CAN, (), logic=True, down=down), note)
     single = _single_line(rows, medium)
     if single is not None:
         note = (
@@ -85,6 +88,20 @@ def chosen_lines(seen: Survey, medium: Medium | None, name: str) -> Chosen:
     note = f"channels {pair[0] + 1} and {pair[1] + 1} of {count} are read as the pair" if count > 2 else ""
     kind = medium or _pair_medium(seen, pair)
     return Chosen(pair, wiring_of(kind), note)
+
+
+def other_readings(wiring: Wiring, guessed: bool) -> tuple[Wiring, ...]:
+    """Return as what else a single channel may be read where no frame of it is whole.
+
+    Which level is the one at rest is guessed from how long each lasts, which a short capture of a full bus upsets; a
+    logic level does not tell the medium.
+    """
+    if len(wiring.lines) > 1 or wiring.medium not in _CAN_OF_TWO_LINES:
+        return ()
+    lines = tuple(line for line in LINES_OF_MEDIUM[wiring.medium][:2] if line not in wiring.lines)
+    turned = replace(wiring, down=not wiring.down, lines=lines if wiring.lines else ())
+    lin = Wiring(Medium.LIN, (), down=True, logic=True)
+    return (turned, lin) if wiring.logic and guessed else (turned,)
 
 
 def _row(row: NDArray[np.float32]) -> _Row:

@@ -139,6 +139,15 @@ def test_a_table_without_a_header(tmp_path: Path) -> None:
     is_read_as_sent(text(tmp_path / "a.csv", lines))
 
 
+def test_a_table_without_a_header_that_tells_the_direction(tmp_path: Path) -> None:
+    """Milliseconds, direction, identifier, length and bytes with 0x, under lines of a program's own words."""
+    lines = ["//----------", "bus analyser, invented", "//----------"]
+    for one in SENT:
+        cells = [f"{one.timestamp:.6f}", "RX", f"0x{one.arbitration_id:08X}", str(len(one.data))]
+        lines.append(";".join([*cells, *(f"0x{byte:02X}" for byte in one.data), ""]))
+    is_read_as_sent(text(tmp_path / "a.log", lines))
+
+
 def test_a_table_with_its_data_in_one_column(tmp_path: Path) -> None:
     """Hex without blanks, 0x before both."""
     lines = ["seconds,bus,id,data"]
@@ -315,6 +324,7 @@ def test_the_last_line_cut_off_is_left_out_and_told(tmp_path: Path) -> None:
     ("name", "data", "said"),
     [
         ("a.mf4", b"MDF     3.30    some program" + bytes(100), "version 3.30: expected version 4"),
+        ("a.asc.gz", b"\x1f\x8b\x08" + bytes(100), r"is packed \(gzip\): unpack it first"),
         ("a.log", b"volts,seconds\n1,2\n", "no log of a known format|no line of"),
         ("a.txt", b"BO_ 291 Frame: 8 Module\n SG_ Speed : 0|8@1+ (1,0) [0|0] \"\" X\n", "it begins with 'BO_ 291"),
         ("a.bin", bytes(range(256)), "it begins with no text"),

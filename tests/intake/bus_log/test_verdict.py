@@ -18,8 +18,10 @@ from casebase.intake.bus_log.traffic import IdentifierKey, read_traffic
 from casebase.intake.bus_log.verdict import not_judged_words, verdict_words
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parent.parent.parent / "bench"))
 
 from invented_logs import BRAKES, CLUSTER, ENGINE, Sender, messages, silent, write
+from synthetic_logs import log_of, write_log
 
 BODY = tuple(Sender(0x500 + place, 0.1) for place in range(12))
 EVERYBODY = (*ENGINE, *BRAKES, *CLUSTER, *BODY)
@@ -183,3 +185,25 @@ def test_senders_of_j1939_are_accused_as_a_whole_alone(tmp_path: Path) -> None:
     whole = [*sent[:8], *silent(sent[8:], (20, 99))]
     (silence,) = report(tmp_path, messages(whole, 40)).buses[0].silences
     assert silence.sender == "source address 33 (body control)"
+
+
+def test_packets_one_after_the_other_all_the_time_are_no_flood(tmp_path: Path) -> None:
+    """Twenty frames 0.6 ms apart every 150 ms for 30 s: more pauses than the tally keeps, and the bus is not full."""
+    packets = [0.15 * place + 0.0006 * frame for place in range(200) for frame in range(20)]
+    found = report(tmp_path, [*messages(EVERYBODY, 30), *at(0x09F80501, packets, extended=True)])
+    assert not found.buses[0].floods
+    assert verdict_words(found.buses[0], found)[0].startswith("Nothing wrong")
+
+
+def test_a_download_by_the_tester_is_no_flood(tmp_path: Path) -> None:
+    """Consecutive frames of ISO 15765-2 without separation time fill the bus, as was asked for."""
+    download = [5 + place * 0.0005 for place in range(8000)]
+    found = report(tmp_path, [*messages(EVERYBODY, 30), *at(0x7E0, download)])
+    assert not found.buses[0].floods
+
+
+@pytest.mark.parametrize("seed", [1127, 1252])
+def test_a_switching_of_the_ignition_accuses_nobody(seed: int, tmp_path: Path) -> None:
+    """The last module stops just before the whole bus is silent; one sends a last frame when all others sleep."""
+    found = report_of(read_traffic(write_log(log_of(seed), tmp_path / "a.log", seed)))
+    assert not found.buses[0].silences

@@ -149,3 +149,35 @@ def test_one_or_two_frames_of_can_fd_tell_both_bit_rates(tmp_path, bit_rate, dat
     assert (facts.can.rate.standard, facts.can.data_rate.standard) == (bit_rate, data_rate)
     assert [frame.data for frame in facts.can.frames.frames(1.0)] == [one.data for one in sent]
     assert facts.whole_count == count
+
+
+def test_logic_levels_of_lin_are_told_as_lin(tmp_path):
+    """A logic analyser's channel tells no volts; break and sync field tell the bus."""
+    bits = [1] * 40 + lin_bits(0x23, [0x11, 0x22]) * 3
+    np.save(tmp_path / "rows.npy", at_rate(bits, 19_200, 1e6)[None, :].astype(np.float32))
+    facts = read_capture(tmp_path / "rows.npy", None, Wanted(samples_per_second=1e6))
+    assert facts.medium is Medium.LIN
+    assert [(one.identifier, one.data, one.fault) for one in facts.lin.frames] == [
+        (0x23, b"\x11\x22", "")
+    ] * 3
+    assert kinds(facts) == {Kind.LOGIC}
+
+
+@pytest.mark.parametrize("logic", [True, False], ids=["logic", "one line"])
+def test_a_frame_that_is_mostly_dominant_tells_which_level_is_rest(tmp_path, logic):
+    """A short capture of one frame of zeros is low for longer than it is high; its check sequence says what is rest."""
+    bus = Bus(samples_per_second=10e6)
+    volts, _ = volts_of([Sent(0x000, bytes(8))], [3], bus, np.random.default_rng(1))
+    low = np.where(volts[0] - volts[1] > 0.9, 0.0, 1.0) if logic else volts[1]
+    low = low[: int(np.flatnonzero(volts[0] - volts[1] > 0.9)[-1]) + 200]
+    assert np.mean(low < (low.min() + low.max()) / 2) > 0.5
+    np.save(tmp_path / "rows.npy", low[None, :].astype(np.float32))
+    facts = read_capture(tmp_path / "rows.npy", None, Wanted(samples_per_second=10e6))
+    assert facts.whole_count == 1
+
+
+def test_two_lines_that_move_as_one_are_doubted(tmp_path):
+    """One square wave at both probes is no bus, though each line swings by 2.5 V."""
+    wave = np.where(np.arange(20_000) % 400 < 200, 2.5, 0.0)
+    facts = read(tmp_path, [wave, wave], 1e6)
+    assert kinds(facts) == {Kind.TOGETHER}
