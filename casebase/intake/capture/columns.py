@@ -141,8 +141,8 @@ _FORMS: Final = (
 )
 """What parts the cells, whether decimals follow a comma, whether each cell carries its unit; tried in this order."""
 _HEAD_BYTES: Final = 1 << 17
-_BINARY_SHARE: Final = 0.02
-"""With so many control characters a file is no damaged text: some instruments write samples after a head of text."""
+_BINARY_CODES: Final = 6
+"""With so many different control characters a file is no damaged text: samples may follow a head of text."""
 _ALIKE: Final = 3
 """So many lines of as many numbers, one after the other, are the beginning of the samples."""
 _SETTINGS_ROWS: Final = 60
@@ -249,7 +249,8 @@ def layout_of(path: Path, wanted: Wanted) -> Layout:
 
 def _text(head: bytes, path: Path) -> str:
     """Return the beginning as text, a byte a letter; raise where it is none."""
-    if sum(byte < 9 or 13 < byte < 32 for byte in head) > max(20, _BINARY_SHARE * len(head)):
+    control = {byte for byte in head if byte < 9 or 13 < byte < 32}
+    if head[:200].count(0) > 20 or 4 * head.count(0) > len(head) or len(control) >= _BINARY_CODES:
         raise CaptureError(
             f"{path.name}: is a binary file, of the instrument's own kind or damaged: have the instrument or its"
             " program save the waveform as CSV, time and volts in columns; .npy, .npz, .wav, .sr and .vcd are read too"

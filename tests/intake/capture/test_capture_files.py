@@ -142,6 +142,7 @@ def test_whole_numbers_of_a_sound_file_are_volts_only_when_said(tmp_path, volts)
         ("empty.csv", b"", "is empty"),
         ("words.csv", b"there is nothing here\n" * 50, "no columns of numbers"),
         ("zeros.csv", b"1,2,3\n4,5\x006\n" * 50, "zero bytes"),
+        ("own.isf", b"POINTS 2500;UNIT VOLTS;" * 9 + bytes(range(256)) * 9, "have the instrument"),
         ("ragged.csv", b"t,a,b\n" + b"".join(b"%d,2.5,2.5\n" % n for n in range(99)) + b"99,2.5\n", "line 101"),
         ("gap.csv", b"".join(b"%d,2.5,2.5\n" % (n + 500 * (n > 60)) for n in range(99)), "not even"),
         ("still.csv", b"t,a,b\n" + b"7,2.5,2.5\n" * 99, "do not grow"),
