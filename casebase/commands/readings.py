@@ -14,6 +14,7 @@ from casebase.intake.answers import quick_readings
 from casebase.intake.scan_report import explained_codes, explained_report
 from casebase.match import meaning
 from casebase.record.cautions import cautions_of
+from casebase.record.inference import taken_as
 from casebase.terminal.answer import print_cautions
 from casebase.terminal.readings import print_codes, print_meanings
 
@@ -52,10 +53,15 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
     )
     feeds = feeds_of(case.readings) if case else []
+    inferred = taken_as(case) if case else []
     cautions = cautions_of(case) if case else []
     if json:
-        return print_json(meaning.meanings_data(found, prior, feeds) | {"cautions": cautions})
+        return print_json(
+            meaning.meanings_data(found, prior, feeds) | {"cautions": cautions, "taken_as": inferred}
+        )
     page = own_page()
+    for sentence in inferred:
+        page.line(sentence)
     print_meanings(found, feeds, page)
     return print_cautions(cautions, page) if case else None
 

@@ -13,6 +13,7 @@ from casebase.bus.feed import Feed, feed_data
 from casebase.bus.next_test import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
 from casebase.record.case import Case, Network
+from casebase.record.inference import with_networks
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Answers, BusState, Medium, Reached
 
@@ -65,8 +66,10 @@ def meanings_of(
 ) -> list[Meaning]:
     """Return the meaning of every network of `case` on which something was read; `most_tests` 0 proposes none.
 
-    `rough` asks fewer simulated buses, for what is kept of thousands of cases.
+    Networks that only the readings tell are taken as such (`record.inference`). `rough` asks fewer simulated buses, for
+    what is kept of thousands of cases.
     """
+    case = with_networks(case)
     found = []
     for network in case.networks:
         readings = tuple(reading for reading in case.readings if case.network_of(reading.network) == network)

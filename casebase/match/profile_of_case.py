@@ -17,17 +17,19 @@ from casebase.match.profile import (
     ReadingTrait,
 )
 from casebase.record.case import Case, CodeEntry, status_of
+from casebase.record.inference import with_networks
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.reading import Reading, Waveform, place_kind
 from casebase.record.vocabulary import Answers, Into, Medium, Reached, Stage
 from casebase.record.words import title_of, value_words
 
-PROFILE_VERSION: Final = 5
+PROFILE_VERSION: Final = 6
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
 
 def profile_of(case: Case, case_id: str) -> Profile:
-    """Return what is compared of `case`."""
+    """Return what is compared of `case`; networks that only the readings tell are taken as such."""
+    case = with_networks(case)
     vehicle = case.vehicle
     return Profile(
         case_id=case_id,

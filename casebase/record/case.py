@@ -261,8 +261,8 @@ def status_of(case: Case) -> Status | None:
         return Status.NOT_FIXED if case.provenance.ended else Status.OPEN
     if not missing_for_verified(case):
         return Status.FIXED_VERIFIED
-    finished = case.provenance.ended or case.verification or readings_after_repair(case)
-    return Status.FIXED_NOT_PROVEN if finished else Status.OPEN
+    told = case.cause or case.provenance.ended or case.verification or readings_after_repair(case)
+    return Status.FIXED_NOT_PROVEN if told else Status.OPEN
 
 
 def missing_for_verified(case: Case) -> list[str]:

@@ -12,6 +12,7 @@ from typing import Final
 
 from casebase.errors import Problem
 from casebase.record.case import Case, missing_for_verified
+from casebase.record.inference import taken_as, with_networks
 from casebase.record.reading import Reading, Waveform
 from casebase.record.reading_value import NEEDS_AN_EARLIER_READING, Comparison
 from casebase.record.trial import Outcome
@@ -181,8 +182,9 @@ def _readings_are_whole(case: Case) -> Iterator[str]:
 
 
 def _readings_name_their_network(case: Case) -> Iterator[str]:
+    yield from taken_as(case)
     if len(case.networks) > 1:
-        for index, reading in enumerate(case.readings):
+        for index, reading in enumerate(with_networks(case).readings):
             if reading.network is None:
                 yield f"readings[{index}]: network not stated although the record lists {len(case.networks)}"
 

@@ -4,7 +4,8 @@ A key is a few plain words, `anti-lock brakes`, where needed with a place (`door
 the letter that tells twins apart (`engine control B`). Its family is the key without them. The letter A is
 dropped where it only means "the usual one" (`ABS A` is `anti-lock brakes`), and kept where each twin has a
 life of its own (`body control A`). The names are the trade's own (common practice, no source); they stand in
-`data/modules.csv`, abbreviations in capitals.
+`data/modules.csv`, abbreviations in capitals. Those of `data/modules_alone.csv` mean other things too: they count only
+where they are the whole name, never within a text.
 """
 
 from __future__ import annotations
@@ -76,6 +77,7 @@ class _Names:
     short: dict[str, str]
     keep_letter_a: frozenset[str]
     longest: int
+    alone: dict[Words, str]
 
 
 @cache
@@ -95,6 +97,11 @@ def _names() -> _Names:
         short={row["key"]: row["short"] for row in rows},
         keep_letter_a=frozenset(row["key"] for row in rows if row["letter_a"] == "kept"),
         longest=max(map(len, levels[0])),
+        alone={
+            _words_of(name): row["key"]
+            for row in read_table("modules_alone")
+            for name in row["names"].split(";")
+        },
     )
 
 
@@ -108,8 +115,10 @@ def _without_fillers(words: Words) -> tuple[Words, Words, Words]:
 
 
 def _family_named(words: Words) -> str | None:
-    levels = zip(_names().levels, _without_fillers(words), strict=True)
-    return next((level[form] for level, form in levels if form in level), None)
+    forms = _without_fillers(words)
+    levels = zip(_names().levels, forms, strict=True)
+    found = next((level[form] for level, form in levels if form in level), None)
+    return found or _names().alone.get(forms[1])
 
 
 def _split_letter(words: Words) -> tuple[Words, str]:

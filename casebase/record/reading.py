@@ -40,7 +40,19 @@ from casebase.record.vocabulary import (
     YesNo,
 )
 
-_DLC_SPELLINGS: Final = {"dlc", "obd", "obd socket", "diagnostic connector", "diagnostic socket"}
+_DLC: Final = re.compile(
+    r"(?:the )?(?:(?:9|16)[- ]?(?:pin|way)(?: (?:dlc|connector|diagnostic (?:connector|plug|socket)|plug|socket))?"
+    r"|dlc(?: (?:connector|plug|socket|port))?|(?:data|diagnostic) link connector"
+    r"|(?:obd|obd[- ]?(?:ii|2)|eobd)(?: (?:port|plug|socket|connector))?"
+    r"|diag(?:nostic)?s? (?:connector|plug|port|socket))"
+    r"(?:,? (?:pins? )?(?P<pins>[0-9]{1,2}|[A-K](?: ?(?:,|/|and|&) ?[A-K])?|[0-9]{1,2} ?(?:,|/|and|&) ?[0-9]{1,2}))?",
+    re.IGNORECASE,
+)
+"""The usual names of the diagnostic connector, and its pins behind them (common practice, no source)."""
+
+_PINS_OF_DLC: Final = re.compile(
+    r"pins? (?P<pins>[0-9A-Ka-k ,/&and]{1,12}?) (?:of|at|on|in) (?P<dlc>.+)", re.IGNORECASE
+)
 
 _DIMENSIONS: Final[dict[Quantity, Dimension]] = {
     Quantity.RESISTANCE: RESISTANCE,
@@ -155,12 +167,14 @@ class Reading(Part):
     @model_validator(mode="before")
     @classmethod
     def _as_people_write_it(cls, data: Any) -> Any:
-        return _text_beside_the_value(_two_lines_in_one(data)) if isinstance(data, dict) else data
+        if not isinstance(data, dict):
+            return data
+        return _text_beside_the_value(_pins_beside_the_dlc(_two_lines_in_one(data)))
 
     @field_validator("at", "to")
     @classmethod
     def _one_name_for_the_dlc(cls, at: str | None) -> str | None:
-        return "DLC" if at is not None and at.casefold() in _DLC_SPELLINGS else at
+        return "DLC" if at is not None and _DLC.fullmatch(at) else at
 
     @field_validator("value", mode="plain")
     @classmethod
@@ -325,6 +339,21 @@ def _two_lines_in_one(data: dict[str, Any]) -> dict[str, Any]:
         return data
     first, second = (part.strip() for part in said.split("/", 1))
     return data | {"line": first, "against": second}
+
+
+def _pins_beside_the_dlc(data: dict[str, Any]) -> dict[str, Any]:
+    """Take `DLC pin 1` or `pins 6 and 14 of the DLC` for the DLC, and keep the pins where none are given."""
+    said = data.get("at")
+    if not isinstance(said, str):
+        return data
+    place = " ".join(said.split())
+    turned = _PINS_OF_DLC.fullmatch(place)
+    found = _DLC.fullmatch(turned["dlc"] if turned else place)
+    if found is None:
+        return data
+    pins = turned["pins"].strip() if turned else found["pins"]
+    told = {"pins": pins} if pins and data.get("pins") is None else {}
+    return data | {"at": "DLC"} | told
 
 
 def _text_beside_the_value(data: dict[str, Any]) -> dict[str, Any]:

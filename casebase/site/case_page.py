@@ -18,6 +18,7 @@ from casebase.match.index.search import nearest_of_its_kind
 from casebase.publish.edition import Edition, EditionAttachment
 from casebase.record.case import Attachment, Case, CodeEntry, status_of
 from casebase.record.cautions import cautions_beside, cautions_of
+from casebase.record.inference import with_networks
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Stage
 from casebase.record.words import (
@@ -140,7 +141,7 @@ def case_context(edition: Edition, site: OpenSite, case_id: str, own_address: st
         "networks": network_line(case),
         "silent": case.silent_modules(),
         "codes": codes_by_module(case),
-        "pictures": level_pictures(case),
+        "pictures": level_pictures(with_networks(case)),
         "attachments": attachments_shown(edition, case),
         "stages": readings_by_stage(case),
         "steps": [(step, cautions_beside(case, step)) for step in case.steps],

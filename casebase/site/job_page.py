@@ -24,6 +24,7 @@ from casebase.match.answer.working_out import answer_to
 from casebase.match.meaning import Meaning
 from casebase.publish.edition import Edition
 from casebase.record.case import Case
+from casebase.record.inference import with_networks
 from casebase.record.vocabulary import Medium
 from casebase.site.case_page import level_pictures
 from casebase.site.job_given import ROW_FIELD, FieldProblem
@@ -50,7 +51,7 @@ LONGEST_LINK: Final = 20_000
 """Characters of an address that the page repeats: the file and the data of a longer one would weigh it down."""
 
 MEDIUM_MISSING: Final = (
-    "Choose the kind of network: what ohms and volts mean hangs on it."
+    "Choose the kind of network: what ohms and volts mean depends on it."
     " These readings are only compared, not computed."
 )
 
@@ -191,6 +192,11 @@ def _counted(count: int, what: str) -> str:
     return f"{count} {what}{'' if count == 1 else 's'}" if count else ""
 
 
+def _has_no_network(job: Case) -> bool:
+    """Return whether there are readings, and not even they tell their network."""
+    return bool(job.readings) and not with_networks(job).networks
+
+
 def answer_for(edition: Edition, site: OpenSite, job: Case) -> Answer | None:
     """Return everything that is said to a job; None where this collection cannot be compared with."""
     collection = site.collection(edition)
@@ -207,7 +213,7 @@ def answer_context(answer: Answer) -> dict[str, Any]:
             meaning_context(meaning) for meaning in answer.meanings if meaning.diagnosis.observations
         ],
         "feeds": [feed_words(feed) for feed in answer.feeds],
-        "pictures": level_pictures(answer.job),
+        "pictures": level_pictures(with_networks(answer.job)),
         "causes": [cause_context(cause) for cause in causes[:CAUSES_AT_ONCE]],
         "more_causes": [cause_context(cause) for cause in causes[CAUSES_AT_ONCE:]],
         "remainder": [
@@ -224,6 +230,7 @@ def answer_context(answer: Answer) -> dict[str, Any]:
         "no_test": None if answer.tests else no_test_words(answer.causes),
         "set_apart": answer.set_apart,
         "codes_note": answer.codes_note,
+        "taken_as": answer.taken_as,
         "cautions": answer.cautions,
     }
 
@@ -281,7 +288,7 @@ def job_context(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any
         "summary": summary_of(asked.case) if asked.case else "",
         "lacks": site.lacks,
         "answered": False,
-        "hint": MEDIUM_MISSING if asked.case and asked.case.readings and not asked.case.networks else None,
+        "hint": MEDIUM_MISSING if asked.case and _has_no_network(asked.case) else None,
     }
     answer = answer_for(edition, site, asked.case) if asked.case else None
     return context | ({"answered": True, **answer_context(answer)} if answer else {})

@@ -45,6 +45,7 @@ FACET_WORDS: Final = {
 def print_answer(answer: Answer, page: Page) -> None:
     """Print everything that is said to a stuck job; where the readings look normal, that comes first."""
     print_job(answer.job, page)
+    page.bullets("Taken as", answer.taken_as)
     _print_meaning(answer, page)
     print_likely_causes(answer.causes, page)
     if answer.looks_normal:

@@ -26,9 +26,10 @@ from casebase.intake.interview import Interview
 from casebase.intake.question import Question
 from casebase.intake.script import Beginning
 from casebase.library.store import Library, Logged, Outcome
-from casebase.record.case import Case
+from casebase.record.case import Case, status_of
 from casebase.record.checks import remarks_on
 from casebase.record.json_form import plain_data
+from casebase.record.vocabulary import Status
 from casebase.record.words import title_of
 from casebase.terminal.page import Page
 
@@ -303,12 +304,21 @@ def print_logged_json(logged: list[Logged]) -> None:
     typer.echo(json_module.dumps([asdict(one) for one in logged], ensure_ascii=False, indent=2))
 
 
+_HOW_IT_COUNTS: Final[dict[Status | None, str]] = {
+    Status.OPEN: "open: no stuck job is compared with it until it has a cause and a fix",
+    Status.FIXED_NOT_PROVEN: "stuck jobs are compared with it, at less weight than with a verified case",
+}
+
+
 def print_logged(logged: list[Logged], cases: list[Case], page: Page) -> None:
     """Say what became of each record, and what to look at twice."""
     for one, case in list(zip(logged, cases, strict=True))[:_MOST_SHOWN]:
         page.line(f"{_said(one)}: {title_of(case)}", 0, 4)
+        standing = _HOW_IT_COUNTS.get(status_of(case))
         for remark in remarks_on(case) if one.outcome is not Outcome.ALREADY_THERE else []:
             page.line(f"- {remark}", 4, 6)
+        if standing and one.outcome is not Outcome.ALREADY_THERE:
+            page.line(f"- {standing}", 4, 6)
     if len(logged) > _MOST_SHOWN:
         kept = sum(one.outcome is not Outcome.ALREADY_THERE for one in logged)
         page.line(f"... {len(logged)} records given, {kept} kept, {len(logged) - kept} already there.")

@@ -20,9 +20,14 @@ WHOLE_OHMS = {
 
 
 def case(**keys: Any) -> Case:
-    """Return a fault case with `keys` added."""
-    vehicle = {"make": "Norrvik", "model": "Skarn"}
-    return Case.model_validate({"kind": "fault case", "vehicle": vehicle, "concern": "no crank", **keys})
+    """Return a fault case on a named network, with `keys` added."""
+    known = {
+        "kind": "fault case",
+        "vehicle": {"make": "Norrvik", "model": "Skarn"},
+        "concern": "no crank",
+        "networks": [{"name": "drive CAN", "medium": "HS-CAN"}],
+    }
+    return Case.model_validate(known | keys)
 
 
 def test_a_record_without_gaps_has_no_remark() -> None:

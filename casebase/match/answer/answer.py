@@ -120,7 +120,8 @@ class Answer:
 
     `feeds` are the supplies and grounds that were read. `looks_normal` tells whether a healthy vehicle of the same
     build reads like this one in all that can be compared, and no feed looks bad.
-    `weights_origin` says where the weights of the facets come from. Lists are best or likeliest first.
+    `taken_as` says what was inferred of the job's networks. `weights_origin` says where the weights of the facets come
+    from. Lists are best or likeliest first.
     """
 
     job: Case
@@ -137,3 +138,4 @@ class Answer:
     codes_note: str | None
     cautions: list[str]
     weights_origin: str
+    taken_as: list[str] = field(default_factory=list)

@@ -32,6 +32,7 @@ def answer_data(answer: Answer) -> dict[str, Any]:
         **causes_data(answer.causes, answer.tests, answer.set_apart, answer.codes_note),
         "meaning": meanings_data(answer.meanings)["networks"],
         "feeds": [feed_data(feed) for feed in answer.feeds],
+        "taken_as": answer.taken_as,
         "looks_normal": answer.looks_normal,
         "cautions": answer.cautions,
         "compared_with": answer.compared_with,

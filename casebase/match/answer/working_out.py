@@ -20,6 +20,7 @@ from casebase.match.prepared import Embeds, profile_to_compare
 from casebase.match.profile import Profile, ReadingTrait, readings_compared
 from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
+from casebase.record.inference import taken_as
 from casebase.record.stored_codes import codes_note, codes_set_apart
 
 READINGS_TO_LOOK_NORMAL: Final = 3
@@ -64,6 +65,7 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         codes_note=codes_note(job),
         cautions=cautions_of(job),
         weights_origin=WEIGHTS_ORIGIN,
+        taken_as=taken_as(job),
     )
 
 

@@ -1,0 +1,111 @@
+"""What a record leaves unsaid and its own words tell: the network of its readings. Whoever uses it says so.
+
+The record itself stays as it was written; `with_networks` returns a copy to compute and compare with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from casebase.record.case import Case, Network
+from casebase.record.modules import module_identity, modules_named_in
+from casebase.record.reading import Reading
+from casebase.record.trouble_code import Grammar
+from casebase.record.vocabulary import LINES_OF_MEDIUM, OTHER_LINES, POWER_LINES, Line, Medium, Reached
+
+_PAIR: Final = frozenset({Line.CAN_HIGH, Line.CAN_LOW})
+_ONLY_OF: Final = {
+    Line.CAN_SINGLE: Medium.SINGLE_WIRE_CAN,
+    Line.LIN: Medium.LIN,
+    Line.BUS_PLUS: Medium.FLEXRAY,
+    Line.BUS_MINUS: Medium.FLEXRAY,
+    Line.K_LINE: Medium.K_LINE,
+    Line.L_LINE: Medium.K_LINE,
+}
+"""Lines that one medium alone has; CAN high and CAN low are of several."""
+
+
+def with_networks(case: Case) -> Case:
+    """Return the record with a network for every reading whose lines or place tell it."""
+    return _filled(case)[0]
+
+
+def taken_as(case: Case) -> list[str]:
+    """Return a sentence for everything that `with_networks` adds; none where all of it was said."""
+    return _filled(case)[1]
+
+
+def _filled(case: Case) -> tuple[Case, list[str]]:
+    if not case.networks:
+        return _listed(case)
+    if len(case.networks) == 1 or all(reading.network for reading in case.readings):
+        return case, []
+    readings, said = [], []
+    for number, reading in enumerate(case.readings, 1):
+        found = None if reading.network else _network_and_why(case, reading)
+        if found is None:
+            readings.append(reading)
+        else:
+            readings.append(reading.model_copy(update={"network": found[0].name}))
+            said.append(f"Reading {number}, {reading.what()}: taken as of {found[0].name}, {found[1]}.")
+    return case.model_copy(update={"readings": readings}), said
+
+
+def _listed(case: Case) -> tuple[Case, list[str]]:
+    """Return the record with the networks that the lines of its readings name."""
+    media: dict[Medium, Line] = {}
+    for line in (line for reading in case.readings for line in reading.lines):
+        medium = _pair_medium(case) if line in _PAIR else _ONLY_OF.get(line)
+        if medium is not None:
+            media.setdefault(medium, line)
+    networks = [Network(name=str(medium), medium=medium) for medium in media]
+    filled = case.model_copy(update={"networks": networks})
+    said = [f"Network not stated: taken as {medium}, {_why(medium, line)}." for medium, line in media.items()]
+    return (_filled(filled)[0] if len(networks) > 1 else filled), said
+
+
+def _why(medium: Medium, line: Line) -> str:
+    if medium is Medium.J1939:
+        return f"for {line} was read and codes are suspect parameters; say so if it is another"
+    return f"for {line} was read" + ("; say so if it is another" if line in _PAIR else "")
+
+
+def _pair_medium(case: Case) -> Medium:
+    """Return the usual medium of CAN high and CAN low: J1939 where suspect parameters are stored (SAE J1939-73)."""
+    suspect = any(entry.code.grammar is Grammar.SPN_FMI for entry in case.codes)
+    return Medium.J1939 if suspect else Medium.HIGH_SPEED_CAN
+
+
+def _network_and_why(case: Case, reading: Reading) -> tuple[Network, str] | None:
+    """Return the network that a reading was taken on, by its lines, else by its place, and why; None where open."""
+    lines: set[Line] = set(reading.lines) - {*POWER_LINES, *OTHER_LINES}
+    if not lines:
+        return None
+    fitting = [network for network in case.networks if lines <= set(LINES_OF_MEDIUM[network.medium])]
+    if len(fitting) == 1:
+        return fitting[0], f"the only one with {_in_words(lines)}"
+    for networks, why in _by_place(case, reading):
+        found = [network for network in fitting if network.name in networks]
+        if len(found) == 1:
+            return found[0], why
+    return None
+
+
+def _in_words(lines: set[Line]) -> str:
+    return " and ".join(line for line in Line if line in lines)
+
+
+def _by_place(case: Case, reading: Reading) -> Iterator[tuple[set[str], str]]:
+    """Yield (names of networks, why) that the place of a reading tells, the surest first."""
+    if reading.at == "DLC":
+        reached = {network.name for network in case.networks if network.reached is Reached.DIRECTLY}
+        yield reached, "the only one that the DLC reaches directly"
+        return
+    named = {found.key for found in modules_named_in(reading.at, strict=False)}
+    on = {module.network for module in case.modules if module_identity(module.name) in named}
+    yield {name for name in on if name}, f"which the module at {reading.at} is on"
+    holds = {
+        network.name for network in case.networks if named & set(map(module_identity, network.terminators_in))
+    }
+    yield holds, f"whose terminator is at {reading.at}"
