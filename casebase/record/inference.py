@@ -59,7 +59,8 @@ def _listed(case: Case) -> tuple[Case, list[str]]:
         medium = _pair_medium(case) if line in _PAIR else _ONLY_OF.get(line)
         if medium is not None:
             media.setdefault(medium, line)
-    networks = [Network(name=str(medium), medium=medium) for medium in media]
+    names = ["the network"] if len(media) == 1 else [f"the {medium}" for medium in media]
+    networks = [Network(name=name, medium=medium) for name, medium in zip(names, media, strict=True)]
     filled = case.model_copy(update={"networks": networks})
     said = [f"Network not stated: taken as {medium}, {_why(medium, line)}." for medium, line in media.items()]
     return (_filled(filled)[0] if len(networks) > 1 else filled), said

@@ -45,7 +45,7 @@ FACET_WORDS: Final = {
 def print_answer(answer: Answer, page: Page) -> None:
     """Print everything that is said to a stuck job; where the readings look normal, that comes first."""
     print_job(answer.job, page)
-    page.bullets("Taken as", answer.taken_as)
+    page.bullets("Assumed", answer.taken_as)
     _print_meaning(answer, page)
     print_likely_causes(answer.causes, page)
     if answer.looks_normal:
@@ -69,6 +69,7 @@ def print_job(job: Case, page: Page) -> None:
     page.labelled("Modules", _in_short(_modules_and_codes(job)))
     page.labelled("Network", _in_short(network_line(job)))
     page.labelled("Readings", _in_short(readings_in_short(job)))
+    page.labelled("Tried", _in_short("; ".join(trial.line() for trial in job.trials)))
 
 
 def _print_meaning(answer: Answer, page: Page) -> None:

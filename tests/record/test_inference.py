@@ -63,7 +63,7 @@ def test_suspect_parameters_make_the_pair_a_j1939() -> None:
 def test_lines_of_two_media_are_two_networks() -> None:
     """Each reading is of the one whose line it names."""
     both = with_networks(job({"line": "CAN high"}, {"line": "LIN", "at": "connector of door module"}))
-    assert [reading.network for reading in both.readings] == ["high-speed CAN", "LIN"]
+    assert [reading.network for reading in both.readings] == ["the high-speed CAN", "the LIN"]
 
 
 def test_with_the_network_left_out_the_readings_still_mean_something() -> None:

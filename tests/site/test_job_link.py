@@ -270,6 +270,26 @@ def test_the_network_is_made_from_its_medium() -> None:
     assert network.terminators_in == ["ECM", "BCM"]
 
 
+def test_trials_are_read_a_line_each_and_what_is_none_is_named() -> None:
+    """As they are written to a colleague; one that cannot be read does not lose the others."""
+    job = asked(tried="swapped TCM, no change\nthe customer called\nunplugged ABS: bus back")
+    told = [trial.line() for trial in record(job).trials]
+    assert told == ["swapped TCM: no change", "unplugged ABS: restored"]
+    assert [(problem.where, problem.typed) for problem in job.problems] == [("tried so far", "the customer called")]
+
+
+def test_traffic_may_be_seen_beside_volts() -> None:
+    """A lamp at the DLC flickers: the volts are a mean, not silence."""
+    job = asked(r1_what="volt-high", r1_value="2.5", r1_traffic="yes")
+    assert record(job).readings[0].traffic == "yes"
+    assert record(asked(r1_what="ohm-pair", r1_value="60", r1_traffic="yes")).readings[0].traffic is None
+
+
+def test_an_electric_vehicle_brings_its_caution() -> None:
+    """The form asks what drives the vehicle, for the sake of whoever works on it."""
+    assert record(asked(powertrain="EV", wrong="no ready")).vehicle.has_high_voltage
+
+
 def test_modules_are_parted_by_commas_or_lines() -> None:
     """A name with a comma stands in quotes."""
     job = asked(silent='ABS, EPS\n"door module, left front"', sometimes="SAS", answer="ECM;BCM")
