@@ -275,7 +275,9 @@ def test_trials_are_read_a_line_each_and_what_is_none_is_named() -> None:
     job = asked(tried="swapped TCM, no change\nthe customer called\nunplugged ABS: bus back")
     told = [trial.line() for trial in record(job).trials]
     assert told == ["swapped TCM: no change", "unplugged ABS: restored"]
-    assert [(problem.where, problem.typed) for problem in job.problems] == [("tried so far", "the customer called")]
+    assert [(problem.where, problem.typed) for problem in job.problems] == [
+        ("tried so far", "the customer called")
+    ]
 
 
 def test_traffic_may_be_seen_beside_volts() -> None:
