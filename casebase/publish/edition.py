@@ -146,12 +146,44 @@ def shown_path(folder: Path) -> Path:
     """Return the file of the edition that is shown; raise `EditionError` where there is none."""
     try:
         name = (folder / _SHOWN).read_text(encoding="utf-8").strip()
-    except OSError:
+    except (OSError, UnicodeDecodeError):
         name = ""
     path = folder / name
     if not _NAME.fullmatch(name) or not is_frozen(path):
         raise EditionError(f"{folder}: no edition is shown here: make one with casebase publish {folder}")
     return path
+
+
+def is_whole(path: Path) -> bool:
+    """Return whether a file is an edition with the content that it was published with."""
+    try:
+        return is_frozen(path) and kept_digest(path) in ("", sha256_of_file(path))
+    except OSError:
+        return False
+
+
+def edition_to_serve(folder: Path) -> tuple[Path, str]:
+    """Return the edition that is shown, or the last one before it that is whole, with the sentence that says so.
+
+    Raises `EditionError` where there is none.
+    """
+    try:
+        shown = _NAME.fullmatch((folder / _SHOWN).read_text(encoding="utf-8").strip())
+    except (OSError, UnicodeDecodeError):
+        shown = None
+    if shown is None:
+        raise EditionError(f"{folder}: no edition is shown here: make one with casebase publish {folder}")
+    wanted = int(shown[1])
+    for number in reversed(numbers_in(folder)):
+        if number <= wanted and is_whole(path := edition_path(folder, number)):
+            damaged = (
+                f"Edition {wanted} is damaged, or was replaced: it does not match the SHA-256 beside it. This is"
+                f" edition {number}. Put a copy of the other in its place, or publish again."
+            )
+            return path, "" if number == wanted else damaged
+    raise EditionError(
+        f"{folder}: edition {wanted} is damaged or not there, and none before it is whole: put a copy in its place"
+    )
 
 
 def show_edition(folder: Path, number: int) -> None:

@@ -16,7 +16,7 @@ from typing import Any, Final
 from datasette.database import Database
 
 from casebase.errors import CasebaseError
-from casebase.publish.edition import open_frozen, shown_path
+from casebase.publish.edition import edition_to_serve, open_frozen, shown_path
 from casebase.publish.public_fields import TABLE
 from casebase.site.catalogue import rows_by_table
 from casebase.site.guard import App
@@ -62,6 +62,7 @@ class _Follower:
         self._datasette, self._folder = datasette, folder
         self._looked_at = -LOOK_EVERY_SECONDS
         self._turning: asyncio.Task[None] | None = None
+        self._seen: object = ()
 
     def look(self) -> None:
         """Begin to turn to the edition that is shown, unless that is done or under way."""
@@ -69,30 +70,45 @@ class _Follower:
         if now - self._looked_at < LOOK_EVERY_SECONDS or (self._turning and not self._turning.done()):
             return
         self._looked_at = now
+        seen = _seen(self._folder)
+        if seen != self._seen:
+            is_first, self._seen = self._seen == (), seen
+            self._turning = asyncio.create_task(self._turn(was_written=not is_first))
+
+    async def _turn(self, *, was_written: bool) -> None:
+        """Show what the folder shows by now; what is not as it was published is not shown, and said not to be."""
+        before = site_of(self._datasette)
         try:
-            shown = shown_path(self._folder)
+            path, note = await asyncio.to_thread(edition_to_serve, self._folder)
+            if before is None or was_written or (before.path, before.note) != (path, note):
+                await turn_to(self._datasette, path, before, note)
+            if note:
+                _LOG.warning("%s", note)
         except CasebaseError as error:
             _LOG.warning("%s", error)
-            return
-        site = site_of(self._datasette)
-        if site is None or site.path != shown:
-            self._turning = asyncio.create_task(self._turn_to(shown, site))
-
-    async def _turn_to(self, path: Path, before: OpenSite | None) -> None:
-        try:
-            await turn_to(self._datasette, path, before)
         except Exception:  # the edition before goes on being shown
-            _LOG.exception("%s cannot be shown", path)
+            _LOG.exception("%s: what is shown there cannot be", self._folder)
 
 
-async def turn_to(datasette: Any, path: Path, before: OpenSite | None) -> None:
+def _seen(folder: Path) -> object:
+    """Return what changes when another edition is to be shown, or the file of the one shown was written to."""
+    try:
+        path = shown_path(folder)
+        told = path.stat()
+    except (CasebaseError, OSError):
+        return None
+    return path, told.st_ino, told.st_size, told.st_mtime_ns
+
+
+async def turn_to(datasette: Any, path: Path, before: OpenSite | None, note: str = "") -> None:
     """Show another frozen file from now on; requests under way end with the one before."""
-    site = OpenSite(path, path.stem)
+    site = OpenSite(path, path.stem, note)
     await site.load()
     datasette.inspect_data = {**(datasette.inspect_data or {}), **await site.read(lambda _: inspected(path))}
     getattr(datasette, "_metadata_local", {}).setdefault("databases", {}).update(hidden_tables(path))
+    if before is not None:
+        datasette.remove_database(before.name)
     datasette.add_database(Database(datasette, path=str(path), is_mutable=False), name=path.stem)
     datasette.casebase_open_site = site
     if before is not None:
-        datasette.remove_database(before.name)
         before.close()

@@ -6,6 +6,7 @@ from collections.abc import Awaitable, Callable, Iterable
 from http import HTTPStatus
 from typing import Any, Final
 
+from casebase.site.hosts import Hosts
 from casebase.site.respond import plain_page
 
 App = Callable[[Any, Any, Any], Awaitable[None]]
@@ -32,21 +33,34 @@ _OPEN_INSIDE: Final = ("/-/static/", "/-/casebase/")
 """Of Datasette's own inside (`/-/`) only style and scripts: the rest tells of the computer, or signs people in."""
 
 
-def guarded(app: App) -> App:
-    """Return the application with the guard before it."""
+def guarded(app: App, hosts: Hosts | None = None) -> App:
+    """Return the application with the guard before it; `hosts` tells for whom it answers, None for anybody."""
 
     async def guard(scope: Any, receive: Any, send: Any) -> None:
         if scope["type"] != "http":
             await app(scope, receive, send)
             return
         sent = _with_headers(send, scope["method"] == "HEAD")
-        refused = _refused(scope)
+        refused = _asked_for_another(scope, hosts) or _refused(scope)
         if refused is None:
             await app({**scope, "method": "GET"}, receive, sent)
         else:
             await _answer(sent, *refused)
 
     return guard
+
+
+def _asked_for_another(scope: Any, hosts: Hosts | None) -> tuple[HTTPStatus, str] | None:
+    """Return why a request under this name is not answered, None where it is."""
+    asked = next((value for name, value in scope.get("headers", ()) if bytes(name).lower() == b"host"), b"")
+    host = bytes(asked).decode("latin-1")
+    if hosts is None or hosts.are_these(host):
+        return None
+    return (
+        HTTPStatus.MISDIRECTED_REQUEST,
+        "These cases are not shown under that name. Ask for the address that casebase browse printed, or have it"
+        " started with --name and this name.",
+    )
 
 
 def _refused(scope: Any) -> tuple[HTTPStatus, str] | None:

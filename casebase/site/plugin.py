@@ -31,7 +31,8 @@ def asgi_wrapper(datasette: Any) -> Callable[[Any], Any]:
     if site_of(datasette) is None:
         return lambda app: app
     folder = getattr(datasette, "casebase_folder", None)
-    return lambda app: guarded(app if folder is None else following(app, datasette, folder))
+    hosts = getattr(datasette, "casebase_hosts", None)
+    return lambda app: guarded(app if folder is None else following(app, datasette, folder), hosts)
 
 
 def prepare_connection(conn: sqlite3.Connection, datasette: Any) -> None:

@@ -189,6 +189,7 @@ async def _rendered(datasette: Any, request: Any, template: str, context: Mappin
         "collection_name": site.facts.get("name", UNNAMED) if site else UNNAMED,
         "tables": datasette.urls.database(site.name) if site else "/",
         "crumbs": (),
+        "note": site.note if site else "",
         "asset": asset_address,
         "styles": STYLES,
     }

@@ -14,8 +14,11 @@ from datasette.plugins import pm
 
 import casebase.site
 from casebase.library.news import News
-from casebase.publish.edition import Edition, open_frozen, shown_path
+from casebase.publish.edition import Edition, edition_to_serve, open_frozen
+from casebase.site.connections import BoundedProtocol
 from casebase.site.following import hidden_tables, inspected
+from casebase.site.hosts import Hosts
+from casebase.site.state import site_of
 
 SETTINGS: Final[dict[str, Any]] = {
     "default_allow_sql": False,
@@ -36,13 +39,14 @@ LONGEST_REQUEST_BYTES: Final = 4 << 20
 """Above it the connection ends; below, what is too long for a link gets a page that says so."""
 
 
-def site_over(place: Path, news: Sequence[News] = ()) -> Datasette:
+def site_over(place: Path, news: Sequence[News] = (), hosts: Hosts | None = None) -> Datasette:
     """Return a Datasette that shows a frozen file, or the edition that a folder shows, closed to writing.
 
-    `news` is shown on the first page beside what a file holds; beside editions nothing is.
+    Only requests for `hosts` are answered; None stands for any. `news` is shown on the first page beside what a file
+    holds; beside editions nothing is.
     Raises `EditionError` where there is none.
     """
-    path = shown_path(place) if place.is_dir() else place
+    path, note = edition_to_serve(place) if place.is_dir() else (place, "")
     about = inspected(path)
     if not pm.is_registered(casebase.site):  # not installed, only on the path
         pm.register(casebase.site, name="casebase")
@@ -54,18 +58,25 @@ def site_over(place: Path, news: Sequence[News] = ()) -> Datasette:
         inspect_data=about,
     )
     site.casebase_folder = place if place.is_dir() else None
+    site.casebase_hosts = hosts
+    opened = site_of(site)
+    if opened is not None:
+        opened.note = note
     site.casebase_news = () if place.is_dir() else tuple(news)
     return site
 
 
-def server_over(place: Path, host: str, port: int, news: Sequence[News] = ()) -> uvicorn.Server:
-    """Return a server of the site, not started yet."""
+def server_over(
+    place: Path, host: str, port: int, news: Sequence[News] = (), names: Sequence[str] = ()
+) -> uvicorn.Server:
+    """Return a server of the site, not started yet; `names` are those it answers to beside this machine's own."""
     return uvicorn.Server(
         uvicorn.Config(
-            site_over(place, news).app(),
+            site_over(place, news, Hosts(host, names)).app(),
             host=host,
             port=port,
-            http="h11",
+            http=BoundedProtocol,
+            ws="none",
             h11_max_incomplete_event_size=LONGEST_REQUEST_BYTES,
             log_level="warning",
             server_header=False,
@@ -74,10 +85,10 @@ def server_over(place: Path, host: str, port: int, news: Sequence[News] = ()) ->
     )
 
 
-def serve(place: Path, host: str, port: int, news: Sequence[News] = ()) -> None:
+def serve(place: Path, host: str, port: int, news: Sequence[News] = (), names: Sequence[str] = ()) -> None:
     """Answer until stopped; raise `OSError` where the address cannot be had."""
     with _listening(host, port) as listening:
-        server_over(place, host, port, news).run(sockets=[listening])
+        server_over(place, host, port, news, names).run(sockets=[listening])
 
 
 def _listening(host: str, port: int) -> socket.socket:

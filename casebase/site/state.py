@@ -79,10 +79,10 @@ class KeptPages:
 
 
 class OpenSite:
-    """One frozen file and what answering from it needs."""
+    """One frozen file and what answering from it needs; `note` stands on every page."""
 
-    def __init__(self, path: Path, name: str) -> None:
-        self.path, self.name = path, name
+    def __init__(self, path: Path, name: str, note: str = "") -> None:
+        self.path, self.name, self.note = path, name, note
         self.buses = places.simulation_folder()
         self._readers = ThreadPoolExecutor(READERS, thread_name_prefix="casebase-page")
         self._answerers = ThreadPoolExecutor(ANSWERERS, thread_name_prefix="casebase-answer")

@@ -37,7 +37,7 @@ def look_every_time(monkeypatch):
 
 def number_shown(text):
     """Return the number of the edition that a first page tells."""
-    return int(re.search(r"Edition (\d+)", text)[1])
+    return int(re.search(r"Edition (\d+), \d{4}", text)[1])
 
 
 async def until_shown(client, number):
@@ -87,6 +87,79 @@ def test_a_damaged_pointer_leaves_the_edition_that_is_shown(publish_one, tmp_pat
             (tmp_path / "editions" / "shown").write_text("../../etc/passwd\n")
             for _ in range(3):
                 assert number_shown((await client.get("/")).text) == 1
+
+    asyncio.run(story())
+
+
+def spoil(path, at):
+    """Flip a bit in a file, in place."""
+    with path.open("r+b") as file:
+        file.seek(at)
+        byte = file.read(1)[0]
+        file.seek(at)
+        file.write(bytes([byte ^ 1]))
+
+
+@pytest.mark.parametrize("at", [3, 70, 5000])
+def test_an_edition_damaged_while_it_is_shown_gives_way_to_the_one_before(publish_one, tmp_path, at):
+    """No page of it is an error, each says which edition it is of and why; put right, the file is shown again."""
+    publish_one(2)
+    shown = publish_one(3).path
+
+    async def story():
+        site = site_over(tmp_path / "editions")
+        await site.invoke_startup()
+        transport = httpx.ASGITransport(app=site.app())
+        async with httpx.AsyncClient(transport=transport, base_url="http://shop.local") as client:
+            assert "3 records" in await until_shown(client, 2)
+            spoil(shown, at)
+            text = await until_shown(client, 1)
+            assert "Edition 2 is damaged, or was replaced" in text
+            assert "This is edition 1" in (await client.get("/case/case0001")).text
+            spoil(shown, at)
+            assert "damaged" not in await until_shown(client, 2)
+
+    asyncio.run(story())
+
+
+@pytest.mark.parametrize("at", [3, 70, 5000])
+def test_an_edition_damaged_before_the_start_is_not_shown(publish_one, asking, at):
+    """Its SHA-256 lies beside it; where no edition is whole the start is refused in a sentence."""
+    first = publish_one(2).path
+    spoil(publish_one(3).path, at)
+    told = asking(first.parent)("/").text
+    assert number_shown(told) == 1
+    assert "Edition 2 is damaged" in told
+    spoil(first, at)
+    with pytest.raises(EditionError, match="edition 2 is damaged or not there, and none before it is whole"):
+        site_over(first.parent)
+
+
+def test_an_edition_put_anew_under_its_name_is_read_anew(publish_one, tmp_path, make_case):
+    """A folder copied over another, with the SHA-256 that belongs to it."""
+    publish_one(2)
+    other = publish(
+        [StoredRecord("case0009", 1, "", make_case(symptoms=["other"]))],
+        tmp_path / "others",
+        Imprint("2026-11-26", "ingrid"),
+        Means(),
+    )
+
+    async def story():
+        site = site_over(tmp_path / "editions")
+        await site.invoke_startup()
+        transport = httpx.ASGITransport(app=site.app())
+        async with httpx.AsyncClient(transport=transport, base_url="http://shop.local") as client:
+            assert "2 records" in (await client.get("/")).text
+            for name in ("edition-1.db.sha256", "edition-1.db"):
+                (other.path.parent / name).replace(tmp_path / "editions" / name)
+            for _ in range(200):
+                answer = await client.get("/case/case0009")
+                if answer.status_code == 200:
+                    break
+                await asyncio.sleep(0.02)
+            assert answer.status_code == 200
+            assert (await client.get("/edition-1/cases.json")).json()["filtered_table_rows_count"] == 1
 
     asyncio.run(story())
 

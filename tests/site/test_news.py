@@ -95,7 +95,7 @@ def test_no_news_is_shown_over_an_edition(frozen_of, demo_cases, make_edition_fa
 
 def test_no_news_is_shown_over_a_folder_of_editions(frozen_demo, monkeypatch):
     """Whatever was given."""
-    monkeypatch.setattr("casebase.site.serving.shown_path", lambda _: frozen_demo)
+    monkeypatch.setattr("casebase.site.serving.edition_to_serve", lambda _: (frozen_demo, ""))
     assert site_over(frozen_demo.parent, [news()]).casebase_news == ()
 
 
