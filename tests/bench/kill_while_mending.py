@@ -8,10 +8,10 @@ signed. Exits with 1 when anything was lost or half done.
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import random
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
@@ -20,17 +20,24 @@ from itertools import islice
 from pathlib import Path
 from typing import Final
 
-from measured import COMMAND
 from mend_one_by_one import BY, DOINGS
+from mend_one_by_one import main as mend
 from multiplied_cases import multiplied
 
+from casebase.commands import edit, review
+from casebase.commands.app import app
 from casebase.library.reviews import said_of
 from casebase.library.store import Library
 from casebase.record.loading import case_from_data
 
 CASES: Final = 10
 ROUNDS_A_LIBRARY: Final = 20
-LOOP: Final = str(Path(__file__).with_name("mend_one_by_one.py"))
+IMPORTED: Final = (edit, review)
+"""Commands are imported when they are called: here before, once for all rounds."""
+
+FORKED: Final = multiprocessing.get_context("fork")
+"""A process that has imported everything begins at once, and is killed while it writes more often."""
+
 COMMANDS: Final[dict[str, list[list[str]]]] = {
     "edit": [["edit", "ID", "--set", "note=NUMBER", "--by", BY], ["edit", "ID", "--by", BY]],
     "undo": [["undo", "ID", "--by", BY]],
@@ -70,36 +77,37 @@ def a_library(path: Path) -> Path:
 def kill_the_loop(folder: Path, made: Path, doing: str, rounds: int, seed: int) -> list[str]:
     """Kill the loop over the functions; return what was wrong."""
     chance, wrong = random.Random(f"{seed} {doing}"), list[str]()
-    confirmed, there, more = list[Confirmed](), 0, 0
+    confirmed, there, most = list[Confirmed](), 0, 0
     library = folder / "loop.db"
     for number in range(rounds):
         if number % ROUNDS_A_LIBRARY == 0:
             shutil.copy(made, library)
             confirmed = []
-        process = subprocess.Popen(
-            [sys.executable, LOOP, library, doing, str(chance.randrange(10**6))],
-            stdout=subprocess.PIPE,
-            text=True,
-        )
-        assert process.stdout is not None
-        process.stdout.readline()
-        time.sleep(chance.uniform(0.0, 0.25))
-        process.kill()
-        lines = process.communicate()[0].rsplit("\n", 1)[0].splitlines()
-        told = [
-            (case_id, int(revision), what) for case_id, revision, what in (line.split("\t") for line in lines)
-        ]
-        confirmed += told
-        there += len(told)
-        found, unconfirmed = what_is_wrong(library, confirmed)
-        more = max(more, unconfirmed)
+        reading, writing = os.pipe()
+        running = FORKED.Process(target=mend_into, args=(writing, library, doing, chance.randrange(10**6)))
+        running.start()
+        os.close(writing)
+        with os.fdopen(reading) as told:
+            told.readline()
+            time.sleep(chance.uniform(0.0, 0.25))
+            running.kill()
+            running.join()
+            lines = told.read().rsplit("\n", 1)[0].splitlines()
+        fields = [line.split("\t") for line in lines]
+        confirmed += [(case_id, int(revision), what) for case_id, revision, what in fields]
+        there += len(lines)
+        found, more = what_is_wrong(library, confirmed)
+        most = max(most, more)
         wrong += [f"{doing}, loop, round {number}: {fault}" for fault in found]
-    print(
-        f"{doing}, loop: {rounds} kills, {there} confirmed, none lost"
-        if not wrong
-        else f"{doing}, loop: WRONG"
-    )
+    print(f"{doing}, loop: {rounds} kills, {there} confirmed, {len(wrong)} faults", flush=True)
     return wrong
+
+
+def mend_into(pipe: int, library: Path, doing: str, seed: int) -> None:
+    """Mend until killed, what is confirmed told to a pipe; in a process of its own."""
+    os.dup2(pipe, 1)
+    sys.stdout = os.fdopen(1, "w")
+    mend(library, doing, seed)
 
 
 def what_is_wrong(path: Path, confirmed: list[Confirmed]) -> tuple[list[str], int]:
@@ -133,7 +141,7 @@ def kill_the_command(folder: Path, made: Path, doing: str, rounds: int, seed: in
     for number in range(rounds):
         before = state_of(library)
         code, _ = one_command(
-            library, doing, ids[number % CASES], number, folder, chance.uniform(0.5, 1.05) * whole
+            library, doing, ids[number % CASES], number, folder, chance.uniform(0.0, 1.05) * whole
         )
         after = state_of(library)
         found, _ = what_is_wrong(library, [])
@@ -145,7 +153,7 @@ def kill_the_command(folder: Path, made: Path, doing: str, rounds: int, seed: in
             "killed, nothing kept" if after == before else "killed, kept whole" if code else "ended first"
         ] += 1
         wrong += [f"{doing}, command, round {number}: {fault}" for fault in found]
-    print(f"{doing}, command: {rounds} kills: {dict(became)}")
+    print(f"{doing}, command: {rounds} kills: {dict(became)}, {len(wrong)} faults", flush=True)
     return wrong
 
 
@@ -156,25 +164,27 @@ def one_command(  # noqa: PLR0913, PLR0917  what is done where, and for how long
     words = COMMANDS[doing][number // CASES % len(COMMANDS[doing])]
     arguments = [{"ID": case_id}.get(word, word.replace("NUMBER", f"number {number}")) for word in words]
     editor = f"sed -i 's/^note: .*/note: number {number} in an editor/'"
-    environment = os.environ | {
+    environment = {
         "EDITOR": editor,
         "XDG_DATA_HOME": str(folder / "data"),
         "CASEBASE_TEXT_MODEL": "/no/model",
     }
+    running = FORKED.Process(target=command, args=([*arguments, "--library", str(library)], environment))
     began = time.monotonic()
-    process = subprocess.Popen(
-        [COMMAND, *arguments, "--library", library],
-        env=environment,
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    try:
-        process.wait(timeout=seconds)
-    except subprocess.TimeoutExpired:
-        process.kill()
-        process.wait()
-    return process.returncode, time.monotonic() - began
+    running.start()
+    running.join(seconds)
+    running.kill()
+    running.join()
+    return int(running.exitcode or 0), time.monotonic() - began
+
+
+def command(arguments: list[str], environment: dict[str, str]) -> None:
+    """Run the real command line, silently; in a process of its own."""
+    nowhere = os.open(os.devnull, os.O_RDWR)
+    for stream in range(3):
+        os.dup2(nowhere, stream)
+    os.environ.update(environment)
+    app(arguments)
 
 
 def state_of(path: Path) -> frozenset[tuple[object, ...]]:
