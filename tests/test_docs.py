@@ -94,6 +94,12 @@ def rewritten(printed):
     return block
 
 
+def test_no_page_asks_for_a_case_that_is_not_there():
+    """IDs follow from the records: where those of the demonstration change, commands that name one are to follow."""
+    for page in PAGES:
+        assert "no case with an ID that begins with" not in page.read_text(encoding="utf-8"), page.name
+
+
 def reference():
     """Return the page that lists every command with its arguments and options, from the commands themselves."""
     lines = ["# Commands", "", "Made from the commands' own help by `tests/test_docs.py`.", ""]

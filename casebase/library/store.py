@@ -52,7 +52,7 @@ class RevisedMeanwhileError(LibraryError):
     def __init__(self, case_id: str, made_from: int, current: int) -> None:
         super().__init__(
             f"case {case_id}: this file was made from revision {made_from}, and revision {current} is kept"
-            f" by now: take the current one with casebase show {case_id} --file, and put your changes into it"
+            f" by now: put your changes into the current one with casebase edit {case_id}"
         )
 
 

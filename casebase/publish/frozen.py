@@ -243,7 +243,7 @@ def _write_records(connection: sqlite3.Connection, kept: Iterable[StoredRecord])
     count = int(connection.execute("SELECT count(*) FROM records").fetchone()[0])
     if not count:
         raise EditionError(
-            "no record is marked 'read and agreed' under review: read those that wait, mark them, and log them again"
+            "no record is agreed to: read those that wait with casebase review, then publish again"
         )
     return count
 

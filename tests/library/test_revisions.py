@@ -47,7 +47,7 @@ def test_a_stale_revision_is_refused_and_nothing_is_stored(library: Library, mak
     """Two people edit one case: who comes second is told to start from what the first one wrote."""
     (logged,) = library.log([make_case()])
     library.log([make_case(note="By the first.", id=logged.case_id, revision=1)])
-    with pytest.raises(LibraryError, match=r"from revision 1, and revision 2 is kept by now.*show .* --file"):
+    with pytest.raises(LibraryError, match=r"from revision 1, and revision 2 is kept by now.*casebase edit"):
         library.log([make_case(note="By the second.", id=logged.case_id, revision=1)])
     assert library.get(logged.case_id).case.note == "By the first."
     assert len(library.revisions(logged.case_id)) == 2
