@@ -6,6 +6,7 @@ whoever reads sees the file before or the new one, also after a process was kill
 
 from __future__ import annotations
 
+import codecs
 import hashlib
 import os
 import shutil
@@ -24,6 +25,23 @@ _PARTS: Final = ".casebase-parts-"
 
 LEFT_AFTER_SECONDS: Final = 3600
 """What is unfinished and was not touched for an hour was left by a process that was stopped."""
+
+_UTF_16: Final = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+
+_AGAIN_AFTER_SECONDS: Final = (0.05, 0.1, 0.2, 0.4) if os.name == "nt" else ()
+"""Windows refuses to replace a file that is open: a virus scanner or an indexer lets go within a moment."""
+
+
+def text_of(content: bytes) -> str:
+    r"""Return the text of a file in UTF-8, or in UTF-16 with a byte order mark as Windows writes it; lines end in `\n`.
+
+    Raises `UnicodeDecodeError`.
+
+    >>> text_of("R\r\nΩ".encode("utf-16")), text_of("R\r\nΩ".encode("utf-8-sig"))
+    ('R\nΩ', 'R\nΩ')
+    """
+    text = content.decode("utf-16" if content.startswith(_UTF_16) else "utf-8-sig")
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
 def write_at_once(place: Path, content: bytes, mode: int | None = None) -> None:
@@ -47,7 +65,7 @@ def writing_at_once(place: Path, mode: int | None = None) -> Iterator[IO[bytes]]
             os.fsync(file.fileno())
         if mode is not None:
             os.chmod(name, mode)
-        os.replace(name, place)
+        replace(Path(name), place)
     except BaseException:
         with suppress(OSError):
             os.unlink(name)
@@ -66,8 +84,21 @@ def folder_of_parts(beside: Path) -> Iterator[Path]:
 def put(made: Path, place: Path) -> None:
     """Move a finished file to its place in one step, whatever stands there."""
     flush_file(made)
-    os.replace(made, place)
+    replace(made, place)
     flush_folder(place.parent)
+
+
+def replace(made: Path, place: Path) -> None:
+    """Move a file to its place, whatever stands there; where that is in use, try again for a moment.
+
+    Raises `PermissionError` where it stays in use.
+    """
+    for seconds in _AGAIN_AFTER_SECONDS:
+        with suppress(PermissionError):
+            os.replace(made, place)
+            return
+        time.sleep(seconds)
+    os.replace(made, place)
 
 
 def put_beside_others(made: Path, place: Path) -> None:

@@ -158,3 +158,33 @@ def test_a_lock_that_cannot_be_made_says_why(tmp_path):
     (tmp_path / "file").touch()
     with pytest.raises(OSError, match=r"File exists|Not a directory"):
         take_lock(tmp_path / "file" / "lock")
+
+
+def test_a_file_in_use_is_replaced_as_soon_as_it_is_let_go(tmp_path, monkeypatch):
+    """Windows refuses while another program has it open (ERROR_SHARING_VIOLATION); forced here."""
+    refusals, move = iter([True, True, False]), os.replace
+
+    def refuse_twice(made: Path, place: Path) -> None:
+        if next(refusals):
+            raise PermissionError(13, "Permission denied", str(made), None, str(place))
+        move(made, place)
+
+    monkeypatch.setattr(files, "_AGAIN_AFTER_SECONDS", (0, 0, 0))
+    monkeypatch.setattr(os, "replace", refuse_twice)
+    write_at_once(tmp_path / "shown", b"new")
+    assert (tmp_path / "shown").read_bytes() == b"new"
+
+
+def test_a_file_that_stays_in_use_is_as_it_was(tmp_path, monkeypatch):
+    """The error reaches whoever writes, and nothing half written is left."""
+    write_at_once(tmp_path / "shown", b"before")
+
+    def refuse(made: Path, place: Path) -> None:
+        raise PermissionError(13, "Permission denied", str(made), None, str(place))
+
+    monkeypatch.setattr(files, "_AGAIN_AFTER_SECONDS", (0,))
+    monkeypatch.setattr(os, "replace", refuse)
+    with pytest.raises(PermissionError):
+        write_at_once(tmp_path / "shown", b"new")
+    assert (tmp_path / "shown").read_bytes() == b"before"
+    assert names_in(tmp_path) == ["shown"]

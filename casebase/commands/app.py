@@ -5,6 +5,7 @@ from __future__ import annotations
 import atexit
 import errno
 import gc
+import io
 import os
 import sys
 from importlib import import_module
@@ -65,8 +66,13 @@ COMMANDS: Final = {
 }
 """Every command in the order of the help; a test holds each line of help to the docstring of its function."""
 
-NO_ROOM: Final = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
-"""A full disk can come to light wherever something is written."""
+_IN_USE: Final = "close it where it is open, or see who may write there"
+ADVICE: Final = dict.fromkeys((errno.ENOSPC, errno.EDQUOT, errno.EFBIG), "make room") | dict.fromkeys(
+    (errno.EACCES, errno.EPERM, errno.EBUSY, errno.EROFS), _IN_USE
+)
+"""What to do where the system refuses to write, by its error: that can come to light wherever something is written.
+
+Windows answers EACCES for a file that another program has open."""
 
 
 class Commands(TyperGroup):
@@ -102,12 +108,10 @@ class Commands(TyperGroup):
             sys.stderr.close()
             raise SystemExit(0) from None
         except OSError as error:
-            if error.errno not in NO_ROOM:
+            if error.errno not in ADVICE:
                 raise
-            typer.echo(
-                f"Error: {error.filename or 'the disk'}: {error.strerror}: make room, then try again",
-                err=True,
-            )
+            place = error.filename2 or error.filename or "the disk"
+            typer.echo(f"Error: {place}: {error.strerror}: {ADVICE[error.errno]}, then try again", err=True)
             raise SystemExit(2) from None
         except KeyboardInterrupt:
             typer.echo("\nStopped.", err=True)
@@ -134,6 +138,7 @@ app = typer.Typer(
 
 def main() -> None:
     """Run the command line."""
+    _write_utf_8()
     # A command lives for seconds: looking for cycles among ten thousand profiles would cost it a fifth, and Python
     # would still look once on leaving.
     gc.disable()
@@ -141,6 +146,16 @@ def main() -> None:
     # The arrays are small: threads of the linear algebra wait for each other longer than they compute.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     app()
+
+
+def _write_utf_8() -> None:
+    """Write UTF-8 to files and other programs whatever the code page; a terminal says itself what it can show."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            own = stream.encoding if stream.isatty() else "utf-8"
+            stream.reconfigure(encoding=own, errors="backslashreplace")
+    if isinstance(sys.stdin, io.TextIOWrapper) and not sys.stdin.isatty():
+        sys.stdin.reconfigure(encoding="utf-8-sig")
 
 
 @app.callback(invoke_without_command=True)

@@ -10,6 +10,8 @@ import typer
 from casebase.bus.feed import feeds_of
 from casebase.commands.opening import job_from_anywhere, open_library, simulated_buses
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.errors import InputError
+from casebase.files import text_of
 from casebase.intake.answers import quick_readings
 from casebase.intake.scan_report import explained_codes, explained_report
 from casebase.match import meaning
@@ -78,8 +80,15 @@ def codes(
 
     Example: casebase codes U0121-87 "SPN 639 FMI 9"
     """
-    told = explained_report(sys.stdin.read()) if texts == ["-"] else explained_codes(texts)
+    told = explained_report(_on_stdin()) if texts == ["-"] else explained_codes(texts)
     if json:
         print_json(told)
     else:
         print_codes(told, own_page())
+
+
+def _on_stdin() -> str:
+    try:
+        return text_of(sys.stdin.buffer.read())
+    except UnicodeDecodeError as error:
+        raise InputError(f"stdin: not UTF-8 text (byte {error.start}): save it as UTF-8") from None

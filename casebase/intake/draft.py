@@ -7,7 +7,6 @@ aside, never deleted.
 from __future__ import annotations
 
 import json
-import os
 import secrets
 from contextlib import suppress
 from datetime import date, datetime
@@ -15,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from casebase.errors import InputError
-from casebase.files import release_lock, take_lock, write_at_once
+from casebase.files import release_lock, replace, take_lock, write_at_once
 from casebase.intake.interview import STATE_FORMAT, Interview, state_line
 
 if TYPE_CHECKING:
@@ -70,7 +69,7 @@ class Draft:
             number += 1
             target = self.path.with_name(f"{self.path.name}.{number}.damaged")
         try:
-            os.replace(self.path, target)
+            replace(self.path, target)
         except OSError as error:
             return f"the draft {self.path} is damaged and cannot be renamed ({error.strerror}): look at it by hand"
         self.release()

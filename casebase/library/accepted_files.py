@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path, PurePath
@@ -71,6 +72,8 @@ def kept_form(name: str, content: bytes) -> TakenFile:
         return TakenFile(_renamed(name, kind_of(made)), made)
     if PurePath(name).suffix.casefold() not in TEXT_SUFFIXES:
         raise InputError(f"{printable(name)}: not a kind of file that is kept: expected {EXPECTED}")
+    if content.startswith((BOM_UTF16_LE, BOM_UTF16_BE)):  # as Windows writes it
+        content = content.decode("utf-16", "replace").encode()
     _refuse_what_is_no_text(name, content)
     return TakenFile(name, content)
 

@@ -15,6 +15,7 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from casebase.errors import InputError, Problem, RecordError
+from casebase.files import text_of
 from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
 from casebase.record.problems import printable, problems_of, with_lines
@@ -112,7 +113,7 @@ def _text_of(path: Path) -> str:
             raise InputError(
                 f"{path}: larger than {LARGEST_FILE_BYTES // 1_000_000} MB: expected a record file"
             )
-        return path.read_text(encoding="utf-8-sig")
+        return text_of(path.read_bytes())
     except UnicodeDecodeError as error:
         raise InputError(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8") from None
     except InputError:

@@ -13,7 +13,7 @@ from typing import Final
 import click
 
 from casebase.errors import CasebaseError, InputError
-from casebase.files import release_lock, take_lock, write_at_once
+from casebase.files import release_lock, take_lock, text_of, write_at_once
 from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
 from casebase.library.history import history
@@ -147,7 +147,7 @@ def _is_mended_now(error: CasebaseError) -> bool:
 
 def _text_of(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8-sig")
+        return text_of(path.read_bytes())
     except UnicodeDecodeError as error:
         raise InputError(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8") from None
     except OSError as error:

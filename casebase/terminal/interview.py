@@ -8,6 +8,7 @@ from __future__ import annotations
 import json as json_module
 import select
 import sys
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import asdict
@@ -241,12 +242,20 @@ def _show_help(console: Console, question: Question) -> None:
 def _more_is_waiting() -> bool:
     """Return whether more of a paste has already arrived; never where the input is no terminal."""
     try:
-        if not sys.stdin.isatty():
-            return False
-        ready, _, _ = select.select([sys.stdin], [], [], _PASTE_PAUSE_SECONDS)
+        return sys.stdin.isatty() and _key_waits()
     except (OSError, ValueError):
         return False
-    return bool(ready)
+
+
+def _key_waits() -> bool:
+    if sys.platform != "win32":
+        return bool(select.select([sys.stdin], [], [], _PASTE_PAUSE_SECONDS)[0])
+    import msvcrt  # noqa: PLC0415  there is none elsewhere
+
+    until = time.monotonic() + _PASTE_PAUSE_SECONDS
+    while not msvcrt.kbhit() and time.monotonic() < until:  # select knows nothing but sockets there
+        time.sleep(_PASTE_PAUSE_SECONDS / 10)
+    return msvcrt.kbhit()
 
 
 def log_by_asking(

@@ -246,6 +246,16 @@ print(open_embedder(Path({str(tmp_path)!r})).vectors(["no start"]).shape)
     assert done.stdout.strip() == "(1, 384)"
 
 
+def test_the_runtime_keeps_no_number_of_this_machine_and_reports_nothing(tmp_path):
+    """Releases of ONNX Runtime that report keep a number and a queue in the user's cache; here there are none."""
+    program = "from casebase.match.text.embedder import *; open_embedder(Path('made')).vectors(['no start'])"
+    cache = tmp_path / "cache"
+    environment = os.environ | {"XDG_CACHE_HOME": str(cache), "HOME": str(tmp_path)}
+    environment.pop("ORT_DISABLE_TELEMETRY", None)
+    subprocess.run([sys.executable, "-c", program], cwd=tmp_path, env=environment, check=True)
+    assert [path.name for path in tmp_path.iterdir()] == ["made"]
+
+
 def test_another_model_without_the_extra_that_reads_it(model, tmp_path, monkeypatch):
     """The sentence names the extra, and says that the model of casebase needs none."""
     monkeypatch.setitem(sys.modules, "sentence_transformers", None)

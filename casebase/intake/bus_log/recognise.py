@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from codecs import BOM_UTF8
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -70,7 +71,7 @@ def recognised(path: Path) -> Recognised:
     ending = path.suffix.lower()
     if ending in (".blf", ".mf4"):
         return Recognised(BLF if ending == ".blf" else MF4)
-    transcoded = head.startswith(_UTF_16) or (b"\n" not in head and b"\r" in head)
+    transcoded = head.startswith((*_UTF_16, BOM_UTF8)) or (b"\n" not in head and b"\r" in head)
     text = plain_text(head) if transcoded else head
     kind = _text_format(text)
     if kind is None and ending in _BY_ENDING and _may_be_damaged(text, ending):
@@ -96,10 +97,10 @@ def packed_as(head: bytes) -> str | None:
 
 
 def plain_text(data: bytes) -> bytes:
-    """Return text in UTF-16, or with carriage returns alone, as UTF-8 in lines."""
+    """Return text in UTF-16, or with a byte order mark or carriage returns alone, as UTF-8 in lines."""
     if data.startswith(_UTF_16):
         data = data.decode("utf-16", "replace").encode()
-    return data.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
+    return data.removeprefix(BOM_UTF8).replace(b"\r\n", b"\n").replace(b"\r", b"\n")
 
 
 def _may_be_damaged(text: bytes, ending: str) -> bool:

@@ -17,6 +17,7 @@ from ruamel.yaml import YAML
 from ruamel.yaml.error import YAMLError
 
 from casebase.errors import CaptureError, InputError
+from casebase.files import text_of
 from casebase.intake.bus_log.traffic import IdentifierKey
 from casebase.record.can import can_identifier
 from casebase.record.case import Module
@@ -121,7 +122,7 @@ def read_module_table(path: Path) -> dict[IdentifierKey, str]:
     try:
         if path.stat().st_size > _LARGEST_FILE:
             raise CaptureError(f"{path}: larger than any table of modules: {_EXPECTED}")
-        text = path.read_text(encoding="utf-8-sig")
+        text = text_of(path.read_bytes())
     except OSError as error:
         raise CaptureError(f"{path}: cannot be read: {error.strerror or error}") from None
     except UnicodeDecodeError:

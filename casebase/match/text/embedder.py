@@ -7,6 +7,7 @@ does so before.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -149,6 +150,9 @@ def _opened(place: Path, threads: int, probes: int) -> Embedder | None:
 
 
 def _session(path: Path, threads: int) -> InferenceSession:
+    os.environ["ORT_DISABLE_TELEMETRY"] = (
+        "1"  # read at import: releases for every system report to their makers
+    )
     import onnxruntime  # noqa: PLC0415
 
     options = onnxruntime.SessionOptions()

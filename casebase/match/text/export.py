@@ -29,6 +29,6 @@ def export(model: Model, folder: Path, progress: Progress) -> None:
     except OSError as error:
         raise ModelError(
             f"text model: its export cannot be written to {folder.parent} ({error.strerror or error}); "
-            "make room there, or name another cache folder in XDG_CACHE_HOME"
+            "make room there"
         ) from error
     progress("trying the text model", 0.95)

@@ -210,7 +210,7 @@ def new_folder(cache: Path) -> Iterator[Path]:
         except OSError as error:
             raise ModelError(
                 f"text model: the cache folder {cache} cannot be written ({error.strerror}); "
-                "make it writable, or name another cache folder in XDG_CACHE_HOME"
+                "make it writable, and make room on its disk"
             ) from error
         yield made
 
