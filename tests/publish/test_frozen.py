@@ -93,7 +93,7 @@ def test_a_file_that_stands_there_stays_when_freezing_fails(kept, frozen, monkey
 
 def test_nothing_read_and_agreed_is_said(tmp_path):
     """An empty site would help nobody."""
-    with pytest.raises(EditionError, match="read and agreed"):
+    with pytest.raises(EditionError, match="no record is agreed to"):
         freeze([], tmp_path / "cases.db", FACTS, Means())
 
 
