@@ -108,7 +108,7 @@ def changed(path: tuple[str | int, ...], value: object) -> dict[str, Any]:
         (("modules", 0, "name"), ""),
         (("codes", 0, "code"), None),
         (("codes", 0, "cod"), "U0121"),
-        (("readings", 0, "quantity"), "current"),
+        (("readings", 0, "quantity"), "pressure"),
         (("readings", 0, "line"), "pin 6"),
         (("readings", 0, "value"), True),
         (("readings", 0, "ignition"), True),
