@@ -10,7 +10,7 @@ from typing import Final
 
 from casebase.record.case import Case, Network
 from casebase.record.modules import module_identity, modules_named_in
-from casebase.record.reading import Reading
+from casebase.record.reading import Reading, place_kind
 from casebase.record.trouble_code import Grammar
 from casebase.record.vocabulary import LINES_OF_MEDIUM, OTHER_LINES, POWER_LINES, Line, Medium, Reached
 
@@ -99,7 +99,7 @@ def _in_words(lines: set[Line]) -> str:
 
 def _by_place(case: Case, reading: Reading) -> Iterator[tuple[set[str], str]]:
     """Yield (names of networks, why) that the place of a reading tells, the surest first."""
-    if reading.at == "DLC":
+    if place_kind(reading.at) == "DLC":
         reached = {network.name for network in case.networks if network.reached is Reached.DIRECTLY}
         yield reached, "the only one that the DLC reaches directly"
         return

@@ -16,7 +16,7 @@ from pydantic import (
 from pydantic_core.core_schema import ValidationInfo
 
 from casebase.errors import InputError
-from casebase.record.fields import AsList, Name, NothingOrNames, Part, Share, Text, Volts
+from casebase.record.fields import AsList, Name, NothingOrNames, Part, Share, Text, Volts, is_stored
 from casebase.record.quantities import CURRENT, RESISTANCE, VOLTAGE, Amount, Dimension
 from casebase.record.reading_value import (
     OverLimit,
@@ -166,15 +166,16 @@ class Reading(Part):
 
     @model_validator(mode="before")
     @classmethod
-    def _as_people_write_it(cls, data: Any) -> Any:
-        if not isinstance(data, dict):
+    def _as_people_write_it(cls, data: Any, info: ValidationInfo) -> Any:
+        # What is kept already stays as it is kept: its SHA-256 is of the text.
+        if not isinstance(data, dict) or is_stored(info):
             return data
         return _text_beside_the_value(_pins_beside_the_dlc(_two_lines_in_one(data)))
 
     @field_validator("at", "to")
     @classmethod
-    def _one_name_for_the_dlc(cls, at: str | None) -> str | None:
-        return "DLC" if at is not None and _DLC.fullmatch(at) else at
+    def _one_name_for_the_dlc(cls, at: str | None, info: ValidationInfo) -> str | None:
+        return "DLC" if at is not None and not is_stored(info) and _is_dlc(at) else at
 
     @field_validator("value", mode="plain")
     @classmethod
@@ -341,6 +342,10 @@ def _two_lines_in_one(data: dict[str, Any]) -> dict[str, Any]:
     return data | {"line": first, "against": second}
 
 
+def _is_dlc(place: str) -> bool:
+    return _DLC.fullmatch(" ".join(place.split())) is not None
+
+
 def _pins_beside_the_dlc(data: dict[str, Any]) -> dict[str, Any]:
     """Take `DLC pin 1` or `pins 6 and 14 of the DLC` for the DLC, and keep the pins where none are given."""
     said = data.get("at")
@@ -375,12 +380,12 @@ _PLUG: Final = re.compile(r"\b(connector|plug|module|socket|pin)\b", re.IGNORECA
 
 
 def place_kind(at: str) -> str:
-    """Return the kind of place: `DLC`, `splice`, `connector` or `other`.
+    """Return the kind of place: `DLC`, `splice`, `connector` or `other`; an old record may name the DLC otherwise.
 
     >>> place_kind("connector of ABS")
     'connector'
     """
-    if at == "DLC":
+    if at == "DLC" or _is_dlc(at):
         return "DLC"
     if _SPLICE.search(at):
         return "splice"

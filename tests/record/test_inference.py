@@ -13,8 +13,9 @@ from casebase.match.meaning import meanings_of
 from casebase.record.case import Case
 from casebase.record.checks import remarks_on
 from casebase.record.inference import taken_as, with_networks
+from casebase.record.json_form import canonical_json, stored_case
 from casebase.record.modules import module_key, modules_named_in
-from casebase.record.reading import Reading
+from casebase.record.reading import Reading, place_kind
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
 
 JOB = {"kind": "fault case", "vehicle": {"make": "Norrvik", "model": "Skarn"}, "concern": "no drive"}
@@ -150,6 +151,16 @@ def test_the_dlc_goes_by_many_names(typed: str, pins: str | None) -> None:
     """Cars have 16 pins (ISO 15031-3), trucks 9 (SAE J1939-13); pins named with it are kept."""
     reading = Reading.model_validate({"quantity": "voltage", "line": "CAN high", "value": 2.5, "at": typed})
     assert (reading.at, reading.pins) == ("DLC", pins)
+
+
+def test_a_record_kept_by_an_older_casebase_stays_as_it_is_kept() -> None:
+    """Its SHA-256 is of the text; what it calls the DLC is the DLC all the same."""
+    (reading,) = job({"line": "CAN high"}).readings
+    old = reading.model_copy(update={"at": "OBD port"})
+    text = canonical_json(job().model_copy(update={"readings": [old]}))
+    kept = stored_case(text)
+    assert canonical_json(kept) == text
+    assert place_kind(kept.readings[0].at) == "DLC"
 
 
 @pytest.mark.parametrize(
