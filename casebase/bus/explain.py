@@ -20,10 +20,10 @@ from casebase.bus.levels import Levels, LineSum, Mark, OhmRuler, VoltRuler
 from casebase.bus.measured import side_of
 from casebase.bus.media import Band
 from casebase.bus.next_test import NextTest
-from casebase.bus.observation import LevelRead, NumberRead, Observation, column_of
+from casebase.bus.observation import LevelRead, NumberRead, Observation, TrafficRead, column_of
 from casebase.bus.posterior import OUTSIDE_FROM
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import BusState
+from casebase.record.vocabulary import BusState, Quantity
 from casebase.record.words import per_cent
 
 STATE_WORDS: Final = {
@@ -236,6 +236,8 @@ def _observed(diagnosis: Diagnosis, observation: Observation) -> str:
         return f"{readings[0].what()}, {_level_words(readings[0], observation)}"
     if isinstance(observation, ShareRead):
         return f"{readings[0].what()}, driven {per_cent(observation.share)} of the time"
+    if isinstance(observation, TrafficRead) and readings[0].traffic is not None:
+        return f"{'traffic' if observation.seen else 'no traffic'} seen at {readings[0].at}"
     return " and ".join(map(reading_words, readings))
 
 
@@ -254,7 +256,9 @@ def split_words(test: NextTest) -> list[str]:
 
 
 def reading_words(reading: Reading) -> str:
-    """Return a reading with its value."""
+    """Return a reading with its value; of a fault with what was unplugged or swapped."""
+    if reading.quantity is Quantity.FAULT:
+        return f"{reading.what()} {reading.value} with {reading.state()}"
     return f"{reading.what()} {reading.value}" if reading.value is not None else reading.what()
 
 

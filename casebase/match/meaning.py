@@ -13,7 +13,7 @@ from casebase.bus.feed import Feed, feed_data
 from casebase.bus.next_test import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
 from casebase.record.case import Case, Network
-from casebase.record.inference import with_networks
+from casebase.record.inference import fault_readings, with_networks
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Answers, BusState, Medium, Reached
 
@@ -75,7 +75,12 @@ def meanings_of(
         readings = tuple(reading for reading in case.readings if case.network_of(reading.network) == network)
         if readings and network.medium in computed_media():
             diagnosis = diagnose(
-                readings, network.medium, _under_test(case, network), prior, cache, rough=rough
+                (*readings, *fault_readings(case, network)),
+                network.medium,
+                _under_test(case, network),
+                prior,
+                cache,
+                rough=rough,
             )
             tests = next_tests(diagnosis, most_tests) if most_tests and diagnosis.observations else []
             found.append(Meaning(network.name, network, diagnosis, tests))

@@ -63,7 +63,8 @@ def _with_meaning(profile: Profile, case: Case, buses: Path | None) -> Profile:
     themselves.
     """
     plugged = [reading for reading in case.readings if not reading.unplugged]
-    meanings = meanings_of(case.model_copy(update={"readings": plugged}), buses, most_tests=0, rough=True)
+    as_found = case.model_copy(update={"readings": plugged, "trials": []})
+    meanings = meanings_of(as_found, buses, most_tests=0, rough=True)
     return replace(profile, meaning=shares_by_medium(meanings), host=host_of(meanings))
 
 

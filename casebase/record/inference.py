@@ -1,6 +1,7 @@
-"""What a record leaves unsaid and its own words tell: the network of its readings. Whoever uses it says so.
+"""What a record leaves unsaid and its own words tell: networks of readings, and trials as readings of the fault.
 
-The record itself stays as it was written; `with_networks` returns a copy to compute and compare with.
+The record itself stays as it was written; `with_networks` returns a copy to compute and compare with, and whoever uses
+it says so.
 """
 
 from __future__ import annotations
@@ -9,10 +10,22 @@ from collections.abc import Iterator
 from typing import Final
 
 from casebase.record.case import Case, Network
-from casebase.record.modules import module_identity, modules_named_in
+from casebase.record.modules import module_identity, module_key, modules_named_in
 from casebase.record.reading import Reading, place_kind
+from casebase.record.reading_value import Comparison
+from casebase.record.trial import FITTED, Outcome, Trial, TrialAction
 from casebase.record.trouble_code import Grammar
-from casebase.record.vocabulary import LINES_OF_MEDIUM, OTHER_LINES, POWER_LINES, Line, Medium, Reached
+from casebase.record.vocabulary import (
+    LINES_OF_MEDIUM,
+    OTHER_LINES,
+    POWER_LINES,
+    Line,
+    Medium,
+    Quantity,
+    Reached,
+    Stage,
+    YesNo,
+)
 
 _PAIR: Final = frozenset({Line.CAN_HIGH, Line.CAN_LOW})
 _ONLY_OF: Final = {
@@ -110,3 +123,55 @@ def _by_place(case: Case, reading: Reading) -> Iterator[tuple[set[str], str]]:
         network.name for network in case.networks if named & set(map(module_identity, network.terminators_in))
     }
     yield holds, f"whose terminator is at {reading.at}"
+
+
+_STAYED: Final = (Outcome.NO_CHANGE, Outcome.CAME_BACK)
+_WENT: Final = (Outcome.GONE, Outcome.RESTORED)
+
+
+def fault_readings(case: Case, network: Network) -> list[Reading]:
+    """Return what trials on modules of a network tell of the fault, as readings of whether it is gone.
+
+    Of several modules at once only that nothing changed tells of each. A part that was used or not configured may be
+    bad itself, and tells nothing.
+    """
+    return [
+        Reading.model_validate(
+            {
+                "quantity": Quantity.FAULT,
+                "network": network.name,
+                "stage": Stage.ISOLATION,
+                key: [name],
+                "value": value,
+            }
+        )
+        for trial in case.trials
+        for key, value in _told_of_the_fault(trial)
+        for name in trial.what
+        if module_key(name) and _is_on(case, name, network)
+    ]
+
+
+def _told_of_the_fault(trial: Trial) -> Iterator[tuple[str, Comparison]]:
+    """Yield how a reading says what was done, and what became of the fault; nothing where it tells neither."""
+    in_doubt = trial.used_part is YesNo.YES or trial.configured is YesNo.NO
+    if trial.did in FITTED and not in_doubt:
+        key = "swapped"
+    elif trial.did is TrialAction.UNPLUGGED and trial.outcome is not Outcome.CAME_BACK:
+        key = "unplugged"
+    else:
+        return
+    if trial.outcome in _STAYED:
+        yield key, Comparison.UNCHANGED
+    elif trial.outcome in _WENT and len(trial.what) == 1:
+        yield key, Comparison.GONE
+
+
+def _is_on(case: Case, name: str, network: Network) -> bool:
+    """Return whether a module is said to be on a network; on the only one without being said."""
+    if len(case.networks) == 1:
+        return True
+    return any(
+        module.network == network.name and module_identity(module.name) == module_identity(name)
+        for module in case.modules
+    )

@@ -9,10 +9,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase import places
+from casebase.bus.explain import evidence_rows
 from casebase.match.meaning import meanings_of
 from casebase.record.case import Case
 from casebase.record.checks import remarks_on
-from casebase.record.inference import taken_as, with_networks
+from casebase.record.inference import fault_readings, taken_as, with_networks
 from casebase.record.json_form import canonical_json, stored_case
 from casebase.record.modules import module_key, modules_named_in
 from casebase.record.reading import Reading, place_kind
@@ -78,6 +79,79 @@ def test_with_the_network_left_out_the_readings_still_mean_something() -> None:
     }
     (meaning,) = meanings_of(job(ohms), places.simulation_folder(), most_tests=0, rough=True)
     assert meaning.diagnosis.ranked()[0][0] == "terminator_missing"
+
+
+OHMS = {
+    "quantity": "resistance",
+    "line": "CAN high",
+    "against": "CAN low",
+    "battery": "disconnected",
+    "unplugged": "nothing",
+    "value": "3 ohm",
+}
+ON_ABS = {"networks": [POWERTRAIN | {"terminators_in": ["ECM", "BCM"]}], "modules": [{"name": "ABS"}]}
+
+
+@pytest.mark.parametrize(
+    ("trial", "least", "most"),
+    [
+        ({"did": "unplugged", "what": "ABS", "outcome": "restored"}, 0.5, 1.0),
+        ({"did": "swapped", "what": "ABS", "outcome": "gone"}, 0.5, 1.0),
+        ({"did": "swapped", "what": "ABS", "outcome": "no change"}, 0.0, 0.05),
+        ({"did": "unplugged", "what": ["ABS", "EPS"], "outcome": "no change"}, 0.0, 0.05),
+    ],
+)
+def test_what_followed_a_trial_tells_where_a_short_lies(
+    trial: dict[str, Any], least: float, most: float
+) -> None:
+    """3 ohm across the pair, and the network runs with the ABS off: the short is in it; or it is not."""
+    (meaning,) = meanings_of(
+        job(OHMS, trials=[trial], **ON_ABS), places.simulation_folder(), most_tests=0, rough=True
+    )
+    found = meaning.diagnosis
+    role = found.bank.model.unpluggable.index(found.roles.of("ABS") or "")
+    assert least <= float(found.posterior.weights[found.posterior.hosts == role].sum()) <= most
+
+
+def test_a_trial_is_named_among_what_the_readings_say() -> None:
+    """With what was done to which module, so that nobody wonders where it comes from."""
+    trial = {"did": "swapped", "what": "ABS", "outcome": "no change"}
+    (meaning,) = meanings_of(
+        job(OHMS, {"line": "CAN high", "ignition": "on", "traffic": "yes"}, trials=[trial], **ON_ABS),
+        places.simulation_folder(),
+        most_tests=0,
+        rough=True,
+    )
+    assert "fault unchanged with ABS swapped" in [row.reading for row in evidence_rows(meaning.diagnosis)]
+
+
+@pytest.mark.parametrize(
+    "trial",
+    [
+        {"did": "swapped", "what": "ABS", "used_part": "yes", "outcome": "no change"},
+        {"did": "replaced", "what": "ABS", "configured": "no", "outcome": "no change"},
+        {"did": "unplugged", "what": ["ABS", "EPS"], "outcome": "gone"},
+        {"did": "unplugged", "what": "ABS", "outcome": "came back"},
+        {"did": "wiggled", "what": "ABS", "outcome": "gone"},
+        {"did": "unplugged", "what": "the grey box", "outcome": "gone"},
+        {"did": "unplugged", "what": "ABS"},
+    ],
+)
+def test_a_trial_that_leaves_it_open_is_no_reading(trial: dict[str, Any]) -> None:
+    """A used part may be bad too; of two modules at once nobody knows which; a box without a name is nowhere."""
+    case = job(OHMS, trials=[trial], **ON_ABS)
+    assert fault_readings(case, case.networks[0]) == []
+
+
+def test_a_module_of_another_network_tells_nothing_of_this_one() -> None:
+    """The radio on the comfort network was swapped."""
+    case = job(
+        OHMS,
+        networks=[POWERTRAIN, COMFORT],
+        modules=[{"name": "radio", "network": "comfort CAN"}],
+        trials=[{"did": "swapped", "what": "radio", "outcome": "no change"}],
+    )
+    assert [len(fault_readings(case, network)) for network in case.networks] == [0, 1]
 
 
 def test_of_several_networks_the_line_picks_one() -> None:
