@@ -77,13 +77,11 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         day, means = on or date.today(), means_to_compare()
         tell = Counted("Asking the solved cases again").tell
         imprint = Imprint(str(day), by, named, licensed, figures_of_own_cases(kept, means, tell))
-        made = published(
-            [with_initials(one) for one in records] if initials else records,
-            folder,
-            imprint,
-            means,
-            AttachedFiles(kept.path).read,
-        )
+        going = [with_initials(one) for one in records] if initials else records
+        try:
+            made = published(going, folder, imprint, means, AttachedFiles(kept.path).read)
+        except EditionError as error:
+            raise EditionError(f"{error}{_what_waits(newer)}") from None
     return print_json(published_data(made, newer)) if json else print_published(made, newer, own_page())
 
 
@@ -112,6 +110,11 @@ def _ask_about(gone: Sequence[Leaving], *, yes: bool, is_told: bool) -> None:
         raise EditionError(
             "nothing was published: give those that are to stay another word with casebase review ID"
         )
+
+
+def _what_waits(newer: Sequence[Newer]) -> str:
+    """Return the sentence that counts later revisions not agreed to yet: they may be what was expected to go out."""
+    return f"; {len(newer)} revised since they were agreed to: casebase review" if newer else ""
 
 
 def _newer_may_do(found: Sequence[Hit], newer: Sequence[Newer]) -> str:

@@ -16,6 +16,7 @@ from casebase.errors import CasebaseError, InputError
 from casebase.files import release_lock, take_lock, text_of, write_at_once
 from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
+from casebase.library.file_store import AttachedFiles
 from casebase.library.history import history
 from casebase.library.store import Library, Logged, RevisedMeanwhileError
 from casebase.record.case import Case
@@ -63,7 +64,16 @@ def edit_in_editor(library: Library, kept: StoredRecord, folder: Path, by: str, 
 def keep_edited(
     library: Library, kept: StoredRecord, case: Case, by: str, made: Made = Made.EDITED
 ) -> Logged:
-    """Keep a record that was edited as the next revision, unread by the shop lead."""
+    """Keep a record that was edited as the next revision, unread by the shop lead.
+
+    Raises `InputError` where it names bytes of an attached file that the library does not hold.
+    """
+    files = AttachedFiles(library.path)
+    for place, attachment in enumerate(case.attachments):
+        if attachment.sha256 is not None and files.bytes_of(attachment.sha256) is None:
+            raise InputError(
+                f"attachments[{place}].sha256: no such file is kept: leave it out, then casebase attach {kept.case_id}"
+            )
     named = without_review(case).model_copy(update={"id": kept.case_id, "revision": kept.revision})
     return library.log([named], Authorship(made, by))[0]
 
