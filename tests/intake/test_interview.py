@@ -212,6 +212,8 @@ def test_it_asks_in_the_order_in_which_the_work_is_done() -> None:
         ("readings[0].pair", "high", "could be"),
         ("readings[0].value", "60 V", "no unit of resistance"),
         ("readings[0].value", "", "needed"),
+        ("trials[0]", "no change", "does not say what was done"),
+        ("trials[0]", "swapped", "does not say what was swapped"),
         ("steps[0].minutes", "soon", "45 min"),
         ("cause.fault", "terminator", "could be"),
         ("fix.cost", "184.50", "currency"),
@@ -413,6 +415,36 @@ def test_the_day_of_ending_is_the_day_of_finishing() -> None:
     hold(resumed, JOB)
     provenance = resumed.case().provenance
     assert (provenance.opened, provenance.ended) == (TODAY, date(2026, 3, 3))
+
+
+@pytest.mark.parametrize(
+    ("key", "typed", "kept"),
+    [
+        ("cause.mechanism", "chaf", {"mechanism": "chafing"}),
+        ("cause.mechanism", "clip had let go of the loom", {"mechanism_text": "clip had let go of the loom"}),
+    ],
+)
+def test_what_brought_it_about_may_be_told_in_words(key: str, typed: str, kept: dict[str, str]) -> None:
+    """A word of the list, or a sentence where the list ends."""
+    interview = begin()
+    hold(interview, {**JOB, key: typed})
+    cause = plain_data(interview.case())["cause"]
+    assert {name: text for name, text in cause.items() if name.startswith("mechanism")} == kept
+
+
+def test_a_scan_afterwards_may_be_told_as_behaviour() -> None:
+    """It is kept as such, and is no clean scan."""
+    interview = begin()
+    hold(interview, {**JOB, "verification.rescan": "starts at once and no lamps"})
+    shown = plain_data(interview.case())["verification"]
+    assert (shown.get("rescan"), shown["behaviour"]) == (None, "starts at once and no lamps")
+
+
+def test_a_known_good_vehicle_says_why_it_is_normal() -> None:
+    """Asked after its readings."""
+    interview = begin(kind=Kind.KNOWN_GOOD)
+    hold(interview, {**JOB, "modules.no": "-", "why_normal": "quiet until asked"})
+    assert interview.case().why_normal == "quiet until asked"
 
 
 def test_current_is_asked_for_with_its_unit() -> None:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import math
+import unicodedata
+from decimal import Decimal
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from pydantic import ValidationError
 
 from casebase.record.quantities import Amount
@@ -292,6 +296,25 @@ def test_words_behind_a_number_become_the_note(value: str, kept: str, note: str)
     """Nothing that was written is lost, and the number still counts."""
     read = reading(LINE_VOLTS, value=value)
     assert (str(read.value), read.note) == (kept, note)
+
+
+@given(
+    st.decimals(0, 20, places=2),
+    st.text(st.characters(categories=["Lu", "Ll", "Nd", "Zs", "Po"]), min_size=1, max_size=40).filter(
+        lambda words: words.strip()[:1].isalpha()
+    ),
+)
+def test_no_words_behind_a_number_change_it_or_are_lost(number: Decimal, words: str) -> None:
+    """Whatever is written behind 2.60 V, it stays 2.60 V, and every letter of it is kept; or it is refused."""
+    try:
+        read = reading(LINE_VOLTS, value=f"{number} V {words}")
+    except ValidationError:
+        return
+    kept = f"{read.value} {read.note or ''}"
+    assert kept.startswith(f"{number} V")
+    assert [letter for letter in kept if letter.isalnum()] == [
+        letter for letter in unicodedata.normalize("NFC", f"{number} V {words}") if letter.isalnum()
+    ]
 
 
 def test_words_behind_a_number_go_with_the_note_that_is_there() -> None:

@@ -22,6 +22,7 @@ from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
 from casebase.record.inference import taken_as
 from casebase.record.stored_codes import codes_note, codes_set_apart
+from casebase.record.vocabulary import Quantity
 
 READINGS_TO_LOOK_NORMAL: Final = 3
 """One or two readings agree with a healthy vehicle by chance (judged)."""
@@ -110,7 +111,9 @@ def would_settle(job: Profile, match: Match, rarity: Rarity) -> str | None:
 
 
 def _state(reading: ReadingTrait) -> str:
-    powered = {True: "ignition on", False: "battery disconnected", None: ""}[reading.powered]
+    # Ohms are read with the battery off; volts can only have been read with the ignition off.
+    unpowered = "battery disconnected" if reading.quantity == Quantity.RESISTANCE else "ignition off"
+    powered = {True: "ignition on", False: unpowered, None: ""}[reading.powered]
     unplugged = "" if reading.unplugged is None else f"{', '.join(reading.unplugged) or 'nothing'} unplugged"
     return ", ".join(part for part in (powered, unplugged) if part)
 
