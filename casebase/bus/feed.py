@@ -118,7 +118,18 @@ def feeds_of(readings: Sequence[Reading]) -> list[Feed]:
 
 def any_bad(feeds: Sequence[Feed]) -> bool:
     """Return whether any module's feed is more likely bad than sound."""
-    return any(feed.sound < 0.5 for feed in feeds)
+    return any(map(is_bad, feeds))
+
+
+def is_bad(feed: Feed) -> bool:
+    """Return whether a feed is more likely bad than sound."""
+    return feed.sound < 0.5
+
+
+def worst_state(feed: Feed) -> FeedState:
+    """Return the likeliest of the states in which something is wrong."""
+    bad = {state: share for state, share in feed.probabilities.items() if state is not FeedState.SOUND}
+    return max(bad, key=bad.__getitem__)
 
 
 def _is_24_volts(readings: Sequence[Reading]) -> bool:

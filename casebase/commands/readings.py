@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from casebase.bus.feed import feeds_of
+from casebase.bus.plain_tests import plain_tests
 from casebase.commands.opening import job_from_anywhere, open_library, simulated_buses
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import InputError
@@ -18,7 +19,7 @@ from casebase.match import meaning
 from casebase.record.cautions import cautions_of
 from casebase.record.inference import taken_as
 from casebase.terminal.answer import print_cautions
-from casebase.terminal.readings import print_codes, print_meanings
+from casebase.terminal.readings import print_codes, print_meanings, print_plain_tests
 
 
 def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
@@ -54,17 +55,19 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         if case
         else [meaning.meaning_of_readings(given.readings, given.medium, cache, prior)]
     )
-    feeds = feeds_of(case.readings) if case else []
+    taken = case.readings if case else given.readings
+    feeds = feeds_of(taken)
+    tests = plain_tests(meaning.stuck_at(taken, found, feeds, case))
     inferred = taken_as(case) if case else []
     cautions = cautions_of(case) if case else []
     if json:
-        return print_json(
-            meaning.meanings_data(found, prior, feeds) | {"cautions": cautions, "taken_as": inferred}
-        )
+        told = meaning.meanings_data(found, prior, feeds, tests)
+        return print_json(told | {"cautions": cautions, "taken_as": inferred})
     page = own_page()
     for sentence in inferred:
         page.line(sentence)
     print_meanings(found, feeds, page)
+    print_plain_tests(tests, any(each.tests for each in found), page)
     return print_cautions(cautions, page) if case else None
 
 

@@ -12,10 +12,11 @@ from casebase.bus.explain import clash_words, evidence_rows, split_words, verdic
 from casebase.bus.feed import Feed, feed_data
 from casebase.bus.next_test import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
+from casebase.bus.stuck import PlainTest, Stuck
 from casebase.record.case import Case, Network
 from casebase.record.inference import fault_readings, with_networks
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import Answers, BusState, Medium, Reached
+from casebase.record.vocabulary import Answers, BusState, Condition, Medium, Reached
 
 
 @dataclass(frozen=True)
@@ -99,6 +100,20 @@ def _under_test(case: Case, network: Network) -> BusUnderTest:
     )
 
 
+def stuck_at(
+    readings: Sequence[Reading], meanings: Sequence[Meaning], feeds: Sequence[Feed], case: Case | None = None
+) -> Stuck:
+    """Return where a job stands, for the tests that no simulated bus rates."""
+    return Stuck(
+        readings=readings,
+        diagnoses=[meaning.diagnosis for meaning in meanings],
+        feeds=feeds,
+        silent=tuple(case.silent_modules()) if case else (),
+        media=[network.medium for network in case.networks] if case else (),
+        comes_and_goes=case is not None and Condition.INTERMITTENT in case.conditions,
+    )
+
+
 def shares_by_medium(meanings: list[Meaning]) -> dict[str, dict[str, float]]:
     """Return, by medium, the probability of each state; of two networks of one medium the less healthy one."""
     told = [
@@ -118,14 +133,28 @@ def host_of(meanings: list[Meaning]) -> tuple[str, float] | None:
 
 
 def meanings_data(
-    meanings: list[Meaning], prior: Mapping[BusState, float] | None = None, feeds: Sequence[Feed] = ()
+    meanings: list[Meaning],
+    prior: Mapping[BusState, float] | None = None,
+    feeds: Sequence[Feed] = (),
+    tests: Sequence[PlainTest] = (),
 ) -> dict[str, Any]:
-    """Return meanings, and the feeds of modules, as plain data: what `--json` prints."""
+    """Return meanings, the feeds of modules, and the tests that no bus rates, as plain data: what `--json` prints."""
     stated = EVEN_PRIOR if prior is None else {str(state): weight for state, weight in prior.items()}
     return {
         "networks": [_meaning_data(meaning) for meaning in meanings],
         "feeds": [feed_data(feed) for feed in feeds],
+        "plain_tests": [_plain_test_data(test) for test in tests],
         "prior": stated,
+    }
+
+
+def _plain_test_data(test: PlainTest) -> dict[str, Any]:
+    return {
+        "test": test.words,
+        "minutes": test.minutes,
+        "preconditions": test.precondition,
+        "outcomes": list(test.outcomes),
+        "cautions": list(test.cautions),
     }
 
 

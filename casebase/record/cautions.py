@@ -6,7 +6,7 @@ General safety of the trade (common practice, no source); the maker's procedure 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 from casebase.record.case import Case, Step, status_of
@@ -33,7 +33,9 @@ RESTRAINT_MODULES: Final = frozenset(
 """Families of modules that fire airbags and belt tensioners, or tell when to; keys of `data/modules.csv`."""
 
 _NAMES_A_RESTRAINT: Final = re.compile(
-    r"air ?bag|restraint|squib|\bbelt|pretension|seat weight|occupant|\bSRS\b", re.IGNORECASE
+    r"air ?bag|restraint|squib|\bbelt|pretension|seat weight|occupant|\bSRS\b|inflator|pyro|clock ?spring"
+    r"|(impact|crash|collision) sensor",
+    re.IGNORECASE,
 )
 _NAMES_HIGH_VOLTAGE: Final = re.compile(
     r"\bHV(?!AC)|high.voltage|inverter|traction|(drive|e|electric).motor|motor control|hybrid|fuel cell"
@@ -62,7 +64,7 @@ def may_be_unplugged(name: str) -> bool:
     family = family_of(name)
     called = f"{name}, {family}"
     dangerous = _NAMES_A_RESTRAINT.search(called) or _NAMES_HIGH_VOLTAGE.search(called)
-    return not dangerous and not _NOT_TAKEN_OFF.search(family)
+    return not dangerous and not _NOT_TAKEN_OFF.search(called)
 
 
 _RESTRAINT_LAMPS: Final = {Lamp.AIRBAG, Lamp.SEAT_BELT}
@@ -89,6 +91,22 @@ def cautions_of(case: Case) -> list[str]:
         (any(reading.ignition is Ignition.RUNNING for reading in case.readings), MOVING_PARTS),
     )
     return [words for applies, words in belongs if applies] + [MAKER_FIRST]
+
+
+def cautions_about(names: Sequence[str]) -> list[str]:
+    """Return the cautions that belong to modules, the most dangerous first; none where nothing is known to hurt.
+
+    >>> [words[:17] for words in cautions_about(["SDM", "ABS"])]
+    ['Restraint systems', 'Brakes or steerin']
+    """
+    families = [family_of(name) for name in names]
+    called = [*names, *families]
+    belongs = (
+        (any(map(_NAMES_HIGH_VOLTAGE.search, called)), HIGH_VOLTAGE),
+        (any(map(_NAMES_A_RESTRAINT.search, called)), RESTRAINTS),
+        (any(map(BRAKE_OR_STEERING.search, families)), BRAKES_OR_STEERING),
+    )
+    return [words for applies, words in belongs if applies]
 
 
 _STEP_SPEAKS_OF: Final = {

@@ -19,6 +19,8 @@ from casebase.bus.feed import Feed, feed_words
 from casebase.bus.levels import Levels, Mark, OhmRuler, VoltRuler, levels_of, share_of_ohms, share_of_volts
 from casebase.bus.media import HealthyOhms
 from casebase.bus.next_test import NextTest
+from casebase.bus.plain_tests import NO_TEST_LEFT
+from casebase.bus.stuck import PlainTest
 from casebase.match.meaning import Meaning
 from casebase.record.vocabulary import Line, Stage
 from casebase.terminal.page import Page
@@ -71,6 +73,20 @@ def print_next_tests(tests: list[NextTest], page: Page) -> None:
         )
         for caution in candidate.cautions():
             page.labelled("mind", caution, 5)
+
+
+def print_plain_tests(tests: Sequence[PlainTest], computed: bool, page: Page) -> None:
+    """Print the tests that no bus rates; where there is none of any kind, why."""
+    if tests:
+        page.heading("Next, by common practice")
+    elif not computed:
+        page.heading("Next test")
+        page.line(NO_TEST_LEFT, 2)
+    for place, test in enumerate(tests, start=1):
+        page.line(f"{place}. {test.words}", 2, 5)
+        page.labelled("needs", f"{test.precondition}; about {test.minutes:.0f} min", 5)
+        page.bullets("tells", list(test.outcomes), 5)
+        page.bullets("mind", list(test.cautions), 5)
 
 
 def _print_states(meaning: Meaning, page: Page) -> None:

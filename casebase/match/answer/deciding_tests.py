@@ -7,7 +7,6 @@ differ, and the step that settled it there.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -18,13 +17,16 @@ from casebase.bus.diagnose import Diagnosis
 from casebase.bus.explain import clash_words, split_words, state_words
 from casebase.bus.instruments import DLC
 from casebase.bus.next_test import Candidate, NextTest, next_tests
+from casebase.bus.plain_tests import first_tests, plain_tests
+from casebase.bus.stuck import PlainTest, Stuck
 from casebase.match.answer.answer import DecidingTest, LikelyCause
 from casebase.match.answer.past_tests import LEAST_BITS, PastReading, past_readings
+from casebase.match.answer.settling_steps import steps_that_settled_it
 from casebase.match.facets.base import Match
 from casebase.match.facets.physics import SOUND, STATES, state_of
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile, ReadingTrait
-from casebase.record.cautions import BRAKES_OR_STEERING, HIGH_VOLTAGE, MAKER_FIRST, RESTRAINTS
+from casebase.record.cautions import RESTRAINTS
 from casebase.record.modules import family_of, module_family
 
 MOST_IN_TURN: Final = 3
@@ -110,35 +112,63 @@ SOUND_FROM: Final = 0.5
 
 CAUSES_TOLD_APART: Final = 4
 COMPUTED: Final = "computed"
+COMMON_PRACTICE: Final = "common practice"
+NOTHING_KNOWN: Final = Stuck()
 LEAST_SHARE: Final = 1e-9
 
 CANDIDATES_RATED: Final = 9
 """How many computed tests are looked at, so that one module after the other becomes one test."""
 
-SETTLED_FROM: Final = 0.05
-"""Below this probability of a cause, how it was settled elsewhere does not matter (judged)."""
 
-
-def deciding_tests(
+def deciding_tests(  # noqa: PLR0913, PLR0917  the causes, the job, and all that is known of it
     causes: Sequence[LikelyCause],
     job: Profile,
     matches: Sequence[Match],
     meanings: Sequence[Meaning],
     most: int = MOST_TESTS,
+    stuck: Stuck = NOTHING_KNOWN,
 ) -> list[DecidingTest]:
-    """Return at most `most` tests, best first; where readings clash, taking these again comes before all."""
+    """Return at most `most` tests, best first; where readings clash, taking these again comes before all.
+
+    What common practice does first, with the feed of a silent module or on a bus of which nothing is known, comes next;
+    what it does otherwise fills the room that is left.
+    """
     named = [cause for cause in causes if not cause.is_something_else][:CAUSES_TOLD_APART]
     told_apart = [*named, *(cause for cause in causes if cause.is_something_else)]
     again = list(_to_take_again(meanings))
-    past = past_readings(told_apart, job, matches)
+    past = [one for one in past_readings(told_apart, job, matches) if not _is_of_feed_read(one, stuck)]
     feeds = [reading for reading in past if _SUPPLY & set(reading.reading.lines)]
-    first = [_from_cases(reading) for reading in feeds[:1]] if _looks_sound(meanings) else []
+    before = [_by_practice(test) for test in first_tests(stuck)]
+    first = [_from_cases(reading) for reading in feeds[:1]] if not before and _looks_sound(meanings) else []
     left = [reading for reading in past if not first or reading is not feeds[0]]
     both = _joined(list(_computed(causes, meanings)), left)
     ranked = [*first, *sorted(both, key=lambda test: -test.bits_per_minute)]
-    steps = list(_steps_that_settled_it(named, matches))[:1]
+    steps = list(steps_that_settled_it(named, matches))[:1]
     room = max(0, most - len(again) - len(steps))
-    return [*again, *ranked[:room], *steps][:most]
+    found = [*again, *[*before, *ranked][:room], *steps][:most]
+    return [*found, *_not_among(map(_by_practice, plain_tests(stuck)), found)][:most]
+
+
+def _is_of_feed_read(past: PastReading, stuck: Stuck) -> bool:
+    """Return whether a reading of supply or ground was just taken here, at the plug of the same module."""
+    families = {feed.family for feed in stuck.feeds}
+    return bool(_SUPPLY & set(past.reading.lines)) and past.reading.place_module in families
+
+
+def _by_practice(test: PlainTest) -> DecidingTest:
+    return DecidingTest(
+        words=test.words,
+        source=COMMON_PRACTICE,
+        tells=list(test.outcomes),
+        needs=test.precondition,
+        minutes=test.minutes,
+        cautions=list(test.cautions),
+    )
+
+
+def _not_among(tests: Iterable[DecidingTest], found: Sequence[DecidingTest]) -> Iterator[DecidingTest]:
+    words = {test.words for test in found}
+    yield from (test for test in tests if test.words not in words)
 
 
 def _looks_sound(meanings: Sequence[Meaning]) -> bool:
@@ -247,42 +277,7 @@ def _from_cases(past: PastReading) -> DecidingTest:
     )
 
 
-# --- the step that settled it -------------------------------------------------------------------------------------
-
-_REPAIR: Final = re.compile(
-    r"\b(replac|renew|repair|remade|fitted|refitted|changed|clean|tighten|taped|sleeve|solder|splic|crimp|insulat"
-    r"|re-?rout|put back|back (on|in)\b|cod(ed|ing)|learn|taught|programm|clear|advis|offer|declin|custom|cust\b|quot"
-    r"|pric|new\b)",
-    re.IGNORECASE,
-)
-"""Words of a repair or of talk about it: such a step ended the job and settled nothing (judged)."""
-
-_HAZARDS: Final = (
-    (re.compile(r"air ?bag|restraint|\bsrs\b|squib|pretension|curtain", re.IGNORECASE), RESTRAINTS),
-    (re.compile(r"high.voltage|\bhv\b|traction|orange cable|inverter", re.IGNORECASE), HIGH_VOLTAGE),
-    (re.compile(r"\babs\b|\besc\b|\beps\b|brak|steer", re.IGNORECASE), BRAKES_OR_STEERING),
-)
-
-
-def _steps_that_settled_it(causes: Sequence[LikelyCause], matches: Sequence[Match]) -> Iterator[DecidingTest]:
-    """Yield what settled it in the cases behind the causes, the likeliest first; a repair is no test."""
-    settled_by = {match.profile.case_id: match.profile.settled_by for match in matches}
-    for cause in causes:
-        for behind in cause.cases if cause.probability >= SETTLED_FROM else ():
-            step = settled_by[behind.case_id]
-            if step and not _REPAIR.search(step):
-                yield DecidingTest(
-                    words=f"What settled it there: {step}",
-                    source=f"from cases {behind.case_id}",
-                    tells=[f"it was {cause.words}"],
-                    cautions=[*_hazards(f"{step} {cause.words}"), MAKER_FIRST],
-                    cases=[behind.case_id],
-                )
-
-
-def _hazards(text: str) -> list[str]:
-    return [caution for pattern, caution in _HAZARDS if pattern.search(text)]
-
+# --- cautions -----------------------------------------------------------------------------------------------------
 
 _NEAR_AN_AIRBAG: Final = frozenset(
     {

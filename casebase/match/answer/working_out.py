@@ -15,7 +15,7 @@ from casebase.match.facets.readings import OTHER_BELOW, SAME_FROM, comparability
 from casebase.match.facets.vehicle import platform_likeness
 from casebase.match.index.collection import EVERY_CASE, Collection, Narrowing
 from casebase.match.index.search import nearest
-from casebase.match.meaning import meanings_of
+from casebase.match.meaning import meanings_of, stuck_at
 from casebase.match.prepared import Embeds, profile_to_compare
 from casebase.match.profile import Profile, ReadingTrait, readings_compared
 from casebase.record.case import Case
@@ -61,7 +61,9 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         healthy=healthy,
         compared_with=ranking.compared_with,
         looks_normal=any(_reads_alike(profile, vehicle) for vehicle in healthy) and not any_bad(feeds),
-        tests=deciding_tests(causes, profile, ranking.matches, roughly),
+        tests=deciding_tests(
+            causes, profile, ranking.matches, roughly, stuck=stuck_at(job.readings, roughly, feeds, job)
+        ),
         set_apart=codes_set_apart(job),
         codes_note=codes_note(job),
         cautions=cautions_of(job),

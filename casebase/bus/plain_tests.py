@@ -1,0 +1,197 @@
+"""Tests that no simulated bus rates: watching while a tester asks, moving the harness, parting the network.
+
+What a technician does next where nothing is measured yet, where the wires look sound, or where the state is settled.
+All of it is common practice, no source. What can hurt somebody is left to the maker's procedure.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Final
+
+from casebase.bus.feed import is_bad
+from casebase.bus.feed_tests import along_a_bad_feed, dangers_of, feeds_not_read, load_on_wires
+from casebase.bus.measured import side_of
+from casebase.bus.next_test import (
+    BATTERY_OFF,
+    IGNITION_ON,
+    OHMS_CAUTION,
+    STATE_SETTLED_FROM,
+    UNPLUG_CAUTION,
+)
+from casebase.bus.stuck import NOBODY_AT_FAULT, SOUND_FROM, PlainTest, Stuck
+from casebase.record.cautions import may_be_unplugged
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import BusState, Into, Medium, Quantity, Tester
+
+PULLED_UP: Final = (Medium.LIN, Medium.K_LINE)
+"""Single lines that rest near battery volts (ISO 17987-4, ISO 14230-1)."""
+
+MOST: Final = 3
+NO_TEST_LEFT: Final = (
+    "Nothing left to read that would tell more of this: take the oddest reading again, or the same ones in the state in"
+    " which the fault shows."
+)
+
+
+def plain_tests(stuck: Stuck, most: int = MOST) -> list[PlainTest]:
+    """Return at most `most` tests, those first that a technician does first."""
+    found = [test for proposes in _IN_TURN for test in proposes(stuck)]
+    return found[:most]
+
+
+def first_tests(stuck: Stuck) -> list[PlainTest]:
+    """Return those that come before any rated test: along a feed that is bad, or where nothing is known of a bus.
+
+    Where nobody sends the lines are watched while a tester asks, before anything else.
+    """
+    if any(map(is_bad, stuck.feeds)):
+        return list(along_a_bad_feed(stuck))
+    if not stuck.read:
+        return plain_tests(stuck)
+    quiet = any(diagnosis.probability(BusState.BUS_QUIET) >= SOUND_FROM for diagnosis in stuck.read)
+    return list(_watch_while_asked(stuck)) if quiet else []
+
+
+def _pair_not_read(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield ohms across the pair, by SAE J1962 on pins 6 and 14, where nothing is known of the bus."""
+    at_the_dlc = not stuck.media or Medium.HIGH_SPEED_CAN in stuck.media
+    if not stuck.read and at_the_dlc:
+        yield PlainTest(
+            "ohms between CAN high and CAN low at the DLC, pins 6 and 14",
+            6.0,
+            BATTERY_OFF,
+            (
+                "about 60 ohm: both terminators are there, and nothing shorts the lines together",
+                "about 120 ohm: one terminator, or an open line",
+                "near 0 ohm: the lines are shorted together",
+                "OL: no bus on these pins, or both terminators away",
+            ),
+            (OHMS_CAUTION,),
+        )
+
+
+def _line_not_read(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield volts of a single line where nothing is known of it."""
+    if not stuck.read and stuck.media and all(medium in PULLED_UP for medium in stuck.media):
+        yield PlainTest(
+            "volts of the line to ground at any connector of this network",
+            3.0,
+            IGNITION_ON,
+            (
+                "near battery volts, a little below with traffic: the line is pulled up, and somebody talks or may",
+                "near 0 V: shorted to ground, or its pull-up is missing",
+                "battery volts that never move: nobody talks, or a short to battery",
+            ),
+        )
+
+
+def _watch_while_asked(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield a look at the lines while a tester asks, where they look sound or quiet and nobody watched."""
+    asked = any(reading.tester is Tester.TALKING and _is_of_lines(reading) for reading in stuck.readings)
+    if not asked and stuck.read and stuck.looks_sound:
+        yield PlainTest(
+            "watch both lines, with a scope or a meter on MIN/MAX, while a tester asks the silent module",
+            8.0,
+            IGNITION_ON,
+            (
+                "frames appear, CAN high rises, CAN low falls: the bus works here; look at the module that is silent",
+                "both stay at rest: nothing gets through; the gateway, its feed, or the branch to the DLC",
+                "only the tester's own frames, never acknowledged: nobody else is on this branch",
+            ),
+        )
+
+
+def _is_of_lines(reading: Reading) -> bool:
+    return reading.quantity is Quantity.WAVEFORM or side_of(reading.line) is not None
+
+
+def _move_the_harness(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield moving harness and plugs where the fault comes and goes."""
+    if stuck.comes_and_goes or any(reading.is_intermittent for reading in stuck.readings):
+        yield PlainTest(
+            "move harness, plugs and splices piece by piece, the meter on MIN/MAX across what changes",
+            15.0,
+            "in the state in which it changes; ohms with the battery disconnected",
+            (
+                "it jumps while one piece is moved: the fault is there; open that piece and see it",
+                "it never jumps: bring back the heat, wet or load in which it fails",
+            ),
+            ("Keep clear of moving and hot parts; nothing is moved by force.",),
+        )
+
+
+def _bare_module(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield ohms into the module that the fault goes with."""
+    hosts = {host[0] for diagnosis in stuck.read if not diagnosis.clashes and (host := diagnosis.host)}
+    read = any(reading.into is Into.MODULE for reading in stuck.readings)
+    for module in sorted(hosts) if not read else ():
+        if may_be_unplugged(module):
+            yield PlainTest(
+                f"ohms between the bus pins of {module} itself, unplugged, into the module",
+                8.0,
+                BATTERY_OFF,
+                (
+                    "under 50 ohm: shorted inside",
+                    "about 120 ohm: sound, and holds a terminator",
+                    "some kohm or tens of kohm: sound; look at its plug and branch",
+                    "OL: open inside",
+                ),
+                (*dangers_of(module), UNPLUG_CAUTION, OHMS_CAUTION),
+            )
+
+
+def _current_at_rest(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield the current at rest where somebody keeps the bus awake."""
+    awake = any(diagnosis.probability(BusState.ONE_AWAKE_ALONE) >= SOUND_FROM for diagnosis in stuck.read)
+    read = any(reading.quantity is Quantity.CURRENT for reading in stuck.readings)
+    if awake and not read:
+        yield PlainTest(
+            "current at rest in the battery's ground lead, everything closed and asleep, then fuse by fuse",
+            40.0,
+            "ignition off, the vehicle left alone until the networks sleep",
+            (
+                "some ten milliamperes: nobody is awake",
+                "more, and it falls with one fuse: what that fuse feeds is awake or keeps others so",
+            ),
+            ("Nothing is switched on or started with the meter in the lead: its fuse or the meter burns.",),
+        )
+
+
+def _part_the_network(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield halving the network where the state is settled and its place is not."""
+    settled = [
+        diagnosis
+        for diagnosis in stuck.read
+        if not diagnosis.clashes
+        and diagnosis.ranked()[0][1] >= STATE_SETTLED_FROM
+        and diagnosis.ranked()[0][0] not in NOBODY_AT_FAULT
+    ]
+    if settled:
+        yield PlainTest(
+            "part the network at its joints and plugs, one after another, and watch the reading that is wrong",
+            20.0,
+            "as for that reading",
+            (
+                "it comes right: the fault lies in the part taken off",
+                "it stays: the fault lies in what is left; put the part back",
+            ),
+            (
+                UNPLUG_CAUTION,
+                "No restraint or high-voltage module is taken off: the maker's procedure comes first.",
+            ),
+        )
+
+
+_IN_TURN: Final[tuple[Callable[[Stuck], Iterator[PlainTest]], ...]] = (
+    along_a_bad_feed,
+    feeds_not_read,
+    _pair_not_read,
+    _line_not_read,
+    load_on_wires,
+    _move_the_harness,
+    _watch_while_asked,
+    _bare_module,
+    _current_at_rest,
+    _part_the_network,
+)
