@@ -20,8 +20,9 @@ from casebase.bus.levels import Levels, LineSum, Mark, OhmRuler, VoltRuler
 from casebase.bus.measured import side_of
 from casebase.bus.media import Band
 from casebase.bus.next_test import NextTest
-from casebase.bus.observation import LevelRead, NumberRead, Observation, TrafficRead, column_of
+from casebase.bus.observation import LevelRead, Observation, TrafficRead, column_of
 from casebase.bus.posterior import OUTSIDE_FROM
+from casebase.bus.remarks import OPEN_STATES, remarks
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Quantity
 from casebase.record.words import per_cent
@@ -77,20 +78,7 @@ class EvidenceRow:
 def verdict(diagnosis: Diagnosis) -> str:
     """Return what the readings can mean, in a few sentences; what does not go together comes first."""
     bare = [each.words() for each in diagnosis.interpreted.bare_modules]
-    return " ".join((_said_of_bus(diagnosis), *_said_of_change(diagnosis), *bare))
-
-
-def _said_of_change(diagnosis: Diagnosis) -> Iterator[str]:
-    """Yield that a value changes while nothing else does, where one does."""
-    used = {index for observation in diagnosis.observations for index in observation.readings}
-    changing = [
-        diagnosis.readings[index] for index in sorted(used) if diagnosis.readings[index].is_intermittent
-    ]
-    if changing:
-        yield (
-            f"{changing[0].what()} changes by itself ({changing[0].value}): the fault is intermittent, so both"
-            " values count. Move harness and plugs piece by piece with the meter on MIN/MAX."
-        )
+    return " ".join((_said_of_bus(diagnosis), *remarks(diagnosis), *bare))
 
 
 def _said_of_bus(diagnosis: Diagnosis) -> str:
@@ -104,7 +92,7 @@ def _said_of_bus(diagnosis: Diagnosis) -> str:
             f" computed explains them well. Nearest: {named_state(diagnosis, diagnosis.ranked()[0][0])}."
             " Take the oddest reading again, then think of two faults at once."
         )
-    return f"{_meant(diagnosis)}{_where(diagnosis)}{_beside(diagnosis)}"
+    return f"{_meant(diagnosis)}{_where(diagnosis)}"
 
 
 def _meant(diagnosis: Diagnosis) -> str:
@@ -124,32 +112,10 @@ def _meant(diagnosis: Diagnosis) -> str:
 def _where(diagnosis: Diagnosis) -> str:
     if not diagnosis.host:
         return ""
-    return f" It goes with {diagnosis.host[0]}: look in it, its plug and what hangs behind."
-
-
-QUIET_FROM: Final = 0.4
-"""Probability of a quiet bus from which it is said what that may be (judged)."""
-
-
-def _beside(diagnosis: Diagnosis) -> str:
-    """Return what a technician should know of a bus on which nobody sends."""
-    if diagnosis.probability(BusState.BUS_QUIET) < QUIET_FROM:
-        return ""
-    sound = any(
-        getattr(each, "quantity", "") == "ohms_between"
-        and SOUND_PAIR_OHMS[0] <= each.read.value <= SOUND_PAIR_OHMS[1]
-        for each in diagnosis.observations
-        if isinstance(each, NumberRead)
-    )
-    ohms = " The ohms rule out lines shorted together." if sound else ""
-    return (
-        f"{ohms} Nobody sends: behind a gateway the diagnostic connector is quiet until a tester asks, which may be"
-        " normal here. Watch the lines while a tester asks."
-    )
-
-
-SOUND_PAIR_OHMS: Final = (50.0, 72.0)
-"""50 to 70 ohm in order (esd electronics, CAN Troubleshooting Guide), and a little wear at the connector (judged)."""
+    module = diagnosis.host[0]
+    if diagnosis.ranked()[0][0] in OPEN_STATES:
+        return f" It lies on the way to {module}: look along its branch and in its plug."
+    return f" It goes with {module}: look in it, its plug and what hangs behind."
 
 
 def named_state(diagnosis: Diagnosis, state: BusState) -> str:

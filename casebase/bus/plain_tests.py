@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from typing import Final
 
+from casebase.bus.diagnose import Diagnosis
 from casebase.bus.feed import is_bad
 from casebase.bus.feed_tests import along_a_bad_feed, dangers_of, feeds_not_read, load_on_wires
 from casebase.bus.measured import side_of
@@ -19,10 +20,11 @@ from casebase.bus.next_test import (
     STATE_SETTLED_FROM,
     UNPLUG_CAUTION,
 )
+from casebase.bus.remarks import OPEN_STATES
 from casebase.bus.stuck import NOBODY_AT_FAULT, SOUND_FROM, PlainTest, Stuck
 from casebase.record.cautions import may_be_unplugged
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import BusState, Into, Medium, Quantity, Tester
+from casebase.record.vocabulary import LINES_OF_MEDIUM, BusState, Into, Medium, Quantity, Tester
 
 PULLED_UP: Final = (Medium.LIN, Medium.K_LINE)
 """Single lines that rest near battery volts (ISO 17987-4, ISO 14230-1)."""
@@ -49,8 +51,13 @@ def first_tests(stuck: Stuck) -> list[PlainTest]:
         return list(along_a_bad_feed(stuck))
     if not stuck.read:
         return plain_tests(stuck)
-    quiet = any(diagnosis.probability(BusState.BUS_QUIET) >= SOUND_FROM for diagnosis in stuck.read)
+    quiet = any(_probability(diagnosis, BusState.BUS_QUIET) >= SOUND_FROM for diagnosis in stuck.read)
     return list(_watch_while_asked(stuck)) if quiet else []
+
+
+def _probability(diagnosis: Diagnosis, state: BusState) -> float:
+    """Return the probability of a state; 0 on a medium that does not know it."""
+    return dict(diagnosis.ranked()).get(state, 0.0)
 
 
 def _pair_not_read(stuck: Stuck) -> Iterator[PlainTest]:
@@ -89,7 +96,8 @@ def _line_not_read(stuck: Stuck) -> Iterator[PlainTest]:
 def _watch_while_asked(stuck: Stuck) -> Iterator[PlainTest]:
     """Yield a look at the lines while a tester asks, where they look sound or quiet and nobody watched."""
     asked = any(reading.tester is Tester.TALKING and _is_of_lines(reading) for reading in stuck.readings)
-    if not asked and stuck.read and stuck.looks_sound:
+    pairs = [each for each in stuck.read if len(LINES_OF_MEDIUM[each.bank.model.medium]) > 1]
+    if not asked and pairs and stuck.looks_sound:
         yield PlainTest(
             "watch both lines, with a scope or a meter on MIN/MAX, while a tester asks the silent module",
             8.0,
@@ -122,8 +130,12 @@ def _move_the_harness(stuck: Stuck) -> Iterator[PlainTest]:
 
 
 def _bare_module(stuck: Stuck) -> Iterator[PlainTest]:
-    """Yield ohms into the module that the fault goes with."""
-    hosts = {host[0] for diagnosis in stuck.read if not diagnosis.clashes and (host := diagnosis.host)}
+    """Yield ohms into the module that the fault goes with, where it may lie behind its pins."""
+    hosts = {
+        host[0]
+        for diagnosis in stuck.read
+        if not diagnosis.clashes and diagnosis.ranked()[0][0] not in OPEN_STATES and (host := diagnosis.host)
+    }
     read = any(reading.into is Into.MODULE for reading in stuck.readings)
     for module in sorted(hosts) if not read else ():
         if may_be_unplugged(module):
@@ -143,7 +155,7 @@ def _bare_module(stuck: Stuck) -> Iterator[PlainTest]:
 
 def _current_at_rest(stuck: Stuck) -> Iterator[PlainTest]:
     """Yield the current at rest where somebody keeps the bus awake."""
-    awake = any(diagnosis.probability(BusState.ONE_AWAKE_ALONE) >= SOUND_FROM for diagnosis in stuck.read)
+    awake = any(_probability(diagnosis, BusState.ONE_AWAKE_ALONE) >= SOUND_FROM for diagnosis in stuck.read)
     read = any(reading.quantity is Quantity.CURRENT for reading in stuck.readings)
     if awake and not read:
         yield PlainTest(

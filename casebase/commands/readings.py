@@ -87,7 +87,10 @@ def codes(
     if json:
         print_json(told)
     else:
-        print_codes(told, own_page())
+        page = own_page()
+        print_codes(told, page)
+        if told["cautions"]:
+            print_cautions(told["cautions"], page)
 
 
 def _on_stdin() -> str:

@@ -35,6 +35,7 @@ from casebase.intake.scan_line import (
     module_storing,
     silent_in,
 )
+from casebase.record.cautions import cautions_about
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.modules import module_identity, module_key, module_label
 from casebase.record.stored_codes import speaks_of_network, who_blames_whom
@@ -326,4 +327,13 @@ def _explained(
         ],
         "silent_modules": report.silent_modules,
         "unread": [{"line": line, "text": text} for line, text in report.unread],
+        "cautions": cautions_about(_modules_named(entries, report)),
     }
+
+
+def _modules_named(
+    entries: list[tuple[str | None, TroubleCode, str | None]], report: ScanReport
+) -> list[str]:
+    """Return every module that stores a code, is named by one, or does not answer."""
+    named = [name for module, code, _ in entries for name in (module, code.about) if name]
+    return [*named, *report.silent_modules]

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 from casebase.errors import CodeError
 from casebase.publish.edition import Edition
+from casebase.record.cautions import cautions_about
 from casebase.record.code_meaning import failure_mode_text, failure_type_text
 from casebase.record.codes import HIGHEST_SPN, parse_code
 from casebase.record.modules import module_identity, module_label
@@ -97,6 +98,7 @@ def code_context(edition: Edition, asked: Asked) -> dict[str, Any]:
         "related": [counted_code(*row) for row in related],
         "cases": listed_cases(edition, asked, these),
         "job": address("/job", codes=code.text),
+        "cautions": cautions_about([code.about]) if code.about else [],
         "search": address("/search", q=code.base),
     }
 

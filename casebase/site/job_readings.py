@@ -61,6 +61,7 @@ STATES: Final = {
         State("quiet", "ignition on, tester silent", _ON | {"tester": "silent"}),
         State("talking", "ignition on, tester talking", _ON | {"tester": "talking"}),
         State("on", "ignition on, tester not noted", _ON),
+        State("loaded", "ignition on, a lamp drawing current across the plug", _ON | {"loaded": "yes"}),
         State("running", "engine running, or READY", {"ignition": "running"}),
         State("key-off", "ignition off, battery connected", _OFF | {"battery": "connected"}),
         State("unknown", "not noted", {}),

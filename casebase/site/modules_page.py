@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from casebase.publish.edition import Edition
+from casebase.record.cautions import cautions_about
 from casebase.record.modules import known_module_keys, module_family, module_identity, module_label
 from casebase.site import code_catalogue
 from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, count_of, of_ids, useful_first
@@ -112,6 +113,7 @@ def module_context(edition: Edition, asked: Asked) -> dict[str, Any]:
         "names": code_catalogue.names_of_module(edition, key, _MOST_NAMES),
         "cases": listed(part.total, part.before, cases, asked),
         "job": address("/job", silent=key),
+        "cautions": cautions_about([key]),
     }
 
 

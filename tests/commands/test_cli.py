@@ -93,12 +93,12 @@ def test_similar_as_json_has_the_promised_shape(shop):
 
 def test_similar_takes_a_kept_case_by_the_beginning_of_its_id(shop):
     """A case that is kept may be the job, and is not its own answer."""
-    told = json.loads(casebase("similar", "7k7", "--json", library=shop).stdout)
-    assert told["job"]["case_id"].startswith("7k7")
+    told = json.loads(casebase("similar", "4km", "--json", library=shop).stdout)
+    assert told["job"]["case_id"].startswith("4km")
     assert told["job"]["case_id"] not in [match["case_id"] for match in told["matches"]]
 
 
-@pytest.mark.parametrize("arguments", [("list",), ("show", "7k7"), ("check",), ("codes", "U0121")])
+@pytest.mark.parametrize("arguments", [("list",), ("show", "4km"), ("check",), ("codes", "U0121")])
 def test_every_answer_is_also_json(shop, arguments):
     """All commands that answer can be read by a program."""
     done = casebase(*arguments, "--json", library=shop)
@@ -167,7 +167,7 @@ def test_all_files_or_none(tmp_path):
 def test_a_shown_file_can_be_logged_again(shop, tmp_path):
     """Taking a record out and logging it unchanged keeps no second copy."""
     out = tmp_path / "out.yaml"
-    out.write_text(casebase("show", "7k7", "--file", library=shop).stdout)
+    out.write_text(casebase("show", "4km", "--file", library=shop).stdout)
     done = casebase("log", out, library=shop)
     assert "Already there" in done.stdout
 
@@ -214,7 +214,7 @@ def test_readings_of_a_job_with_brakes_end_with_its_cautions():
 
 def test_readings_of_a_kept_case_with_the_librarys_base_rates(shop):
     """A library's own cases may weigh the states; the prior is told."""
-    told = json.loads(casebase("readings", "mmw", "--base-rates", "--json", library=shop).stdout)
+    told = json.loads(casebase("readings", "7ve", "--base-rates", "--json", library=shop).stdout)
     assert told["prior"]["low_open"] > 1
     assert told["networks"][0]["states"][0]["state"] == "low_open"
 
@@ -231,6 +231,7 @@ def test_scan_report_from_a_pipe(tmp_path):
     report = "ECM\n  U0121-87 confirmed\nABS: no response\n"
     told = json.loads(casebase("codes", "-", "--json", stdin=report).stdout)
     assert told["codes"][0]["module"] == "ECM"
+    assert "no road test" in told["cautions"][0], told["cautions"]
     assert told["blame"][0]["module"] == "anti-lock brakes (ABS)"
     assert told["silent_modules"] == ["ABS"]
 
@@ -306,11 +307,11 @@ def test_similar_can_be_narrowed_down(shop):
 
 def test_one_pair_is_explained_facet_by_facet(shop):
     """Every facet of one comparison, with likeness and weight, on the screen and as JSON."""
-    told = json.loads(casebase("similar", JOB, "--explain", "7k7", "--json", library=shop).stdout)
+    told = json.loads(casebase("similar", JOB, "--explain", "4km", "--json", library=shop).stdout)
     assert set(told["facets"]) == set(WEIGHTS)
     total = sum(facet["weight"] * (facet["likeness"] or 0) for facet in told["facets"].values())
     assert told["tempering"] * total == pytest.approx(told["score"], abs=1e-3)
-    shown = casebase("similar", JOB, "--explain", "7k7", library=shop).stdout
+    shown = casebase("similar", JOB, "--explain", "4km", library=shop).stdout
     assert f"Likeness {told['score']:.2f}" in shown
 
 
@@ -392,7 +393,7 @@ def test_a_job_told_twice_is_said_as_such(tmp_path):
 
 
 @pytest.mark.parametrize(
-    "arguments", [("--agree",), ("7k7", "--agree"), ("7k7", "--agree", "--keep-inside", "--by", "ingrid")]
+    "arguments", [("--agree",), ("4km", "--agree"), ("4km", "--agree", "--keep-inside", "--by", "ingrid")]
 )
 def test_half_a_review_is_refused(shop, arguments):
     """Without an ID, without a name, two words at once."""
@@ -442,3 +443,33 @@ def test_a_day_that_nothing_was_made_on_is_refused(tmp_path, day):
         done = CliRunner().invoke(app, [*command, "--on", day])
         assert done.exit_code == 2
         assert "expected a day from 2000 on, as YYYY-MM-DD" in " ".join(done.output.split())
+
+
+@pytest.mark.parametrize(
+    ("code", "caution"), [("U0151", "squib circuit"), ("U0111", "High-voltage"), ("U0121", "no road test")]
+)
+def test_codes_of_a_module_that_may_hurt_end_with_its_caution(code, caution):
+    """Restraints, high voltage, brakes: what they are is told by SAE J2012 (from memory)."""
+    assert caution in casebase("codes", code).stdout.partition("Take care")[2]
+    assert "Take care" not in casebase("codes", "U0140").stdout
+
+
+def test_the_supply_read_at_a_silent_module_is_told_and_the_next_test_follows_it(tmp_path):
+    """0.3 V at its plug: the fuse comes next, in words and as data."""
+    job = tmp_path / "job.yaml"
+    job.write_text(
+        "kind: fault case\nvehicle: {make: Norrvik, model: Fjellet}\nconcern: ABS lamp on\n"
+        "networks: [{name: chassis CAN, medium: high-speed CAN}]\n"
+        "modules: [{name: ABS, network: chassis CAN, answers: no}]\n"
+        "readings:\n"
+        "  - {quantity: voltage, line: supply, against: ground, at: connector of ABS, ignition: on,"
+        " unplugged: nothing, value: 0.3 V}\n"
+    )
+    shown = casebase("readings", job).stdout
+    told = json.loads(casebase("readings", job, "--json").stdout)
+
+    assert "ABS: supply missing: 0.3 V at its plug" in shown
+    assert "1. fuse of ABS" in shown
+    assert told["feeds"][0]["state"] == "supply missing"
+    assert told["plain_tests"][0]["test"].startswith("fuse of ABS")
+    assert "No reading here that can be computed" not in shown

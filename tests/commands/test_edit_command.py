@@ -115,7 +115,7 @@ def test_several_fields_in_places_and_taken_out(run, shop, case_id):
         ("odometer", "expected FIELD=VALUE"),
         ("odometer=far", "vehicle.odometer is 'far'"),
         ("review.state=read and agreed", "said with casebase review"),
-        ("id=7k7nkb6a", "given by the library"),
+        ("id=4km025h3", "given by the library"),
         ("concern[0]=x", "not so deep"),
         ("Make!=x", "expected the name of a field"),
         ("kind=", "kind"),

@@ -489,3 +489,46 @@ def test_data_is_plain_json(ask):
     assert told == json.loads(json.dumps(told))
     assert {"words", "count", "address"} == set(told["codes"]["rows"][0])
     assert "crumbs" not in told
+
+
+@pytest.mark.parametrize(
+    ("address", "caution"),
+    [
+        ("/modules?module=restraints", "squib circuit"),
+        ("/modules?module=drive+motor", "High-voltage vehicle"),
+        ("/codes?code=U0151", "squib circuit"),
+        ("/codes?code=U0121", "no road test"),
+    ],
+)
+def test_pages_of_modules_that_may_hurt_carry_their_caution(ask, address, caution):
+    """Restraints, high voltage, brakes; a page of a module that hurts nobody carries none."""
+    assert caution in seen(ask(address)).partition("Take care")[2]
+    assert "Take care" not in seen(ask("/codes?code=U0140"))
+
+
+def test_the_feed_read_at_a_plug_stands_on_the_page_of_the_job(ask):
+    """One line for supply and ground, and where to look for what is lost."""
+    row = {
+        "r1.what": "volt-supply",
+        "r1.value": "0.3 V",
+        "r1.at": "connector of ABS",
+        "r1.unplugged": "nothing",
+    }
+    page = seen(ask(f"/job?{urlencode({'silent': 'ABS', 'medium': 'high-speed CAN'} | row)}"))
+
+    assert "ABS: supply missing: 0.3 V at its plug." in page
+    assert "fuse of ABS" in page.partition("Next test, best first")[2]
+
+
+def test_with_nothing_read_the_page_of_a_job_begins_with_supply_and_ground(ask):
+    """The DLC, then the silent module, then the pair."""
+    page = seen(ask("/job?silent=ABS")).partition("Next test, best first")[2]
+    places = [
+        page.index(words)
+        for words in (
+            "supply and ground of the DLC",
+            "at the plug of ABS",
+            "ohms between CAN high and CAN low",
+        )
+    ]
+    assert places == sorted(places)

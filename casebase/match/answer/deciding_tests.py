@@ -7,7 +7,7 @@ differ, and the step that settled it there.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -113,7 +113,6 @@ SOUND_FROM: Final = 0.5
 CAUSES_TOLD_APART: Final = 4
 COMPUTED: Final = "computed"
 COMMON_PRACTICE: Final = "common practice"
-NOTHING_KNOWN: Final = Stuck()
 LEAST_SHARE: Final = 1e-9
 
 CANDIDATES_RATED: Final = 9
@@ -126,19 +125,20 @@ def deciding_tests(  # noqa: PLR0913, PLR0917  the causes, the job, and all that
     matches: Sequence[Match],
     meanings: Sequence[Meaning],
     most: int = MOST_TESTS,
-    stuck: Stuck = NOTHING_KNOWN,
+    stuck: Stuck | None = None,
 ) -> list[DecidingTest]:
     """Return at most `most` tests, best first; where readings clash, taking these again comes before all.
 
     What common practice does first, with the feed of a silent module or on a bus of which nothing is known, comes next;
-    what it does otherwise fills the room that is left.
+    what it does otherwise fills the room that is left. Without `stuck` neither is proposed.
     """
     named = [cause for cause in causes if not cause.is_something_else][:CAUSES_TOLD_APART]
     told_apart = [*named, *(cause for cause in causes if cause.is_something_else)]
     again = list(_to_take_again(meanings))
-    past = [one for one in past_readings(told_apart, job, matches) if not _is_of_feed_read(one, stuck)]
+    feeds_read = {feed.family for feed in stuck.feeds} if stuck else set()
+    past = [one for one in past_readings(told_apart, job, matches) if not _is_of_feed_read(one, feeds_read)]
     feeds = [reading for reading in past if _SUPPLY & set(reading.reading.lines)]
-    before = [_by_practice(test) for test in first_tests(stuck)]
+    before = [_by_practice(test) for test in first_tests(stuck)] if stuck else []
     first = [_from_cases(reading) for reading in feeds[:1]] if not before and _looks_sound(meanings) else []
     left = [reading for reading in past if not first or reading is not feeds[0]]
     both = _joined(list(_computed(causes, meanings)), left)
@@ -146,13 +146,13 @@ def deciding_tests(  # noqa: PLR0913, PLR0917  the causes, the job, and all that
     steps = list(steps_that_settled_it(named, matches))[:1]
     room = max(0, most - len(again) - len(steps))
     found = [*again, *[*before, *ranked][:room], *steps][:most]
-    return [*found, *_not_among(map(_by_practice, plain_tests(stuck)), found)][:most]
+    filling = map(_by_practice, plain_tests(stuck) if stuck else ())
+    return [*found, *_not_among(filling, found)][:most]
 
 
-def _is_of_feed_read(past: PastReading, stuck: Stuck) -> bool:
+def _is_of_feed_read(past: PastReading, feeds_read: Collection[str]) -> bool:
     """Return whether a reading of supply or ground was just taken here, at the plug of the same module."""
-    families = {feed.family for feed in stuck.feeds}
-    return bool(_SUPPLY & set(past.reading.lines)) and past.reading.place_module in families
+    return bool(_SUPPLY & set(past.reading.lines)) and past.reading.place_module in feeds_read
 
 
 def _by_practice(test: PlainTest) -> DecidingTest:
