@@ -214,7 +214,7 @@ def test_readings_of_a_job_with_brakes_end_with_its_cautions():
 
 def test_readings_of_a_kept_case_with_the_librarys_base_rates(shop):
     """A library's own cases may weigh the states; the prior is told."""
-    told = json.loads(casebase("readings", "7ve", "--base-rates", "--json", library=shop).stdout)
+    told = json.loads(casebase("readings", "7vg", "--base-rates", "--json", library=shop).stdout)
     assert told["prior"]["low_open"] > 1
     assert told["networks"][0]["states"][0]["state"] == "low_open"
 
