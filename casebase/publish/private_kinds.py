@@ -14,6 +14,7 @@ from functools import lru_cache
 from typing import Final
 
 from casebase.errors import InputError
+from casebase.library.privacy import SHORTEST_NAME
 from casebase.record.vehicle import parse_vin
 
 SERIAL_FROM: Final = 11
@@ -54,7 +55,7 @@ _VIN: Final = re.compile(
 
 
 def _vins(text: str) -> Iterator[Found]:
-    for match in _VIN.finditer(text):
+    for match in _VIN.finditer(text) if len(text) >= 17 else ():
         plain = re.sub(r"[ -]", "", match[0]).upper()
         if _is_vin(plain, match[0]):
             yield Found(
@@ -83,25 +84,30 @@ def _is_vin(plain: str, written: str) -> bool:
 
 # --- e-mail addresses ---------------------------------------------------------------------------------------------
 
+_ATEXT: Final = r"A-Za-z0-9!#$%&'*+/=?^_`{|}~\-"
 _EMAIL: Final = re.compile(
-    r"[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+(?:\.[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+)*"
-    r"\s?@\s?(?:[A-Za-z0-9](?:[A-Za-z0-9-]*[A-Za-z0-9])?\.)+[A-Za-z]{2,}"
+    rf"(?<![{_ATEXT}.])\.*+([{_ATEXT}]++(?:\.++[{_ATEXT}]++)*+\s?@\s?(?:[A-Za-z0-9][A-Za-z0-9-]{{0,62}}\.)+[A-Za-z]{{2,}})"
 )
-"""addr-spec of RFC 5322 in its plain form: dot-atom, @, a name of hosts (RFC 1123)."""
+"""addr-spec of RFC 5322 in its plain form: dot-atom, @, a name of hosts (RFC 1123, labels of 63 octets).
 
-_QUOTED_EMAIL: Final = re.compile(r'"[^"\n]{1,64}"@(?:[A-Za-z0-9-]+\.)+[A-Za-z]{2,}')
+It begins where a word does, and gives nothing back: the time grows with the text, not with its square.
+"""
+
+_QUOTED_EMAIL: Final = re.compile(r'("[^"\n]{1,64}"@(?:[A-Za-z0-9-]{1,63}\.)+[A-Za-z]{2,})')
 
 
 def _emails(text: str) -> Iterator[Found]:
-    for pattern in (_EMAIL, _QUOTED_EMAIL):
+    for pattern in (_EMAIL, _QUOTED_EMAIL) if "@" in text else ():
         for match in pattern.finditer(text):
-            yield Found("an e-mail address", match.start(), match.end(), "[e-mail address]")
+            yield Found("an e-mail address", match.start(1), match.end(1), "[e-mail address]")
 
 
 # --- telephone numbers --------------------------------------------------------------------------------------------
 
 FEWEST_DIGITS: Final = 8
 """Of a number without country code; shorter ones look like mileage and part numbers (judged)."""
+
+FEWEST_DIGITS_OF_ALL: Final = 7
 
 _UNIT: Final = re.compile(r"\s*(?:km|miles?|mi|ohms?|kohm|mV|V|A|mA|min|rpm|Hz|kbit|kB)\b", re.IGNORECASE)
 
@@ -110,18 +116,48 @@ _DAY: Final = re.compile(r"\d{4}-\d\d-\d\d(?:[ T].*)?|\d\d?[./]\d\d?[./]\d{4}")
 """Days (ISO 8601, and as people write them)."""
 
 
+_BETWEEN_DIGITS: Final = (
+    "\\-x\u2010-\u2015\u2212\u30fc\uff0d-\uff0f \u00a0\u00ad\u200b\u2060\u3000()\uff08\uff09\uff3b\uff3d.\\[\\]/~\u2053\u223c\uff5e"
+)
+"""What may stand between the digits of a number (`_VALID_PUNCTUATION` of phonenumbers)."""
+
+_RUN: Final = re.compile(rf"[+\uff0b\d{_BETWEEN_DIGITS}]{{7,}}")
+_FIGURES: Final = re.compile(
+    r"(?<![\d.])\d{4}-\d\d-\d\d(?![\d-])|(?<![\d.])[-+]?(?:0|[1-9]\d*)\.\d+(?![\d.])|(?<!\d)(?:\d\d ){7,}\d\d(?!\d)"
+)
+"""Days, numbers with a decimal point, the bytes of a frame: more than the 15 digits of E.164 or none of its forms."""
+
+MOST_CHARACTERS_OF_RUNS: Final = 15_000
+"""Of one text; about half a second. More of them is a table of figures, not the text of a record."""
+
+
 def _phones(text: str, regions: Sequence[str]) -> Iterator[Found]:
-    if sum(map(str.isdigit, text)) < 7:
-        return
+    seen, left = set[tuple[int, int]](), MOST_CHARACTERS_OF_RUNS
+    for run in _RUN.finditer(text):
+        if sum(map(str.isdigit, _FIGURES.sub(" ", run[0]))) < FEWEST_DIGITS_OF_ALL:
+            continue
+        left -= len(run[0])
+        if left < 0:
+            yield Found("figures too many to be looked through", run.start(), len(text), "[figures]")
+            return
+        begin = max(0, run.start() - 1)  # a letter before it makes it another thing
+        for first, end in _numbers_in(text[begin : run.end() + 1], tuple(regions)):
+            place = (begin + first, begin + end)
+            if place not in seen and _is_phone(text, text[place[0] : place[1]], place[1]):
+                seen.add(place)
+                yield Found("a telephone number", *place, "[telephone number]")
+
+
+@lru_cache(maxsize=1024)
+def _numbers_in(text: str, regions: tuple[str, ...]) -> tuple[tuple[int, int], ...]:
+    """Return where telephone numbers of these regions stand in a short text."""
     import phonenumbers  # noqa: PLC0415  half a second, only where something is published
 
-    seen = set()
-    for region in regions:
-        for match in phonenumbers.PhoneNumberMatcher(text, region, phonenumbers.Leniency.VALID):
-            raw = match.raw_string
-            if (match.start, match.end) not in seen and _is_phone(text, raw, match.end):
-                seen.add((match.start, match.end))
-                yield Found("a telephone number", match.start, match.end, "[telephone number]")
+    return tuple(
+        (match.start, match.end)
+        for region in regions
+        for match in phonenumbers.PhoneNumberMatcher(text, region, phonenumbers.Leniency.VALID)
+    )
 
 
 def _is_phone(text: str, raw: str, end: int) -> bool:
@@ -147,6 +183,9 @@ _PLATES_BY_SHAPE: Final = (
 )
 """Forms as the registration authorities publish them (from memory); shapes that no part or code number here has."""
 
+FEWEST_OF_A_PLATE: Final = 7
+"""Characters of a word such as "tag", a space and the plate."""
+
 _PLATE_WORD: Final = re.compile(
     r"\b(?:licen[cs]e plates?|number plates?|plates?|registration(?: (?:no|number|mark))?|reg(?:\.| no\.?)?"
     r"|tags?|kennzeichen|kenteken|immatriculation|targa|matr[ií]cula|nummerplate|regnr|reg\.?nr)(?!\w)\s*(?:is|was|:|=|no\.?|nr\.?|#)?\s*['\"(]?"
@@ -159,7 +198,7 @@ def _plates(text: str) -> Iterator[Found]:
     for pattern in _PLATES_BY_SHAPE:
         for match in pattern.finditer(text):
             yield Found("a licence plate", match.start(), match.end(), "[plate]")
-    for match in _PLATE_WORD.finditer(text):
+    for match in _PLATE_WORD.finditer(text) if len(text) >= FEWEST_OF_A_PLATE else ():
         yield Found("a licence plate", match.start(1), match.end(1), "[plate]")
 
 
@@ -168,7 +207,7 @@ def _plates(text: str) -> Iterator[Found]:
 
 def _names(text: str, private_names: tuple[str, ...]) -> Iterator[Found]:
     pattern = _pattern_of(private_names)
-    if pattern is None:
+    if pattern is None or len(text) < SHORTEST_NAME:
         return
     folded, places = _folded(text)
     for match in pattern.finditer(folded):
@@ -186,8 +225,10 @@ _WITHOUT_ACCENT: Final = {"ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d
 """Letters with a stroke, or two in one, which Unicode does not take apart."""
 
 
-def _folded(text: str) -> tuple[str, list[int]]:
+def _folded(text: str) -> tuple[str, Sequence[int]]:
     """Return the text without capitals and accents, and for each letter its place in the text."""
+    if text.isascii():
+        return text.casefold(), range(len(text))
     letters, places = [], []
     for place, letter in enumerate(text):
         plain = _WITHOUT_ACCENT.get(letter.casefold(), letter)

@@ -76,7 +76,9 @@ class _Names:
     abbreviations: frozenset[Words]
     short: dict[str, str]
     keep_letter_a: frozenset[str]
+    first_words: frozenset[str]
     longest: int
+    longest_key: int
     alone: dict[Words, str]
 
 
@@ -96,7 +98,9 @@ def _names() -> _Names:
         abbreviations=frozenset(_words_of(name) for _, name in spellings if name == name.upper()),
         short={row["key"]: row["short"] for row in rows},
         keep_letter_a=frozenset(row["key"] for row in rows if row["letter_a"] == "kept"),
+        first_words=frozenset(words[0] for words in levels[0]),
         longest=max(map(len, levels[0])),
+        longest_key=max(len(row["key"].split()) for row in rows),
         alone={
             _words_of(name): row["key"]
             for row in read_table("modules_alone")
@@ -202,7 +206,7 @@ def same_module(name: str, other: str) -> bool:
 def module_family(key: str) -> str:
     """Return `key` without its place and letter: `engine control B` and `engine control` are one family."""
     known, words = _names().short, key.split()
-    for length in range(len(words), 0, -1):
+    for length in range(min(len(words), _names().longest_key), 0, -1):
         family = " ".join(words[:length])
         if family in known:
             return family
@@ -253,6 +257,8 @@ def modules_named_in(text: str, *, strict: bool = True) -> list[NamedModule]:
 def _length_of_name(tokens: list[re.Match[str]], index: int, strict: bool) -> int:
     """Return how many tokens from `index` on name a module, with "control module" and a letter after it."""
     names = _names()
+    if tokens[index][0].lower() not in names.first_words:
+        return 0
     window = [token[0] for token in tokens[index : index + names.longest + 4]]
     words = tuple(word.lower() for word in window)
     for length in range(min(names.longest, len(words)), 0, -1):

@@ -27,7 +27,7 @@ _HIDDEN: Final = (
     "held characters that cannot be seen (control characters or direction marks): they were left out; "
     "look whether the rest is right"
 )
-_NAME: Final = re.compile(r'\s*(?:"([^"\n]*)"|([^,;\n]+))')
+_NAME: Final = re.compile(r'"([^"\n]*)"|([^\s,;][^,;\n]*)')
 
 
 MOST_CODES: Final = 200

@@ -43,7 +43,7 @@ _BEGIN, _END = "\x02", "\x03"
 
 _HIT: Final = re.compile(f"{_BEGIN}([^{_BEGIN}{_END}]*){_END}")
 _STRAY: Final = re.compile(f"[{_BEGIN}{_END}]")
-_LINE_END: Final = re.compile(r"(?P<stop>[.!?:;,])?\s*\n\s*")
+_LINE_END: Final = re.compile(r"(?:(?P<stop>[.!?:;,])|(?<![\s.!?:;,]))\s*\n\s*")
 
 
 @dataclass(frozen=True)
