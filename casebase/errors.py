@@ -17,6 +17,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 
+def shown(text: str) -> str:
+    r"""Return a text as a terminal may have it: what would be a command to the terminal becomes a question mark.
+
+    >>> shown("stall\x1b[2J")
+    'stall?[2J'
+    """
+    if text.isprintable():
+        return text
+    return "".join(letter if letter.isprintable() or letter.isspace() else "?" for letter in text)
+
+
 class CasebaseError(Exception):
     """Base of everything casebase refuses; its text is one sentence a technician can act on."""
 

@@ -7,9 +7,11 @@ whoever reads sees the file before or the new one, also after a process was kill
 from __future__ import annotations
 
 import codecs
+import errno
 import hashlib
 import os
 import shutil
+import stat
 import tempfile
 import time
 from collections.abc import Iterator
@@ -113,6 +115,18 @@ def put_beside_others(made: Path, place: Path) -> None:
             raise FileExistsError(f"{place} stands there already") from None
         os.rename(made, place)
     flush_folder(place.parent)
+
+
+def plain_content(path: Path, most_bytes: int) -> bytes:
+    """Return what a plain file holds, one byte more than `most_bytes` at most.
+
+    Raises `OSError`, for a pipe or a device too: they may keep whoever reads them for ever.
+    """
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+    with os.fdopen(descriptor, "rb") as file:
+        if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+            raise OSError(errno.EINVAL, "not a plain file", str(path))
+        return file.read(most_bytes + 1)
 
 
 def flush_file(path: Path) -> None:

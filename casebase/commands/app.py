@@ -15,7 +15,7 @@ import typer
 from typer.core import TyperGroup
 
 from casebase import __version__
-from casebase.errors import CasebaseError
+from casebase.errors import CasebaseError, shown
 
 
 class Listed(NamedTuple):
@@ -102,7 +102,7 @@ class Commands(TyperGroup):
         try:
             return super().invoke(ctx)
         except CasebaseError as error:
-            typer.echo(f"Error: {error}", err=True)
+            typer.echo(f"Error: {shown(str(error))}", err=True)
             raise SystemExit(2) from None
         except BrokenPipeError:
             sys.stderr.close()
@@ -145,7 +145,23 @@ def main() -> None:
     atexit.register(gc.freeze)
     # The arrays are small: threads of the linear algebra wait for each other longer than they compute.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    app()
+    _open_what_is_closed()
+    try:
+        app()
+    except OSError as error:  # help and errors of options are written before a command runs
+        if error.errno not in NO_ROOM:
+            raise
+        os._exit(2)  # leaving as usual would try to write the same again
+
+
+def _open_what_is_closed() -> None:
+    """Give input and output that were closed by whoever started the command a place: nothing."""
+    if sys.stdin is None:
+        sys.stdin = open(os.devnull, encoding="utf-8")  # noqa: SIM115  for as long as the process lives
+    if sys.stdout is None:
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
+    if sys.stderr is None:
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115
 
 
 def _write_utf_8() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
@@ -93,8 +93,15 @@ def codes(
             print_cautions(told["cautions"], page)
 
 
+_MOST_PIPED_BYTES: Final = 5_000_000
+
+
 def _on_stdin() -> str:
+    """Return what is piped in; raise `InputError` for more than a scan report holds, which may never end."""
+    content = sys.stdin.buffer.read(_MOST_PIPED_BYTES + 1)
+    if len(content) > _MOST_PIPED_BYTES:
+        raise InputError(f"more than {_MOST_PIPED_BYTES // 1_000_000} MB on stdin: expected a scan report")
     try:
-        return text_of(sys.stdin.buffer.read())
+        return text_of(content)
     except UnicodeDecodeError as error:
         raise InputError(f"stdin: not UTF-8 text (byte {error.start}): save it as UTF-8") from None

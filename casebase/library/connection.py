@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -41,7 +42,19 @@ def create_database(path: Path) -> Database:
         raise LibraryError(
             f"{path}: the folder cannot be made ({error.strerror}): name another place"
         ) from None
+    _make_for_its_owner(path)
     return _opened(path)
+
+
+def _make_for_its_owner(path: Path) -> None:
+    """Make an empty file that its owner alone may read; the group too where the umask lets it write."""
+    umask = os.umask(0o077)
+    os.umask(umask)
+    mode = 0o600 if umask & 0o020 else 0o660
+    try:
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, mode))
+    except OSError as error:
+        raise LibraryError(f"{path}: cannot be made ({error.strerror}): name another place") from None
 
 
 def open_database(path: Path) -> Database:
@@ -52,6 +65,8 @@ def open_database(path: Path) -> Database:
         )
     if path.is_dir():
         raise LibraryError(f"{path}: a folder, not a library file: name the file itself")
+    if not path.is_file():
+        raise LibraryError(f"{path}: not a plain file: name the file of a library")
     _refuse_cut_short(path)
     return _opened(path)
 

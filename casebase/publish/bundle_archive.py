@@ -9,6 +9,7 @@ Nothing is ever unpacked to a folder. The structure is that of APPNOTE.TXT, the 
 
 from __future__ import annotations
 
+import errno
 import json
 import re
 import stat
@@ -166,6 +167,8 @@ class Archive:
 def opened_archive(path: Path) -> Iterator[Archive]:
     """Open the zip file of a bundle; raise `BundleError` with all that is wrong with its members."""
     try:
+        if path.exists() and not path.is_file():
+            raise OSError(errno.EINVAL, "not a plain file")
         with path.open("rb") as file:
             begins = file.read(len(_LOCAL_HEADER))
         if begins != _LOCAL_HEADER:

@@ -28,6 +28,8 @@ from casebase.publish.public_fields import TABLE
 def is_frozen(path: Path) -> bool:
     """Return whether a file is one of frozen records, by its mark, without reading further."""
     try:
+        if not path.is_file():  # nobody may ever write into a pipe
+            return False
         with path.open("rb") as file:
             head = file.read(100)
     except OSError:

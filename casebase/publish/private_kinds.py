@@ -117,7 +117,8 @@ _DAY: Final = re.compile(r"\d{4}-\d\d-\d\d(?:[ T].*)?|\d\d?[./]\d\d?[./]\d{4}")
 
 
 _BETWEEN_DIGITS: Final = (
-    "\\-x\u2010-\u2015\u2212\u30fc\uff0d-\uff0f \u00a0\u00ad\u200b\u2060\u3000()\uff08\uff09\uff3b\uff3d.\\[\\]/~\u2053\u223c\uff5e"
+    "\\-x\u2010-\u2015\u2212\u30fc\uff0d-\uff0f \u00a0\u00ad\u200b\u2060\u3000"
+    "()\uff08\uff09\uff3b\uff3d.\\[\\]/~\u2053\u223c\uff5e"
 )
 """What may stand between the digits of a number (`_VALID_PUNCTUATION` of phonenumbers)."""
 

@@ -15,7 +15,7 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from casebase.errors import InputError, Problem, RecordError
-from casebase.files import text_of
+from casebase.files import plain_content, text_of
 from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
 from casebase.record.problems import printable, problems_of, with_lines
@@ -109,11 +109,12 @@ class _BrokenNotationError(Exception):
 
 def _text_of(path: Path) -> str:
     try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
+        content = plain_content(path, LARGEST_FILE_BYTES)
+        if len(content) > LARGEST_FILE_BYTES:
             raise InputError(
                 f"{path}: larger than {LARGEST_FILE_BYTES // 1_000_000} MB: expected a record file"
             )
-        return text_of(path.read_bytes())
+        return text_of(content)
     except UnicodeDecodeError as error:
         raise InputError(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8") from None
     except InputError:

@@ -54,7 +54,7 @@ class _Stop(Exception):  # noqa: N818  nothing went wrong
 
 
 def hold_interview(
-    interview: Interview, draft: Draft | None, console: Console, read_line: LineReader = input
+    interview: Interview, draft: Draft | None, console: Console, read_line: LineReader | None = None
 ) -> Case | None:
     """Hold `interview` until the record is kept (returned) or the person stops (None); the draft stays either way.
 
@@ -62,12 +62,15 @@ def hold_interview(
     """
     _prepare_line_editing()
     _say(console, *_WELCOME, *_resumed(interview))
-    conversation = _Conversation(interview, draft, console, read_line)
+    conversation = _Conversation(interview, draft, console, read_line or _typed_line)
     try:
         conversation.hold()
     except (_Stop, EOFError, KeyboardInterrupt):
         conversation.leave()
         return None
+    except InputError:
+        conversation.leave()
+        raise
     return interview.case()
 
 
@@ -94,6 +97,12 @@ def _say(console: Console, *lines: str) -> None:
         console.print(Text(line))
 
 
+MOST_REFUSED: Final = 200
+MOST_ANSWERS: Final = 20_000
+MOST_PASTED: Final = 5_000_000
+"""Lines in a row that are no answer, answers, characters of one: above it a program writes, and may never end."""
+
+
 class _Conversation:
     """One interview being held: what was shown already, what to do with a line typed."""
 
@@ -109,10 +118,14 @@ class _Conversation:
 
     def hold(self) -> None:
         """Ask until the interview is over; raises `_Stop`, `EOFError` or `KeyboardInterrupt`."""
+        refused = 0
         while self.interview.question is not None:
-            question = self.interview.question
+            question, given = self.interview.question, len(self.interview.given)
             self._show(question)
             self._take(question, self._read(question))
+            refused = refused + 1 if len(self.interview.given) == given else 0
+            if refused > MOST_REFUSED or len(self.interview.given) > MOST_ANSWERS:
+                raise _endless(f"{refused} lines without an answer" if refused else f"{given} answers")
 
     def leave(self) -> None:
         """Say where the answers are; an answer that an interruption kept from the draft is saved now."""
@@ -153,6 +166,7 @@ class _Conversation:
     def _rest_of_paste(self, first: str) -> str:
         """Return `first` and the lines after it, up to an empty one that nothing follows at once."""
         lines = [first]
+        left = MOST_PASTED - len(first)
         while True:
             try:
                 line = self.read_line("")
@@ -161,6 +175,9 @@ class _Conversation:
             if line.strip() == _END_OF_PASTE or not (line.strip() or _more_is_waiting()):
                 break
             lines.append(line)
+            left -= len(line) + 1
+            if left < 0:
+                raise _endless(f"more than {MOST_PASTED} characters in one answer")
         return "\n".join(lines)
 
     def _is_command(self, line: str) -> bool:
@@ -221,6 +238,23 @@ def _show_words(console: Console, question: Question) -> None:
     if question.words:
         numbered = [Text(f"{number} {word}") for number, word in enumerate(question.words, 1)]
         console.print(Columns(numbered, padding=(0, 3), column_first=True, expand=False))
+
+
+def _typed_line(prompt: str) -> str:
+    """Return the next line of the input; of one that is piped in no more than anybody could mean."""
+    if sys.stdin.isatty():
+        return input(prompt)
+    print(prompt, end="", flush=True)
+    line = sys.stdin.readline(MOST_PASTED + 1)
+    if not line:
+        raise EOFError
+    if len(line) > MOST_PASTED:
+        raise _endless(f"more than {MOST_PASTED} characters in one answer")
+    return line.removesuffix("\n")
+
+
+def _endless(what: str) -> InputError:
+    return InputError(f"{what}: this does not come from a person: the interview was left")
 
 
 def _show_help(console: Console, question: Question) -> None:
@@ -296,7 +330,7 @@ def _chosen_draft(left: list[Path]) -> Path | None:
     typer.echo("Left unfinished:")
     for number, path in enumerate(left, start=1):
         typer.echo(f"  {number}  {draft_line(path)}")
-    while True:
+    for _ in range(MOST_REFUSED):
         try:
             answer = input("Go on with which one? A number, or Enter for a new record: ").strip()
         except EOFError:
@@ -306,6 +340,7 @@ def _chosen_draft(left: list[Path]) -> Path | None:
         if answer.isdecimal() and 1 <= int(answer) <= len(left):
             return left[int(answer) - 1]
         typer.echo(f"'{answer}' is none of these: expected 1 to {len(left)}, or Enter for a new record.")
+    raise _endless(f"{MOST_REFUSED} lines without an answer")
 
 
 def print_logged_json(logged: list[Logged]) -> None:

@@ -15,6 +15,8 @@ from typing import Final, Self
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
 
+from casebase.errors import shown
+
 LABEL_WIDTH: Final = 10
 WIDEST: Final = 110
 _NARROWEST: Final = 40
@@ -39,13 +41,17 @@ class Page:
 
     def heading(self, text: str) -> None:
         """Print a heading with an empty line before it."""
-        self._console.print(f"\n{text}", style="bold", markup=False, highlight=False)
+        self._console.print(f"\n{shown(text)}", style="bold", markup=False, highlight=False)
 
     def line(self, text: str = "", indent: int = 0, hang: int | None = None) -> None:
         """Print one paragraph; its further lines are indented by `hang`."""
         further = " " * (indent if hang is None else hang)
         wrapped = textwrap.wrap(
-            text, self.width, initial_indent=" " * indent, subsequent_indent=further, break_on_hyphens=False
+            shown(text),
+            self.width,
+            initial_indent=" " * indent,
+            subsequent_indent=further,
+            break_on_hyphens=False,
         )
         for part in wrapped or [""]:
             self._console.print(part, markup=False, highlight=False, soft_wrap=True)

@@ -2,9 +2,9 @@
 
 python tests/bench/text_functions.py [CHARACTERS]
 
-Each function is given each of 56 patterns, repeated to a tenth of the size first: one that takes more than its tenth of
-LIMIT_SECONDS there is told and not asked again. Prints the slowest pattern of each function; exits with 1 where one takes more
-than LIMIT_SECONDS of processor time.
+Each function is given each of 56 patterns, repeated to a tenth of the size first: one that takes half of LIMIT_SECONDS
+there is told and not asked again. Prints the slowest pattern of each function; exits with 1 where one takes more than
+LIMIT_SECONDS of processor time.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ def seconds(function: Callable[[str], Any], text: str) -> float:
 
 
 def slowest(function: Callable[[str], Any], characters: int) -> tuple[float, str]:
-    """Return the longest time over all patterns at this size, and the pattern; estimated where a tenth took too long."""
+    """Return the longest time over all patterns at this size, and the pattern; where a tenth is long, ten times that."""
     found = []
     for pattern in PATTERNS:
         text = (pattern * (characters // len(pattern) + 1))[:characters]
