@@ -138,6 +138,7 @@ app = typer.Typer(
 
 def main() -> None:
     """Run the command line."""
+    _open_what_is_closed()
     _write_utf_8()
     # A command lives for seconds: looking for cycles among ten thousand profiles would cost it a fifth, and Python
     # would still look once on leaving.
@@ -145,11 +146,10 @@ def main() -> None:
     atexit.register(gc.freeze)
     # The arrays are small: threads of the linear algebra wait for each other longer than they compute.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    _open_what_is_closed()
     try:
         app()
     except OSError as error:  # help and errors of options are written before a command runs
-        if error.errno not in NO_ROOM:
+        if error.errno not in ADVICE:
             raise
         os._exit(2)  # leaving as usual would try to write the same again
 

@@ -61,7 +61,7 @@ def seconds(function: Callable[[str], Any], text: str) -> float:
 
 
 def slowest(function: Callable[[str], Any], characters: int) -> tuple[float, str]:
-    """Return the longest time over all patterns at this size, and the pattern; where a tenth is long, ten times that."""
+    """Return the longest time over all patterns at this size, and the pattern; a long tenth counts tenfold."""
     found = []
     for pattern in PATTERNS:
         text = (pattern * (characters // len(pattern) + 1))[:characters]
