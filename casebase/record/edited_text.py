@@ -28,7 +28,7 @@ def text_to_edit(case: Case, case_id: str, revision: int) -> str:
 
 def with_problems(text: str, error: CasebaseError) -> str:
     """Return a text with what is wrong with it as comments: above the line where that is known, else at the top."""
-    lines = without_marks(text).splitlines()
+    lines = without_marks(text).split("\n")
     problems = error.problems if isinstance(error, RecordError) else []
     placed = [problem for problem in problems if problem.line and problem.line <= len(lines)]
     told = [problem.sentence() for problem in problems if problem not in placed]

@@ -159,7 +159,7 @@ def _text_of(path: Path) -> str:
     try:
         return text_of(path.read_bytes())
     except UnicodeDecodeError as error:
-        raise InputError(f"{path}: not UTF-8 text (byte {error.start}): save it as UTF-8") from None
+        raise InputError(f"{path}: not UTF-8 or UTF-16 text (byte {error.start}): save it as UTF-8") from None
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror}): edit the record again") from None
 

@@ -173,6 +173,19 @@ def test_what_does_not_fit_comes_back_with_its_problems(run, shop, case_id, tmp_
     assert (case.steps[0].did, str(case.vehicle.odometer), revision) == ("Whole scan.", "188400 km", 2)
 
 
+def test_an_editor_may_save_in_utf_16(run, shop, case_id, tmp_path, monkeypatch):
+    """With a byte order mark and the line ends of Windows, as its Notepad does (common practice, no source)."""
+    script = [
+        "import pathlib, sys",
+        "path = pathlib.Path(sys.argv[1])",
+        "text = path.read_text().replace('lamp on', 'lamp on, chimes')",
+        "path.write_bytes(text.replace('\\n', '\\r\\n').encode('utf-16'))",
+    ]
+    (tmp_path / "save.py").write_text("\n".join(script))
+    editor(tmp_path, monkeypatch, f"{sys.executable} {tmp_path}/save.py $1")
+    assert "concern: ABS lamp on, now ABS lamp on, chimes" in run("edit", case_id)
+
+
 def test_broken_notation_comes_back_too(run, shop, case_id, tmp_path, monkeypatch):
     """No YAML at all: told above it, what was typed is still there."""
     editor(tmp_path, monkeypatch, "printf 'note: [unclosed\\n' >> $1")
