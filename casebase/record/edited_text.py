@@ -36,13 +36,10 @@ def with_problems(text: str, error: CasebaseError) -> str:
         told = str(error).splitlines()
     for problem in sorted(placed, key=lambda one: -(one.line or 0)):
         place = (problem.line or 1) - 1
-        indent = lines[place][: len(lines[place]) - len(lines[place].lstrip())]
+        indent = lines[place][: len(lines[place]) - len(lines[place].lstrip(" "))]
         lines.insert(place, f"{indent}{_MARK}{problem.sentence().partition(', ')[2]}")
-    return (
-        _lines(["Nothing was kept yet. What is wrong stands here, or above its line:", *told])
-        + "\n".join(lines)
-        + "\n"
-    )
+    head = _lines(["Nothing was kept yet. What is wrong stands here, or above its line:", *told])
+    return head + "\n".join(lines)
 
 
 def with_remarks(text: str, remarks: Iterable[str], revision: int) -> str:
@@ -53,9 +50,7 @@ def with_remarks(text: str, remarks: Iterable[str], revision: int) -> str:
 
 def without_marks(text: str) -> str:
     """Return a text without the lines that casebase put there."""
-    return "".join(
-        line for line in text.splitlines(keepends=True) if not line.lstrip().startswith(_MARK.strip())
-    )
+    return "\n".join(line for line in text.split("\n") if not line.lstrip(" ").startswith(_MARK))
 
 
 def based_on(text: str) -> int | None:
