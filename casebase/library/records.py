@@ -32,7 +32,7 @@ _SHOWN: Final = 5
 
 
 def new_id(db: Database, sha256: str) -> str:
-    """Return an ID not in use, from the digest of the first revision; longer than usual only where one is taken."""
+    """Return an ID not in use, from a digest of the first revision; longer than usual only where one is taken."""
     for length in range(ID_LENGTH, 27):
         case_id = id_from(sha256, length)
         if not db.execute("SELECT 1 FROM records WHERE case_id = ?", (case_id,)).fetchone():

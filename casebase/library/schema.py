@@ -89,7 +89,7 @@ def _records(db: Database) -> None:
     """Every revision of every record, as canonical JSON."""
     db.table("records").create(
         {
-            "case_id": str,  # Crockford's base 32, made from the digest of the first revision
+            "case_id": str,  # Crockford's base 32, made from a digest of the first revision
             "revision": int,  # from 1
             "sha256": str,  # of `json`, as UTF-8
             "json": str,  # the record in canonical form

@@ -26,7 +26,7 @@ from casebase.match.facets.measure import FAULTS, Measure, faults_by
 from casebase.match.index.collection import Collection
 from casebase.match.index.files import begin_again, damage_in, writing_alone
 from casebase.record.case import Case
-from casebase.record.json_form import canonical_json, sha256_of
+from casebase.record.json_form import canonical_json, digest_for_id, sha256_of
 
 
 class Outcome(StrEnum):
@@ -241,15 +241,15 @@ class Library(LibraryFile):
         sha256 = sha256_of(canonical)
         if case.id:
             return self._keep_revision(case, canonical, sha256, now)
-        return self._keep_new(canonical, sha256, now)
+        return self._keep_new(canonical, sha256, digest_for_id(case), now)
 
-    def _keep_new(self, canonical: str, sha256: str, now: str) -> Logged:
+    def _keep_new(self, canonical: str, sha256: str, for_id: str, now: str) -> Logged:
         there = self._db.execute(
             "SELECT case_id, revision FROM records WHERE sha256 = ?", (sha256,)
         ).fetchone()
         if there:
             return Logged(there[0], there[1], Outcome.ALREADY_THERE)
-        case_id = new_id(self._db, sha256)
+        case_id = new_id(self._db, for_id)
         self._insert(case_id, 1, sha256, canonical, now)
         return Logged(case_id, 1, Outcome.NEW)
 

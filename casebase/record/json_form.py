@@ -30,7 +30,11 @@ def plain_data(case: Case) -> dict[str, Any]:
 
 def canonical_json(case: Case) -> str:
     """Return the record as JSON: keys sorted, no spaces, UTF-8 kept."""
-    return json.dumps(plain_data(case), ensure_ascii=False, sort_keys=True, separators=(",", ":"))
+    return _canonical(plain_data(case))
+
+
+def _canonical(data: dict[str, Any]) -> str:
+    return json.dumps(data, ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 
 
 def stored_case(text: str) -> Case:
@@ -54,6 +58,28 @@ def id_from(sha256: str, length: int = ID_LENGTH) -> str:
     """
     text = base64.b32encode(bytes.fromhex(sha256)).decode().translate(_CROCKFORD)
     return text[:length]
+
+
+def digest_for_id(case: Case) -> str:
+    """Return the digest that the ID of a new case is made from, in hex; it does not tell the VIN.
+
+    Of a record with a VIN everything is left out that stays in the shop: whoever knows the rest of the record and the
+    beginning of the VIN could else find its serial by trying. Others go in whole.
+    """
+    data = plain_data(case)
+    if case.vehicle.vin is None:
+        return sha256_of(_canonical(data))
+    for part, key in (
+        (data["vehicle"], "vin"),
+        (data, "concern"),
+        (data, "review"),
+        (data.get("fix", {}), "cost"),
+    ):
+        part.pop(key, None)
+    for used in data.get("fix", {}).get("parts", ()):
+        used.pop("cost", None)
+    data["attachments"] = [one for one in data.get("attachments", ()) if one.get("for_others") == "yes"]
+    return sha256_of(_canonical(data))
 
 
 SCHEMA_FILE: Final = "case.schema.json"

@@ -280,3 +280,27 @@ def test_any_text_that_a_record_may_hold_comes_back(make_case: MakeCase, concern
     again = Case.model_validate_json(canonical_json(case))
     assert again == case
     assert plain_data(again) == plain_data(case)
+
+
+VIN = "1M8GDM9AXKP042788"
+"""With its check digit X (from memory)."""
+
+
+def test_an_id_does_not_tell_the_vin(library: Library, make_case: MakeCase) -> None:
+    """Who knows the record and the beginning of the VIN finds no serial by trying: the ID is that of any serial."""
+    vehicle = {"make": "Norrvik", "model": "Fjellet", "vin": VIN}
+    (logged,) = library.log([make_case(vehicle=vehicle)])
+    other = library.log([make_case(vehicle={**vehicle, "vin": f"{VIN[:11]}999999"}, concern="it rattles")])[0]
+    assert other.case_id[:-1] == logged.case_id
+    assert logged.case_id != id_from(sha256_of(canonical_json(make_case(vehicle=vehicle))))
+    assert library.get(logged.case_id).case.vehicle.vin == VIN
+
+
+def test_the_id_of_a_case_that_is_there_stays_when_a_vin_is_added(
+    library: Library, make_case: MakeCase
+) -> None:
+    """What exists keeps its name."""
+    (logged,) = library.log([make_case()])
+    vehicle = {"make": "Norrvik", "model": "Fjellet", "vin": VIN}
+    (again,) = library.log([make_case(vehicle=vehicle, id=logged.case_id)])
+    assert (again.case_id, again.revision) == (logged.case_id, 2)
