@@ -14,6 +14,7 @@ from casebase.bus.feed_evidence import DLC_NAME
 from casebase.bus.next_test import IGNITION_ON, UNPLUG_CAUTION
 from casebase.bus.stuck import PlainTest, Stuck
 from casebase.record.cautions import HIGH_VOLTAGE, RESTRAINTS, cautions_about, may_be_unplugged
+from casebase.record.vocabulary import Medium
 
 LAMP_CAUTION: Final = (
     "Load supply and ground pins of the unplugged plug only, fused as the circuit is: never a signal pin, a squib or a"
@@ -82,14 +83,18 @@ _LOOK_ALONG: Final[dict[FeedState, Callable[[str], PlainTest]]] = {
 
 
 def feeds_not_read(stuck: Stuck) -> Iterator[PlainTest]:
-    """Yield supply and ground of the DLC, where nothing is measured, and of silent modules, where wires look sound."""
+    """Yield supply and ground of the DLC, where nothing is measured, and of silent modules, where wires look sound.
+
+    Pins by SAE J1962, on heavy vehicles by SAE J1939-13 (from memory).
+    """
+    heavy = Medium.J1939 in stuck.media
     if not stuck.read and not stuck.feed_of(DLC_NAME):
         yield PlainTest(
-            "supply and ground of the DLC: volts of pin 16 to pin 4, and to pin 5",
+            f"supply and ground of the DLC: volts of {'pin B to pin A' if heavy else 'pin 16 to pin 4, and to pin 5'}",
             3.0,
             IGNITION_ON,
             (
-                "battery volts at both: the tester has its supply; go on",
+                "battery volts: the tester has its supply; go on",
                 "less: fuse or ground of the DLC; no tester can be trusted there",
             ),
         )

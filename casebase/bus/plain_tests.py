@@ -29,6 +29,8 @@ from casebase.record.vocabulary import LINES_OF_MEDIUM, BusState, Into, Medium, 
 PULLED_UP: Final = (Medium.LIN, Medium.K_LINE)
 """Single lines that rest near battery volts (ISO 17987-4, ISO 14230-1)."""
 
+PINS_OF_PAIR: Final = {Medium.HIGH_SPEED_CAN: "pins 6 and 14", Medium.J1939: "pins C and D"}
+
 MOST: Final = 3
 NO_TEST_LEFT: Final = (
     "Nothing left to read that would tell more of this: take the oddest reading again, or the same ones in the state in"
@@ -61,11 +63,12 @@ def _probability(diagnosis: Diagnosis, state: BusState) -> float:
 
 
 def _pair_not_read(stuck: Stuck) -> Iterator[PlainTest]:
-    """Yield ohms across the pair, by SAE J1962 on pins 6 and 14, where nothing is known of the bus."""
-    at_the_dlc = not stuck.media or Medium.HIGH_SPEED_CAN in stuck.media
-    if not stuck.read and at_the_dlc:
+    """Yield ohms across the pair, by SAE J1962 on pins 6 and 14, by J1939-13 on C and D, where nothing is known."""
+    media = stuck.media or (Medium.HIGH_SPEED_CAN,)
+    pins = next((PINS_OF_PAIR[medium] for medium in media if medium in PINS_OF_PAIR), None)
+    if not stuck.read and pins:
         yield PlainTest(
-            "ohms between CAN high and CAN low at the DLC, pins 6 and 14",
+            f"ohms between CAN high and CAN low at the diagnostic connector, {pins}",
             6.0,
             BATTERY_OFF,
             (
@@ -154,10 +157,10 @@ def _bare_module(stuck: Stuck) -> Iterator[PlainTest]:
 
 
 def _current_at_rest(stuck: Stuck) -> Iterator[PlainTest]:
-    """Yield the current at rest where somebody keeps the bus awake."""
+    """Yield the current at rest where somebody keeps the bus awake, or may do so while the vehicle stands."""
     awake = any(_probability(diagnosis, BusState.ONE_AWAKE_ALONE) >= SOUND_FROM for diagnosis in stuck.read)
     read = any(reading.quantity is Quantity.CURRENT for reading in stuck.readings)
-    if awake and not read:
+    if (awake or stuck.drains) and not read:
         yield PlainTest(
             "current at rest in the battery's ground lead, everything closed and asleep, then fuse by fuse",
             40.0,

@@ -31,7 +31,11 @@ class PlainTest:
 
 @dataclass(frozen=True)
 class Stuck:
-    """What is known where somebody asks for the next test; `silent` are the modules that do not answer."""
+    """What is known where somebody asks for the next test.
+
+    `silent` are the modules that do not answer and whose feed nobody has loaded; `drains` tells whether the fault comes
+    with standing or a low battery.
+    """
 
     readings: Sequence[Reading] = ()
     diagnoses: Sequence[Diagnosis] = ()
@@ -39,6 +43,7 @@ class Stuck:
     silent: Sequence[str] = ()
     media: Sequence[Medium] = ()
     comes_and_goes: bool = False
+    drains: bool = False
 
     @property
     def read(self) -> list[Diagnosis]:

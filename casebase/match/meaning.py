@@ -15,7 +15,9 @@ from casebase.bus.roles import BusUnderTest
 from casebase.bus.stuck import PlainTest, Stuck
 from casebase.record.case import Case, Network
 from casebase.record.inference import fault_readings, with_networks
+from casebase.record.modules import family_of, module_family, modules_named_in
 from casebase.record.reading import Reading
+from casebase.record.trial import TrialAction
 from casebase.record.vocabulary import Answers, BusState, Condition, Medium, Reached
 
 
@@ -108,10 +110,32 @@ def stuck_at(
         readings=readings,
         diagnoses=[meaning.diagnosis for meaning in meanings],
         feeds=feeds,
-        silent=tuple(case.silent_modules()) if case else (),
+        silent=_feeds_to_read(case) if case else (),
         media=[network.medium for network in case.networks] if case else (),
-        comes_and_goes=case is not None and Condition.INTERMITTENT in case.conditions,
+        comes_and_goes=case is not None and _comes_and_goes(case),
+        drains=case is not None and bool(_DRAINING & set(case.conditions)),
     )
+
+
+_DRAINING: Final = frozenset({Condition.AFTER_STANDING, Condition.LOW_BATTERY})
+"""Conditions in which somebody may keep a bus awake while the vehicle stands (judged)."""
+
+
+def _feeds_to_read(case: Case) -> tuple[str, ...]:
+    """Return the silent modules whose feed no trial has loaded yet."""
+    loaded = [
+        name for trial in case.trials if trial.did is TrialAction.LOADED for name in (*trial.what, trial.at)
+    ]
+    fed = {
+        module_family(found.key) for name in loaded if name for found in modules_named_in(name, strict=False)
+    }
+    return tuple(name for name in case.silent_modules() if family_of(name) not in fed)
+
+
+def _comes_and_goes(case: Case) -> bool:
+    """Return whether the fault is intermittent and nobody has moved the harness yet."""
+    wiggled = any(trial.did is TrialAction.WIGGLED for trial in case.trials)
+    return Condition.INTERMITTENT in case.conditions and not wiggled
 
 
 def shares_by_medium(meanings: list[Meaning]) -> dict[str, dict[str, float]]:

@@ -49,7 +49,7 @@ def test_with_nothing_measured_supplies_and_grounds_come_before_the_pair():
     assert begins(first_tests(Stuck(silent=["ABS"]))) == [
         "supply and ground of the DLC",
         "supply and ground at the plug of ABS",
-        "ohms between CAN high and CAN low at the DLC",
+        "ohms between CAN high and CAN low at the diagnostic connector",
     ]
 
 
@@ -60,8 +60,15 @@ def test_what_was_read_is_not_proposed_again():
         volts("12.2 V", line="supply", at="connector of ABS", loaded="yes", unplugged=["ABS"]),
     )
     assert begins(first_tests(stuck(*read, silent=["ABS"]))) == [
-        "ohms between CAN high and CAN low at the DLC"
+        "ohms between CAN high and CAN low at the diagnostic connector"
     ]
+
+
+def test_a_heavy_vehicle_has_other_pins():
+    """SAE J1939-13: A ground, B battery +, C CAN high, D CAN low (from memory)."""
+    dlc, pair = first_tests(Stuck(media=[Medium.J1939]))
+    assert "pin B to pin A" in dlc.words
+    assert "pins C and D" in pair.words
 
 
 def test_a_line_that_is_pulled_up_is_not_read_across_a_pair():
@@ -146,3 +153,15 @@ def test_no_module_that_may_hurt_is_unplugged_or_loaded(name, danger):
     assert "by the maker's procedure only" in test.words
     assert "lamp" not in test.words
     assert danger is None or danger in test.cautions
+
+
+def test_a_battery_that_goes_flat_asks_for_the_current_at_rest():
+    """Some ten milliamperes are usual; once it is read it is not asked for again."""
+    assert "current at rest in the battery's ground lead" in begins(
+        plain_tests(stuck(*SOUND, drains=True), 9)
+    )
+    taken = Reading.model_validate(
+        {"quantity": "current", "line": "battery -", "at": "battery", "value": "30 mA"}
+    )
+    told = begins(plain_tests(stuck(*SOUND, taken, drains=True), 9))
+    assert not any(words.startswith("current at rest") for words in told)
