@@ -15,7 +15,7 @@ from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.intake.template import template_text
 from casebase.library.history import history
-from casebase.library.mending import removal_words
+from casebase.library.mending import removal_words, removed_records
 from casebase.library.records import case_data
 from casebase.library.reviews import spoken_standing
 from casebase.library.sources import taken_from, taken_from_of
@@ -27,7 +27,9 @@ from casebase.terminal.case import (
     print_history,
     print_list,
     print_qr,
+    print_removed,
     print_revisions,
+    removed_data,
 )
 from casebase.terminal.interview import log_by_asking, print_logged, print_logged_json
 
@@ -100,6 +102,7 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
     fault: Annotated[str | None, typer.Option(help="With this cause, such as low_open.")] = None,
     status: Annotated[str | None, typer.Option(help="Such as 'fixed, verified'.")] = None,
     kind: Annotated[str | None, typer.Option(help="Such as 'known good'.")] = None,
+    removed: Annotated[bool, typer.Option("--removed", help="Only those that were removed.")] = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -120,13 +123,15 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
         kind=kind,
     )
     with open_library(library) as kept:
+        if removed:
+            gone = [(one, removal_words(kept, one)) for one in removed_records(kept)]
+            return print_json(removed_data(gone)) if json else print_removed(gone, own_page())
         rows = kept.summaries(find=find, **wanted)
         told = taken_from(kept)
     rows = [row | {"taken_from": told[row["id"]].data()} if row["id"] in told else row for row in rows]
     if json:
-        print_json(rows)
-    else:
-        print_list(rows, "records that fit" if wanted or find else "records", own_page())
+        return print_json(rows)
+    return print_list(rows, "records that fit" if wanted or find else "records", own_page())
 
 
 def show(  # noqa: PLR0913, PLR0917  one parameter per option

@@ -17,8 +17,10 @@ from casebase.library.privacy import names as kept_names
 from casebase.library.review_queue import reviewed, waiting, waiting_data
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
+from casebase.publish.masking import can_be_masked, mask
 from casebase.publish.private_text import Hit, hits_of
-from casebase.terminal.case import attachment_lines
+from casebase.record.differences import differences
+from casebase.terminal.case import attachment_lines, print_differences
 from casebase.terminal.lead import print_reviewed, print_waiting
 from casebase.terminal.review_walk import ReviewWalk
 
@@ -157,7 +159,7 @@ def names(
     return None
 
 
-def private(
+def private(  # noqa: PLR0913, PLR0917  one parameter per option
     case_id: Annotated[
         str | None, typer.Argument(metavar="[ID]", help="One case; left out, all agreed ones.")
     ] = None,
@@ -167,19 +169,28 @@ def private(
             "--fine", metavar="FIELD", help="This field of the case holds nothing private after all."
         ),
     ] = None,
+    masked: Annotated[
+        bool, typer.Option("--mask", help="Put the proposed texts into the case, as its next revision.")
+    ] = False,
+    by: Annotated[
+        str | None,
+        typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who masks it."),
+    ] = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
     """Tell what looks private in the text of records.
 
     VINs, telephone numbers, e-mail addresses, licence plates, names from the private list: each with its place and a
-    proposed text. Ends with exit code 1 where there is any.
+    proposed text, which --mask puts there. Ends with exit code 1 where there is any.
 
     Example: casebase private 7fq --fine "steps[2].found"
     """
     with open_library(library) as kept:
         if fine is not None:
             _clear(kept, case_id, fine)
+        if masked:
+            return _mask(kept, case_id, by, json)
         found = _hits(kept, case_id)
     if json:
         print_json(
@@ -195,6 +206,28 @@ def private(
         page.line(f"{len(found)} places look private." if found else "Nothing looks private.")
     if found:
         raise typer.Exit(1)
+    return None
+
+
+def _mask(library: Library, case_id: str | None, by: str | None, json: bool) -> None:
+    if case_id is None or not (by or "").strip():
+        raise LibraryError(
+            "--mask changes one case, and somebody does it: casebase private ID --mask --by HANDLE"
+        )
+    kept = library.get_there(case_id)
+    hits = [hit for hit in hits_of(library, [kept]) if can_be_masked(hit)]
+    if not hits:
+        raise LibraryError(f"case {kept.case_id}: nothing in the record itself is to be masked")
+    done = mask(library, kept, hits, str(by))
+    after = library.get(done.case_id)
+    changes = differences(kept.case, after.case)
+    if json:
+        return print_json({"case_id": after.case_id, "revision": after.revision, "masked": len(changes)})
+    page = own_page()
+    page.line(
+        f"Masked: {after.case_id}, revision {after.revision}. Next: casebase review {after.case_id} --agree"
+    )
+    return print_differences(changes, page, 4)
 
 
 def _hits(library: Library, case_id: str | None) -> list[Hit]:

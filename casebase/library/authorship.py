@@ -41,7 +41,8 @@ class Authorship:
         'taken back to revision 2 by tova'
         """
         back = f" to revision {self.text_of}" if self.text_of else ""
-        return f"{self.made}{back}{f' by {self.by}' if self.by else ''}"
+        who = "from" if self.made is Made.TAKEN_IN else "by"
+        return f"{self.made}{back}{f' {who} {self.by}' if self.by else ''}"
 
 
 def sign(db: Database, case_id: str, revision: int, authorship: Authorship) -> None:

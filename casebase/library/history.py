@@ -8,6 +8,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from casebase.library.authorship import Made
 from casebase.library.reviews import said_of
 from casebase.library.store import Library
 from casebase.record.case import Case
@@ -28,7 +29,8 @@ class Event:
 
     def words(self) -> str:
         """Return it in one line, without what it changed."""
-        by, why = f" by {self.by}" if self.by else "", f": {self.remark}" if self.remark else ""
+        who = "from" if self.what == Made.TAKEN_IN else "by"
+        by, why = f" {who} {self.by}" if self.by else "", f": {self.remark}" if self.remark else ""
         return f"{self.at[:16]}  revision {self.revision} {self.what}{by}{why}"
 
     def data(self) -> dict[str, Any]:

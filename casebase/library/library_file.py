@@ -22,6 +22,16 @@ def now_text() -> str:
     return datetime.now(UTC).isoformat(timespec="seconds")
 
 
+class RevisedMeanwhileError(LibraryError):
+    """Somebody else has revised the case since the revision that a change was made from."""
+
+    def __init__(self, case_id: str, made_from: int, current: int) -> None:
+        super().__init__(
+            f"case {case_id}: this file was made from revision {made_from}, and revision {current} is kept"
+            f" by now: put your changes into the current one with casebase edit {case_id}"
+        )
+
+
 def refuse_removed(case_id: str, removed: Container[str]) -> None:
     """Raise `LibraryError` where a case is one of those removed."""
     if case_id in removed:

@@ -72,6 +72,12 @@ def bring_back(library: LibraryFile, prefix: str, by: str) -> StoredRecord:
         return _bring_back(db, case_id, by)
 
 
+def removed_records(library: LibraryFile) -> list[StoredRecord]:
+    """Return the current revision of every case that was removed."""
+    with library.reading() as db:
+        return [current_record(db, case_id) for case_id in sorted(removed_ids(db))]
+
+
 def removal_words(library: LibraryFile, kept: StoredRecord) -> str:
     """Return by whom and when a case was removed, in one line; empty where it was not."""
     with library.reading() as db:

@@ -17,9 +17,15 @@ from casebase.library.authorship import Authorship, authorships, removed_ids, si
 from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import LeftOver, faults_of_files, left_over
 from casebase.library.integrity import faults_in
-from casebase.library.library_file import LibraryFile, now_text, refuse_removed
+from casebase.library.library_file import LibraryFile, RevisedMeanwhileError, now_text, refuse_removed
 from casebase.library.matching import Means, collection_in, index_folder
-from casebase.library.records import earlier_record, every_record, found_ids, new_id, readable_records
+from casebase.library.records import (
+    earlier_record,
+    every_record,
+    found_ids,
+    new_id,
+    readable_records,
+)
 from casebase.library.reviews import standings
 from casebase.library.schema import DERIVED_TABLES
 from casebase.match.facets.measure import FAULTS, Measure, faults_by
@@ -44,16 +50,6 @@ class Logged:
     case_id: str
     revision: int
     outcome: Outcome
-
-
-class RevisedMeanwhileError(LibraryError):
-    """Somebody else has revised the case since the revision that a change was made from."""
-
-    def __init__(self, case_id: str, made_from: int, current: int) -> None:
-        super().__init__(
-            f"case {case_id}: this file was made from revision {made_from}, and revision {current} is kept"
-            f" by now: put your changes into the current one with casebase edit {case_id}"
-        )
 
 
 _ID_FACT: Final = "library id"

@@ -131,8 +131,8 @@ def what_stops(found: Iterable[Hit], so: str) -> str:
     """Return the sentences of hits that stop something; `so` says what was not done."""
     told = "\n".join(hit.sentence() for hit in found)
     return (
-        f"{told}\n{so}: put the proposed text into these records, or mark a hit as none with"
-        " casebase private ID --fine FIELD"
+        f"{told}\n{so}: put the proposed text into these records with casebase private ID --mask and agree to them, or"
+        " mark a hit as none with casebase private ID --fine FIELD"
     )
 
 

@@ -209,3 +209,15 @@ def _ending(row: dict[str, Any]) -> str:
     sent = row.get("taken_from")
     told = f", from {', '.join(sent['sources'])}" if sent else ""
     return f"{told}; something is left over" if row["leftover"] else told
+
+
+def print_removed(gone: Sequence[tuple[StoredRecord, str]], page: Page) -> None:
+    """Print the records that were removed, each with by whom and when, and how they come back."""
+    for kept, words in gone:
+        page.line(f"{kept.case_id}  {title_of(kept.case)} - {kept.case.vehicle.line()}: {words}", 0, 10)
+    page.line("Bring one back: casebase remove ID --bring-back" if gone else "No record was removed.")
+
+
+def removed_data(gone: Sequence[tuple[StoredRecord, str]]) -> list[dict[str, str]]:
+    """Return the records that were removed as plain data."""
+    return [{"id": kept.case_id, "title": title_of(kept.case), "removed": words} for kept, words in gone]

@@ -18,7 +18,8 @@ from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.history import history
-from casebase.library.store import Library, Logged, RevisedMeanwhileError
+from casebase.library.library_file import RevisedMeanwhileError
+from casebase.library.store import Library, Logged
 from casebase.record.case import Case
 from casebase.record.differences import differences
 from casebase.record.edited_text import based_on, text_to_edit, with_problems, with_remarks, without_marks

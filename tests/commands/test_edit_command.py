@@ -249,11 +249,15 @@ def test_a_record_is_removed_told_and_brought_back(run, shop, case_id):
     run("remove", case_id, "--because", "logged twice")
     assert "No records" in run("list")
     assert "removed by tova on" in run("show", case_id)
+    assert f"{case_id} ABS lamp on - Norrvik Fjellet, 188000 km: removed by tova on" in run(
+        "list", "--removed"
+    )
     for command in (["edit", case_id, "--set", "note=x"], ["attach", case_id, __file__]):
         assert "casebase remove" in run(*command, expected=2)
     assert "casebase remove" in run("review", case_id, "--agree", "--by", "ingrid", expected=2)
     run("remove", case_id, "--bring-back")
     assert case_id in run("list")
+    assert "No record was removed." in run("list", "--removed")
 
 
 @pytest.mark.slow

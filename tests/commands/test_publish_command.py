@@ -88,6 +88,20 @@ def test_private_text_in_what_was_agreed_names_the_revision_that_waits(shop, cas
     assert "nothing changed" in run(shop, "publish", shop.with_name("editions"), "--by", "ingrid").output
 
 
+def test_private_text_is_masked_and_agreed_to_by_two_commands(shop, case_id):
+    """No editor: the proposed text is a revision of the lead's, and goes out when it is agreed to."""
+    run(shop, "names", "--add", "lamps")
+    stopped = run(shop, "publish", shop.with_name("editions"), "--by", "ingrid")
+    assert "casebase private ID --mask" in stopped.output
+    assert run(shop, "private", case_id, "--mask").exit_code == 2
+    masked = run(shop, "private", case_id, "--mask", "--by", "ingrid").output
+    assert "symptoms[0]: lamps, now [name]" in masked
+    run(shop, "review", case_id, "--agree", "--by", "ingrid")
+    done = run(shop, "publish", shop.with_name("editions"), "--by", "ingrid", "--json")
+    assert json.loads(done.stdout)["counted"] == {"revised": 1}
+    assert run(shop, "private", case_id, "--mask", "--by", "ingrid").exit_code == 2
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(("answer", "count"), [("n", 1), ("y", 2)])
 def test_who_types_is_asked_once(shop, case_id, answer, count):
