@@ -91,6 +91,12 @@ def test_text_is_kept_as_it_is(library, case_id, tmp_path):
     assert content_of(library, library.get(case_id), "scan.txt").startswith(b"U0121\r\nVerbindung")
 
 
+def test_a_text_in_utf_16_is_kept_in_utf_8(tmp_path):
+    """As Windows saves it, with a byte order mark (RFC 2781, 4.3)."""
+    (tmp_path / "scan.txt").write_bytes("U0121 größer".encode("utf-16"))
+    assert taken_file(tmp_path / "scan.txt").content.decode("utf-8") == "U0121 größer"
+
+
 @pytest.mark.parametrize(
     ("name", "content", "said"),
     [
@@ -100,7 +106,6 @@ def test_text_is_kept_as_it_is(library, case_id, tmp_path):
         ("page.html", b"<html>", "not a kind of file that is kept"),
         ("photo.jpg", b"not a picture", "not a kind of file that is kept"),
         ("scan.txt", b"", "an empty file"),
-        ("scan.txt", "U0121".encode("utf-16"), "not UTF-8 text"),
         ("scan.csv", "größer".encode("latin-1"), r"not UTF-8 text \(byte 2\): save it as UTF-8"),
         ("scan.log", b"U0121\0", "holds a NUL byte"),
         ("scan.log", b"x" * (LARGEST_TEXT_BYTES + 1), "1000001 bytes: expected at most 1000000"),
