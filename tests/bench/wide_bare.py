@@ -14,7 +14,7 @@ from wide_meter import HandMeter, reading_keys
 from wide_truth import Truth
 from wide_visit import Visit
 
-INTO_THE_MODULE: Final[dict[str, Any]] = {"note": "into the unplugged module itself"}
+INTO_THE_MODULE: Final[dict[str, Any]] = {"into": "module"}
 """The keys by which a record says that the leads were on the bare module and not in the harness."""
 
 SOUND_OHMS: Final = (2.25e3, 160e3)

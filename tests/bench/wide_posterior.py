@@ -23,6 +23,7 @@ from wide_scores import HEADER, Answered, amount_figures, figures, mean
 from wide_visit import Visit
 
 import casebase.bus
+from casebase.bus.bare_module import Bare
 from casebase.bus.diagnose import Diagnosis, diagnose
 from casebase.bus.posterior import OUTSIDE_FROM
 from casebase.bus.roles import BusUnderTest
@@ -46,6 +47,8 @@ def asked(
     readings = [Reading.model_validate(keys) for keys in visit.readings(rows, slip, scope=scope)]
     bus = BusUnderTest(terminators_in=visit.terminators_in, modules=visit.modules)
     found = diagnose(readings, Medium.HIGH_SPEED_CAN, bus, cache=_simulated_buses())
+    if found.interpreted.bare_modules:
+        return _of_bare_module(visit, found.interpreted.bare_modules[0].meaning)
     return Answered(
         truth=visit.truth,
         probabilities={str(state): probability for state, probability in found.ranked()},
@@ -53,6 +56,14 @@ def asked(
         clash=says_odd(found),
         amount=parameter_range(found, visit.truth.states),
     )
+
+
+def _of_bare_module(visit: Visit, meaning: Bare) -> Answered:
+    """Return what is said of a bare module: one thing, or that a like module must be held against it."""
+    sound = {Bare.SOUND: 1.0, Bare.HOLDS_TERMINATOR: 1.0, Bare.UNUSUAL: 0.5}.get(meaning, 0.0)
+    said = {"healthy": sound, "module_internal": 1.0 - sound}
+    credible = tuple(name for name, share in said.items() if share)
+    return Answered(visit.truth, said, credible, clash=False, amount=None)
 
 
 def says_odd(found: Diagnosis) -> bool:
