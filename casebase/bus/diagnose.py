@@ -73,6 +73,9 @@ FAVOURS_FROM: Final = 2.0
 AGAINST_BELOW: Final = 0.05
 """How much likelier a state must make a reading than the states do on average, to count for or against it."""
 
+DOUBT_FROM: Final = 0.12
+"""How well a slip on a healthy bus must explain the readings, against the state named first (judged)."""
+
 HOST_FROM: Final = 0.5
 """Probability from which the module that the fault lies in is named."""
 
@@ -160,6 +163,27 @@ class Diagnosis:
     def slip_in(self, observation: int) -> str | None:
         """Return the usual slip that would reconcile an observation with the rest, in words."""
         return likely_slip(self.observations[observation], self.bank, self.posterior)
+
+    @cached_property
+    def doubts(self) -> list[str]:
+        """Usual slips under which a healthy bus reads about as well as the state named first, in words.
+
+        To be asked about, not to be presumed: how seldom a slip is plays no part. None where readings clash.
+        """
+        first, _ = self.ranked()[0]
+        if first is BusState.HEALTHY or BusState.HEALTHY not in self.bank.states or self.clashes:
+            return []
+        together = np.sum([one.log_any for one in self.explained], axis=0, dtype=np.float64)
+        as_said = float(np.exp(together[self.bank.rows_of(first)]).mean())
+        healthy = self.bank.rows_of(BusState.HEALTHY)
+        found = {
+            slip.words
+            for observation, one in zip(self.observations, self.explained, strict=True)
+            for slip in observation.slips(self.bank)
+            if float(np.exp((together - one.log_any - 0.5 * slip.misfit**2)[healthy]).mean())
+            >= DOUBT_FROM * as_said
+        }
+        return sorted(found)
 
     @cached_property
     def clashes(self) -> list[Clash]:

@@ -92,7 +92,13 @@ def _said_of_bus(diagnosis: Diagnosis) -> str:
             f" computed explains them well. Nearest: {named_state(diagnosis, diagnosis.ranked()[0][0])}."
             " Take the oddest reading again, then think of two faults at once."
         )
-    return f"{_meant(diagnosis)}{_where(diagnosis)}"
+    return f"{_meant(diagnosis)}{_where(diagnosis)}{_doubted(diagnosis)}"
+
+
+def _doubted(diagnosis: Diagnosis) -> str:
+    if not diagnosis.doubts:
+        return ""
+    return f" A healthy bus reads the same with {', or '.join(diagnosis.doubts)}: rule that out first."
 
 
 def _meant(diagnosis: Diagnosis) -> str:

@@ -52,7 +52,7 @@ LEAST_EXPONENT: Final = 0.1
 CLASH_FROM: Final = 3.6
 """Standard errors by which an average lies beyond the driven level of its line before the two clash."""
 
-WRONG_FROM: Final = 0.85
+WRONG_FROM: Final = 0.96
 """Probability that some reading was taken wrongly from which that is said (judged)."""
 
 SHOWN_FROM: Final = -6.0

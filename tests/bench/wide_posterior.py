@@ -55,6 +55,7 @@ def asked(
         credible=tuple(str(state) for state in found.credible()),
         clash=says_odd(found),
         amount=parameter_range(found, visit.truth.states),
+        doubted=bool(found.doubts),
     )
 
 
@@ -114,6 +115,7 @@ def report(name: str, met: Sequence[Visit], answers: Sequence[Answered]) -> None
         seen = [a for a in buses if a.truth.seen]
         print(f"{'  those that move a reading':32}{figures(seen)}")
     print("parameter: " + amount_figures(answers))
+    print(f"a slip is named to be ruled out in {mean(a.doubted for a in answers):.3f}")
     wrong = Counter((a.truth.states[0], a.first) for a in answers if not a.right)
     print("most frequent errors: " + ", ".join(f"{t} as {f} {n}" for (t, f), n in wrong.most_common(8)))
 

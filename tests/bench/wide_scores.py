@@ -20,7 +20,8 @@ RULED_OUT_BELOW, SURE_ABOVE = 0.05, 0.8
 class Answered:
     """What casebase said of one visit.
 
-    `clash`: it said that readings do not fit together, or lie outside what was simulated. `amount`: the ends of the
+    `clash`: it said that readings do not fit together, or lie outside what was simulated. `doubted`: it named a slip
+    under which a healthy bus reads the same. `amount`: the ends of the
     90 % range of the parameter of the true state, in ohm or volt, where it gives one.
     """
 
@@ -29,6 +30,7 @@ class Answered:
     credible: tuple[str, ...]
     clash: bool
     amount: tuple[float, float] | None = None
+    doubted: bool = False
 
     @property
     def first(self) -> str:
@@ -59,12 +61,12 @@ class Answered:
     def surely_wrong(self) -> bool:
         """Whether it is sure of a wrong state and says nothing."""
         wrong = max((p for s, p in self.probabilities.items() if s not in self.truth.states), default=0.0)
-        return self.true_share < RULED_OUT_BELOW and wrong > SURE_ABOVE and not self.clash
+        return self.true_share < RULED_OUT_BELOW and wrong > SURE_ABOVE and not (self.clash or self.doubted)
 
     @property
     def noticed(self) -> bool:
-        """Whether it says that something is odd, or is not sure."""
-        return self.clash or self.surest < UNSURE_BELOW
+        """Whether it says that something is odd, names a slip to rule out first, or is not sure."""
+        return self.clash or self.doubted or self.surest < UNSURE_BELOW
 
     @property
     def bits(self) -> float:
