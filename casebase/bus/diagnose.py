@@ -173,7 +173,7 @@ class Diagnosis:
         first, _ = self.ranked()[0]
         if first is BusState.HEALTHY or BusState.HEALTHY not in self.bank.states or self.clashes:
             return []
-        together = np.sum([one.log_any for one in self.explained], axis=0, dtype=np.float64)
+        together = np.asarray(sum(one.log_any for one in self.explained), dtype=np.float64)
         as_said = float(np.exp(together[self.bank.rows_of(first)]).mean())
         healthy = self.bank.rows_of(BusState.HEALTHY)
         found = {

@@ -22,7 +22,8 @@ from casebase.bus.observation import SMOOTH_VOLTS_SHARE, LevelRead, NumberRead, 
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
 
-SELDOM: Final = {
+HOW_OFTEN: Final = {
+    BusState.HEALTHY: 1.5,
     BusState.POOR_JOINT: 0.4,
     BusState.TERMINATOR_WRONG_VALUE: 0.6,
     BusState.LEAK: 0.5,
@@ -114,7 +115,7 @@ def posterior_of(
     """
     logs = np.sum(explained, axis=0) if len(explained) else np.zeros(len(bank.states) * bank.per_state)
     by_bus = logs.reshape(len(bank.states), bank.per_state)
-    of_state = np.array([(SELDOM if prior is None else prior).get(state, 1.0) for state in bank.states])
+    of_state = np.array([(HOW_OFTEN if prior is None else prior).get(state, 1.0) for state in bank.states])
     log_states = _log_mean(by_bus) + np.log(np.maximum(of_state, 1e-12))
     probabilities = np.exp(log_states - log_states.max())
     log_evidence = float(log_states.max()) + math.log(probabilities.sum() / of_state.sum())
