@@ -232,6 +232,11 @@ def module_label(key: str) -> str:
     return f"{key} ({short})" if short else key
 
 
+def module_short(key: str) -> str:
+    """Return the usual abbreviation of the module of `key` where it has one, else the key itself."""
+    return _names().short.get(key) or key
+
+
 def known_module_keys() -> tuple[str, ...]:
     """Return the keys of all families, in the order of the table."""
     return tuple(_names().short)

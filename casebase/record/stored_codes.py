@@ -17,7 +17,8 @@ from casebase.record.case import Case, CodeEntry
 from casebase.record.cautions import BRAKE_OR_STEERING, BRAKES_OR_STEERING, RESTRAINT_MODULES, RESTRAINTS
 from casebase.record.code_meaning import failure_type_text
 from casebase.record.codes import Grammar, Statement, System, TroubleCode
-from casebase.record.modules import family_of, module_identity, same_module
+from casebase.record.local_fault import local_faults
+from casebase.record.modules import family_of, module_identity, module_short, same_module
 
 BlameKind = Literal["lost", "invalid"]
 
@@ -119,10 +120,12 @@ class CodeSetApart:
 def codes_set_apart(job: Case) -> list[CodeSetApart]:
     """Return the codes of single circuits and supplies, each once, in the order of the record.
 
-    None are returned where no code speaks of the network; `codes_note` says so.
+    None are returned where no code speaks of the network; `codes_note` says so. One that by itself explains what the
+    others say does not wait.
     """
     if not any(_is_of_network(entry) for entry in job.codes):
         return []
+    first = {one.code for one in local_faults(job) if one.comes_first}
     return [
         CodeSetApart(
             entries[0].code.text,
@@ -131,6 +134,7 @@ def codes_set_apart(job: Case) -> list[CodeSetApart]:
             tuple(_cautions(entries)),
         )
         for entries, reason in _local(job)
+        if entries[0].code.text not in first
     ]
 
 
@@ -232,3 +236,11 @@ def _cautions(entries: Sequence[CodeEntry]) -> Iterator[str]:
         yield RESTRAINTS
     if any(BRAKE_OR_STEERING.search(family) for family in families):
         yield BRAKES_OR_STEERING
+
+
+def blame_words(blame: Blame) -> str:
+    """Return who blames a module, in a line: `TCM is missed by ECM, ABS (U0101)`."""
+    said = {"lost": "is missed by", "invalid": "sends data refused by"}[blame.kind]
+    reporters = ", ".join(map(module_short, blame.reporters)) or "modules not named"
+    codes = ", ".join(dict.fromkeys(code.text for code in blame.codes))
+    return f"{module_short(blame.module)} {said} {reporters} ({codes})"

@@ -17,6 +17,7 @@ from casebase.match.answer.words import (
     in_words,
     needs_words,
     no_test_words,
+    normal_words,
     remainder_words,
     said_by_readings,
 )
@@ -25,6 +26,8 @@ from casebase.match.meaning import Meaning
 from casebase.publish.edition import Edition
 from casebase.record.case import Case
 from casebase.record.inference import with_networks
+from casebase.record.local_fault import local_fault_words
+from casebase.record.stored_codes import blame_words
 from casebase.record.vocabulary import Medium
 from casebase.site.case_page import level_pictures
 from casebase.site.job_given import ROW_FIELD, FieldProblem
@@ -225,9 +228,12 @@ def answer_context(answer: Answer) -> dict[str, Any]:
         "settles": {case.match.profile.case_id: case.would_settle for case in answer.similar},
         "compared_with": answer.compared_with,
         "healthy": [(vehicle.match, vehicle.readings) for vehicle in answer.healthy if vehicle.readings][:2],
-        "looks_normal": answer.looks_normal,
+        "normal_words": normal_words(answer.looks_normal) if answer.reads_normal else None,
         "tests": [test_context(test) for test in answer.tests],
         "no_test": None if answer.tests else no_test_words(answer.causes),
+        "local_fault": next((local_fault_words(one) for one in answer.local_faults if one.comes_first), None),
+        "silent": answer.job.silent_modules(),
+        "blames": [blame_words(blame) for blame in answer.blames],
         "set_apart": answer.set_apart,
         "codes_note": answer.codes_note,
         "taken_as": answer.taken_as,

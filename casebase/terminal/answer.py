@@ -14,13 +14,15 @@ from casebase.match.answer.words import (
     in_words,
     needs_words,
     no_test_words,
+    normal_words,
     remainder_words,
     said_by_readings,
 )
 from casebase.match.facets.base import FacetScore, Match
 from casebase.match.profile import Profile
 from casebase.record.case import Case
-from casebase.record.stored_codes import CodeSetApart
+from casebase.record.local_fault import local_fault_words
+from casebase.record.stored_codes import CodeSetApart, blame_words
 from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
 from casebase.terminal.page import LABEL_WIDTH, Page
 
@@ -46,9 +48,11 @@ def print_answer(answer: Answer, page: Page) -> None:
     """Print everything that is said to a stuck job; where the readings look normal, that comes first."""
     print_job(answer.job, page)
     page.bullets("Assumed", answer.taken_as)
+    _print_blames(answer, page)
     _print_meaning(answer, page)
     print_likely_causes(answer.causes, page)
-    if answer.looks_normal:
+    _print_local_fault(answer, page)
+    if answer.reads_normal:
         _print_normal(answer, page)
         _print_matches(answer, page)
     else:
@@ -70,6 +74,30 @@ def print_job(job: Case, page: Page) -> None:
     page.labelled("Network", _in_short(network_line(job)))
     page.labelled("Readings", _in_short(readings_in_short(job)))
     page.labelled("Tried", _in_short("; ".join(trial.line() for trial in job.trials)))
+
+
+def _print_blames(answer: Answer, page: Page) -> None:
+    """Print who is silent and who blames whom; nothing where nobody is."""
+    silent = answer.job.silent_modules()
+    if not silent and not answer.blames:
+        return
+    page.heading("Who is silent, and who blames whom")
+    page.labelled("silent", ", ".join(silent), 2)
+    page.bullets("blamed", _shortened([blame_words(blame) for blame in answer.blames], MOST_BLAMED), 2)
+
+
+MOST_BLAMED: Final = 4
+
+
+def _print_local_fault(answer: Answer, page: Page) -> None:
+    """Print the circuit that explains most by itself; nothing where no code speaks of one, or it explains little."""
+    shown = [one for one in answer.local_faults if one.comes_first][:1]
+    for one in shown:
+        heading, told = local_fault_words(one)
+        page.heading("One local fault would explain this")
+        page.line(heading, 2)
+        for line in told:
+            page.line(f"- {line}", 2, 4)
 
 
 def _print_meaning(answer: Answer, page: Page) -> None:
@@ -139,12 +167,8 @@ def _print_normal(answer: Answer, page: Page) -> None:
         for row in vehicle.readings:
             note = f" - {row.note}" if row.note else ""
             page.labelled(_FITS_WORDS[row.fits], f"{row.what}: here {row.here}, healthy {row.there}{note}", 5)
-    if answer.looks_normal:
-        page.line(
-            "All readings compared agree with a healthy vehicle of the same platform: what looks like a fault may be"
-            " how this network is built. Look where it is not healthy, before anything is replaced.",
-            2,
-        )
+    if answer.reads_normal:
+        page.line(normal_words(answer.looks_normal), 2)
 
 
 def _vehicle(past: Profile) -> str:

@@ -124,7 +124,7 @@ def test_demo_jobs_find_their_case(job, expected, demo_jobs, collection):
     best = expected["best"][0]
 
     assert best == (healthy if best in healthy else faults)[0]
-    assert answer.looks_normal == (best in healthy)
+    assert answer.reads_normal == (best in healthy)
     for look_alike in expected["look_alikes"]:
         solved = [name for name in expected["best"] if name in faults]
         assert faults.index(look_alike) > faults.index(solved[0])

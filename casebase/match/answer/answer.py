@@ -12,7 +12,8 @@ from casebase.match.facets.base import Match
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
 from casebase.record.case import Case
-from casebase.record.stored_codes import CodeSetApart
+from casebase.record.local_fault import LocalFault
+from casebase.record.stored_codes import Blame, CodeSetApart
 
 SOMETHING_ELSE: Final = "something_else"
 """The fault of the remainder."""
@@ -118,22 +119,26 @@ class HealthyVehicle:
 class Answer:
     """Everything that is said to a stuck job. `meanings` are by network, `compared_with` is a number of records.
 
-    `feeds` are the supplies and grounds that were read. `looks_normal` tells whether a healthy vehicle of the same
-    build reads like this one in all that can be compared, and no feed looks bad.
-    `taken_as` says what was inferred of the job's networks. `weights_origin` says where the weights of the facets come
-    from. Lists are best or likeliest first.
+    `feeds` are the supplies and grounds that were read, `local_faults` the circuits whose codes the job holds.
+    `reads_normal` tells whether a healthy vehicle of the same build reads like this one in all that can be compared and
+    no feed looks bad, `looks_normal` whether besides nothing is silent, missed or at fault by its own code. `taken_as`
+    says what was inferred of the job's networks, `weights_origin` where the weights of the facets come from. Lists are
+    best or likeliest first.
     """
 
     job: Case
     profile: Profile
     meanings: list[Meaning]
     feeds: list[Feed]
+    local_faults: list[LocalFault]
     causes: list[LikelyCause]
     similar: list[SimilarCase]
     healthy: list[HealthyVehicle]
     compared_with: int
+    reads_normal: bool
     looks_normal: bool
     tests: list[DecidingTest]
+    blames: list[Blame]
     set_apart: list[CodeSetApart]
     codes_note: str | None
     cautions: list[str]

@@ -12,7 +12,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from casebase.bus.feed import Feed
 from casebase.match.answer.answer import SOMETHING_ELSE, SOMETHING_ELSE_WORDS, CaseBehind, LikelyCause
 from casebase.match.answer.case_votes import (
     JUDGED,
@@ -25,14 +24,13 @@ from casebase.match.answer.case_votes import (
     is_verified,
     suspect_for,
 )
+from casebase.match.answer.evidence import NOTHING_BESIDE, Evidence
 from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read
-from casebase.match.answer.feed_fit import FeedFit
 from casebase.match.facets.base import Match
 from casebase.match.facets.physics import state_of
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
 from casebase.record.modules import module_label
-from casebase.record.vocabulary import Fault
 from casebase.record.words import FAULT_WORDS
 
 CASES_POOLED: Final = 50
@@ -44,8 +42,6 @@ LEAST_LISTED: Final = 0.02
 LEAST_BEHIND: Final = 0.02
 """A case that carries less of its cause is not named as standing behind it (judged)."""
 
-NO_FEED_READ: Final = FeedFit()
-
 OTHER_LOOKS_SOUND: Final = 0.5
 """How often what no case had leaves the wires as they should be; otherwise it may do anything to them (judged)."""
 
@@ -56,15 +52,15 @@ def pooled_causes(  # noqa: PLR0913, PLR0917  the job, the cases, what was read,
     meanings: Sequence[Meaning],
     most: int = 5,
     pooling: Pooling = JUDGED,
-    feeds: Sequence[Feed] = (),
+    evidence: Evidence = NOTHING_BESIDE,
 ) -> list[LikelyCause]:
     """Return the likely causes of `job`, the likeliest first, at most `most`, and last of all the remainder.
 
     The probabilities sum to 1. `matches` are the nearest cases, `meanings` what the readings mean, network by network
-    (none: the job's own profile tells), `feeds` the supplies and grounds read. A cause is a fault with the family of
-    its module, where that is known.
+    (none: the job's own profile tells), `evidence` what the job tells beside. A cause is a fault with the family of its
+    module, where that is known.
     """
-    pooled = PooledCauses(job, matches, meanings, pooling, FeedFit(feeds))
+    pooled = PooledCauses(job, matches, meanings, pooling, evidence)
     found = [cause for cause in pooled.causes() if cause.probability >= LEAST_LISTED]
     listed = sorted(found, key=lambda cause: (-cause.probability, cause.fault, cause.module or ""))[:most]
     return [*listed, _remainder(listed)]
@@ -96,15 +92,17 @@ class PooledCauses:
         matches: Sequence[Match],
         meanings: Sequence[Meaning],
         pooling: Pooling,
-        feeds: FeedFit = NO_FEED_READ,
+        evidence: Evidence = NOTHING_BESIDE,
     ) -> None:
-        self.pooling, self.feeds = pooling, feeds
+        self.pooling, self.evidence = pooling, evidence
         self.readings = SingleFault(buses_read(job, meanings))
         self.piles: dict[CauseKey, _Pile] = {}
         for vote in case_votes(job, matches, self.readings, pooling):
-            self._pile(vote.key).votes.append(vote._replace(mass=vote.mass * feeds.likelihood(*vote.key)))
+            self._pile(vote.key).votes.append(vote._replace(mass=vote.mass * evidence.likelihood(vote.key)))
         self._add_readings(suspect_for(job, None))
-        self._add_feeds()
+        self.looks_sound = self.readings.likelihood(None, SOUND_TO_LOOK_AT)
+        for key, mass in evidence.own_words(self.looks_sound, pooling.readings_share):
+            self._add(key, mass)
         self.rest = self._mass_of_the_rest()
         self.mass = self.rest + math.fsum(pile.mass for pile in self.piles.values())
 
@@ -131,21 +129,14 @@ class PooledCauses:
             self._add(key, mass * share / whole)
 
     def _add(self, key: CauseKey, mass: float) -> None:
-        """Add what the readings of the bus say for a cause, as far as the feeds read allow it."""
-        self._pile(key).from_readings += mass * self.feeds.likelihood(*key)
-
-    def _add_feeds(self) -> None:
-        """Add what a feed that looks bad says by itself, also where no case had it."""
-        for family, probability in self.feeds.bad().items():
-            key = CauseKey(str(Fault.MODULE_SUPPLY_OR_GROUND), family)
-            self._pile(key).from_readings += self.pooling.readings_share * probability
+        """Add what the job itself says for a cause, as far as feeds and trials allow it."""
+        self._pile(key).from_readings += mass * self.evidence.likelihood(key)
 
     def _mass_of_the_rest(self) -> float:
         """Return the mass of what no case had and no state computed is."""
-        looks_sound = self.readings.likelihood(None, SOUND_TO_LOOK_AT)
-        fits = OTHER_LOOKS_SOUND * looks_sound + (1.0 - OTHER_LOOKS_SOUND)
+        fits = OTHER_LOOKS_SOUND * self.looks_sound + (1.0 - OTHER_LOOKS_SOUND)
         rest = self.pooling.none_of_these * fits + self.pooling.readings_share * self.readings.sound
-        return rest * self.feeds.rest()
+        return rest * self.evidence.rest()
 
     def _pile(self, key: CauseKey) -> _Pile:
         return self.piles.setdefault(key, _Pile(key))

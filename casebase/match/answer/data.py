@@ -10,7 +10,8 @@ from casebase.bus.feed import feed_data
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, ReadingBeside, something_else
 from casebase.match.facets.base import Match
 from casebase.match.meaning import meanings_data
-from casebase.record.stored_codes import CodeSetApart
+from casebase.record.local_fault import local_fault_data
+from casebase.record.stored_codes import CodeSetApart, blame_words
 from casebase.record.words import title_of
 
 
@@ -33,6 +34,14 @@ def answer_data(answer: Answer) -> dict[str, Any]:
         "meaning": meanings_data(answer.meanings)["networks"],
         "feeds": [feed_data(feed) for feed in answer.feeds],
         "taken_as": answer.taken_as,
+        "local_faults": [local_fault_data(one) for one in answer.local_faults],
+        "silent": answer.job.silent_modules(),
+        "blames": [
+            {"module": blame.module, "kind": blame.kind, "reporters": list(blame.reporters)}
+            | {"codes": [code.text for code in blame.codes], "words": blame_words(blame)}
+            for blame in answer.blames
+        ],
+        "reads_normal": answer.reads_normal,
         "looks_normal": answer.looks_normal,
         "cautions": answer.cautions,
         "compared_with": answer.compared_with,

@@ -86,3 +86,14 @@ def needs_words(test: DecidingTest) -> str:
     """Return what a test needs, and how long it takes."""
     minutes = f"about {test.minutes:.0f} min{' each' if test.in_turn else ''}" if test.minutes else ""
     return "; ".join(part for part in (test.needs, minutes) if part)
+
+
+def normal_words(nothing_amiss: bool) -> str:
+    """Return what it means that all readings agree with a healthy vehicle; `nothing_amiss`: nor is anything else."""
+    alike = "All readings compared agree with a healthy vehicle of the same platform: "
+    if nothing_amiss:
+        return (
+            f"{alike}what looks like a fault may be how this network is built, and nothing may be wrong here. Ask again"
+            " what the customer saw, before anything is replaced."
+        )
+    return f"{alike}they are normal here. Look where nothing was read yet, before anything is replaced."

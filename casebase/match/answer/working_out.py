@@ -9,6 +9,7 @@ from casebase.bus.feed import any_bad, feeds_of
 from casebase.match.answer.answer import Answer, HealthyVehicle, ReadingBeside, SimilarCase
 from casebase.match.answer.causes import CASES_POOLED, pooled_causes
 from casebase.match.answer.deciding_tests import deciding_tests
+from casebase.match.answer.evidence import evidence_of
 from casebase.match.facets.base import Match, Rarity
 from casebase.match.facets.measure import FAULTS, WEIGHTS_ORIGIN, Measure
 from casebase.match.facets.readings import OTHER_BELOW, SAME_FROM, comparability, paired_readings
@@ -21,7 +22,7 @@ from casebase.match.profile import Profile, ReadingTrait, readings_compared
 from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
 from casebase.record.inference import taken_as
-from casebase.record.stored_codes import codes_note, codes_set_apart
+from casebase.record.stored_codes import codes_note, codes_set_apart, who_blames_whom
 from casebase.record.vocabulary import Quantity
 
 READINGS_TO_LOOK_NORMAL: Final = 3
@@ -44,26 +45,31 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
     meanings, feeds = meanings_of(job, cache, most_tests=0), feeds_of(job.readings)
     profile = profile_to_compare(job, meanings, embedder)
     ranking = nearest(profile, collection, max(most, CASES_POOLED), narrowing, measure)
-    causes = pooled_causes(profile, ranking.matches, meanings, feeds=feeds)
-    # Every module that might be unplugged is another bus to simulate: an eighth of them has to do for the tests.
-    roughly = meanings_of(job, cache, most_tests=0, rough=True)
     rarity = collection.index.rarity
     healthy = [_beside(profile, match, rarity) for match in ranking.known_good[:most]]
+    reads_normal = not any_bad(feeds) and any(_reads_alike(profile, vehicle) for vehicle in healthy)
+    evidence = evidence_of(job, feeds, reads_normal)
+    causes = pooled_causes(profile, ranking.matches, meanings, evidence=evidence)
+    # Every module that might be unplugged is another bus to simulate: an eighth of them has to do for the tests.
+    roughly = meanings_of(job, cache, most_tests=0, rough=True)
     return Answer(
         job=job,
         profile=profile,
         meanings=meanings,
         feeds=feeds,
+        local_faults=list(evidence.local),
         causes=causes,
         similar=[
             SimilarCase(match, would_settle(profile, match, rarity)) for match in ranking.matches[:most]
         ],
         healthy=healthy,
         compared_with=ranking.compared_with,
-        looks_normal=any(_reads_alike(profile, vehicle) for vehicle in healthy) and not any_bad(feeds),
+        reads_normal=reads_normal,
+        looks_normal=reads_normal and evidence.nothing_amiss > 0,
         tests=deciding_tests(
             causes, profile, ranking.matches, roughly, stuck=stuck_at(job.readings, roughly, feeds, job)
         ),
+        blames=who_blames_whom((entry.module, entry.code) for entry in job.codes),
         set_apart=codes_set_apart(job),
         codes_note=codes_note(job),
         cautions=cautions_of(job),

@@ -1,0 +1,97 @@
+"""What was tried rules causes in or out, with the usual doubt (rules of the trade: common practice, no source)."""
+
+import pytest
+
+from casebase.match.answer.case_votes import CauseKey
+from casebase.match.answer.evidence import evidence_of
+from casebase.match.answer.trial_fit import TrialFit
+from casebase.record.case import Case
+from casebase.record.trial import Trial
+from casebase.record.vocabulary import Fault
+
+TCM = "transmission control"
+
+
+def fit(**trial):
+    """Return one trial, held against causes."""
+    return TrialFit([Trial.model_validate(trial)])
+
+
+def job(**told):
+    """Return a stuck job."""
+    return Case.model_validate(
+        {"kind": "fault case", "vehicle": {"make": "Norrvik", "model": "Skarn"}} | told
+    )
+
+
+def test_a_module_swapped_without_change_is_hardly_at_fault():
+    """The fault stayed in the vehicle when the module left it."""
+    swapped = fit(did="swapped", what="TCM", outcome="no change")
+    assert swapped.likelihood(str(Fault.MODULE_INTERNAL), TCM) < 0.2
+    assert swapped.likelihood(str(Fault.MODULE_INTERNAL), "engine control") == 1.0
+    assert swapped.likelihood(str(Fault.MODULE_SUPPLY_OR_GROUND), TCM) == 1.0
+
+
+@pytest.mark.parametrize("doubt", [{"used_part": "yes"}, {"configured": "no"}])
+def test_a_used_or_unconfigured_part_proves_less(doubt):
+    """The one fitted may be bad too, or not know the vehicle."""
+    plain = fit(did="replaced", what="TCM", outcome="no change")
+    doubtful = fit(did="replaced", what="TCM", outcome="no change", **doubt)
+    inside = str(Fault.MODULE_INTERNAL), TCM
+    assert plain.likelihood(*inside) < doubtful.likelihood(*inside) < 1.0
+
+
+def test_a_bus_that_is_back_with_a_module_unplugged_had_its_fault_there():
+    """A driver that holds the bus goes with its module; a fault of the wires stays."""
+    restored = fit(did="unplugged", what="TCM", outcome="restored")
+    assert restored.likelihood(str(Fault.DRIVER_STUCK_DOMINANT), TCM) > 1.0
+    assert restored.likelihood(str(Fault.LOW_OPEN), None) < 0.5
+    assert restored.rest() < 0.5
+
+
+def test_a_module_good_on_the_bench_speaks_for_its_feed():
+    """What passed outside the vehicle fails by what the vehicle gives it."""
+    passed = fit(did="bench-tested", what="TCM", outcome="passed")
+    assert passed.likelihood(str(Fault.MODULE_INTERNAL), TCM) < 0.2
+    assert passed.likelihood(str(Fault.MODULE_SUPPLY_OR_GROUND), TCM) == 1.0
+
+
+def test_a_lamp_that_stays_dark_speaks_for_the_feed():
+    """A load fails on a supply that an open voltmeter calls sound."""
+    dark = fit(did="loaded", what="connector of TCM", outcome="failed")
+    assert dark.likelihood(str(Fault.MODULE_SUPPLY_OR_GROUND), TCM) > 1.0
+    assert dark.likelihood(str(Fault.MODULE_INTERNAL), TCM) < 0.5
+
+
+def test_a_wire_laid_beside_it_that_helps_means_a_parted_line():
+    """Whatever module it leads to."""
+    helped = fit(did="bypassed", what="CAN low", outcome="restored")
+    assert helped.likelihood(str(Fault.LOW_OPEN), None) > 1.0
+    assert helped.likelihood(str(Fault.LOW_SHORTED_TO_GROUND), None) < 0.5
+
+
+def test_what_followed_is_not_known_says_nothing():
+    """Neither for nor against."""
+    unknown = fit(did="replaced", what="TCM")
+    assert unknown.likelihood(str(Fault.MODULE_INTERNAL), TCM) == 1.0
+    assert unknown.rest() == 1.0
+
+
+def test_a_job_with_a_silent_module_never_counts_as_nothing_amiss():
+    """Nor one whose codes miss a module, or whose feed is bad."""
+    assert evidence_of(job(), []).nothing_amiss == 1.0
+    assert evidence_of(job(modules=[{"name": "TCM", "answers": "no"}]), []).nothing_amiss == 0.0
+    assert evidence_of(job(codes=[{"module": "ECM", "code": "U0101"}]), []).nothing_amiss == 0.0
+    assert evidence_of(job(lamps=["engine"]), []).nothing_amiss < 1.0
+
+
+def test_a_local_fault_that_explains_all_speaks_for_itself():
+    """No case had it, yet one circuit code with the lamps that follow from it is a cause to look at first."""
+    told = job(
+        lamps=["anti-lock brake system", "electronic stability control"],
+        codes=[{"module": "ABS", "code": "C0035-13"}, {"module": "ECM", "code": "U0415"}],
+    )
+    words = dict(evidence_of(told, []).own_words(1.0, 0.1))
+    assert words[CauseKey(str(Fault.SENSOR_OR_ACTUATOR), "anti-lock brakes")] > 0.3
+    bus_at_fault = dict(evidence_of(told, []).own_words(0.01, 0.1))
+    assert bus_at_fault[CauseKey(str(Fault.SENSOR_OR_ACTUATOR), "anti-lock brakes")] < 0.02
