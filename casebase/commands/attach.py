@@ -28,41 +28,46 @@ from casebase.record.case import Case
 from casebase.record.loading import load_file, record_files
 from casebase.terminal.case import attached_data, print_attached
 
+CaseArgument = Annotated[
+    str | None,
+    typer.Argument(
+        metavar="[ID]", help="A case ID, or the beginning of one; left out, --from reads it off the names."
+    ),
+]
+FilesArgument = Annotated[
+    list[Path] | None,
+    typer.Argument(metavar="[FILE]...", help="Pictures or text files; left out, list what there is."),
+]
+RemoveOption = Annotated[
+    str | None, typer.Option("--remove", metavar="NAME", help="Take this file off the case.")
+]
+SaveOption = Annotated[
+    str | None,
+    typer.Option("--save", metavar="NAME", help="Write this file of the case to FILE, or into that folder."),
+]
+FromOption = Annotated[
+    Path | None,
+    typer.Option("--from", metavar="FOLDER", help="The folder into which a telephone puts its pictures."),
+]
+NewestOption = Annotated[
+    int | None, typer.Option("--newest", metavar="N", min=1, help="Only the N newest of that folder.")
+]
+ByOption = Annotated[
+    str | None,
+    typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who attaches them."),
+]
+
 
 def attach(  # noqa: PLR0913, PLR0917  one parameter per option
-    case_id: Annotated[
-        str | None,
-        typer.Argument(
-            metavar="[ID]",
-            help="A case ID, or the beginning of one; left out, --from reads it off the names.",
-        ),
-    ] = None,
-    files: Annotated[
-        list[Path] | None,
-        typer.Argument(metavar="[FILE]...", help="Pictures or text files; left out, list what there is."),
-    ] = None,
+    case_id: CaseArgument = None,
+    files: FilesArgument = None,
     shows: Annotated[str | None, typer.Option(metavar="TEXT", help="What they show.")] = None,
     for_others: Annotated[bool, typer.Option("--for-others", help="They may leave the shop.")] = False,
-    remove: Annotated[
-        str | None, typer.Option("--remove", metavar="NAME", help="Take this file off the case.")
-    ] = None,
-    save: Annotated[
-        str | None,
-        typer.Option(
-            "--save", metavar="NAME", help="Write this file of the case to FILE, or into that folder."
-        ),
-    ] = None,
-    folder: Annotated[
-        Path | None,
-        typer.Option("--from", metavar="FOLDER", help="The folder into which a telephone puts its pictures."),
-    ] = None,
-    newest: Annotated[
-        int | None, typer.Option("--newest", metavar="N", min=1, help="Only the N newest of that folder.")
-    ] = None,
-    by: Annotated[
-        str | None,
-        typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who attaches them."),
-    ] = None,
+    remove: RemoveOption = None,
+    save: SaveOption = None,
+    folder: FromOption = None,
+    newest: NewestOption = None,
+    by: ByOption = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:

@@ -27,22 +27,25 @@ from casebase.terminal.review_walk import ReviewWalk
 MOST_LISTED: Final = 30
 
 
+ReturnOption = Annotated[
+    str | None,
+    typer.Option("--return", metavar="REMARK", help="Back to its author, with what is to be done."),
+]
+WithdrawOption = Annotated[
+    str | None, typer.Option("--withdraw", metavar="REMARK", help="Not to be published any more, and why.")
+]
+
+
 def review(  # noqa: PLR0913, PLR0917  one parameter per option
     case_id: Annotated[
         str | None, typer.Argument(metavar="[ID]", help="One record; left out, all that wait.")
     ] = None,
     agree: Annotated[bool, typer.Option("--agree", help="It may be published.")] = False,
-    send_back: Annotated[
-        str | None,
-        typer.Option("--return", metavar="REMARK", help="Back to its author, with what is to be done."),
-    ] = None,
+    send_back: ReturnOption = None,
     merge_into: Annotated[
         str | None, typer.Option("--merge-into", metavar="ID", help="It tells the same job as this case.")
     ] = None,
-    withdraw: Annotated[
-        str | None,
-        typer.Option("--withdraw", metavar="REMARK", help="Not to be published any more, and why."),
-    ] = None,
+    withdraw: WithdrawOption = None,
     keep_inside: Annotated[bool, typer.Option("--keep-inside", help="It stays in the shop.")] = False,
     every: Annotated[
         bool, typer.Option("--all", help=f"List all that wait, not only the first {MOST_LISTED}.")
