@@ -117,6 +117,19 @@ def put_beside_others(made: Path, place: Path) -> None:
     flush_folder(place.parent)
 
 
+def owners_mode(mode: int) -> int:
+    """Return the permissions of what its owner alone may use; the group too where the umask lets it write."""
+    umask = os.umask(0o077)
+    os.umask(umask)
+    return mode if umask & 0o020 else mode | mode >> 3
+
+
+def make_owners_folder(folder: Path) -> None:
+    """Make a folder, and the ones around it, that its owner alone may look into (see `owners_mode`)."""
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    folder.mkdir(mode=owners_mode(0o700), exist_ok=True)
+
+
 def plain_content(path: Path, most_bytes: int) -> bytes:
     """Return what a plain file holds, one byte more than `most_bytes` at most.
 

@@ -13,6 +13,7 @@ from typing import Final
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
+from casebase.files import owners_mode
 from casebase.library.schema import APPLICATION_ID, FORMER_STEPS, MIGRATIONS, adopt_former_steps
 
 BUSY_SECONDS: Final = 60.0
@@ -47,12 +48,9 @@ def create_database(path: Path) -> Database:
 
 
 def _make_for_its_owner(path: Path) -> None:
-    """Make an empty file that its owner alone may read; the group too where the umask lets it write."""
-    umask = os.umask(0o077)
-    os.umask(umask)
-    mode = 0o600 if umask & 0o020 else 0o660
+    """Make an empty file that its owner alone may read; what SQLite puts beside it gets the same permissions."""
     try:
-        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, mode))
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT, owners_mode(0o600)))
     except OSError as error:
         raise LibraryError(f"{path}: cannot be made ({error.strerror}): name another place") from None
 

@@ -19,7 +19,14 @@ from typing import Final
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.files import flush_folder, folder_of_parts, put, sha256_of_file, write_at_once
+from casebase.files import (
+    flush_folder,
+    folder_of_parts,
+    make_owners_folder,
+    put,
+    sha256_of_file,
+    write_at_once,
+)
 
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 
@@ -99,7 +106,8 @@ class AttachedFiles:
     def _make_folder(folder: Path) -> None:
         """Make a folder of files and the one around it, durably: a record must never outlive the file it names."""
         if not folder.is_dir():
-            folder.mkdir(parents=True, exist_ok=True)
+            make_owners_folder(folder.parent)
+            make_owners_folder(folder)
             flush_folder(folder.parent)
             flush_folder(folder.parent.parent)
 

@@ -39,7 +39,7 @@ SHOP: Final = "Workshop North"
 TAKING: Final = """
 import sys
 from pathlib import Path
-from casebase.library.bundle_checks import checked_bundle
+from casebase.publish.bundle_checks import checked_bundle
 from casebase.library.store import Library
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import take_in

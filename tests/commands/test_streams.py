@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from casebase.errors import shown
+from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library
 from casebase.record.loading import load_text
 
@@ -90,8 +91,13 @@ def test_commands_to_the_terminal_are_not_passed_on(shop):
     assert "is no case ID" in done.stderr
 
 
-@pytest.mark.parametrize(("umask", "mode"), [(0o022, 0o600), (0o077, 0o600), (0o002, 0o660), (0o007, 0o660)])
-def test_a_new_library_is_its_owners_unless_the_umask_shares_with_the_group(tmp_path, umask, mode):
+@pytest.mark.parametrize(
+    ("umask", "mode", "of_folders"),
+    [(0o022, 0o600, 0o700), (0o077, 0o600, 0o700), (0o002, 0o660, 0o770), (0o007, 0o660, 0o770)],
+)
+def test_a_new_library_is_its_owners_unless_the_umask_shares_with_the_group(
+    tmp_path, umask, mode, of_folders
+):
     """Customers' words and VINs lie in it; files that SQLite puts beside it get the same rights (os_unix.c)."""
     before = os.umask(umask)
     try:
@@ -99,9 +105,13 @@ def test_a_new_library_is_its_owners_unless_the_umask_shares_with_the_group(tmp_
             library.log(
                 load_text("kind: fault case\nvehicle: {make: A, model: B}\nconcern: dead\n", "a test")
             )
+            library.collection()
+            AttachedFiles(library.path).keep(b"seen at the plug")
+            folders = [path for path in tmp_path.glob("new.db.*") if path.is_dir()]
             modes = {
                 stat.S_IMODE(path.stat().st_mode) for path in Path(tmp_path).glob("new.db*") if path.is_file()
             }
     finally:
         os.umask(before)
     assert modes == {mode}
+    assert [stat.S_IMODE(folder.stat().st_mode) for folder in folders] == [of_folders] * 2

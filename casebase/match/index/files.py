@@ -22,7 +22,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
-from casebase.files import release_lock, take_lock, write_at_once
+from casebase.files import make_owners_folder, release_lock, take_lock, write_at_once
 from casebase.match.facets.arrays import Atom, as_atom
 from casebase.match.index.building import Batch
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
@@ -196,7 +196,7 @@ def writing_alone(folder: Path) -> Iterator[bool]:
     """Yield True while this process alone may write to `folder`, False where another does or nobody can."""
     lock = None
     with suppress(OSError):
-        folder.mkdir(parents=True, exist_ok=True)
+        make_owners_folder(folder)
         lock = take_lock(folder / _LOCK)
     try:
         yield lock is not None
