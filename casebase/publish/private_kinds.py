@@ -33,6 +33,8 @@ class Found:
 
 def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) -> list[Found]:
     """Return everything private in a text, from left to right; where two overlap, the one that begins first."""
+    if len(text) < SHORTEST_NAME:
+        return []
     found = [
         *_vins(text),
         *_emails(text),
@@ -208,7 +210,7 @@ def _plates(text: str) -> Iterator[Found]:
 
 def _names(text: str, private_names: tuple[str, ...]) -> Iterator[Found]:
     pattern = _pattern_of(private_names)
-    if pattern is None or len(text) < SHORTEST_NAME:
+    if pattern is None:
         return
     folded, places = _folded(text)
     for match in pattern.finditer(folded):

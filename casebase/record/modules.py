@@ -76,7 +76,7 @@ class _Names:
     abbreviations: frozenset[Words]
     short: dict[str, str]
     keep_letter_a: frozenset[str]
-    first_words: frozenset[str]
+    beginnings: frozenset[Words]
     longest: int
     longest_key: int
     alone: dict[Words, str]
@@ -98,7 +98,7 @@ def _names() -> _Names:
         abbreviations=frozenset(_words_of(name) for _, name in spellings if name == name.upper()),
         short={row["key"]: row["short"] for row in rows},
         keep_letter_a=frozenset(row["key"] for row in rows if row["letter_a"] == "kept"),
-        first_words=frozenset(words[0] for words in levels[0]),
+        beginnings=frozenset(words[:2] for words in levels[0]),
         longest=max(map(len, levels[0])),
         longest_key=max(len(row["key"].split()) for row in rows),
         alone={
@@ -262,7 +262,8 @@ def modules_named_in(text: str, *, strict: bool = True) -> list[NamedModule]:
 def _length_of_name(tokens: list[re.Match[str]], index: int, strict: bool) -> int:
     """Return how many tokens from `index` on name a module, with "control module" and a letter after it."""
     names = _names()
-    if tokens[index][0].lower() not in names.first_words:
+    begins = tuple(token[0].lower() for token in tokens[index : index + 2])
+    if begins[:1] not in names.beginnings and begins not in names.beginnings:
         return 0
     window = [token[0] for token in tokens[index : index + names.longest + 4]]
     words = tuple(word.lower() for word in window)
