@@ -43,7 +43,8 @@ _LABELS: Final = {
     "text": "text",
 }
 _LABELLED: Final = re.compile(
-    r"[\s\"*#>|-]{0,12}(" + "|".join(_LABELS) + r")[ \"*]{0,4}(?:[:=|\t]|,(?=\s?\"))[\s\"]{0,8}",
+    r"[\s\"*#>|-]{0,12}(" + "|".join(_LABELS) + r")(?:\s?/\s?[^\W\d_]{2,20}){0,2}"
+    r"[ \"*]{0,4}(?:[:=|\t]|,(?=\s?\"))[\s\"]{0,8}",
     re.IGNORECASE,
 )
 _COLUMNS: Final = {
@@ -161,6 +162,11 @@ _SPOKEN_OF: Final = re.compile(
 _STORED_IN: Final = re.compile(
     r"\b(?:(?:stored|set|reported|logged) (?:in|by)|in)\s{1,3}(?:the\s{1,3})?$", re.IGNORECASE
 )
+_SAYS_STORED: Final = re.compile(
+    r"\b(?:stored|set|reported|logged) (?:in|by)\s{1,3}(?:the\s{1,3})?([A-Za-z][\w /-]{1,38}?)\s{0,3}(?:[.,;|]|$)",
+    re.IGNORECASE,
+)
+_IN_BRACKETS: Final = re.compile(r"\s{0,2}\(([A-Za-z][^()]{1,38})\)")
 _COUNT_BEHIND: Final = re.compile(
     r"(?:\s{0,3}[(\[:-]\s{0,3}|\s{2,3})(?:no|[0-9]{1,3})\s{1,3}(?:stored )?(?:codes?|dtcs?|faults?)(?:\W.{0,30})?$",
     re.IGNORECASE,
@@ -174,13 +180,35 @@ _ADDRESS: Final = re.compile(r"(?:address|addr|node|id|no|nr)?[ .#]{0,2}(?:0x)?[
 _NUMBER_IN_FRONT: Final = re.compile(r"^(?:0x)?[0-9]{1,3}\s{0,3}[-:.)]\s{0,3}", re.IGNORECASE)
 _SAYS_MODULE: Final = re.compile(r"\b(?:module|unit|ecu|controller)\b", re.IGNORECASE)
 _NO_MODULE: Final = re.compile(
-    r"\b(?:codes?|dtcs?|faults?|report|scan|with|from|total|summary|result|number|found|all)\b", re.IGNORECASE
+    r"\b(?:codes?|dtcs?|faults?|report|scan|with|from|total|summary|result|number|found|all|status|stored|active"
+    r"|pending|confirmed|history|permanent|present|current|text|description|time|date|km|miles|odometer|page|spn|fmi"
+    r"|vin|part|serial|freeze|frame|line|and|voltage|signal|lost|communication|error|warning|lamp|is|was|not)\b",
+    re.IGNORECASE,
 )
 _NO_NAMES: Final = frozenset(
     {"status", "result", "response", "communication", "state", "answer", "note", "module"}
 )
+_LETTERS: Final = re.compile(r"[A-Za-z]")
+_CAPITALS: Final = re.compile(r"[A-Z][A-Z0-9]{1,7}")
+_LABEL_IN_FRONT: Final = re.compile(
+    r"^(?:module|ecu|control unit|control module)\s{0,2}[:=]\s{0,3}", re.IGNORECASE
+)
+_VERB_BEHIND: Final = re.compile(r"\s(?:answered|answers|reports|reported|has|stores)$", re.IGNORECASE)
+_CELL_OF_LABEL: Final = re.compile(
+    r"(?:fault |trouble |error )?(?:codes?|dtcs?|faults?)[ :=#]{0,4}", re.IGNORECASE
+)
+_MARKED: Final = re.compile(
+    r"\s{0,8}(?:\[[^\[\]]{2,60}\]|[=*#~-]{2,60}\s[^=*#~]{2,60}\s[=*#~-]{2,60})\s{0,8}"
+)
+"""A heading that its decoration marks: `[QZ4]`, `=== QZ4 ===`."""
+_WITH_ADDRESS: Final = re.compile(
+    r"\s{0,8}(?:(?:address|addr|node|id)[ .#]{0,2}(?:0x)?[0-9A-F]{1,3}\s{0,2}[:\s-]|(?:0x)?[0-9A-F]{2}\s{1,2}[-:]\s)"
+    r"\s{0,3}(?P<name>[^\t|;]{2,60}?)(?:\s{2,}.*)?",
+    re.IGNORECASE,
+)
 _LONGEST_HEADING: Final = 80
 _LONGEST_NAME: Final = 40
+_MOST_WORDS: Final = 4
 _LOOK_BACK: Final = 200
 _LOOK_AHEAD: Final = 400
 
@@ -198,6 +226,23 @@ def module_in_front(prefix: str) -> str | None:
     return _unknown_module(cells[-1].text) if cells else None
 
 
+def name_in_front(prefix: str) -> str | None:
+    """Return what stands before the first code of a line as the name of a module that no table knows; else None.
+
+    It is one cell, `Winch controller |`, or capitals, `QZ4 U0121`; for lines under no module's heading alone.
+    """
+    cells = cells_of(prefix[-_LOOK_BACK:])
+    while cells and (_CELL_OF_LABEL.fullmatch(cells[-1].text) or not _LETTERS.search(cells[-1].text)):
+        cells.pop()
+    if not cells:
+        return None
+    text = _VERB_BEHIND.sub("", _without_number(_LABEL_IN_FRONT.sub("", cells[-1].text)))
+    closed = cells[-1].end < len(prefix.rstrip()) or prefix.endswith(("\t", "  "))
+    if not closed and not _CAPITALS.fullmatch(text):
+        return None
+    return text if _could_be_name(text) else None
+
+
 def module_behind(cells: list[Cell], code: TroubleCode) -> Cell | None:
     """Return the cell behind a code that is the name of a module and not of the one the code is about."""
     keys = ((cell, module_key(cell.text)) for cell in cells)
@@ -208,7 +253,24 @@ def module_storing(text: str) -> str | None:
     """Return the module that running text says a code is stored in: "U0121 in the ABS module"."""
     text = text[:_LOOK_BACK]
     named = (name for name in modules_named_in(text) if _STORED_IN.search(text[: name.start]))
-    return next((text[name.start : name.end] for name in named), None)
+    known = next((text[name.start : name.end] for name in named), None)
+    told = None if known else _SAYS_STORED.search(text)
+    return known or (bare(told[1]) if told and _could_be_name(bare(told[1])) else None)
+
+
+def module_in_brackets(text: str, code: TroubleCode) -> str | None:
+    """Return what stands in brackets right behind a code, where that is not the module the code is about."""
+    found = _IN_BRACKETS.match(text)
+    if not found or module_key(found[1]) == code.about is not None:
+        return None
+    known = module_key(found[1]) is not None
+    return found[1] if known or (_CAPITALS.match(found[1]) and _could_be_name(found[1])) else None
+
+
+def name_before_colon(cells: list[Cell], text: str) -> str | None:
+    """Return the name that a line announces for the codes behind it: `...; QZ4: U0100`."""
+    name = cells[-1].text if cells and text.rstrip().endswith(":") else ""
+    return name if _could_be_name(name) else None
 
 
 def heading_of(line: str) -> str | None:
@@ -229,6 +291,25 @@ def heading_of(line: str) -> str | None:
         return None
     named = modules_named_in(line)
     return line[named[0].start : named[0].end] if len(named) == 1 else _unknown_module(text)
+
+
+def unknown_heading(line: str) -> str | None:
+    """Return the name that a line marks as a heading, though no table knows it: `[QZ4]`, `Address 17: QZ4`."""
+    if len(line.strip()) > _LONGEST_HEADING:
+        return None
+    addressed = _WITH_ADDRESS.fullmatch(line)
+    if not addressed and not _MARKED.fullmatch(line):
+        return None
+    text = bare(addressed["name"] if addressed else line)
+    return text if _could_be_name(text) and not label_of(line) else None
+
+
+def name_alone(line: str) -> str | None:
+    """Return a line that holds nothing but a module's name: capitals, or words that say so; a title is none."""
+    text = _without_number(bare(line))
+    few = len(text.split()) <= _MOST_WORDS and line.strip() == bare(line)
+    says_so = _CAPITALS.fullmatch(text) or (text[:1].isupper() and _SAYS_MODULE.search(text))
+    return text if few and says_so and _could_be_name(text) else None
 
 
 def is_silence(line: str) -> bool:

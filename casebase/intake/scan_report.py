@@ -31,14 +31,20 @@ from casebase.intake.scan_line import (
     is_silence,
     label_of,
     module_behind,
+    module_in_brackets,
     module_in_front,
     module_storing,
+    name_alone,
+    name_before_colon,
+    name_in_front,
     silent_in,
+    unknown_heading,
 )
 from casebase.record.cautions import cautions_about
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.modules import module_identity, module_key, module_label
 from casebase.record.stored_codes import speaks_of_network, who_blames_whom
+from casebase.record.trouble_code import parse_status_byte
 
 _LINE_ENDS: Final = re.compile(r"\r\n|\n|\r")
 _RULE: Final = re.compile(r"[\s|+=_*#:~-]{2,}")
@@ -103,14 +109,22 @@ class _Reader:
     lists_silent: bool = False
     block_start: int = 0
     last_text_line: int = 0
+    opens: bool = True
+    """Whether the next line is the first of a block."""
+    alone: str | None = None
+    """A line that may be a module's name, if a rule or a bare code follows."""
 
     def read(self, number: int, line: str) -> None:
         """Take in one line."""
         if not line.strip():
             self.columns, self.lists_silent, self.block_start = None, False, len(self.findings)
+            self.opens = True
             return
         if _RULE.fullmatch(line):
+            if self.alone and self.opens:
+                self._begin(self.alone)
             return
+        opens, self.opens = self.opens, False
         found = codes_in_line(line)
         columns = None if found else columns_of(line)
         if columns:
@@ -125,13 +139,20 @@ class _Reader:
             self._read_codes(number, line, row, found)
         else:
             self._read_other(number, line)
+            told = self.last_text_line == number or self.columns
+            self.alone = None if told else name_alone(line)
+            self.opens = opens and bool(self.alone)
 
     def _read_codes(self, number: int, line: str, row: dict[str, str], found: list[FoundCode]) -> None:
+        if self.alone and not bare(line[: found[0].start]) and not bare(line[found[-1].end :]):
+            self._begin(self.alone)
+        self.alone = None
         prefix = line[: found[0].start]
         if is_silence(prefix):
             self._add_silent(silent_in(prefix))
             prefix = ""
         front = row.get("module") or module_in_front(prefix)
+        named = name_in_front(prefix)
         if row.get("module"):
             self.heading = front
         ends = [code.start for code in found[1:]] + [len(line)]
@@ -142,12 +163,20 @@ class _Reader:
         shared = behind[-1] if not any(rest.text or rest.status for rest in behind[:-1]) else _Behind()
         for found_code, rest in zip(found, behind, strict=True):
             status = status_of_cell(f"status {row.get('status', '')}") or rest.status or shared.status
-            module = rest.storing or front or self.heading or rest.module or shared.storing or shared.module
+            module = (
+                rest.storing
+                or front
+                or self.heading
+                or rest.module
+                or shared.storing
+                or shared.module
+                or named
+            )
             text = row.get("text") or rest.text
             self.findings.append(
                 Finding(module, found_code.code, status or self.section_status, text, number)
             )
-            front = rest.next_module or front if front else None
+            front = rest.next_module or front if front or named else None
         self.last_text_line = number
 
     def _read_other(self, number: int, line: str) -> None:
@@ -170,7 +199,7 @@ class _Reader:
         if section:
             self.section_status = section
             return
-        heading = heading_of(line)
+        heading = heading_of(line) or unknown_heading(line)
         if heading:
             self._begin(heading)
         else:
@@ -254,7 +283,8 @@ def _behind(segment: str, code: TroubleCode, *, more_follow: bool = False) -> _B
         segment = segment[after[1] :]
     cells = cells_of(segment)
     module = module_behind(cells, code)
-    for_next = cells[-1] if more_follow and cells and module_key(cells[-1].text) else None
+    announced = name_before_colon(cells, segment)
+    for_next = cells[-1] if more_follow and cells and (module_key(cells[-1].text) or announced) else None
     said = {cell: status_of_cell(cell.text) for cell in cells}
     wording = [cell for cell in cells if not said[cell] and cell not in (module, for_next)]
     text, within = _cut_status(segment[wording[0].start : wording[-1].end] if wording else "")
@@ -262,7 +292,7 @@ def _behind(segment: str, code: TroubleCode, *, more_follow: bool = False) -> _B
     return _Behind(
         status=status,
         text=text if _LETTER.search(text) else None,
-        module=module.text if module else None,
+        module=module.text if module else module_in_brackets(segment, code),
         storing=module_storing(segment),
         next_module=for_next.text if for_next else None,
     )
@@ -287,7 +317,14 @@ def _tidy(text: str) -> str:
 
 def explained_codes(texts: Iterable[str]) -> dict[str, Any]:
     """Return what the codes typed say; raise `CodeError` for the first that fits no known form."""
-    return _explained([(None, parse_code(text), None) for text in texts], ScanReport([], [], []))
+    return _explained([_typed(parse_code(text)) for text in texts], ScanReport([], [], []))
+
+
+def _typed(code: TroubleCode) -> tuple[str | None, TroubleCode, str | None]:
+    """Return a code with the sender and the status that its own spelling tells: `SA 0 SPN ...`, `U0100:87-28`."""
+    sender = None if code.source_address is None else f"source address {code.source_address}"
+    status = None if code.status_byte is None else parse_status_byte(code.status_byte).describe()
+    return sender, code, status
 
 
 def explained_report(text: str) -> dict[str, Any]:
@@ -313,6 +350,7 @@ def _explained(
                 if speaks_of_network(code)
                 else "local to a circuit or module",
                 "meaning": code.meaning,
+                "guess": code.guess,
             }
             for module, code, status in entries
         ],

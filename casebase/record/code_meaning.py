@@ -1,7 +1,9 @@
 """What a trouble code says is wrong, as one of a few statements and as a short phrase in plain words.
 
 Where a table or a number does not tell, the answer is `other`: nothing is guessed. Failure types (SAE
-J2012-DA) and failure mode identifiers (SAE J1939-73) stand in `data/`, each with how its meaning was checked.
+J2012-DA) and failure mode identifiers (SAE J1939-73) stand in `data/`, each with how its meaning was checked:
+`published list` is the table of failure types that open-source programs for diagnosis carry, in the words of the
+standard; the wording here is ours.
 
 Which module a standard U code is about stands in `data/network_codes.csv`: the pairs of numbers are those of SAE
 J2012-DA as found in public lists; the wording is ours. There is no fixed offset between the numbers of one module.
@@ -152,8 +154,32 @@ _CIRCUIT_RANGES: Final = (
 )
 """Runs of P codes that all speak of the circuit of a sensor, heater, injector, coil or lamp (from memory)."""
 
-_NETWORKS_BY_SPN: Final = {639: "J1939 network 1", 1231: "J1939 network 2", 1235: "J1939 network 3"}
-"""Parameters that stand for a whole network (SAE J1939; the number 639 from memory)."""
+_NETWORKS_BY_SPN: Final = {
+    625: "the maker's own network 1",
+    639: "J1939 network 1",
+    1231: "J1939 network 2",
+    1235: "J1939 network 3",
+}
+"""Parameters that stand for a whole network (SAE J1939; the numbers 625 and 639 from memory)."""
+
+_DATA_LINKS_BY_SUBSYSTEM: Final = {
+    231: "J1939 data link",
+    248: "the maker's own data link",
+    249: "J1922 data link",
+    250: "J1587 data link",
+}
+"""Subsystems common to all modules that stand for a data link (SAE J1587, from memory)."""
+
+_UNITS_BY_MID: Final = {
+    128: "engine control",
+    130: "transmission control",
+    136: "anti-lock brakes",
+    140: "instrument cluster",
+}
+"""Modules by message identification number (SAE J1587, from memory)."""
+
+_OTHERWISE: Final = range(10, 80)
+"""Standard texts of these buses are replaced by a maker's own now and then (common practice, no source)."""
 
 _SUPPLIES_BY_SPN: Final = {158: "battery voltage at the key switch", 168: "battery voltage"}
 """Parameters that stand for the vehicle's supply (SAE J1939, from memory)."""
@@ -199,7 +225,7 @@ def _failure_modes() -> dict[int, _Detail]:
 def failure_type_text(failure_type: int) -> str:
     """Return what the failure type byte says, in plain words; empty for 00, its number where not known."""
     known = _failure_types().get(failure_type)
-    return known.text if known else f"failure type {failure_type:02X}"
+    return known.text if known else f"failure type {failure_type:02X}, not explained here"
 
 
 def failure_mode_text(fmi: int) -> str:
@@ -238,9 +264,9 @@ def _base_statement(base: str) -> Statement:
     return Statement.CIRCUIT if is_circuit else Statement.OTHER
 
 
-def spn_statement(spn: int, fmi: int) -> Statement:
-    """Return what the pair of parameter and failure mode says."""
-    known = _failure_modes().get(fmi)
+def spn_statement(spn: int, fmi: int | None) -> Statement:
+    """Return what the pair of parameter and failure mode says; `fmi` None: not told."""
+    known = None if fmi is None else _failure_modes().get(fmi)
     says = known.statement if known else Statement.OTHER
     if says in {Statement.LOST_COMMUNICATION, Statement.INVALID_DATA}:
         return says
@@ -268,7 +294,9 @@ def _base_meaning(base: str, system: str) -> str:
         return f"{system} code of the maker, see the maker's documents"
     about_bus, module = (bus_code(base), module_named(base)) if base[0] == "U" else (None, None)
     if about_bus:
-        return f"{about_bus.bus}: {about_bus.trouble}"
+        otherwise = int(base[1:]) in _OTHERWISE
+        makers = "; some makers use this number otherwise: their documents come first" if otherwise else ""
+        return f"{about_bus.bus}: {about_bus.trouble}{makers}"
     says = _base_statement(base)
     if module:
         return _SAYS[says].format(module=module_label(module))
@@ -277,8 +305,31 @@ def _base_meaning(base: str, system: str) -> str:
     return _NO_MODULE_SAYS[says].format(system=system)
 
 
-def spn_meaning(spn: int, fmi: int) -> str:
-    """Return a short phrase for the pair of parameter and failure mode."""
+def spn_meaning(spn: int, fmi: int | None) -> str:
+    """Return a short phrase for the pair of parameter and failure mode; `fmi` None: not told."""
     name = _NETWORKS_BY_SPN.get(spn) or _SUPPLIES_BY_SPN.get(spn)
     kind = "maker's parameter" if maker_defines_spn(spn) else "parameter"
-    return f"{name or f'{kind} {spn}'}: {failure_mode_text(fmi)}"
+    failure = "how it failed is not told (FMI)" if fmi is None else failure_mode_text(fmi)
+    return f"{name or f'{kind} {spn}'}: {failure}"
+
+
+def older_statement(kind: str, number: int, fmi: int | None) -> Statement:
+    """Return what an identifier of SAE J1587 says: `kind` is PID or SID."""
+    if kind == "SID" and number in _DATA_LINKS_BY_SUBSYSTEM:
+        return Statement.BUS_FAULT
+    return spn_statement(number if kind == "PID" else -1, fmi)
+
+
+def older_meaning(unit: int, kind: str, number: int, fmi: int | None) -> str:
+    """Return a short phrase for an identifier of SAE J1587: the unit's number (MID), PID or SID, failure mode."""
+    link = _DATA_LINKS_BY_SUBSYSTEM.get(number) if kind == "SID" else _SUPPLIES_BY_SPN.get(number)
+    what = link or f"{'subsystem' if kind == 'SID' else 'parameter'} {number}"
+    told = _UNITS_BY_MID.get(unit)
+    module = f"unit {unit} ({told})" if told else f"unit {unit}"
+    failure = "how it failed is not told (FMI)" if fmi is None else failure_mode_text(fmi)
+    return f"{what} of {module}: {failure}; an identifier of older trucks (SAE J1587)"
+
+
+def data_link_of(kind: str, number: int) -> str | None:
+    """Return the data link that an identifier of SAE J1587 is about as a whole."""
+    return _DATA_LINKS_BY_SUBSYSTEM.get(number) if kind == "SID" else None

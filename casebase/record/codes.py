@@ -1,19 +1,21 @@
 """Trouble codes read in the spellings of the standards; what a code is and says of itself stands in `trouble_code`.
 
 Letter codes follow SAE J2012 / ISO 15031-6, with or without a failure type byte (`U0121`, `U0121-87`), as
-text or as their two or three bytes. Suspect parameters follow SAE J1939-73 (`SPN 639 FMI 9`, or four bytes).
-Numbers of a maker's own are kept word for word.
+text or as their two or three bytes. Suspect parameters follow SAE J1939-73 (`SPN 639 FMI 9`, or four bytes), those of
+older trucks SAE J1587 (`MID 128 SID 231 FMI 9`). Numbers of a maker's own are kept word for word.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Final
 
 from casebase.errors import CodeError
 from casebase.record import code_meaning
 from casebase.record.code_meaning import Statement
+from casebase.record.modules import module_key
 from casebase.record.trouble_code import (
     COUNT_NOT_KNOWN,
     LETTERS,
@@ -45,13 +47,26 @@ _SHOWN: Final = 40
 _EXAMPLES: Final = "expected a code such as U0121-00, C1 21 00 (bytes), SPN 639 FMI 9 or maker:5E-21"
 
 _LETTER_CODE: Final = re.compile(
-    r"([PCBU])([0-3][0-9A-F]{3})(?:[-: ]?([0-9A-F]{2}))?", re.IGNORECASE | re.ASCII
+    r"([PCBU])([0-3][0-9A-F]{3})(?:[-: ./]?([0-9A-F]{2})(?:[-: /]([0-9A-F]{2}))?)?", re.IGNORECASE | re.ASCII
 )
 _SPN_FMI: Final = re.compile(
-    r"SPN ?[:=#]? ?([0-9]{1,7})[ ,;/.-]{0,3}FMI ?[:=#]? ?([0-9]{1,3})"
-    r"(?:[ ,;/-]{0,3}(?:OC|COUNT) ?[:=]? ?([0-9]{1,3}))?",
+    r"(?:SA ?[:=#]? ?(?P<source>[0-9]{1,3})[ ,;/-]{1,3})?SPN ?[:=#]? ?(?P<spn>[0-9]{1,7})"
+    r"(?:[ ,;/.-]{0,3}FMI ?[:=#]? ?(?P<fmi>[0-9]{1,3})"
+    r"(?:[ ,;/-]{0,3}(?:OC|COUNT) ?[:=]? ?(?P<count>[0-9]{1,3}))?)?",
     re.IGNORECASE | re.ASCII,
 )
+_J1587: Final = re.compile(
+    r"MID ?[:=#]? ?([0-9]{1,3})[ ,;/-]{1,3}(PID|SID) ?[:=#]? ?([0-9]{1,3})"
+    r"(?:[ ,;/-]{1,3}FMI ?[:=#]? ?([0-9]{1,2}))?",
+    re.IGNORECASE | re.ASCII,
+)
+HIGHEST_J1587_FMI: Final = 15
+"""Four bits (SAE J1587, from memory)."""
+
+_BLINKED: Final = re.compile(r"[1-9] ?- ?[1-9]")
+"""Pulses of a lamp, counted in two groups: no parameter of J1939 has so low a number in use (from memory)."""
+
+_OF_MODULE: Final = re.compile(r"([A-Z]{2,5})[ -]?((?=[A-F]*[0-9])[0-9A-F]{4})", re.IGNORECASE | re.ASCII)
 _SPN_FMI_PAIR: Final = re.compile(r"([0-9]{1,7}) ?[/-] ?([0-9]{1,2})")
 _JOINED_BYTES: Final = re.compile(r"0x((?:[0-9A-F]{2}){2,4})", re.IGNORECASE | re.ASCII)
 _SPACED_BYTES: Final = re.compile(r"(?:0x)?[0-9A-F]{2}(?: (?:0x)?[0-9A-F]{2}){1,3}", re.IGNORECASE | re.ASCII)
@@ -117,16 +132,16 @@ def _letter_code(base: str, failure_type: int | None, read_as: ReadAs) -> Troubl
     )
 
 
-def _spn_code(spn: int, fmi: int, occurrences: int | None, read_as: ReadAs) -> TroubleCode:
+def _spn_code(spn: int, fmi: int | None, occurrences: int | None, read_as: ReadAs) -> TroubleCode:
     for name, value, highest in (
         ("SPN", spn, HIGHEST_SPN),
-        ("FMI", fmi, HIGHEST_FMI),
+        ("FMI", fmi or 0, HIGHEST_FMI),
         ("occurrence count", occurrences or 0, COUNT_NOT_KNOWN),
     ):
         if value > highest:
             raise CodeError(f"{name} {value} is too high; expected 0 to {highest}, for example SPN 639 FMI 9")
     return TroubleCode(
-        text=f"SPN {spn} FMI {fmi}",
+        text=f"SPN {spn}" if fmi is None else f"SPN {spn} FMI {fmi}",
         grammar=Grammar.SPN_FMI,
         system=System.J1939,
         base=f"SPN {spn}",
@@ -156,16 +171,58 @@ def _read_letter_code(plain: str) -> TroubleCode | None:
     if not found:
         return None
     failure_type = int(found[3], 16) if found[3] else None
-    return _letter_code((found[1] + found[2]).upper(), failure_type, ReadAs.TEXT)
+    code = _letter_code((found[1] + found[2]).upper(), failure_type, ReadAs.TEXT)
+    return replace(code, status_byte=int(found[4], 16)) if found[4] else code
 
 
 def _read_spn(plain: str) -> TroubleCode | None:
     found = _SPN_FMI.fullmatch(plain)
     if found:
-        count = int(found[3]) if found[3] else None
-        return _spn_code(int(found[1]), int(found[2]), count, ReadAs.TEXT)
+        numbers = {name: int(value) for name, value in found.groupdict().items() if value is not None}
+        code = _spn_code(numbers["spn"], numbers.get("fmi"), numbers.get("count"), ReadAs.TEXT)
+        return replace(code, source_address=_within("source address", numbers.get("source"), 255))
     pair = _SPN_FMI_PAIR.fullmatch(plain)
-    return _spn_code(int(pair[1]), int(pair[2]), None, ReadAs.TEXT) if pair else None
+    if not pair:
+        return None
+    return replace(_spn_code(int(pair[1]), int(pair[2]), None, ReadAs.TEXT), guessed_from=plain)
+
+
+def _read_older(plain: str) -> TroubleCode | None:
+    found = _J1587.fullmatch(plain)
+    if not found:
+        return None
+    unit, number = int(found[1]), int(found[3])
+    fmi = _within("FMI", int(found[4]) if found[4] else None, HIGHEST_J1587_FMI)
+    for value in (unit, number):
+        _within("MID, PID and SID", value, 255)
+    base = f"MID {unit} {found[2].upper()} {number}"
+    return TroubleCode(
+        text=base if fmi is None else f"{base} FMI {fmi}",
+        grammar=Grammar.J1587,
+        system=System.J1587,
+        base=base,
+        fmi=fmi,
+        older=(unit, found[2].upper(), number),
+    )
+
+
+def _within(name: str, value: int | None, highest: int) -> int | None:
+    if value is not None and value > highest:
+        raise CodeError(f"{name} {value} is too high; expected 0 to {highest}")
+    return value
+
+
+def _read_blinked(plain: str) -> TroubleCode | None:
+    if not _BLINKED.fullmatch(plain):
+        return None
+    pulses = plain.replace(" ", "")
+    return replace(_maker_code(f"maker:{pulses}"), guessed_from=pulses)
+
+
+def _read_number_of_module(plain: str) -> TroubleCode | None:
+    """Read a module's letters with a number of its maker behind them; other letters are no such code."""
+    found = _OF_MODULE.fullmatch(plain)
+    return _maker_code(f"maker:{found[1]} {found[2]}") if found and module_key(found[1]) else None
 
 
 def _read_bytes(plain: str) -> TroubleCode | None:
@@ -175,13 +232,18 @@ def _read_bytes(plain: str) -> TroubleCode | None:
     found = _JOINED_BYTES.fullmatch(plain)
     if found:
         return code_from_bytes(bytes.fromhex(found[1]))
-    return code_from_bytes(bytes.fromhex(plain)) if _BARE_BYTES.fullmatch(plain) else None
+    if not _BARE_BYTES.fullmatch(plain):
+        return None
+    return replace(code_from_bytes(bytes.fromhex(plain)), guessed_from=plain)
 
 
 _READERS: Final[tuple[Callable[[str], TroubleCode | None], ...]] = (
     _read_maker_text,
     _read_letter_code,
+    _read_blinked,
     _read_spn,
+    _read_older,
+    _read_number_of_module,
     _read_bytes,
     lambda plain: _maker_code(plain) if _MAKER_NUMBER.fullmatch(plain) else None,
 )

@@ -23,6 +23,7 @@ class Grammar(StrEnum):
 
     LETTER = "SAE J2012"
     SPN_FMI = "SAE J1939-73"
+    J1587 = "SAE J1587"
     MAKER = "maker"
 
 
@@ -41,6 +42,7 @@ class System(StrEnum):
     BODY = "body"
     NETWORK = "network"
     J1939 = "J1939"
+    J1587 = "J1587"
     MAKER = "maker"
 
 
@@ -53,7 +55,8 @@ SYSTEM_BY_LETTER: Final = dict(
 class TroubleCode:
     """One trouble code; two are equal if they say the same, however written and however often they came.
 
-    `text` is the canonical spelling, `base` the same without failure type or failure mode.
+    `text` is the canonical spelling, `base` the same without failure type or failure mode. `older`: MID, PID or SID,
+    and its number, of SAE J1587. `guessed_from`: the spelling, where it may as well mean something else.
     """
 
     text: str
@@ -66,6 +69,10 @@ class TroubleCode:
     maker_defined: bool = False
     occurrences: int | None = field(default=None, compare=False)
     read_as: ReadAs = field(default=ReadAs.TEXT, compare=False)
+    older: tuple[int, str, int] | None = None
+    source_address: int | None = field(default=None, compare=False)
+    status_byte: int | None = field(default=None, compare=False)
+    guessed_from: str | None = field(default=None, compare=False)
 
     def __str__(self) -> str:
         return self.text
@@ -81,6 +88,8 @@ class TroubleCode:
             return low + bytes([(self.spn >> 16) << 5 | self.fmi, count])
         if self.grammar is Grammar.MAKER:
             raise CodeError(f"trouble code '{self.text}' is a maker's own number; its bytes are not known")
+        if self.grammar is not Grammar.LETTER:
+            raise CodeError(f"trouble code '{self.text}' has no bytes of its own: expected SPN and FMI")
         number = (LETTERS.index(self.base[0]) << 14) | int(self.base[1:], 16)
         last = b"" if self.failure_type is None else bytes([self.failure_type])
         return number.to_bytes(2, "big") + last
@@ -93,8 +102,10 @@ class TroubleCode:
     @property
     def statement(self) -> Statement:
         """What the code says is wrong; `other` where no table tells."""
-        if self.spn is not None and self.fmi is not None:
+        if self.spn is not None:
             return code_meaning.spn_statement(self.spn, self.fmi)
+        if self.older:
+            return code_meaning.older_statement(*self.older[1:], self.fmi)
         if self.grammar is Grammar.MAKER:
             return Statement.OTHER
         return code_meaning.letter_code_statement(self.base, self.failure_type)
@@ -107,13 +118,27 @@ class TroubleCode:
     @property
     def bus(self) -> str | None:
         """The bus that the code is about as a whole: `high-speed CAN`, `bus A`, `J1939 network 1`."""
+        if self.older:
+            return code_meaning.data_link_of(*self.older[1:])
         return None if self.grammar is Grammar.MAKER else code_meaning.bus_of(self.base, self.spn)
+
+    @property
+    def guess(self) -> str | None:
+        """What to say instead, where the code was read from a spelling that may mean something else; else None."""
+        if self.guessed_from is None:
+            return None
+        if self.grammar is Grammar.MAKER:
+            spn, fmi = self.guessed_from.split("-")
+            return f"{self.guessed_from} is kept as the maker's number: say SPN {spn} FMI {fmi} if it is one of J1939"
+        return f"{self.guessed_from} is read as {self.text}: say maker:{self.guessed_from} if it is the maker's number"
 
     @property
     def meaning(self) -> str:
         """A short phrase in plain words; says so where the meaning is not known here."""
-        if self.spn is not None and self.fmi is not None:
+        if self.spn is not None:
             return code_meaning.spn_meaning(self.spn, self.fmi)
+        if self.older:
+            return code_meaning.older_meaning(*self.older, self.fmi)
         if self.grammar is Grammar.MAKER:
             return "the maker's own number, see the maker's documents"
         return code_meaning.letter_code_meaning(self.base, self.failure_type, self.system.value)

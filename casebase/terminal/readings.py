@@ -184,6 +184,8 @@ def print_codes(told: dict[str, Any], page: Page) -> None:
         status = f" ({code['status']})" if code["status"] else ""
         page.line(f"{stored}{code['code']}{status} - {code['meaning']}", 0, 4)
         page.line(f"{code['statement']}, {code['scope']}; system: {code['system']}", 4)
+        if code["guess"]:
+            page.line(code["guess"], 4)
     _print_blame(told["blame"], page)
     _print_unread(told, page)
 
