@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -35,6 +35,13 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
     """Return everything private in a text, from left to right; where two overlap, the one that begins first."""
     if len(text) < SHORTEST_NAME:
         return []
+    if not text.isascii():
+        plain, places = _as_read(text)
+        if plain != text:
+            return [
+                replace(one, begin=places[one.begin], end=places[one.end - 1] + 1)
+                for one in found_in(plain, private_names, regions)
+            ]
     found = [
         *_vins(text),
         *_emails(text),
@@ -47,6 +54,22 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
         if not kept or one.begin >= kept[-1].end:
             kept.append(one)
     return kept
+
+
+def _as_read(text: str) -> tuple[str, list[int]]:
+    """Return the text as it is read, and for each letter its place in the text.
+
+    Wide and raised letters and digits become plain ones (NFKC, Unicode Standard Annex 15), what has no width goes
+    (general category Cf).
+    """
+    letters, places = [], []
+    for place, letter in enumerate(text):
+        if unicodedata.category(letter) == "Cf":
+            continue
+        for part in unicodedata.normalize("NFKC", letter):
+            letters.append(part)
+            places.append(place)
+    return "".join(letters), places
 
 
 # --- VINs ---------------------------------------------------------------------------------------------------------
@@ -220,8 +243,25 @@ def _names(text: str, private_names: tuple[str, ...]) -> Iterator[Found]:
 @lru_cache(maxsize=4)
 def _pattern_of(private_names: tuple[str, ...]) -> re.Pattern[str] | None:
     told = sorted({_folded(name)[0] for name in private_names}, key=len, reverse=True)
-    words = [r"[\s.-]+".join(map(re.escape, name.split())) for name in told if name]
-    return re.compile(rf"(?<!\w)(?:{'|'.join(words)})(?!\w)") if words else None
+    words = [form for name in told if name for form in _forms_of(name.split())]
+    return re.compile(rf"(?<!\w)(?:{'|'.join(words)})(?=s?(?!\w))") if words else None
+
+
+_TITLES: Final = (
+    r"(?:mrs?|miss|ms|mx|dr|sir|herrn?|frau|fru|hr|mme|mlle|monsieur|madame|sig(?:ra|nora)?|sra?|dhr|mevr)"
+)
+"""Before the name of a person (common practice, no source)."""
+
+
+def _forms_of(words: list[str]) -> Iterator[str]:
+    """Yield patterns of a name: as given, the last name first, with initials, and the last name behind a title."""
+    first, last = map(re.escape, (words[0], words[-1]))
+    yield r"[\s.-]+".join(map(re.escape, words))
+    if len(words) > 1:
+        yield rf"{last}\s*,\s*{first}"
+        yield rf"{re.escape(words[0][0])}\.\s*{last}"
+        yield rf"{last}\s*,\s*{re.escape(words[0][0])}\."
+    yield rf"{_TITLES}\.?\s+{last}"
 
 
 _WITHOUT_ACCENT: Final = {"ø": "o", "æ": "ae", "œ": "oe", "ł": "l", "đ": "d", "ð": "d"}

@@ -161,3 +161,47 @@ def test_what_an_edition_says_of_itself_is_looked_at(tmp_path):
         "--by: a name",
         "--name: a telephone number",
     ]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Mrs. Brandvoll rang",
+        "Frau Brandvoll rief an",
+        "Brandvoll, Ottilie",
+        "Brandvoll, O.",
+        "O. Brandvoll's car",
+        "Ottilie Brandvoll\u2019s car",
+        "ottilie\nbrandvoll",
+        "Herr S\u00f8rensen",
+        "Sorensens bil",
+        "Otti\u200blie Brand\u00advoll",
+        "\uff2fttilie \uff22randvoll",
+    ],
+)
+def test_a_name_on_the_list_is_found_in_the_forms_that_people_write(text):
+    """With a title, turned round, with an initial, in the genitive, over a line's end, with letters of no width."""
+    assert kinds(text) == ["a name"]
+
+
+@pytest.mark.parametrize(
+    "text", ["The voll is brand new", "O, Brandvollen is a place", "Miss a beat", "mr brand"]
+)
+def test_parts_of_a_name_are_none(text):
+    """A first name alone, or a word that begins like one, is too common to be told."""
+    assert kinds(text) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "instead"),
+    [
+        (
+            "call \uff10\uff11\uff15\uff11 \uff12\uff13\uff14\uff15\uff16\uff17\uff18\uff19 now",
+            "call [telephone number] now",
+        ),
+        ("mail a\u200bb@example.org now", "mail [e-mail address] now"),
+    ],
+)
+def test_wide_digits_and_letters_of_no_width_hide_nothing(text, instead):
+    """What looks the same is the same; the place is that in the text as it stands."""
+    assert proposed(text) == instead
