@@ -9,6 +9,7 @@ import io
 import os
 import sys
 from importlib import import_module
+from pathlib import Path
 from typing import Annotated, Any, Final, NamedTuple
 
 import typer
@@ -175,7 +176,12 @@ def _write_utf_8() -> None:
 
 
 @app.callback(invoke_without_command=True)
-def _version(version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False) -> None:
+def _version(
+    version: Annotated[
+        bool, typer.Option("--version", help="Print the version, and where it runs from.")
+    ] = False,
+) -> None:
     if version:
-        typer.echo(f"casebase {__version__}")
+        python = ".".join(map(str, sys.version_info[:3]))
+        typer.echo(f"casebase {__version__} from {Path(__file__).parents[1]} (Python {python})")
         raise typer.Exit
