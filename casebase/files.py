@@ -158,6 +158,15 @@ def flush_folder(folder: Path) -> None:
             os.close(descriptor)
 
 
+def bytes_at(path: Path) -> int:
+    """Return the size of a file, or of all files in a folder; 0 where there is nothing."""
+    found = 0
+    for one in (path, *path.rglob("*")):
+        with suppress(OSError):  # gone meanwhile
+            found += one.stat().st_size if one.is_file() else 0
+    return found
+
+
 def sha256_of_file(path: Path) -> str:
     """Return the SHA-256 of a file's content, as 64 hexadecimal digits."""
     with path.open("rb") as file:

@@ -139,6 +139,25 @@ def test_ci_runs_the_readme_test_command():
     assert command in readme
 
 
+def test_what_stands_around_casebase_on_a_page_has_its_form_in_powershell():
+    """Every program and sign of a POSIX shell in a command shown stands in the table of docs/install.md."""
+    table = "\n".join(
+        line.split(" | ")[0]
+        for line in (ROOT / "docs" / "install.md").read_text(encoding="utf-8").splitlines()
+        if line.startswith("| `")
+    )
+    programs, signs = set(), set()
+    for page in PAGES:
+        for block in BLOCK.findall(page.read_text(encoding="utf-8")):
+            for command, _ in steps_of(block):
+                bare = re.sub(r"""'[^']*'|"[^"]*\"""", "", command)
+                programs |= {part.split()[0] for part in re.split(r"&&|[|;]", bare) if part.split()}
+                signs |= set(re.findall(r"&&|<<|> /dev/null|2>&1|\$\(", bare))
+    programs -= {"casebase"}
+    assert not {name for name in programs if not re.search(rf"(?<![\w/]){re.escape(name)}(?!\w)", table)}
+    assert not {sign for sign in signs if sign not in table}
+
+
 def test_links_between_pages_lead_somewhere():
     """No page points at a file that is not there."""
     for page in PAGES:

@@ -62,7 +62,7 @@ COMMANDS: Final = {
     "restore": Listed("care", "restore", "Put a copy in the place of the library."),
     "readings": Listed("readings", "readings", "Say what readings can mean, and the next test."),
     "codes": Listed("readings", "codes", "Explain trouble codes."),
-    "check": Listed("care", "check", "Check that the library is whole."),
+    "check": Listed("care", "check", "Check that the library is whole, and tell what room it takes."),
     "rebuild": Listed("care", "rebuild", "Make the tables again from the records."),
 }
 """Every command in the order of the help; a test holds each line of help to the docstring of its function."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import Annotated
 
@@ -10,8 +11,11 @@ import typer
 from casebase import places
 from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.files import bytes_at
 from casebase.library.backup import back_up
+from casebase.library.file_store import LeftOver
 from casebase.library.restore import restore as restored
+from casebase.library.room import room_of
 from casebase.terminal.lead import backed_up_data, print_backed_up, print_restored, restored_data
 
 
@@ -67,25 +71,51 @@ def _tell_faults(faults: list[str]) -> None:
         raise typer.Exit(1)
 
 
-def check(library: LibraryOption = None, json: JsonOption = False) -> None:
-    """Check that the library is whole.
+def check(
+    library: LibraryOption = None,
+    json: JsonOption = False,
+    prune: Annotated[
+        bool, typer.Option("--prune", help="Remove attached files of no record, and the caches.")
+    ] = False,
+) -> None:
+    """Check that the library is whole, and tell what room it takes.
 
-    The file, the records, the tables made from them, and the attached files.
+    The file, the records, the tables made from them, and the attached files. The caches are shared by all libraries and
+    made again when they are needed.
 
     Example: casebase check --library shop.db
     """
     with open_library(library) as kept:
-        faults, count, left = kept.faults(), kept.count(), kept.left_over_files()
+        faults, count = kept.faults(), kept.count()
+        if prune:
+            kept.remove_left_over_files()
+        left, path = kept.left_over_files(), kept.path
+    if prune:
+        for folder in _caches():
+            shutil.rmtree(folder, ignore_errors=True)  # what another program has open stays
+    sizes = room_of(path) | {"caches": sum(map(bytes_at, _caches()))}
     if json:
-        print_json({"cases": count, "faults": faults, "files_of_no_record": left.files})
+        print_json({"cases": count, "faults": faults, "files_of_no_record": left.files, "bytes": sizes})
     else:
         typer.echo("\n".join(faults) if faults else f"{count} records, all whole.")
-        if left.files:
-            typer.echo(
-                f"{left.files} attached files ({left.bytes} bytes) are named by no record; they do no harm."
-            )
+        _tell_room(sizes, left)
     if faults:
         raise typer.Exit(1)
+
+
+def _caches() -> tuple[Path, ...]:
+    return places.simulation_folder(), places.text_model_folder()
+
+
+def _tell_room(sizes: dict[str, int], left: LeftOver) -> None:
+    told = ", ".join(f"{name.replace('_', ' ')} {count / 1e6:.1f} MB" for name, count in sizes.items())
+    typer.echo(f"On the disk: {told}.")
+    if left.files:
+        typer.echo(
+            f"{left.files} attached files ({left.bytes} bytes) are named by no record; they do no harm."
+        )
+    if left.files or sizes["caches"]:
+        typer.echo("casebase check --prune removes attached files of no record, and the caches.")
 
 
 def rebuild(library: LibraryOption = None, json: JsonOption = False) -> None:

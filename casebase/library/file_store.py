@@ -8,10 +8,12 @@ folder, because a file is named by its content and never changes.
 from __future__ import annotations
 
 import hashlib
+import os
 import re
 import shutil
 import time
 from collections.abc import Collection, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -54,6 +56,8 @@ class AttachedFiles:
         sha256 = hashlib.sha256(content).hexdigest()
         try:
             self.read(sha256)
+            with suppress(OSError):  # it counts as new: nobody may take it for left over meanwhile
+                os.utime(self.path_of(sha256))
             return sha256
         except LibraryError:  # it is not there, or not whole
             pass
@@ -144,9 +148,18 @@ def faults_of_files(db: Database, library: Path) -> list[str]:
 
 def left_over(db: Database, library: Path) -> LeftOver:
     """Return what lies among the attached files for longer than an hour and is named by no record."""
-    named = frozenset(sha256 for _, _, _, sha256 in _named_files(db))
-    sizes = [path.stat().st_size for path in AttachedFiles(library).left_over(named)]
+    sizes = [path.stat().st_size for path in _left_over_files(db, library)]
     return LeftOver(len(sizes), sum(sizes))
+
+
+def remove_left_over(db: Database, library: Path) -> None:
+    """Remove what `left_over` counts; raises `OSError` where a file cannot be removed."""
+    for path in _left_over_files(db, library):
+        path.unlink()
+
+
+def _left_over_files(db: Database, library: Path) -> list[Path]:
+    return AttachedFiles(library).left_over(frozenset(sha256 for _, _, _, sha256 in _named_files(db)))
 
 
 def _named_files(db: Database) -> Iterator[tuple[str, int, str, str]]:

@@ -15,7 +15,7 @@ from sqlite_utils import Database
 from casebase.errors import LibraryError
 from casebase.library.authorship import Authorship, authorships, removed_ids, sign
 from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_derived, write_derived
-from casebase.library.file_store import LeftOver, faults_of_files, left_over
+from casebase.library.file_store import LeftOver, faults_of_files, left_over, remove_left_over
 from casebase.library.integrity import faults_in
 from casebase.library.library_file import LibraryFile, RevisedMeanwhileError, now_text, refuse_removed
 from casebase.library.matching import Means, collection_in, index_folder
@@ -213,6 +213,11 @@ class Library(LibraryFile):
         """Return how many attached files no record names."""
         with self._readable():
             return left_over(self._db, self.path)
+
+    def remove_left_over_files(self) -> None:
+        """Remove the attached files that no record names; nobody keeps a record meanwhile."""
+        with self._writing():
+            remove_left_over(self._db, self.path)
 
     def rebuild(self) -> int:
         """Make all derived tables again from the records; return the number of cases."""

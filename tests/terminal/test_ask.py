@@ -8,6 +8,7 @@ import sys
 from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
+from types import SimpleNamespace
 
 import pexpect
 import pytest
@@ -18,6 +19,7 @@ from casebase.intake.interview import Interview
 from casebase.intake.script import Beginning
 from casebase.record.case import status_of
 from casebase.record.vocabulary import Status
+from casebase.terminal import interview as asking
 from casebase.terminal.interview import hold_interview
 
 TODAY = date(2026, 3, 2)
@@ -264,3 +266,15 @@ def test_importing_the_interview_is_cheap() -> None:
     program = "import sys, casebase.terminal.interview, casebase.intake.template; print('ruamel.yaml' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
     assert done.stdout == "False\n"
+
+
+@pytest.mark.parametrize(("keys", "more"), [([True], True), ([False, False, True], True), ([], False)])
+def test_windows_is_asked_for_waiting_keys(
+    monkeypatch: pytest.MonkeyPatch, keys: list[bool], more: bool
+) -> None:
+    """There `select` knows no console; `msvcrt.kbhit` tells whether a key waits (a stand-in for it here)."""
+    told = iter(keys)
+    monkeypatch.setattr(sys, "platform", "win32")
+    monkeypatch.setitem(sys.modules, "msvcrt", SimpleNamespace(kbhit=lambda: next(told, more)))
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(isatty=lambda: True))
+    assert asking._more_is_waiting() is more
