@@ -115,7 +115,8 @@ def text_places(data: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ..
     """Yield the path of every free text of a record's data."""
     if isinstance(data, dict):
         for key, value in data.items():
-            if isinstance(value, str) and key in FREE:
+            # What was done in a trial is a word of the vocabulary, in a step it is free text.
+            if isinstance(value, str) and key in FREE and path[:1] != ("trials",):
                 yield (*path, key)
             yield from text_places(value, (*path, key))
     elif isinstance(data, list):
