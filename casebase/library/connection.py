@@ -81,8 +81,8 @@ def _refuse_cut_short(path: Path) -> None:
     while path.is_file() and (size := path.stat().st_size) < _SMALLEST_BYTES:
         if size or time.monotonic() > until:  # an empty one may be in the making by another process
             raise LibraryError(
-                f"{path}: {size} bytes, so no library any more: put a copy in its place with casebase restore, or name"
-                " another file"
+                f"{path}: {size} bytes, so no library any more: put a copy in its place with casebase restore, make a"
+                " new one with casebase init, or name another file"
             )
         time.sleep(0.05)
 
