@@ -37,7 +37,7 @@ def simulated_buses():
     """Keep what tests simulate and export between runs, away from the user's own, by the code that makes it."""
     everything = Path(tempfile.gettempdir()) / f"casebase-tests-{os.getuid()}"
     folder = everything / digest_of(BUS_MAKERS, "numpy")
-    text_models = everything / f"text-{digest_of(TEXT_MODEL_MAKERS, 'onnx')}"
+    text_models = everything / f"text-{digest_of(TEXT_MODEL_MAKERS, 'tokenizers')}"
     for made in (folder / "casebase" / "simulated-buses", text_models):
         made.mkdir(parents=True, exist_ok=True)
     with FileLock(everything / "text-models.lock"):
