@@ -157,6 +157,9 @@ def _by_name(text: str, words: Sequence[str], labels: Sequence[str]) -> str:
             return word
     short_forms = SHORT_FORMS.get(type(words[0]).__name__, {})
     form = plain_form(short_forms.get(plain_form(text), text))
+    for word in words:
+        if plain_form(word) == form:
+            return word
     for fits in _WAYS_TO_NAME:
         found = [
             (label, word) for label, word in zip(labels, words, strict=True) if form and fits(label, form)

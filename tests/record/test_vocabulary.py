@@ -8,6 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from casebase.bus.explain import state_words
+from casebase.intake.answers import word_reader
+from casebase.intake.script_repair import _FAULT_LABELS, _FAULTS
 from casebase.record import trial, vocabulary
 from casebase.record.vocabulary import (
     HIGH_VOLTAGE_POWERTRAINS,
@@ -26,6 +29,10 @@ from casebase.record.vocabulary import (
     Rescan,
 )
 from casebase.record.word_list import SHORT_FORMS, Word, plain_form
+from casebase.record.words import FAULT_WORDS
+
+INTERVIEW_LABELS = {fault: {label} for fault, label in zip(_FAULTS, _FAULT_LABELS, strict=True)}
+FAULT_READER = word_reader(_FAULTS, _FAULT_LABELS)
 
 LISTS = [
     it
@@ -171,3 +178,19 @@ def test_a_mild_hybrid_is_no_high_voltage_vehicle() -> None:
     assert Powertrain.MILD_HYBRID not in HIGH_VOLTAGE_POWERTRAINS
     assert Powertrain.HYBRID in HIGH_VOLTAGE_POWERTRAINS
     assert Powertrain.FUEL_CELL in HIGH_VOLTAGE_POWERTRAINS
+
+
+@pytest.mark.parametrize("fault", list(Fault))
+def test_a_fault_is_read_by_every_name_that_a_screen_gives_it(fault):
+    """What the interview and the answers show can be typed into a file and an option."""
+    shown = {FAULT_WORDS[fault], *INTERVIEW_LABELS[fault]}
+    state = next((state for state in BusState if str(state) == str(fault)), None)
+    shown |= {state_words(state)} if state is not None and state is not BusState.HEALTHY else set()
+    assert {Fault(words) for words in shown} == {fault}
+
+
+@pytest.mark.parametrize("fault", list(Fault))
+def test_the_interview_reads_the_word_of_the_file(fault):
+    """And the other way round: who knows the file's word may type it."""
+    assert FAULT_READER(str(fault)) == fault
+    assert FAULT_READER(FAULT_WORDS[fault].upper()) == fault
