@@ -13,7 +13,7 @@ import sys
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -32,7 +32,7 @@ from written_readings import SLIPS, Meter, Shown, met_by_leads, readings_of, sli
 import casebase.bus  # noqa: E402
 from casebase.bus.diagnose import diagnose  # noqa: E402
 from casebase.record.reading import Reading  # noqa: E402
-from casebase.record.vocabulary import Medium  # noqa: E402
+from casebase.record.vocabulary import BusState, Medium  # noqa: E402
 
 SETS: Final = {
     "(i) five readings": ("ohms between", "ohms high", "ohms low", "volts high", "volts low"),
@@ -41,13 +41,17 @@ SETS: Final = {
 }
 OF_120_OHM: Final = ("high_open", "low_open", "both_open", "terminator_missing")
 UNSURE_BELOW: Final = 0.7
+OF_THIS_WORLD: Final = {state: float(str(state) in ngspice_sampler.STATES) for state in BusState}
+"""The frequencies of these buses: fifteen states alike, and none of those that casebase computes besides."""
 
 Case = tuple[ngspice_bus.SpiceBus, ngspice_run.Solved]
 
 
-def answer(readings: Sequence[Reading], true: str) -> Answer:
-    """Ask casebase: the only place that knows how."""
-    found = diagnose(readings, Medium.HIGH_SPEED_CAN, cache=_bank_folder())
+def answer(
+    readings: Sequence[Reading], true: str, frequencies: Mapping[BusState, float] | None = None
+) -> Answer:
+    """Ask casebase: the only place that knows how; `frequencies` of the states, where they are known."""
+    found = diagnose(readings, Medium.HIGH_SPEED_CAN, prior=frequencies, cache=_bank_folder())
     return Answer(
         true=true,
         probabilities={str(state): probability for state, probability in found.ranked()},
@@ -104,9 +108,14 @@ class Visit:
         texts = written(shown, self.meter, random)
         return {row: texts[row] for row in rows}
 
-    def answer(self, rows: tuple[str, ...], slip: str | None = None) -> Answer:
+    def answer(
+        self,
+        rows: tuple[str, ...],
+        slip: str | None = None,
+        frequencies: Mapping[BusState, float] | None = None,
+    ) -> Answer:
         """Return what casebase answers."""
-        return answer(readings_of(self.texts(rows, slip)), self.state)
+        return answer(readings_of(self.texts(rows, slip)), self.state, frequencies)
 
 
 def visits(found: Sequence[Case], seed: int, counts: int) -> list[Visit]:

@@ -35,12 +35,14 @@ def three_readings(diagnose, pair, high, low):
     return lambda ohms, volts_high, volts_low: diagnose(pair(ohms), high(volts_high), low(volts_low))
 
 
-def test_without_readings_every_state_is_as_likely(diagnose):
-    """The common ones alike; those met seldom less (judged)."""
-    probabilities = [share for _, share in diagnose().ranked()]
-    common = [probabilities[index] for index in range(15)]
-    assert common == pytest.approx([common[0]] * 15)
-    assert all(common[0] / 6 < seldom < common[0] for seldom in probabilities[15:])
+def test_without_readings_the_common_faults_are_as_likely(diagnose):
+    """A healthy bus is met more often than any one fault, some faults are met seldom (judged)."""
+    (first, healthy), *faults = diagnose().ranked()
+    common = [share for _, share in faults[:14]]
+    assert first is BusState.HEALTHY
+    assert common == pytest.approx([common[0]] * 14)
+    assert common[0] < healthy < 2 * common[0]
+    assert all(common[0] / 6 < seldom < common[0] for _, seldom in faults[14:])
 
 
 def test_a_prior_can_be_given(diagnose):

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 import typer
+from ruamel.yaml import YAML
 from typer.testing import CliRunner
 
 from casebase.commands.app import COMMANDS, app
@@ -382,10 +383,11 @@ def test_a_job_told_twice_is_said_as_such(tmp_path):
     casebase("log", DEMO, library=shop)
     first = json.loads(casebase("list", "--json", library=shop).stdout)
     case_id = next(row["id"] for row in first if row["fault"] == "high_shorted_to_battery")
-    told = casebase("show", case_id, "--file", library=shop).stdout.splitlines()
-    again = [line for line in told if not line.startswith(("id:", "revision:", "leftover:"))]
-    record = tmp_path / "again.yaml"
-    record.write_text("\n".join(again) + "\nleftover: told a second time\n")
+    told = YAML(typ="safe").load(casebase("show", case_id, "--file", library=shop).stdout)
+    again = {key: value for key, value in told.items() if key not in {"id", "revision"}}
+    again["vehicle"].pop("vin", None)
+    record = tmp_path / "again.json"
+    record.write_text(json.dumps(again | {"leftover": "told a second time"}, default=str))
     assert casebase("log", record, library=shop).returncode == 0
     near = json.loads(casebase("review", case_id, "--json", library=shop).stdout)["nearest"]
     assert near[0]["maybe_same_job"] == "same codes, same model, near odometer"

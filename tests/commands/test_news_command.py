@@ -114,7 +114,7 @@ def test_only_the_owner_sees_the_news_on_the_site(shop, monkeypatch, host, count
     """On this computer's own address; what a whole network reads does not tell of open jobs."""
     casebase("log", ITS_TWIN, library=shop)
     shown = []
-    monkeypatch.setattr(browse, "_serve", lambda path, host, port, news: shown.extend(news))
+    monkeypatch.setattr(browse, "_serve", lambda path, host, port, news, names: shown.extend(news))
     monkeypatch.setattr(browse, "_freeze", lambda library, out: None)
     browse.browse(None, host=host, port=8601, demo=False, library=shop)
     assert len(shown) == count

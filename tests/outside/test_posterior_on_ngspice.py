@@ -27,9 +27,9 @@ def visits():
     return bench.visits(bench.cases(PER_STATE, 11, 0.0), 11, 6000)
 
 
-def answered(visits, name):
+def answered(visits, name, frequencies=None):
     """Return what casebase answers to one set of readings."""
-    return [visit.answer(bench.SETS[name]) for visit in visits]
+    return [visit.answer(bench.SETS[name], frequencies=frequencies) for visit in visits]
 
 
 def test_five_readings_at_the_dlc_name_the_state(visits):
@@ -37,6 +37,15 @@ def test_five_readings_at_the_dlc_name_the_state(visits):
     found = score(answered(visits, "(i) five readings"))
     assert found.accuracy > 0.88
     assert found.bits < 0.40
+    assert found.coverage >= 0.93
+    # Three states more look healthy from here when they are slight: a poor joint, a leak, a lifted ground.
+    assert found.size < 1.7
+
+
+def test_told_how_often_each_state_is_met_the_sets_are_small(visits):
+    """Of these fifteen states alone the 90 % set holds hardly more than the right one."""
+    found = score(answered(visits, "(i) five readings", bench.OF_THIS_WORLD))
+    assert found.accuracy > 0.88
     assert found.coverage >= 0.93
     assert found.size < 1.5
 

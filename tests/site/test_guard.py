@@ -333,4 +333,4 @@ def test_a_library_of_which_nothing_is_agreed_is_told(tmp_path, make_case):
         library.log([make_case()])
     running = browse("--library", path)
     assert running.wait(timeout=240) == 2
-    assert "read and agreed" in running.stderr.read()
+    assert "no record is agreed to: read those that wait with casebase review" in running.stderr.read()
