@@ -197,6 +197,26 @@ class Diagnosis:
         return [*by_line, *(clash for clash in found if clash.observations not in named)]
 
     @cached_property
+    def suspect(self) -> int | None:
+        """The observation most likely taken wrongly where readings clash; None where they do not."""
+        if not self.clashes:
+            return None
+        return max(self.clashes[0].observations, key=self._chance_taken_wrongly)
+
+    def _chance_taken_wrongly(self, observation: int) -> float:
+        one = self.explained[observation]
+        return 1.0 - float((self.posterior.weights * np.exp(one.log_right - one.log_any)).sum())
+
+    @cached_property
+    def reconciled(self) -> Diagnosis | None:
+        """What the readings mean where they go together; where they clash, what the others mean without the suspect.
+
+        None where nothing was made of the readings, and where the others clash too.
+        """
+        left = self if self.suspect is None else self.without((self.suspect,))
+        return left if left.observations and not left.clashes else None
+
+    @cached_property
     def evidence(self) -> list[Evidence]:
         """What each reading says by itself, in the order of the readings."""
         return [self._evidence_of(index) for index in range(len(self.readings)) if self._explained_of(index)]

@@ -161,21 +161,14 @@ def _said_of_clash(diagnosis: Diagnosis) -> Iterator[str]:
     slips = [slip for place in clash.observations if (slip := diagnosis.slip_in(place))]
     if slips:
         yield f"A usual slip would explain it: {slips[0]}."
-    suspect = max(clash.observations, key=lambda place: _least_right(diagnosis, place))
-    rest = diagnosis.without((suspect,))
-    if rest.observations and not rest.clashes:
+    suspect, rest = diagnosis.suspect, diagnosis.reconciled
+    if suspect is not None and rest is not None:
         yield f"Without {_observed(diagnosis, diagnosis.observations[suspect])}: {_lowered(_meant(rest))}"
     yield "Take it again before believing any; if it repeats, believe it, and look for a second fault."
 
 
 def _lowered(sentence: str) -> str:
     return f"{sentence[:1].lower()}{sentence[1:]}"
-
-
-def _least_right(diagnosis: Diagnosis, place: int) -> float:
-    """Return how likely one observation was taken wrongly."""
-    explained = diagnosis.explained[place]
-    return 1.0 - float((diagnosis.posterior.weights * np.exp(explained.log_right - explained.log_any)).sum())
 
 
 def _shown(share: float) -> str:

@@ -31,7 +31,7 @@ class Meaning:
     tests: list[NextTest]
 
 
-EVEN_PRIOR: Final = "every state as likely as another before the readings"
+USUAL_PRIOR: Final = "the usual one: a healthy bus before any one fault, faults seldom met after the others"
 
 
 def meaning_of_readings(
@@ -138,21 +138,24 @@ def _comes_and_goes(case: Case) -> bool:
     return Condition.INTERMITTENT in case.conditions and not wiggled
 
 
+def reconciled(meanings: Sequence[Meaning]) -> list[tuple[Meaning, Diagnosis]]:
+    """Return each network whose readings tell something with what they mean, a reading that clashes left out."""
+    told = [(meaning, meaning.diagnosis.reconciled) for meaning in meanings]
+    return [(meaning, left) for meaning, left in told if left is not None]
+
+
 def shares_by_medium(meanings: list[Meaning]) -> dict[str, dict[str, float]]:
     """Return, by medium, the probability of each state; of two networks of one medium the less healthy one."""
-    told = [
-        meaning for meaning in meanings if meaning.diagnosis.observations and not meaning.diagnosis.clashes
-    ]
-    ordered = sorted(told, key=lambda meaning: -meaning.diagnosis.probability(BusState.HEALTHY))
+    ordered = sorted(reconciled(meanings), key=lambda told: -told[1].probability(BusState.HEALTHY))
     return {
-        str(meaning.network.medium): {str(state): share for state, share in meaning.diagnosis.ranked()}
-        for meaning in ordered
+        str(meaning.network.medium): {str(state): share for state, share in left.ranked()}
+        for meaning, left in ordered
     }
 
 
 def host_of(meanings: list[Meaning]) -> tuple[str, float] | None:
     """Return the module that the readings place the fault in, with the probability; the surest of all networks."""
-    hosts = [meaning.diagnosis.host for meaning in meanings if not meaning.diagnosis.clashes]
+    hosts = [left.host for _, left in reconciled(meanings)]
     return max((host for host in hosts if host), key=lambda host: host[1], default=None)
 
 
@@ -163,7 +166,7 @@ def meanings_data(
     tests: Sequence[PlainTest] = (),
 ) -> dict[str, Any]:
     """Return meanings, the feeds of modules, and the tests that no bus rates, as plain data: what `--json` prints."""
-    stated = EVEN_PRIOR if prior is None else {str(state): weight for state, weight in prior.items()}
+    stated = USUAL_PRIOR if prior is None else {str(state): weight for state, weight in prior.items()}
     return {
         "networks": [_meaning_data(meaning) for meaning in meanings],
         "feeds": [feed_data(feed) for feed in feeds],

@@ -22,7 +22,7 @@ from casebase.match.facets.physics import (
     medium_likeness,
     state_of,
 )
-from casebase.match.meaning import Meaning
+from casebase.match.meaning import Meaning, reconciled
 from casebase.match.profile import Profile
 
 SOUND_TO_LOOK_AT: Final[Mapping[str, float]] = {SOUND[0]: 0.5, SOUND[1]: 0.5}
@@ -87,17 +87,12 @@ class BusRead:
 
 
 def buses_read(job: Profile, meanings: Sequence[Meaning] = ()) -> list[BusRead]:
-    """Return the networks whose readings tell something and do not clash; without meanings, those of the profile."""
+    """Return the networks whose readings tell something, one that clashes left out; without meanings, the profile's."""
     if not meanings:
         return [BusRead(medium, medium, shares) for medium, shares in sorted(job.meaning.items())]
-    told = [one for one in meanings if one.diagnosis.observations and not one.diagnosis.clashes]
     found = [
-        BusRead(
-            one.name,
-            str(one.network.medium),
-            {str(state): share for state, share in one.diagnosis.ranked()},
-        )
-        for one in told
+        BusRead(one.name, str(one.network.medium), {str(state): share for state, share in left.ranked()})
+        for one, left in reconciled(meanings)
     ]
     return sorted(found, key=lambda bus: (bus.medium, bus.name))
 
