@@ -146,13 +146,13 @@ def fault_readings(case: Case, network: Network) -> list[Reading]:
             }
         )
         for trial in case.trials
-        for key, value in _told_of_the_fault(trial)
+        for key, value in told_of_the_fault(trial)
         for name in trial.what
         if module_key(name) and _is_on(case, name, network)
     ]
 
 
-def _told_of_the_fault(trial: Trial) -> Iterator[tuple[str, Comparison]]:
+def told_of_the_fault(trial: Trial) -> Iterator[tuple[str, Comparison]]:
     """Yield how a reading says what was done, and what became of the fault; nothing where it tells neither."""
     in_doubt = trial.used_part is YesNo.YES or trial.configured is YesNo.NO
     if trial.did in FITTED and not in_doubt:

@@ -63,7 +63,8 @@ FIRST_FROM: Final = 0.5
 """Share explained from which it is worth a quarter of an hour before the network is taken apart (judged)."""
 
 
-_OF_THE_NETWORK: Final = frozenset({Statement.BUS_FAULT, Statement.LOST_COMMUNICATION})
+OF_THE_NETWORK: Final = frozenset({Statement.BUS_FAULT, Statement.LOST_COMMUNICATION})
+"""What a code says when a module is gone from the network, or the bus itself is at fault."""
 
 
 @dataclass(frozen=True)
@@ -142,7 +143,7 @@ def _explained(job: Case, own: CodeEntry, family: str, its_input: _Input) -> Loc
         explained_codes=_texts(follows),
         left_lamps=tuple(str(lamp) for lamp in job.lamps if str(lamp) not in its_input.lamps),
         left_codes=_texts(left),
-        misses_a_module=any(entry.code.statement in _OF_THE_NETWORK for entry in left),
+        misses_a_module=any(entry.code.statement in OF_THE_NETWORK for entry in left),
         silent=tuple(job.silent_modules()),
         minutes=its_input.minutes,
         proof=its_input.proof,

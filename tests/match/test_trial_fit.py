@@ -6,6 +6,7 @@ from casebase.match.answer.case_votes import CauseKey
 from casebase.match.answer.evidence import evidence_of
 from casebase.match.answer.trial_fit import TrialFit
 from casebase.record.case import Case
+from casebase.record.inference import fault_readings
 from casebase.record.trial import Trial
 from casebase.record.vocabulary import Fault
 
@@ -42,11 +43,20 @@ def test_a_used_or_unconfigured_part_proves_less(doubt):
 
 
 def test_a_bus_that_is_back_with_a_module_unplugged_had_its_fault_there():
-    """A driver that holds the bus goes with its module; a fault of the wires stays."""
+    """What is in the module goes with it; a fault elsewhere stays."""
     restored = fit(did="unplugged", what="TCM", outcome="restored")
-    assert restored.likelihood(str(Fault.DRIVER_STUCK_DOMINANT), TCM) > 1.0
-    assert restored.likelihood(str(Fault.LOW_OPEN), None) < 0.5
+    assert restored.likelihood(str(Fault.WATER_IN_MODULE), TCM) > 1.0
+    assert restored.likelihood(str(Fault.CONNECTOR_CORROSION), None) < 0.5
     assert restored.rest() < 0.5
+
+
+def test_what_the_computation_of_the_bus_hears_is_not_weighed_again():
+    """That a module unplugged cured the bus is a reading to it, and speaks for a driver stuck in that module there."""
+    unplugged = {"did": "unplugged", "what": "TCM", "outcome": "restored"}
+    assert fit(**unplugged).likelihood(str(Fault.DRIVER_STUCK_DOMINANT), TCM) == 1.0
+    told = job(networks=[{"name": "powertrain CAN", "medium": "high-speed CAN"}], trials=[unplugged])
+    (heard,) = fault_readings(told, told.networks[0])
+    assert (heard.unplugged, str(heard.value)) == (["TCM"], "gone")
 
 
 def test_a_module_good_on_the_bench_speaks_for_its_feed():

@@ -15,7 +15,7 @@ from casebase.match.answer.feed_fit import FeedFit
 from casebase.match.answer.trial_fit import TrialFit
 from casebase.record.case import Case
 from casebase.record.code_meaning import Statement
-from casebase.record.local_fault import LocalFault, local_faults
+from casebase.record.local_fault import OF_THE_NETWORK, LocalFault, local_faults
 from casebase.record.vocabulary import Fault
 
 LOCAL_MASS: Final = 1.4
@@ -36,8 +36,6 @@ NORMAL_MASS: Final = 0.6
 
 EACH_LAMP: Final = 0.5
 """A lamp that is on halves the chance that nothing is wrong (judged)."""
-
-_OF_THE_NETWORK: Final = frozenset({Statement.BUS_FAULT, Statement.LOST_COMMUNICATION})
 
 
 @dataclass(frozen=True)
@@ -83,13 +81,14 @@ NOTHING_BESIDE: Final = Evidence()
 def evidence_of(job: Case, feeds: Sequence[Feed], reads_normal: bool = False) -> Evidence:
     """Return what a job tells beside its readings of the bus."""
     local = local_faults(job)
-    return Evidence(FeedFit(feeds), TrialFit(job.trials), local, _nothing_amiss(job, feeds), reads_normal)
+    nothing_amiss = 0.0 if local else _nothing_amiss(job, feeds)
+    return Evidence(FeedFit(feeds), TrialFit(job.trials), local, nothing_amiss, reads_normal)
 
 
 def _nothing_amiss(job: Case, feeds: Sequence[Feed]) -> float:
-    """Return 0 where something is silent, missed, starved, or at fault by its own code; else less with every lamp."""
-    of_the_network = any(entry.code.statement in _OF_THE_NETWORK for entry in job.codes)
-    if job.silent_modules() or of_the_network or any_bad(feeds) or local_faults(job):
+    """Return 0 where something is silent, missed, starved or of the bus by its code; else less with every lamp."""
+    of_the_network = any(entry.code.statement in OF_THE_NETWORK for entry in job.codes)
+    if job.silent_modules() or of_the_network or any_bad(feeds):
         return 0.0
     refused = any(entry.code.statement is Statement.INVALID_DATA for entry in job.codes)
     return float(EACH_LAMP ** (len(job.lamps) + 2 * refused))
