@@ -21,7 +21,7 @@ from casebase.record.quantities import RESISTANCE, VOLTAGE
 from casebase.record.reading import Reading
 from casebase.record.reading_value import read_reading_value
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Battery, Ignition, Line, Medium, Quantity, Stage
-from casebase.record.word_list import SHORT_FORMS, plain_form
+from casebase.record.word_list import Word, plain_form
 
 Reader = Callable[[str], Any]
 
@@ -155,11 +155,15 @@ def _by_name(text: str, words: Sequence[str], labels: Sequence[str]) -> str:
     for spelling, word in (*zip(labels, words, strict=True), *zip(words, words, strict=True)):
         if spelling.casefold() == text.casefold():
             return word
-    short_forms = SHORT_FORMS.get(type(words[0]).__name__, {})
-    form = plain_form(short_forms.get(plain_form(text), text))
-    for word in words:
-        if plain_form(word) == form:
-            return word
+    kind, form = type(words[0]), plain_form(text)
+    if issubclass(kind, Word):
+        try:
+            meant = kind(text)
+        except ValueError:
+            pass
+        else:
+            if meant in words:
+                return meant
     for fits in _WAYS_TO_NAME:
         found = [
             (label, word) for label, word in zip(labels, words, strict=True) if form and fits(label, form)

@@ -15,9 +15,9 @@ from casebase.record.trial import Trial
 from casebase.record.vocabulary import Fault, Mechanism, Place, Rescan, Stage, YesNo
 from casebase.record.words import FAULT_WORDS
 
-_FAULTS: Final = tuple(Fault)
+FAULTS: Final = tuple(Fault)
 _SHORTENED: Final = {Fault.GATEWAY_ISOLATION_NORMAL: "no fault: behind the gateway"}
-_FAULT_LABELS: Final = tuple({**FAULT_WORDS, **_SHORTENED}[fault] for fault in Fault)
+FAULT_CHOICES: Final = tuple({**FAULT_WORDS, **_SHORTENED}[fault] for fault in Fault)
 
 
 def ask_trials(data: Data) -> Script:
@@ -82,10 +82,10 @@ def ask_cause(data: Data) -> Asked:
     yield from ask(
         "fault",
         "What was the cause? (Enter: not known yet, the job stays open)",
-        word_reader(_FAULTS, _FAULT_LABELS),
+        word_reader(FAULTS, FAULT_CHOICES),
         example="11, or a terminator missing",
         help="Your best guess counts too: leave the proof empty, and the record says that it is not proven.",
-        words=_FAULT_LABELS,
+        words=FAULT_CHOICES,
     )
     if not cause:
         return False

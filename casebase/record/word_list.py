@@ -19,6 +19,18 @@ def plain_form(text: str) -> str:
     return _BETWEEN_WORDS.sub("", text).casefold()
 
 
+_ARTICLE: Final = re.compile(r"^(an?|the)\s+", re.IGNORECASE)
+
+
+def _named(text: str) -> str:
+    """Return the plain form of what may begin with an article.
+
+    >>> _named("A terminator missing")
+    'terminatormissing'
+    """
+    return plain_form(_ARTICLE.sub("", text.strip()))
+
+
 class Word(StrEnum):
     """A fixed list of words; `Word("CAN-H")` finds `CAN high` through `SHORT_FORMS`."""
 
@@ -26,9 +38,12 @@ class Word(StrEnum):
     def _missing_(cls, value: object) -> Word | None:
         if not isinstance(value, str):
             return None
-        form = plain_form(value)
-        form = plain_form(SHORT_FORMS.get(cls.__name__, {}).get(form, form))
-        return next((word for word in cls if plain_form(word) == form), None)
+        short_forms = SHORT_FORMS.get(cls.__name__, {})
+        for form in (plain_form(value), _named(value)):
+            meant = plain_form(short_forms.get(form, form))
+            if found := next((word for word in cls if plain_form(word) == meant), None):
+                return found
+        return None
 
 
 _LINES: Final = {
@@ -62,54 +77,49 @@ _LINES: Final = {
     "sensorcase": "case",
     "modulecase": "case",
 }
-_FAULTS: Final = {
-    "busawakewithouttraffic": "bus_quiet",
-    "canhighandcanlowshortedtogether": "lines_shorted_together",
-    "canhighshortedtoground": "high_shorted_to_ground",
-    "canlowshortedtoground": "low_shorted_to_ground",
-    "canhighshortedtobattery+": "high_shorted_to_battery",
-    "canlowshortedtobattery+": "low_shorted_to_battery",
-    "canhighopen": "high_open",
-    "canlowopen": "low_open",
-    "bothlinesopen": "both_open",
-    "aterminatormissing": "terminator_missing",
-    "missingterminator": "terminator_missing",
-    "aterminatortoomany": "extra_terminator",
-    "terminatortoomany": "extra_terminator",
-    "adriverstuckdominant": "driver_stuck_dominant",
-    "apoorjointinoneline": "poor_joint",
-    "poorjointinoneline": "poor_joint",
-    "aterminatorofthewrongvalue": "terminator_wrong_value",
-    "terminatorofthewrongvalue": "terminator_wrong_value",
-    "aleak,asofawetconnector": "leak",
-    "leak,asofawetconnector": "leak",
-    "aleak": "leak",
-    "amodulewithoutsupplythatloadsthelines": "module_loads_lines",
-    "modulewithoutsupplythatloadsthelines": "module_loads_lines",
-    "amodulewhosegroundislifted": "ground_offset",
-    "modulewhosegroundislifted": "ground_offset",
-    "onemoduleawakealone": "one_awake_alone",
-    "lineshortedtobattery+": "line_shorted_to_battery",
-    "faultinsidethemodule": "module_internal",
-    "supplyorgroundofthemodulelost": "module_supply_or_ground",
-    "corrodedconnector": "connector_corrosion",
-    "waterinthemodule": "water_in_module",
-    "wrongconfiguration": "configuration",
-    "anaddeddevice": "aftermarket_device",
-    "asensororactuator": "sensor_or_actuator",
-    "nofault:thegatewaykeepsthisnetworkawayfromthedlc": "gateway_isolation_normal",
-    "nofault:behindthegateway": "gateway_isolation_normal",
-    "noisecoupledintothepair": "noise_coupling",
-    "systemvoltagetoolow": "low_system_voltage",
-    "nofaultfound": "none",
-    "abusawakewithouttraffic": "bus_quiet",
-    "abusasleep": "bus_asleep",
+FAULT_LABELS: Final = {
+    "bus_quiet": "bus awake without traffic",
+    "bus_asleep": "bus asleep",
+    "lines_shorted_together": "CAN high and CAN low shorted together",
+    "high_shorted_to_ground": "CAN high shorted to ground",
+    "low_shorted_to_ground": "CAN low shorted to ground",
+    "high_shorted_to_battery": "CAN high shorted to battery +",
+    "low_shorted_to_battery": "CAN low shorted to battery +",
+    "high_open": "CAN high open",
+    "low_open": "CAN low open",
+    "both_open": "both lines open",
+    "terminator_missing": "a terminator missing",
+    "both_terminators_missing": "both terminators missing",
+    "extra_terminator": "a terminator too many",
+    "driver_stuck_dominant": "a driver stuck dominant",
+    "poor_joint": "a poor joint in one line",
+    "terminator_wrong_value": "a terminator of the wrong value",
+    "leak": "a leak, as of a wet connector",
+    "module_loads_lines": "a module without supply that loads the lines",
+    "ground_offset": "a module whose ground is lifted",
+    "one_awake_alone": "one module awake alone",
+    "line_shorted_to_ground": "line shorted to ground",
+    "line_shorted_to_battery": "line shorted to battery +",
+    "line_open": "line open",
+    "pull_up_missing": "pull-up missing",
+    "module_internal": "fault inside the module",
+    "module_supply_or_ground": "supply or ground of the module lost",
+    "connector_corrosion": "corroded connector",
+    "water_in_module": "water in the module",
+    "configuration": "wrong configuration",
+    "aftermarket_device": "an added device",
+    "sensor_or_actuator": "a sensor or actuator",
+    "gateway_isolation_normal": "no fault: the gateway keeps this network away from the DLC",
+    "noise_coupling": "noise coupled into the pair",
+    "low_system_voltage": "system voltage too low",
+    "none": "no fault found",
 }
-"""As the screens and the interview call them: what is shown can be typed, in a file and an option too."""
+"""Each fault as screens name it; what is shown can be typed, in a file and an option as in the interview."""
 
 SHORT_FORMS: Final[dict[str, dict[str, str]]] = {
     "Line": _LINES,
-    "Fault": _FAULTS,
+    "Fault": {_named(label): fault for fault, label in FAULT_LABELS.items()}
+    | {"nofault:behindthegateway": "gateway_isolation_normal"},
     "Medium": {
         "hscan": "high-speed CAN",
         "fd": "CAN FD",

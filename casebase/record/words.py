@@ -20,46 +20,11 @@ from casebase.record.vocabulary import (
     Stage,
     Tester,
 )
+from casebase.record.word_list import FAULT_LABELS
 
 _LONGEST_TITLE: Final = 90
 
-FAULT_WORDS: Final = {
-    Fault.BUS_QUIET: "bus awake without traffic",
-    Fault.BUS_ASLEEP: "bus asleep",
-    Fault.LINES_SHORTED_TOGETHER: "CAN high and CAN low shorted together",
-    Fault.HIGH_SHORTED_TO_GROUND: "CAN high shorted to ground",
-    Fault.LOW_SHORTED_TO_GROUND: "CAN low shorted to ground",
-    Fault.HIGH_SHORTED_TO_BATTERY: "CAN high shorted to battery +",
-    Fault.LOW_SHORTED_TO_BATTERY: "CAN low shorted to battery +",
-    Fault.HIGH_OPEN: "CAN high open",
-    Fault.LOW_OPEN: "CAN low open",
-    Fault.BOTH_OPEN: "both lines open",
-    Fault.TERMINATOR_MISSING: "a terminator missing",
-    Fault.BOTH_TERMINATORS_MISSING: "both terminators missing",
-    Fault.EXTRA_TERMINATOR: "a terminator too many",
-    Fault.DRIVER_STUCK_DOMINANT: "a driver stuck dominant",
-    Fault.POOR_JOINT: "a poor joint in one line",
-    Fault.TERMINATOR_WRONG_VALUE: "a terminator of the wrong value",
-    Fault.LEAK: "a leak, as of a wet connector",
-    Fault.MODULE_LOADS_LINES: "a module without supply that loads the lines",
-    Fault.GROUND_OFFSET: "a module whose ground is lifted",
-    Fault.ONE_AWAKE_ALONE: "one module awake alone",
-    Fault.LINE_SHORTED_TO_GROUND: "line shorted to ground",
-    Fault.LINE_SHORTED_TO_BATTERY: "line shorted to battery +",
-    Fault.LINE_OPEN: "line open",
-    Fault.PULL_UP_MISSING: "pull-up missing",
-    Fault.MODULE_INTERNAL: "fault inside the module",
-    Fault.MODULE_SUPPLY_OR_GROUND: "supply or ground of the module lost",
-    Fault.CONNECTOR_CORROSION: "corroded connector",
-    Fault.WATER_IN_MODULE: "water in the module",
-    Fault.CONFIGURATION: "wrong configuration",
-    Fault.AFTERMARKET_DEVICE: "an added device",
-    Fault.SENSOR_OR_ACTUATOR: "a sensor or actuator",
-    Fault.GATEWAY_ISOLATION_NORMAL: "no fault: the gateway keeps this network away from the DLC",
-    Fault.NOISE_COUPLING: "noise coupled into the pair",
-    Fault.LOW_SYSTEM_VOLTAGE: "system voltage too low",
-    Fault.NONE: "no fault found",
-}
+FAULT_WORDS: Final = {fault: FAULT_LABELS[fault] for fault in Fault}
 """Each fault in plain English; FlexRay's bus plus and bus minus are called high and low here."""
 
 

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from casebase.bus.explain import state_words
 from casebase.intake.answers import word_reader
-from casebase.intake.script_repair import _FAULT_LABELS, _FAULTS
+from casebase.intake.script_repair import FAULT_CHOICES, FAULTS
 from casebase.record import trial, vocabulary
 from casebase.record.vocabulary import (
     HIGH_VOLTAGE_POWERTRAINS,
@@ -31,8 +31,8 @@ from casebase.record.vocabulary import (
 from casebase.record.word_list import SHORT_FORMS, Word, plain_form
 from casebase.record.words import FAULT_WORDS
 
-INTERVIEW_LABELS = {fault: {label} for fault, label in zip(_FAULTS, _FAULT_LABELS, strict=True)}
-FAULT_READER = word_reader(_FAULTS, _FAULT_LABELS)
+INTERVIEW_LABELS = {fault: {label} for fault, label in zip(FAULTS, FAULT_CHOICES, strict=True)}
+FAULT_READER = word_reader(FAULTS, FAULT_CHOICES)
 
 LISTS = [
     it
