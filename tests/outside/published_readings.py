@@ -1,7 +1,8 @@
 """Readings that others published with what they say these mean: manuals, guides, bulletins, data sheets.
 
-Each set has its source as a document or an address, the rule it gives in short, the bus states that say the same, and
-`also`: further states that are as true of it. Where the rule is loose, `loose` says why.
+Each set has its source as a document or an address, without the brand where that is a maker of vehicles; the rule it
+gives in short; the bus states that say the same; and `also`: further states that are as true of it. Where the rule is
+loose, `loose` says why.
 """
 
 from __future__ import annotations
@@ -49,14 +50,11 @@ CAN_GUIDE: Final = (
     "yumpu.com/en/document/view/19498383 page 35 (industrial maker's CAN trouble-shooting guide)"
 )
 MACHINE_HELP: Final = (
-    "displaysimulator.deere.com onscreen_help 4640 diagnostics_center_can_bus_info_can_high_low "
-    "(machine maker's display help)"
+    "a farm machine maker's on-screen help, diagnostics centre, page on CAN bus high and low"
 )
-MARINE_ENGINE: Final = "easymanua.ls/mercury/v8-250/manual?p=123 (engine maker's manual (marine))"
-MOWER_MANUAL: Final = (
-    "manualshive.com/en/manual/toro/greensmaster-etriflex-3360 page 136 (machine maker's manual)"
-)
-FLEXRAY_TRAINING: Final = "easymanua.ls/bmw/f48/manual?p=14 (vehicle maker's training text)"
+MARINE_ENGINE: Final = "a marine engine maker's service manual of a V8, page 123"
+MOWER_MANUAL: Final = "a mower maker's service manual of an electric greens mower, page 136"
+FLEXRAY_TRAINING: Final = "a vehicle maker's training text on FlexRay, page 14"
 TRUCK_NOTE: Final = (
     "truck maker's note TS 1033683, as repeated in an article on J1939 diagnosis (truck maker's note)"
 )

@@ -19,7 +19,7 @@ from typing import Any
 
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 from casebase.files import sha256_of_file
 from casebase.match.text.model_store import (
     FOLDER_IN_PACKAGE,
