@@ -62,9 +62,7 @@ def _between(field: str, old: Any, new: Any) -> Iterator[Difference]:
 def _between_lists(field: str, old: list[Any], new: list[Any]) -> Iterator[Difference]:
     """Entries that were put in or taken out leave those after them alone; places are those of the new list."""
     before, after = ([json.dumps(entry, sort_keys=True) for entry in entries] for entries in (old, new))
-    for kind, begin, end, at, upto in SequenceMatcher(None, before, after, autojunk=False).get_opcodes():
-        if kind == "equal":
-            continue
+    for begin, end, at, upto in _changes(before, after):
         both = min(end - begin, upto - at)
         for step in range(both):
             yield from _between(f"{field}[{at + step}]", old[begin + step], new[at + step])
@@ -72,6 +70,15 @@ def _between_lists(field: str, old: list[Any], new: list[Any]) -> Iterator[Diffe
             yield Difference(f"{field}[{place}]", _told(old[place]), None)
         for place in range(at + both, upto):
             yield Difference(f"{field}[{place}]", None, _told(new[place]))
+
+
+def _changes(before: list[str], after: list[str]) -> Iterator[tuple[int, int, int, int]]:
+    """Yield the spans that differ, as (begin, end) before and after: the same spans whichever list comes first."""
+    turned = after < before  # the matcher decides ties by the order of its arguments
+    matcher = SequenceMatcher(None, *((after, before) if turned else (before, after)), autojunk=False)
+    for kind, begin, end, at, upto in matcher.get_opcodes():
+        if kind != "equal":
+            yield (at, upto, begin, end) if turned else (begin, end, at, upto)
 
 
 def _keys(old: Mapping[str, Any], new: Mapping[str, Any]) -> list[str]:

