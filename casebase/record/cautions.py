@@ -6,7 +6,7 @@ General safety of the trade (common practice, no source); the maker's procedure 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Final
 
 from casebase.record.case import Case, Step, status_of
@@ -105,6 +105,16 @@ def cautions_about(names: Sequence[str]) -> list[str]:
         (any(map(_NAMES_HIGH_VOLTAGE.search, called)), HIGH_VOLTAGE),
         (any(map(_NAMES_A_RESTRAINT.search, called)), RESTRAINTS),
         (any(map(BRAKE_OR_STEERING.search, families)), BRAKES_OR_STEERING),
+    )
+    return [words for applies, words in belongs if applies]
+
+
+def cautions_of_families(families: Collection[str]) -> list[str]:
+    """Return what to mind with modules of these families: restraints, brakes and steering."""
+    brakes_or_steering = any(BRAKE_OR_STEERING.search(family) for family in families)
+    belongs = (
+        (not RESTRAINT_MODULES.isdisjoint(families), RESTRAINTS),
+        (brakes_or_steering, BRAKES_OR_STEERING),
     )
     return [words for applies, words in belongs if applies]
 

@@ -21,8 +21,8 @@ from casebase.record.tables import read_table
 from casebase.record.trouble_code import TroubleCode
 
 AFTERWARDS: Final = (
-    "Once it is mended, clear the codes and drive: the lamps and the codes of the neighbours must stay away. What then"
-    " comes back is of something else."
+    "Once it is mended, clear the codes and test as the maker says: the lamps and the codes of the neighbours must stay"
+    " away. What then comes back is of something else."
 )
 
 
@@ -165,7 +165,6 @@ def _follows(entry: CodeEntry, module: str, family: str, its_input: _Input) -> b
 
 def local_fault_words(one: LocalFault) -> tuple[str, list[str]]:
     """Return a local fault in words: its heading, then what follows from it, what it leaves, how it is proved."""
-    first = "cheap, certain, first: " if one.comes_first else ""
     told = []
     follows = [*(f"lamp {lamp}" for lamp in one.explained_lamps), *one.explained_codes]
     if follows:
@@ -177,7 +176,8 @@ def local_fault_words(one: LocalFault) -> tuple[str, list[str]]:
     ]
     told.append(f"leaves open: {', '.join(left)}" if left else "leaves nothing open")
     told.append(f"proved in about {one.minutes:.0f} minutes: {one.proof}")
-    return f"{first}{one.code} in {one.module}, {one.what}", [*told, AFTERWARDS]
+    first = ": cheap and quick to prove, so first" if one.comes_first else ""
+    return f"{one.code} in {one.module}, {one.what}{first}", [*told, AFTERWARDS]
 
 
 def local_fault_data(one: LocalFault) -> dict[str, object]:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from casebase.record.case import Case, CodeEntry
-from casebase.record.cautions import BRAKE_OR_STEERING, BRAKES_OR_STEERING, RESTRAINT_MODULES, RESTRAINTS
+from casebase.record.cautions import cautions_of_families
 from casebase.record.code_meaning import failure_type_text
 from casebase.record.codes import Grammar, Statement, System, TroubleCode
 from casebase.record.local_fault import local_faults
@@ -131,7 +131,7 @@ def codes_set_apart(job: Case) -> list[CodeSetApart]:
             entries[0].code.text,
             ", ".join(dict.fromkeys(entry.module or "a module not stated" for entry in entries)),
             reason,
-            tuple(_cautions(entries)),
+            tuple(cautions_of_families({family_of(entry.module) for entry in entries if entry.module})),
         )
         for entries, reason in _local(job)
         if entries[0].code.text not in first
@@ -227,15 +227,6 @@ def _supply_may_be_the_cause(job: Case, entries: Sequence[CodeEntry]) -> bool:
 
 def _is_silent(job: Case, module: str) -> bool:
     return any(same_module(module, silent) for silent in job.silent_modules())
-
-
-def _cautions(entries: Sequence[CodeEntry]) -> Iterator[str]:
-    """Yield what to mind with codes of restraints, brakes and steering."""
-    families = {family_of(entry.module) for entry in entries if entry.module}
-    if families & RESTRAINT_MODULES:
-        yield RESTRAINTS
-    if any(BRAKE_OR_STEERING.search(family) for family in families):
-        yield BRAKES_OR_STEERING
 
 
 def blame_words(blame: Blame) -> str:

@@ -2,8 +2,6 @@
 
 import pytest
 
-from casebase.match.answer.case_votes import CauseKey
-from casebase.match.answer.evidence import evidence_of
 from casebase.match.answer.trial_fit import TrialFit
 from casebase.record.case import Case
 from casebase.record.inference import fault_readings
@@ -85,23 +83,3 @@ def test_what_followed_is_not_known_says_nothing():
     unknown = fit(did="replaced", what="TCM")
     assert unknown.likelihood(str(Fault.MODULE_INTERNAL), TCM) == 1.0
     assert unknown.rest() == 1.0
-
-
-def test_a_job_with_a_silent_module_never_counts_as_nothing_amiss():
-    """Nor one whose codes miss a module, or whose feed is bad."""
-    assert evidence_of(job(), []).nothing_amiss == 1.0
-    assert evidence_of(job(modules=[{"name": "TCM", "answers": "no"}]), []).nothing_amiss == 0.0
-    assert evidence_of(job(codes=[{"module": "ECM", "code": "U0101"}]), []).nothing_amiss == 0.0
-    assert evidence_of(job(lamps=["engine"]), []).nothing_amiss < 1.0
-
-
-def test_a_local_fault_that_explains_all_speaks_for_itself():
-    """No case had it, yet one circuit code with the lamps that follow from it is a cause to look at first."""
-    told = job(
-        lamps=["anti-lock brake system", "electronic stability control"],
-        codes=[{"module": "ABS", "code": "C0035-13"}, {"module": "ECM", "code": "U0415"}],
-    )
-    words = dict(evidence_of(told, []).own_words(1.0, 0.1))
-    assert words[CauseKey(str(Fault.SENSOR_OR_ACTUATOR), "anti-lock brakes")] > 0.3
-    bus_at_fault = dict(evidence_of(told, []).own_words(0.01, 0.1))
-    assert bus_at_fault[CauseKey(str(Fault.SENSOR_OR_ACTUATOR), "anti-lock brakes")] < 0.02

@@ -32,7 +32,7 @@ def test_a_wheel_speed_circuit_explains_the_lamps_and_the_data_refused():
     assert found.explained_codes == ("U0415", "U0415-81")
     assert found.comes_first
     heading, told = local_fault_words(found)
-    assert heading.startswith("cheap, certain, first: C0035-13 in ABS")
+    assert heading == "C0035-13 in ABS, a wheel speed sensor circuit: cheap and quick to prove, so first"
     assert "leaves nothing open" in told
 
 

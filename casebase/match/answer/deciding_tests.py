@@ -26,7 +26,8 @@ from casebase.match.facets.base import Match
 from casebase.match.facets.physics import SOUND, STATES, state_of
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile, ReadingTrait
-from casebase.record.cautions import RESTRAINTS
+from casebase.record.cautions import RESTRAINTS, cautions_of_families
+from casebase.record.local_fault import LocalFault
 from casebase.record.modules import family_of, module_family
 
 MOST_IN_TURN: Final = 3
@@ -148,6 +149,17 @@ def deciding_tests(  # noqa: PLR0913, PLR0917  the causes, the job, and all that
     found = [*again, *[*before, *ranked][:room], *steps][:most]
     filling = map(_by_practice, plain_tests(stuck) if stuck else ())
     return [*found, *_not_among(filling, found)][:most]
+
+
+def proof_of(local: LocalFault) -> DecidingTest:
+    """Return how the one circuit is proved that would explain the job."""
+    return DecidingTest(
+        words=f"{local.code} in {local.module}, {local.what}: {local.proof}",
+        source=COMMON_PRACTICE,
+        tells=["out of order: mend it, then see what stays", "in order: the lamps have another cause"],
+        minutes=local.minutes,
+        cautions=cautions_of_families({local.family}),
+    )
 
 
 def _is_of_feed_read(past: PastReading, feeds_read: Collection[str]) -> bool:

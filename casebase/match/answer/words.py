@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from casebase.match.answer.answer import SOMETHING_ELSE_WORDS, CaseBehind, DecidingTest, LikelyCause
-from casebase.match.facets.physics import is_sound_cause
+from casebase.match.facets.physics import is_sound_cause, state_of
 
 MOST_CASES_SHOWN: Final = 3
 
@@ -43,7 +43,9 @@ def _per_cent(probability: float) -> str:
 def cases_behind_words(cause: LikelyCause) -> list[str]:
     """Return the cases behind a cause, each in a few words."""
     if not cause.cases:
-        return ["none had it: the readings alone say so"]
+        of_the_wires = state_of(cause.fault) is not None and not is_sound_cause(cause.fault)
+        told_by = "the readings alone" if of_the_wires else "the job's own codes, lamps and feeds"
+        return [f"none had it: {told_by} say so"]
     more = len(cause.cases) - MOST_CASES_SHOWN
     told = [_case(behind) for behind in cause.cases[:MOST_CASES_SHOWN]]
     return [*told, f"and {more} more"] if more > 0 else told

@@ -8,7 +8,7 @@ from typing import Final
 from casebase.bus.feed import any_bad, feeds_of
 from casebase.match.answer.answer import Answer, HealthyVehicle, ReadingBeside, SimilarCase
 from casebase.match.answer.causes import CASES_POOLED, pooled_causes
-from casebase.match.answer.deciding_tests import deciding_tests
+from casebase.match.answer.deciding_tests import deciding_tests, proof_of
 from casebase.match.answer.evidence import evidence_of
 from casebase.match.facets.base import Match, Rarity
 from casebase.match.facets.measure import FAULTS, WEIGHTS_ORIGIN, Measure
@@ -66,9 +66,12 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         compared_with=ranking.compared_with,
         reads_normal=reads_normal,
         looks_normal=reads_normal and evidence.nothing_amiss > 0,
-        tests=deciding_tests(
-            causes, profile, ranking.matches, roughly, stuck=stuck_at(job.readings, roughly, feeds, job)
-        ),
+        tests=[
+            *(proof_of(one) for one in evidence.local[:1] if one.comes_first),
+            *deciding_tests(
+                causes, profile, ranking.matches, roughly, stuck=stuck_at(job.readings, roughly, feeds, job)
+            ),
+        ],
         blames=who_blames_whom((entry.module, entry.code) for entry in job.codes),
         set_apart=codes_set_apart(job),
         codes_note=codes_note(job),
