@@ -28,6 +28,7 @@ from casebase.record.quantities import (
     DISTANCE,
     MINUTES,
     ODOMETER,
+    RESISTANCE,
     VOLTAGE,
     Amount,
     Dimension,
@@ -98,6 +99,7 @@ def _amount_field(dimension: Dimension) -> Any:
     )
 
 
+Ohms = Annotated[Amount, *_amount_field(RESISTANCE)]
 Volts = Annotated[Amount, *_amount_field(VOLTAGE)]
 BitRate = Annotated[Amount, *_amount_field(BIT_RATE)]
 Odometer = Annotated[Amount, *_amount_field(ODOMETER)]

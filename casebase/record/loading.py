@@ -1,4 +1,4 @@
-"""From a file to checked records: YAML 1.2 or JSON in, `Case` objects or one `RecordError` out.
+"""From a file to checked records: YAML 1.2 or JSON in, `Case` and `Layout` objects or one `RecordError` out.
 
 A file may hold several records: YAML documents parted by `---`, a JSON list, or one JSON object per line (`.jsonl`).
 """
@@ -10,15 +10,18 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from io import StringIO
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
-from pydantic import ValidationError
+from pydantic import BaseModel, ValidationError
 
 from casebase.errors import InputError, Problem, RecordError
 from casebase.files import plain_content, text_of
 from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
+from casebase.record.layout import NETWORK_LAYOUT, Layout
+from casebase.record.layout_checks import layout_inconsistencies
 from casebase.record.problems import printable, problems_of, with_lines
+from casebase.record.word_list import plain_form
 
 LARGEST_FILE_BYTES: Final = 200_000_000
 """A record is some kilobytes; a file of many is tens of megabytes. Above this it is something else."""
@@ -31,21 +34,35 @@ _MOST_DIGITS: Final = 30
 SUFFIXES: Final = (".yaml", ".yml", ".json", ".jsonl")
 
 
+_Record = TypeVar("_Record", bound=BaseModel)
+
+
 def load_file(path: Path) -> list[Case]:
-    """Return every record in `path`, checked.
+    """Return every case in `path`, checked.
 
     Raises `InputError` when the file cannot be read at all and `RecordError` when it does not fit the format.
     """
     return load_text(_text_of(path), str(path), path.suffix.casefold())
 
 
+def load_any_file(path: Path) -> list[Case | Layout]:
+    """Return every case and layout in `path`, checked; raises as `load_file` does."""
+    return _records_in(_text_of(path), str(path), path.suffix.casefold(), record_from_data)
+
+
 def load_text(text: str, source: str, suffix: str = ".yaml") -> list[Case]:
-    """Return every record in `text`; `source` names it in errors, `suffix` tells the notation."""
+    """Return every case in `text`; `source` names it in errors, `suffix` tells the notation."""
+    return _records_in(text, source, suffix, case_from_data)
+
+
+def _records_in(
+    text: str, source: str, suffix: str, read: Callable[[object, str, str, int], _Record]
+) -> list[_Record]:
     try:
         documents = list(_READERS.get(suffix, _yaml_documents)(text))
         alone = len(documents) == 1
-        cases = [
-            case_from_data(data, source if alone else f"{source} (record {record + 1})", text, record)
+        records = [
+            read(data, source if alone else f"{source} (record {record + 1})", text, record)
             for record, data in enumerate(documents)
         ]
     except RecursionError:
@@ -54,9 +71,21 @@ def load_text(text: str, source: str, suffix: str = ".yaml") -> list[Case]:
         ) from None
     except _BrokenNotationError as error:
         raise InputError(f"{source}: {error}") from None
-    if not cases:
+    if not records:
         raise InputError(f"{source}: holds no record: expected what casebase template prints, filled in")
-    return cases
+    return records
+
+
+def record_from_data(data: object, source: str, text: str | None = None, record: int = 0) -> Case | Layout:
+    """Return the checked record that plain `data` describes: a layout where its kind says so, else a case."""
+    read = layout_from_data if says_layout(data) else case_from_data
+    return read(data, source, text, record)
+
+
+def says_layout(data: object) -> bool:
+    """Return whether plain `data` says that it is a layout."""
+    kind = data.get("kind") if isinstance(data, dict) else None
+    return isinstance(kind, str) and plain_form(kind) == plain_form(NETWORK_LAYOUT)
 
 
 def case_from_data(data: object, source: str, text: str | None = None, record: int = 0) -> Case:
@@ -64,17 +93,37 @@ def case_from_data(data: object, source: str, text: str | None = None, record: i
 
     `record` is the place of the record within `text`, counted from 0.
     """
+    if says_layout(data):
+        raise InputError(
+            f"{source}: a network layout, no case: casebase log keeps it, casebase layout shows it"
+        )
+    return _checked(Case, inconsistencies, data, source, text, record)
+
+
+def layout_from_data(data: object, source: str, text: str | None = None, record: int = 0) -> Layout:
+    """Return the checked layout that plain `data` describes; `text` and `record` as for a case."""
+    return _checked(Layout, layout_inconsistencies, data, source, text, record)
+
+
+def _checked(  # noqa: PLR0913, PLR0917  how to read and check, and what `case_from_data` is given
+    model: type[_Record],
+    check: Callable[[_Record], list[Problem]],
+    data: object,
+    source: str,
+    text: str | None,
+    record: int,
+) -> _Record:
     if not isinstance(data, dict):
         problem = Problem("the file", "", "expected keys such as kind, vehicle and readings at its top level")
         raise RecordError(source, [problem])
     try:
-        case = Case.model_validate(data)
+        read = model.model_validate(data)
     except ValidationError as error:
-        raise RecordError(source, problems_of(error, data, text, record)) from None
-    problems = with_lines(inconsistencies(case), text, record)
+        raise RecordError(source, problems_of(error, data, text, record, model)) from None
+    problems = with_lines(check(read), text, record)
     if problems:
         raise RecordError(source, problems)
-    return case
+    return read
 
 
 def record_files(paths: list[Path]) -> list[Path]:

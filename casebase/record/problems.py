@@ -34,6 +34,7 @@ _SENTENCES: Final = {
     "list_type": "expected a list: one entry per line, each starting with a dash",
     "dict_type": "expected keys and values, indented below it",
     "model_type": "expected keys and values, indented below it",
+    "literal_error": "expected {expected}",
     "model_attributes_type": "expected keys and values, indented below it",
     "string_type": "expected text",
     "string_unicode": "holds a broken character: expected plain text",
@@ -61,15 +62,19 @@ _SPECIAL_PATTERNS: Final = {
 
 
 def problems_of(
-    error: ValidationError, data: object, text: str | None = None, record: int = 0
+    error: ValidationError,
+    data: object,
+    text: str | None = None,
+    record: int = 0,
+    model: type[BaseModel] = Case,
 ) -> list[Problem]:
     """Return one problem per complaint of pydantic; `text`, the YAML it came from, gives the lines.
 
-    `record` is the place of the record within `text`, counted from 0.
+    `record` is the place of the record within `text`, counted from 0; `model` is what it was read as.
     """
     details = error.errors(include_url=False, include_context=True)
     lines = _Lines(text, record)
-    problems = [_problem(item["type"], item["loc"], item, lines) for item in details[:MOST_PROBLEMS]]
+    problems = [_problem(item["type"], item["loc"], item, lines, model) for item in details[:MOST_PROBLEMS]]
     return problems + _rest(len(details) - len(problems))
 
 
@@ -105,26 +110,28 @@ def field_path(location: _Location) -> str:
     return path or "the file"
 
 
-def _problem(kind: str, location: _Location, item: Any, lines: _Lines) -> Problem:
+def _problem(kind: str, location: _Location, item: Any, lines: _Lines, model: type[BaseModel]) -> Problem:
     line = lines.of(location)
     path = field_path(location)
     if kind == "extra_forbidden":
-        return _unknown_key(location, path, line)
+        return _unknown_key(location, path, line, model)
     if kind == "enum":
-        return _unknown_word(location, path, item["input"], line)
+        return _unknown_word(location, path, item["input"], line, model)
     # The path and the sentence say what a whole group lacks.
     whole_group = kind == "value_error" and isinstance(item["input"], Mapping)
     value = "" if kind == "missing" or whole_group else _shown(item["input"])
     return Problem(path, value, _expected(kind, location, item), line)
 
 
-def _unknown_key(location: _Location, path: str, line: int | None) -> Problem:
+def _unknown_key(location: _Location, path: str, line: int | None, model: type[BaseModel]) -> Problem:
     key = str(location[-1])
     special = _SPECIAL_KEYS.get(key)
     if special:
         return Problem(path, "", special, line)
     models = [
-        part for part in _types_at(location[:-1]) if isinstance(part, type) and issubclass(part, BaseModel)
+        part
+        for part in _types_at(location[:-1], model)
+        if isinstance(part, type) and issubclass(part, BaseModel)
     ]
     known = list(dict.fromkeys(key for model in models for key in model.model_fields))
     close = get_close_matches(key.casefold().replace(" ", "_").replace("-", "_"), known, n=1, cutoff=0.6)
@@ -133,8 +140,10 @@ def _unknown_key(location: _Location, path: str, line: int | None) -> Problem:
     )
 
 
-def _unknown_word(location: _Location, path: str, value: object, line: int | None) -> Problem:
-    lists = [part for part in _types_at(location) if isinstance(part, type) and issubclass(part, Enum)]
+def _unknown_word(
+    location: _Location, path: str, value: object, line: int | None, model: type[BaseModel]
+) -> Problem:
+    lists = [part for part in _types_at(location, model) if isinstance(part, type) and issubclass(part, Enum)]
     words = [word.value for words in lists for word in words]
     spellings = {plain_form(word): str(word) for word in words}
     for listed in lists:
@@ -176,9 +185,9 @@ def printable(text: str) -> str:
     return "".join(character if character.isprintable() else "?" for character in text[: _LONGEST_VALUE * 2])
 
 
-def _types_at(location: _Location) -> list[Any]:
+def _types_at(location: _Location, model: type[BaseModel]) -> list[Any]:
     """Return the types that may stand at `location` of a record."""
-    here: list[Any] = [Case]
+    here: list[Any] = [model]
     for step in location:
         if step == "[key]":
             continue

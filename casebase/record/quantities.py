@@ -158,6 +158,22 @@ DISTANCE: Final = Dimension(
     low=0.0,
     high=5000.0,
 )
+LENGTH: Final = Dimension(
+    name="length",
+    units={
+        spelling: (unit, factor)
+        for unit, factor, spellings in (
+            ("m", 1.0, ("m", "metre", "metres", "meter", "meters")),
+            ("cm", 0.01, ("cm",)),
+            ("mm", 0.001, ("mm",)),
+            ("ft", 0.3048, ("ft", "feet", "foot")),
+        )
+        for spelling in spellings
+    },
+    example="1.8 m",
+    low=0.0,
+    high=200.0,  # a truck with its trailers is below 40 m (from memory); a wire winds
+)
 MINUTES: Final = Dimension(
     name="time",
     units={
