@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from casebase.commands.app import COMMANDS, app
+from casebase.commands.app import COMMANDS, GROUPS, app
 
 ROOT = Path(__file__).parent.parent
 REFERENCE = ROOT / "docs" / "commands.md"
@@ -103,12 +103,14 @@ def test_no_page_asks_for_a_case_that_is_not_there():
 def reference():
     """Return the page that lists every command with its arguments and options, from the commands themselves."""
     lines = ["# Commands", "", "Made from the commands' own help by `tests/test_docs.py`.", ""]
+    firsts = {next(iter(commands)): title for title, commands in GROUPS.items()}
     for name in COMMANDS:
+        lines += [f"## {firsts[name]}", ""] if name in firsts else []
         command = typer.main.get_command(app).get_command(None, name)
         paragraphs = [" ".join(part.split()) for part in (command.help or "").split("\n\n")]
         example = next(part for part in paragraphs if part.startswith("Example: "))
         told = " ".join(part for part in paragraphs if not part.startswith("Example: "))
-        lines += [f"## casebase {name}", "", told, "", f"    {example.removeprefix('Example: ')}", ""]
+        lines += [f"### casebase {name}", "", told, "", f"    {example.removeprefix('Example: ')}", ""]
         lines += [
             f"- `{spelled(parameter)}`: {parameter.help}" for parameter in command.params if parameter.help
         ]

@@ -27,45 +27,55 @@ class Listed(NamedTuple):
     help: str
 
 
-COMMANDS: Final = {
-    "init": Listed("records", "init", "Make a new, empty library."),
-    "demo": Listed("similar", "demo", "Try a stuck job on invented cases."),
-    "template": Listed("records", "template", "Print a file to fill in."),
-    "log": Listed("records", "log", "Keep records: from files, or by asking."),
-    "list": Listed("records", "list_cases", "List or search the cases."),
-    "show": Listed("records", "show", "Show one case."),
-    "edit": Listed("edit", "edit", "Edit a record, in your editor or field by field."),
-    "undo": Listed("edit", "undo", "Take back your last revision of a record."),
-    "remove": Listed("edit", "remove", "Remove a record from lists, rankings and the next edition."),
-    "attach": Listed("attach", "attach", "Attach pictures and text files to a case."),
-    "similar": Listed("similar", "similar", "Find the cases most like a job."),
-    "evaluate": Listed(
-        "evaluate", "evaluate", "Ask the solved cases again, and tell what each facet is worth."
-    ),
-    "browse": Listed("browse", "browse", "Serve the cases as a read-only site."),
-    "review": Listed("review", "review", "Review what waits to be read, the most useful first."),
-    "publish": Listed("publish", "publish", "Publish the agreed records as the next edition."),
-    "editions": Listed("publish", "editions", "List the editions of a folder, or show another one."),
-    "names": Listed("review", "names", "List, add or remove names of people that must not be published."),
-    "private": Listed("review", "private", "Tell what looks private in the text of records."),
-    "export": Listed("exchange", "export", "Write the agreed records to a bundle for other shops."),
-    "import": Listed("exchange", "import_bundle", "Take in a bundle from another shop."),
-    "sources": Listed(
-        "exchange",
-        "sources",
-        "List the shops whose bundles were taken in, or set how much one of them weighs.",
-    ),
-    "capture": Listed("capture", "capture", "Read a scope capture of a bus."),
-    "traffic": Listed("traffic", "traffic", "Read a log of the bus."),
-    "news": Listed("news", "news", "Tell which open questions a later case may explain."),
-    "backup": Listed("care", "backup", "Copy the library while people write in it."),
-    "restore": Listed("care", "restore", "Put a copy in the place of the library."),
-    "readings": Listed("readings", "readings", "Say what readings can mean, and the next test."),
-    "codes": Listed("readings", "codes", "Explain trouble codes."),
-    "check": Listed("care", "check", "Check that the library is whole, and tell what room it takes."),
-    "rebuild": Listed("care", "rebuild", "Make the tables again from the records."),
+GROUPS: Final[dict[str, dict[str, Listed]]] = {
+    "Stuck at the vehicle": {
+        "similar": Listed("similar", "similar", "Find the cases most like a job."),
+        "readings": Listed("readings", "readings", "Say what readings can mean, and the next test."),
+        "codes": Listed("readings", "codes", "Explain trouble codes."),
+        "capture": Listed("capture", "capture", "Read a scope capture of a bus."),
+        "traffic": Listed("traffic", "traffic", "Read a log of the bus."),
+        "list": Listed("records", "list_cases", "List or search the cases."),
+        "show": Listed("records", "show", "Show one case."),
+        "browse": Listed("browse", "browse", "Serve the cases as a read-only site."),
+        "demo": Listed("similar", "demo", "Try a stuck job on invented cases."),
+    },
+    "Recording a case": {
+        "log": Listed("records", "log", "Keep records: from files, or by asking."),
+        "template": Listed("records", "template", "Print a file to fill in."),
+        "edit": Listed("edit", "edit", "Edit a record, in your editor or field by field."),
+        "undo": Listed("edit", "undo", "Take back your last revision of a record."),
+        "remove": Listed("edit", "remove", "Remove a record from lists, rankings and the next edition."),
+        "attach": Listed("attach", "attach", "Attach pictures and text files to a case."),
+        "news": Listed("news", "news", "Tell which open questions a later case may explain."),
+    },
+    "For the shop lead": {
+        "review": Listed("review", "review", "Review what waits to be read, the most useful first."),
+        "names": Listed("review", "names", "List, add or remove names of people that must not be published."),
+        "private": Listed("review", "private", "Tell what looks private in the text of records."),
+        "publish": Listed("publish", "publish", "Publish the agreed records as the next edition."),
+        "editions": Listed("publish", "editions", "List the editions of a folder, or show another one."),
+        "export": Listed("exchange", "export", "Write the agreed records to a bundle for other shops."),
+        "import": Listed("exchange", "import_bundle", "Take in a bundle from another shop."),
+        "sources": Listed(
+            "exchange",
+            "sources",
+            "List the shops whose bundles were taken in, or set how much one of them weighs.",
+        ),
+        "evaluate": Listed(
+            "evaluate", "evaluate", "Ask the solved cases again, and tell what each facet is worth."
+        ),
+    },
+    "Looking after the library": {
+        "init": Listed("records", "init", "Make a new, empty library."),
+        "backup": Listed("care", "backup", "Copy the library while people write in it."),
+        "restore": Listed("care", "restore", "Put a copy in the place of the library."),
+        "check": Listed("care", "check", "Check that the library is whole, and tell what room it takes."),
+        "rebuild": Listed("care", "rebuild", "Make the tables again from the records."),
+    },
 }
-"""Every command in the order of the help; a test holds each line of help to the docstring of its function."""
+"""Every command by who uses it, in the order of the help; a test holds each line to the docstring of its function."""
+
+COMMANDS: Final = {name: listed for group in GROUPS.values() for name, listed in group.items()}
 
 _IN_USE: Final = "close it where it is open, or see who may write there"
 ADVICE: Final = dict.fromkeys((errno.ENOSPC, errno.EDQUOT, errno.EFBIG), "make room") | dict.fromkeys(
@@ -78,6 +88,10 @@ Windows answers EACCES for a file that another program has open."""
 
 class Commands(TyperGroup):
     """The commands of the table; turns everything casebase refuses into `Error: ...` on stderr and exit code 2."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Read `help` and `help COMMAND` as the help that is meant."""
+        return list(super().parse_args(ctx, [*args[1:], "--help"] if args[:1] == ["help"] else args))
 
     def list_commands(self, ctx: Any) -> list[str]:
         """Return the names of the commands."""
@@ -94,9 +108,12 @@ class Commands(TyperGroup):
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         """Write the list of commands from the table, so that help imports none of them."""
-        width = formatter.width - 6 - max(map(len, COMMANDS))
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, shortened(listed.help, width)) for name, listed in COMMANDS.items()])
+        longest = max(map(len, COMMANDS))
+        width = formatter.width - 6 - longest
+        for title, commands in GROUPS.items():
+            with formatter.section(title):
+                told = ((name, shortened(listed.help, width)) for name, listed in commands.items())
+                formatter.write_dl([(name.ljust(longest), line) for name, line in told])
 
     def invoke(self, ctx: Any) -> Any:
         """Run the command."""
@@ -133,7 +150,9 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
+    context_settings={"help_option_names": ["-h", "--help"]},
     help="Keep solved vehicle-network cases, and find the past cases most like a stuck job.",
+    epilog="casebase help COMMAND tells how one is used, with an example.",
 )
 
 

@@ -4,25 +4,25 @@ from __future__ import annotations
 
 import gc
 import tempfile
-from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
+from click import get_current_context
+from click.core import ParameterSource
 
 from casebase import places
 from casebase.commands.news import look_in_passing
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import LibraryOption
 from casebase.demo import build_demo_library
-from casebase.errors import CasebaseError
 from casebase.library.file_store import AttachedFiles
 from casebase.library.news import News, news_in
 from casebase.library.store import Library
 from casebase.publish.frozen import freeze
 from casebase.site.hosts import is_loopback
-from casebase.site.serving import serve
+from casebase.site.serving import address_taken, server_over
 
 
 def browse(  # noqa: PLR0913, PLR0917  one parameter per option
@@ -46,22 +46,37 @@ def browse(  # noqa: PLR0913, PLR0917  one parameter per option
     """Serve the cases as a read-only site.
 
     Of a folder of editions the one that is shown, and the next one as soon as that is shown. Of the library only what
-    the shop lead has read and agreed to, and of that only what may leave the shop. On this computer's own address the
-    first page tells the news, too.
+    the shop lead has read and agreed to, and of that only what may leave the shop; where that is nothing yet, jobs are
+    answered by computation alone. On this computer's own address the first page tells the news, too.
 
     Example: casebase browse --host 0.0.0.0
     """
-    if file is not None:
-        return _serve(file, host, port, names=name or ())
-    with tempfile.TemporaryDirectory(prefix="casebase-") as folder:
-        frozen = Path(folder) / "cases.db"
-        with build_demo_library(library or places.demo_library()) if demo else open_library(library) as kept:
-            _freeze(kept, frozen)
-            told: list[News] = []
-            if not demo and is_loopback(host):  # only for the owner: beside the frozen file, never in it
-                look_in_passing(kept)
-                told = news_in(kept)
-        return _serve(frozen, host, port, told, name or ())
+    # The address comes first: comparing the cases takes its time, and what cannot be had is said before that.
+    with address_taken(host, port) as address, tempfile.TemporaryDirectory(prefix="casebase-") as folder:
+        told: list[News] = []
+        if file is None:
+            file = Path(folder) / "cases.db"
+            told = _freeze_own(file, library, demo=demo, only_here=is_loopback(host))
+        server = server_over(file, host, port, told, name or ())
+        _tell_address(host, port)
+        gc.enable()  # a server lives for weeks, unlike a command
+        server.run(sockets=[address])
+
+
+def _freeze_own(out: Path, library: Path | None, *, demo: bool, only_here: bool) -> list[News]:
+    """Freeze the library, or that of invented cases; return the news that its owner, and nobody else, is told."""
+    with _demo_library(library) if demo else open_library(library, make=library is None) as kept:
+        _freeze(kept, out)
+        if demo or not only_here:
+            return []
+        look_in_passing(kept)
+        return news_in(kept)
+
+
+def _demo_library(named: Path | None) -> Library:
+    """Return the library of invented cases; the shop's own, which the environment names, is never taken for it."""
+    by_option = get_current_context().get_parameter_source("library") is ParameterSource.COMMANDLINE
+    return build_demo_library(named if named and by_option else places.demo_library())
 
 
 def _freeze(library: Library, out: Path) -> None:
@@ -73,17 +88,12 @@ def _freeze(library: Library, out: Path) -> None:
     contents = AttachedFiles(library.path).read
     count = freeze(agreed, out, facts, means_to_compare(), contents=contents)
     typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
+    if not count:
+        typer.echo("Jobs are answered by computation alone. To show cases: casebase review", err=True)
 
 
-def _serve(path: Path, host: str, port: int, news: Sequence[News] = (), names: Sequence[str] = ()) -> None:
+def _tell_address(host: str, port: int) -> None:
     shown = f"[{host}]" if ":" in host else host
     typer.echo(f"Read-only site: http://{shown}:{port}/ (Ctrl+C stops it)", err=True)
     if not is_loopback(host):
         typer.echo("Everybody on this network can read it: only for networks you trust.", err=True)
-    gc.enable()  # a server lives for weeks, unlike a command
-    try:
-        serve(path, host, port, news, names)
-    except OSError as error:
-        raise CasebaseError(
-            f"{host}:{port}: cannot be answered on ({error.strerror}): name another --port"
-        ) from None

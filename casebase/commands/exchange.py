@@ -91,7 +91,7 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
     if source is not None and not is_source_name(source):
         raise BundleError("the sender's name must be some printable characters, without spaces around them")
     bundle = checked_bundle(file, public_case)
-    with open_library(library, make_own=True) as kept:
+    with open_library(library, make=True) as kept:
         taken = take_in(kept, bundle, source, weight)
         twice = _told_twice(kept, taken) if compare else []
         if json:

@@ -20,13 +20,18 @@ from casebase.record.loading import load_file, record_files
 from casebase.terminal.page import Counted, Shared
 
 
-def open_library(path: Path | None, *, make_own: bool = False) -> Library:
-    """Open the library named, or the user's own; `make_own` makes that one where there is none yet."""
+def open_library(path: Path | None, *, make: bool = False) -> Library:
+    """Open the library named, or the user's own; `make` makes it, and says so, where there is none yet."""
     own = places.default_library() if path is None else path
-    if make_own and path is None and not own.exists():
-        typer.echo(f"New library: {own}", err=True)
-        with suppress(CasebaseError):  # another process was first
-            return Library.create(own)
+    if make and not own.exists():
+        try:
+            made = Library.create(own)
+        except CasebaseError:
+            if not own.exists():  # else another process was first
+                raise
+        else:
+            typer.echo(f"New library: {own}", err=True)
+            return made
     return Library.open(own)
 
 

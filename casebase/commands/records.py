@@ -73,12 +73,13 @@ def log(
     """Keep records: from files, or by asking.
 
     Without a file it asks one question at a time. Of several files all are kept or, where one does not fit, none.
+    Where there is no library yet, it is made.
     Pictures and text files that a record names under attachments are taken in from beside it.
 
     Example: casebase log case.yaml
     """
     records = records_and_folders(files) if files else []
-    with open_library(library, make_own=True) as kept:
+    with open_library(library, make=True) as kept:
         if not files:
             log_by_asking(kept, places.draft_folder(), own_page(), author, on)
             return tell_news(kept)

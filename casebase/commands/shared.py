@@ -24,6 +24,12 @@ LibraryOption = Annotated[
         show_default="your own",
     ),
 ]
+DemoLibraryOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--library", metavar="PATH", help="Another place for the invented cases.", show_default="your own"
+    ),
+]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
 
 

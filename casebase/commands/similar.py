@@ -9,7 +9,7 @@ import typer
 from casebase import places
 from casebase.commands.filters import narrowing_of
 from casebase.commands.opening import TextModelAhead, job_named, means_to_compare, open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import DemoLibraryOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.demo import build_demo_library, job_files, load_demo_job
 from casebase.library.store import Library
 from casebase.match.answer.data import answer_data, explained_data
@@ -90,10 +90,12 @@ def demo(
     job: Annotated[
         str | None, typer.Option("--job", metavar="NAME", help="Another of the stuck jobs.")
     ] = None,
-    library: LibraryOption = None,
+    library: DemoLibraryOption = None,
     json: JsonOption = False,
 ) -> None:
     """Try a stuck job on invented cases.
+
+    They lie in a library of their own: the shop's is never touched.
 
     Example: casebase demo --job tailgate
     """

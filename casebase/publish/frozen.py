@@ -179,7 +179,7 @@ def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
     """Write the public fields of records to a new file at `out`, and return how many there are.
 
     `facts` and `changes` describe the collection as it stands there; `contents` gives the bytes of attachments.
-    Raises `EditionError` when there is nothing to freeze or the file cannot be written; what stood at `out` is replaced
+    Raises `EditionError` when the file cannot be written; what stood at `out` is replaced
     at once or not at all.
     """
     try:
@@ -227,7 +227,7 @@ def _public(one: StoredRecord) -> StoredRecord:
 
 
 def _write_records(connection: sqlite3.Connection, kept: Iterable[StoredRecord]) -> int:
-    """Write the public part of each record, by the order of their IDs; return how many, of which there must be any.
+    """Write the public part of each record, by the order of their IDs; return how many.
 
     One record is held at a time: sorting is left to SQLite.
     """
@@ -240,12 +240,7 @@ def _write_records(connection: sqlite3.Connection, kept: Iterable[StoredRecord])
         " SELECT case_id, revision, sha256, json, logged_at FROM given ORDER BY case_id"
     )
     connection.execute("DROP TABLE given")
-    count = int(connection.execute("SELECT count(*) FROM records").fetchone()[0])
-    if not count:
-        raise EditionError(
-            "no record is agreed to: read those that wait with casebase review, then publish again"
-        )
-    return count
+    return int(connection.execute("SELECT count(*) FROM records").fetchone()[0])
 
 
 def _row(public: StoredRecord) -> tuple[str, int, str, str, str]:

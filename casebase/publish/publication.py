@@ -87,6 +87,10 @@ def publish(
         raise EditionError(
             f"{folder}: the folder cannot be made ({error.strerror}): name another place"
         ) from None
+    if not kept:
+        raise EditionError(
+            "no record is agreed to: read those that wait with casebase review, then publish again"
+        )
     remove_unfinished(folder)
     last = max(numbers_in(folder), default=0)
     with closing(open_frozen(edition_path(folder, last))) if last else nullcontext() as before:

@@ -13,6 +13,7 @@ from datasette.app import Datasette
 from datasette.plugins import pm
 
 import casebase.site
+from casebase.errors import CasebaseError
 from casebase.library.news import News
 from casebase.publish.edition import Edition, edition_to_serve, open_frozen
 from casebase.site.connections import BoundedProtocol
@@ -85,23 +86,20 @@ def server_over(
     )
 
 
-def serve(place: Path, host: str, port: int, news: Sequence[News] = (), names: Sequence[str] = ()) -> None:
-    """Answer until stopped; raise `OSError` where the address cannot be had."""
-    with _listening(host, port) as listening:
-        server_over(place, host, port, news, names).run(sockets=[listening])
-
-
-def _listening(host: str, port: int) -> socket.socket:
+def address_taken(host: str, port: int) -> socket.socket:
+    """Return a socket bound to an address, to be handed to the server; raise `CasebaseError` where it cannot be had."""
     # The protocol has to be named: only then does asyncio send small answers without waiting (TCP_NODELAY).
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    listening = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    bound = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+    bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        listening.bind((host, port))
-    except OSError:
-        listening.close()
-        raise
-    return listening
+        bound.bind((host, port))
+    except OSError as error:
+        bound.close()
+        raise CasebaseError(
+            f"{host}:{port}: cannot be answered on ({error.strerror}): name another --port"
+        ) from None
+    return bound
 
 
 def _metadata(path: Path) -> dict[str, Any]:

@@ -46,8 +46,9 @@ from casebase.record.loading import load_file
 SERVE: Final = """
 import sys
 from pathlib import Path
-from casebase.site.serving import serve
-serve(Path(sys.argv[1]), "127.0.0.1", int(sys.argv[2]))
+from casebase.site.serving import address_taken, server_over
+host, port = "127.0.0.1", int(sys.argv[2])
+server_over(Path(sys.argv[1]), host, port).run(sockets=[address_taken(host, port)])
 """
 ALONE: Final = 40
 JOB_TARGET: Final = 4.0

@@ -13,7 +13,7 @@ import typer
 from ruamel.yaml import YAML
 from typer.testing import CliRunner
 
-from casebase.commands.app import COMMANDS, app
+from casebase.commands.app import COMMANDS, GROUPS, app
 from casebase.match.facets.measure import WEIGHTS
 
 pytestmark = pytest.mark.slow
@@ -51,7 +51,8 @@ def test_demo_answers_a_stuck_job_without_network(tmp_path):
     """The first command of README: the job, the nearest cases, what is normal, where to go next, cautions."""
     done = casebase(
         "demo",
-        library=tmp_path / "demo.db",
+        "--library",
+        tmp_path / "demo.db",
         http_proxy="http://127.0.0.1:9",
         https_proxy="http://127.0.0.1:9",
     )
@@ -69,10 +70,15 @@ def test_demo_answers_a_stuck_job_without_network(tmp_path):
     assert "ground point behind the left headlamp" in done.stdout
 
 
-def test_demo_never_touches_a_library_of_real_cases(shop):
-    """A shop's own library is refused as the place for invented cases, and stays as it is."""
+def test_demo_never_touches_a_library_of_real_cases(shop, tmp_path):
+    """What CASEBASE_LIBRARY names is not even looked at; named by hand it is refused, and stays as it is."""
     before = shop.read_bytes()
-    done = casebase("demo", library=shop)
+    beside = casebase("demo", library=shop, XDG_DATA_HOME=str(tmp_path))
+    assert beside.returncode == 0, beside.stderr
+    assert (tmp_path / "casebase" / "demo.db").exists()
+
+    done = casebase("demo", "--library", shop)
+
     assert done.returncode == 2
     assert "holds cases of your own" in done.stderr
     assert shop.read_bytes() == before
@@ -151,6 +157,18 @@ def test_own_library_is_made_when_the_first_case_is_logged(tmp_path):
     assert done.returncode == 0
     assert "New library" in done.stderr
     assert "Kept as" in done.stdout
+
+
+def test_a_library_that_is_named_is_made_by_the_first_case_too(tmp_path):
+    """By option or variable; where it cannot be made, that is the error, and asking still makes none."""
+    assert casebase("log", ABS_GROUND, library=tmp_path / "new" / "shop.db").returncode == 0
+    assert json.loads(casebase("list", "--json", library=tmp_path / "new" / "shop.db").stdout)
+
+    (tmp_path / "file").write_text("")
+    refused = casebase("log", ABS_GROUND, library=tmp_path / "file" / "shop.db")
+
+    assert refused.returncode == 2
+    assert "cannot be made" in refused.stderr or "cannot be read" in refused.stderr
 
 
 def test_all_files_or_none(tmp_path):
@@ -245,6 +263,22 @@ def test_help_needs_nothing_heavy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize("asked", [("-h",), ("--help",), ("help",)])
+def test_help_is_had_by_any_usual_name_and_tells_who_a_command_is_for(asked):
+    """Somebody stuck reads the first group and no other."""
+    told = CliRunner().invoke(app, [*asked]).output
+    places = [told.index(f"{group}:\n") for group in GROUPS]
+    assert places == sorted(places)
+
+
+def test_help_of_one_command_is_had_from_either_side():
+    """`help codes` and `codes -h` say the same; what is no command is told."""
+    assert (
+        CliRunner().invoke(app, ["help", "codes"]).output == CliRunner().invoke(app, ["codes", "-h"]).output
+    )
+    assert "No such command 'nonesuch'" in CliRunner().invoke(app, ["help", "nonesuch"]).output
 
 
 def test_every_command_has_help_with_an_example():

@@ -91,12 +91,6 @@ def test_a_file_that_stands_there_stays_when_freezing_fails(kept, frozen, monkey
     assert [path.name for path in frozen.parent.iterdir()] == [frozen.name]
 
 
-def test_nothing_read_and_agreed_is_said(tmp_path):
-    """An empty site would help nobody."""
-    with pytest.raises(EditionError, match="no record is agreed to"):
-        freeze([], tmp_path / "cases.db", FACTS, Means())
-
-
 def test_another_file_is_refused(tmp_path):
     """A library, or anything else, is not a frozen file."""
     path = tmp_path / "other.db"

@@ -141,6 +141,13 @@ def test_a_failed_publication_leaves_the_edition_before(kept, tmp_path, monkeypa
     assert shown_path(tmp_path) == first.path
 
 
+def test_nothing_read_and_agreed_is_said(tmp_path):
+    """An empty edition would help nobody, and would take the cases away from who reads them."""
+    with pytest.raises(EditionError, match="no record is agreed to"):
+        publish_to(tmp_path, [])
+    assert not list(tmp_path.iterdir())
+
+
 def test_an_edition_that_was_not_finished_does_not_count(kept, tmp_path):
     """Killed before its SHA-256 was written: its number is used again, its file is gone."""
     made = publish_to(tmp_path, kept(aaaaaaaa="no start"))
