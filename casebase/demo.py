@@ -7,12 +7,16 @@ from pathlib import Path
 from typing import Final
 
 from casebase.errors import CasebaseError
+from casebase.library.layouts import LayoutSaid, layouts_in, say_of_layout
 from casebase.library.store import Library
 from casebase.record.case import Case
-from casebase.record.loading import load_file, record_files
+from casebase.record.json_form import canonical_json
+from casebase.record.layout import Layout
+from casebase.record.loading import load_any_file, load_file, record_files
 
 DEMO_PURPOSE: Final = "demonstration: invented cases"
 FIRST_JOB: Final = "k4-fjellet-abs-silent.yaml"
+_DEMO_LEAD: Final = "ingrid"
 
 
 def demo_folder() -> Path:
@@ -50,17 +54,31 @@ def build_demo_library(path: Path) -> Library:
     One that holds just these cases already is left as it is, with the index beside it.
     """
     cases = [case for file in record_files([demo_folder()]) for case in load_file(file)]
+    layouts = demo_layouts()
     if path.exists():
         there = Library.open(path)
         if there.fact("purpose") != DEMO_PURPOSE:
             there.close()
             raise CasebaseError(f"{path}: holds cases of your own: name another file for the demonstration")
-        if there.count() == len(cases) and there.holds(cases):
+        if there.count() == len(cases) and there.holds(cases) and _holds_layouts(there, layouts):
             return there
         there.close()
         for part in (path, path.with_name(f"{path.name}-wal"), path.with_name(f"{path.name}-shm")):
             part.unlink(missing_ok=True)
     library = Library.create(path)
     library.set_fact("purpose", DEMO_PURPOSE)
-    library.log(cases)
+    for one in library.log(cases, layouts=layouts)[len(cases) :]:
+        say_of_layout(library, one.case_id, LayoutSaid.AGREED, _DEMO_LEAD)
     return library
+
+
+def demo_layouts() -> list[Layout]:
+    """Return the invented layouts of the demonstration's platforms."""
+    found = [one for file in record_files([demo_folder() / "layouts"]) for one in load_any_file(file)]
+    return [one for one in found if isinstance(one, Layout)]
+
+
+def _holds_layouts(library: Library, layouts: list[Layout]) -> bool:
+    """Return whether a library holds just these layouts."""
+    there = {canonical_json(one.layout) for one in layouts_in(library)}
+    return there == set(map(canonical_json, layouts))

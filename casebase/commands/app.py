@@ -45,6 +45,9 @@ GROUPS: Final[dict[str, dict[str, Listed]]] = {
         "edit": Listed("edit", "edit", "Edit a record, in your editor or field by field."),
         "undo": Listed("edit", "undo", "Take back your last revision of a record."),
         "remove": Listed("edit", "remove", "Remove a record from lists, rankings and the next edition."),
+        "layout": Listed(
+            "layout", "layout", "List the wiring layouts, draw one, or draft one from past cases."
+        ),
         "attach": Listed("attach", "attach", "Attach pictures and text files to a case."),
         "news": Listed("news", "news", "Tell which open questions a later case may explain."),
     },

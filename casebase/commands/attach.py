@@ -25,7 +25,8 @@ from casebase.library.derived import StoredRecord
 from casebase.library.picture_folder import named_cases, newest_files
 from casebase.library.store import Library, Logged
 from casebase.record.case import Case
-from casebase.record.loading import load_file, record_files
+from casebase.record.layout import Layout
+from casebase.record.loading import load_any_file, record_files
 from casebase.terminal.case import attached_data, print_attached
 
 CaseArgument = Annotated[
@@ -135,9 +136,9 @@ def _attach_from(library: Library, case_id: str | None, files: list[Path], told:
             _tell(library, library.get(one.case_id), one, json)
 
 
-def records_and_folders(paths: list[Path]) -> list[tuple[Case, Path]]:
-    """Return every record in the files and folders named, and the folder that it lies in."""
-    return [(case, path.parent) for path in record_files(paths) for case in load_file(path)]
+def records_and_folders(paths: list[Path]) -> list[tuple[Case | Layout, Path]]:
+    """Return every case and layout in the files and folders named, and the folder that it lies in."""
+    return [(one, path.parent) for path in record_files(paths) for one in load_any_file(path)]
 
 
 def with_files(library: Library, records: list[tuple[Case, Path]]) -> list[WithFiles]:

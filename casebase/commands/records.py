@@ -13,6 +13,7 @@ from casebase.commands.filters import list_filters
 from casebase.commands.news import tell_news
 from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.intake.layout_template import LAYOUT_TEMPLATE
 from casebase.intake.template import template_text
 from casebase.library.history import history
 from casebase.library.mending import removal_words, removed_records
@@ -20,6 +21,8 @@ from casebase.library.records import case_data
 from casebase.library.reviews import spoken_standing
 from casebase.library.sources import taken_from, taken_from_of
 from casebase.library.store import Library
+from casebase.record.case import Case
+from casebase.record.layout import Layout
 from casebase.record.yaml_form import record_yaml
 from casebase.terminal.case import (
     attachment_lines,
@@ -49,12 +52,15 @@ def template(
     known_good: Annotated[
         bool, typer.Option("--known-good", help="For readings of a healthy vehicle.")
     ] = False,
+    layout: Annotated[bool, typer.Option("--layout", help="For the wiring layout of a platform.")] = False,
 ) -> None:
     """Print a file to fill in.
 
     Example: casebase template > case.yaml
     """
-    typer.echo(template_text(full=full, kind="known good" if known_good else "fault case"), nl=False)
+    if layout:
+        return typer.echo(LAYOUT_TEMPLATE, nl=False)
+    return typer.echo(template_text(full=full, kind="known good" if known_good else "fault case"), nl=False)
 
 
 def log(
@@ -83,11 +89,11 @@ def log(
         if not files:
             log_by_asking(kept, places.draft_folder(), own_page(), author, on)
             return tell_news(kept)
-        found = with_files(kept, records)
-        cases = [one.case for one in found]
-        logged = kept.log(cases)
-        tell_missing_files(found, logged)
-        print_logged_json(logged) if json else print_logged(logged, cases, own_page())
+        found = with_files(kept, [(one, folder) for one, folder in records if isinstance(one, Case)])
+        cases, layouts = [one.case for one in found], [one for one, _ in records if isinstance(one, Layout)]
+        logged = kept.log(cases, layouts=layouts)
+        tell_missing_files(found, logged[: len(cases)])
+        print_logged_json(logged) if json else print_logged(logged, [*cases, *layouts], own_page())
         return tell_news(kept)
 
 

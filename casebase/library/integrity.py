@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from casebase.library.authorship import removed_ids
 from casebase.library.derived import Row, rows_of
+from casebase.library.layouts import faults_of_layouts
 from casebase.library.records import readable_records
 from casebase.library.schema import DERIVED_TABLES
 from casebase.record.json_form import canonical_json, sha256_of, stored_case
@@ -28,6 +29,7 @@ def faults_of_what_is_kept(db: Database) -> Iterator[str]:
         if sha256_of(text) != sha256:
             yield f"case {case_id}, revision {revision}: the record does not match its SHA-256"
     yield from _revisions_are_complete(db)
+    yield from faults_of_layouts(db)
 
 
 def _file_is_whole(db: Database) -> Iterator[str]:
@@ -105,5 +107,6 @@ _CHECKS: Final[tuple[Callable[[Database], Iterator[str]], ...]] = (
     _revisions_are_complete,
     _tables_are_in_step,
     _rows_have_a_record,
+    faults_of_layouts,
     _full_text_is_whole,
 )

@@ -260,6 +260,34 @@ def _trials(db: Database) -> None:
     )
 
 
+@MIGRATIONS(name="0011_layouts")
+def _layouts(db: Database) -> None:
+    """Every revision of every layout of a platform, as canonical JSON, and what the shop lead said of them."""
+    db.table("layouts").create(
+        {
+            "layout_id": str,  # Crockford's base 32, as of a case; no case has the same
+            "revision": int,  # from 1
+            "sha256": str,  # of `json`, as UTF-8
+            "json": str,  # the layout in canonical form
+            "logged_at": str,  # UTC, ISO 8601
+        },
+        pk=("layout_id", "revision"),
+        not_null={"sha256", "json", "logged_at"},
+    )
+    db.table("layouts").create_index(["sha256"])
+    db.table("layout_words").create(
+        {
+            "layout_id": str,
+            "revision": int,  # the one that was read
+            "said": str,  # agreed, withdrawn, stays inside
+            "by": str,  # handle
+            "at": str,  # UTC, ISO 8601
+            "remark": str,
+        },
+        not_null={"layout_id", "revision", "said", "by", "at"},
+    )
+
+
 FORMER_STEPS: Final = ("0008_attachments", "0009_news")
 """Names under which libraries of 25 November 2026 know steps that were numbered anew the same day."""
 

@@ -17,6 +17,7 @@ from casebase.library.authorship import Authorship, authorships, removed_ids, si
 from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_derived, write_derived
 from casebase.library.file_store import LeftOver, faults_of_files, left_over, remove_left_over
 from casebase.library.integrity import faults_in
+from casebase.library.layouts import keep_layouts
 from casebase.library.library_file import LibraryFile, RevisedMeanwhileError, now_text, refuse_removed
 from casebase.library.matching import Means, collection_in, index_folder
 from casebase.library.records import (
@@ -33,6 +34,7 @@ from casebase.match.index.collection import Collection
 from casebase.match.index.files import begin_again, damage_in, writing_alone
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, digest_for_id, sha256_of
+from casebase.record.layout import Layout
 
 
 class Outcome(StrEnum):
@@ -78,8 +80,13 @@ class Library(LibraryFile):
         if self.fact("derived version") != DERIVED_VERSION:
             self.rebuild()
 
-    def log(self, cases: Iterable[Case], authorship: Authorship | None = None) -> list[Logged]:
-        """Keep every record given, all or none; return what became of each.
+    def log(
+        self,
+        cases: Iterable[Case],
+        authorship: Authorship | None = None,
+        layouts: Iterable[Layout] = (),
+    ) -> list[Logged]:
+        """Keep every record given, all or none; return what became of each, the cases first.
 
         A record without an ID is new, unless the same record is there already. One with an ID is a new revision
         of that case; where it names the revision it was made from, that must be the current one. `authorship` tells
@@ -99,6 +106,10 @@ class Library(LibraryFile):
                     changed[one.case_id] = StoredRecord(one.case_id, one.revision, now, case)
             remove_derived(self._db, [one.case_id for one in logged if one.outcome is Outcome.REVISED])
             write_derived(self._db, changed.values())
+            logged += [
+                Logged(layout_id, revision, _outcome(revision, is_kept=is_kept))
+                for layout_id, revision, is_kept in keep_layouts(self._db, layouts, now)
+            ]
         return logged
 
     def holds(self, cases: Iterable[Case]) -> bool:
@@ -276,6 +287,12 @@ class Library(LibraryFile):
             "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
             (case_id, revision, sha256, canonical, now),
         )
+
+
+def _outcome(revision: int, *, is_kept: bool) -> Outcome:
+    if not is_kept:
+        return Outcome.ALREADY_THERE
+    return Outcome.NEW if revision == 1 else Outcome.REVISED
 
 
 def _revision(row: dict[str, Any], authorship: Authorship) -> dict[str, Any]:

@@ -10,11 +10,13 @@ import base64
 import hashlib
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Final
 
 from casebase.record.case import Case
 from casebase.record.fields import STORED
+from casebase.record.layout import Layout
 
 ID_LENGTH: Final = 8
 """40 bits: among 10,000 records two share an ID with a chance of 1 in 20,000; the library then takes more."""
@@ -23,12 +25,12 @@ _STANDARD_ALPHABET: Final = "ABCDEFGHIJKLMNOPQRSTUVWXYZ234567"
 _CROCKFORD: Final = str.maketrans(_STANDARD_ALPHABET, "0123456789abcdefghjkmnpqrstvwxyz")
 
 
-def plain_data(case: Case) -> dict[str, Any]:
+def plain_data(case: Case | Layout) -> dict[str, Any]:
     """Return the record as plain data, without what was not said; `id` and `revision` belong to the library."""
     return case.model_dump(mode="json", exclude={"id", "revision"}, exclude_none=True, exclude_defaults=True)
 
 
-def canonical_json(case: Case) -> str:
+def canonical_json(case: Case | Layout) -> str:
     """Return the record as JSON: keys sorted, no spaces, UTF-8 kept."""
     return _canonical(plain_data(case))
 
@@ -43,6 +45,11 @@ def stored_case(text: str) -> Case:
     Rules that depend on the day hold when a record is entered: a clock that runs behind takes none away.
     """
     return Case.model_validate_json(text, context=STORED)
+
+
+def stored_layout(text: str) -> Layout:
+    """Return the layout of a JSON text that was kept before; raises as `stored_case` does."""
+    return Layout.model_validate_json(text, context=STORED)
 
 
 def sha256_of(canonical: str) -> str:
@@ -83,6 +90,7 @@ def digest_for_id(case: Case) -> str:
 
 
 SCHEMA_FILE: Final = "case.schema.json"
+LAYOUT_SCHEMA_FILE: Final = "layout.schema.json"
 
 
 def case_schema() -> dict[str, Any]:
@@ -94,14 +102,30 @@ def case_schema() -> dict[str, Any]:
     }
 
 
-def schema_text() -> str:
-    """Return the schema as it stands in `schemas/`."""
-    return json.dumps(case_schema(), indent=2, ensure_ascii=False) + "\n"
+def layout_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a layout as it stands in a file."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "casebase network layout",
+        **{key: it for key, it in Layout.model_json_schema(mode="validation").items() if key != "title"},
+    }
+
+
+SCHEMAS: Final[dict[str, Callable[[], dict[str, Any]]]] = {
+    SCHEMA_FILE: case_schema,
+    LAYOUT_SCHEMA_FILE: layout_schema,
+}
+
+
+def schema_text(name: str = SCHEMA_FILE) -> str:
+    """Return a schema as it stands in `schemas/`."""
+    return json.dumps(SCHEMAS[name](), indent=2, ensure_ascii=False) + "\n"
 
 
 def main() -> None:
-    """Write the schema into the folder named as the only argument."""
-    (Path(sys.argv[1]) / SCHEMA_FILE).write_text(schema_text(), encoding="utf-8")
+    """Write the schemas into the folder named as the only argument."""
+    for name in SCHEMAS:
+        (Path(sys.argv[1]) / name).write_text(schema_text(name), encoding="utf-8")
 
 
 if __name__ == "__main__":

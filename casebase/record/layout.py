@@ -19,7 +19,7 @@ from casebase.errors import InputError, QuantityError
 from casebase.record.case import ID_PATTERN, Provenance
 from casebase.record.fields import AsList, BitRate, Minutes, Name, NotATruthValue, Ohms, Part, Text
 from casebase.record.quantities import LENGTH, read_amount
-from casebase.record.vehicle import FIRST_MODEL_YEAR
+from casebase.record.vehicle import FIRST_MODEL_YEAR, Vehicle
 from casebase.record.vocabulary import Medium, YesNo
 from casebase.record.word_list import Word, plain_form
 
@@ -211,6 +211,19 @@ class Fitted(Part):
     first_year: Annotated[int, Field(ge=FIRST_MODEL_YEAR, le=2100), NotATruthValue] | None = None
     last_year: Annotated[int, Field(ge=FIRST_MODEL_YEAR, le=2100), NotATruthValue] | None = None
     equipment: Text | None = Field(default=None, description="What it is true of alone: with tow bar.")
+
+    def fit(self, vehicle: Vehicle) -> int:
+        """Return how well a layout of these holds for a vehicle: 0 not at all, 1 of a neighbouring year, else more."""
+        if self.make.casefold() != vehicle.make.casefold():
+            return 0
+        platform = plain_form(self.platform or "")
+        same_platform = bool(platform) and platform == plain_form(vehicle.platform or "")
+        same_model = plain_form(vehicle.model) in map(plain_form, self.models)
+        if not same_model and not (same_platform and not self.models):
+            return 2 if same_platform else 0
+        year = vehicle.model_year
+        of_the_years = year is None or (self.first_year or year) <= year <= (self.last_year or year)
+        return 3 + same_platform if of_the_years else 1
 
     def line(self) -> str:
         """Return them in one line."""

@@ -15,6 +15,7 @@ from ruamel.yaml.error import YAMLError
 
 from casebase.record.case import Case
 from casebase.record.json_form import plain_data
+from casebase.record.layout import Layout
 
 NOT_READABLE: Final = (YAMLError, ValueError, OverflowError, AttributeError, TypeError, LookupError)
 """What reading raises; beside its own errors the library lets through those of impossible dates, numbers and tags."""
@@ -54,7 +55,7 @@ def record_node(text: str, record: int) -> Any:
         return None
 
 
-def record_yaml(case: Case, case_id: str | None = None, revision: int | None = None) -> str:
+def record_yaml(case: Case | Layout, case_id: str | None = None, revision: int | None = None) -> str:
     """Return a record as YAML, keys in the order of the work; with its ID and revision where it has them."""
     yaml: Any = YAML(typ="safe", pure=True)
     yaml.default_flow_style = False

@@ -9,7 +9,7 @@ import json as json_module
 import select
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import date
@@ -30,6 +30,7 @@ from casebase.library.store import Library, Logged, Outcome
 from casebase.record.case import Case, status_of
 from casebase.record.checks import remarks_on
 from casebase.record.json_form import plain_data
+from casebase.record.layout import Layout
 from casebase.record.vocabulary import Status
 from casebase.record.words import title_of
 from casebase.terminal.page import Page
@@ -354,9 +355,12 @@ _HOW_IT_COUNTS: Final[dict[Status | None, str]] = {
 }
 
 
-def print_logged(logged: list[Logged], cases: list[Case], page: Page) -> None:
+def print_logged(logged: list[Logged], records: Sequence[Case | Layout], page: Page) -> None:
     """Say what became of each record, and what to look at twice."""
-    for one, case in list(zip(logged, cases, strict=True))[:_MOST_SHOWN]:
+    for one, case in list(zip(logged, records, strict=True))[:_MOST_SHOWN]:
+        if isinstance(case, Layout):
+            page.line(f"{_said(one)}: layout, {case.name()}", 0, 4)
+            continue
         page.line(f"{_said(one)}: {title_of(case)}", 0, 4)
         standing = _HOW_IT_COUNTS.get(status_of(case))
         for remark in remarks_on(case) if one.outcome is not Outcome.ALREADY_THERE else []:

@@ -56,6 +56,10 @@ class Page:
         for part in wrapped or [""]:
             self._console.print(part, markup=False, highlight=False, soft_wrap=True)
 
+    def unbroken(self, text: str, indent: int = 0) -> None:
+        """Print one line as it is, such as of a drawing."""
+        self._console.print(f"{' ' * indent}{shown(text)}", markup=False, highlight=False, soft_wrap=True)
+
     def labelled(self, label: str, text: str, indent: int = 2) -> None:
         """Print a label and its text beside it; nothing where there is no text."""
         if text:

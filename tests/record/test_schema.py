@@ -13,25 +13,27 @@ from casebase.record.case import Case
 from casebase.record.vocabulary import Fault, Lamp
 
 CHECKOUT = Path(__file__).parents[2]
-KEPT = CHECKOUT / "schemas" / json_form.SCHEMA_FILE
+KEPT = CHECKOUT / "schemas"
 
 
-def test_the_schema_that_is_kept_is_the_one_the_models_make() -> None:
+@pytest.mark.parametrize("name", json_form.SCHEMAS)
+def test_the_schema_that_is_kept_is_the_one_the_models_make(name: str) -> None:
     """After a change of the models: python -m casebase.record.json_form schemas/."""
-    kept = KEPT.read_text(encoding="utf-8") if KEPT.exists() else ""
-    assert kept == json_form.schema_text(), "run: python -m casebase.record.json_form schemas/"
+    kept = (KEPT / name).read_text(encoding="utf-8") if (KEPT / name).exists() else ""
+    assert kept == json_form.schema_text(name), "run: python -m casebase.record.json_form schemas/"
 
 
 def test_the_command_writes_the_schema_into_the_folder_named(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One file, in UTF-8, ending with a line break."""
+    """A file for cases and one for layouts, in UTF-8, ending with a line break."""
     monkeypatch.setattr(sys, "argv", ["schema", str(tmp_path)])
     json_form.main()
-    (written,) = tmp_path.iterdir()
-    assert written.name == "case.schema.json"
-    assert written.read_bytes() == json_form.schema_text().encode()
-    assert written.read_bytes().endswith(b"}\n")
+    written = sorted(tmp_path.iterdir())
+    assert [path.name for path in written] == ["case.schema.json", "layout.schema.json"]
+    for path in written:
+        assert path.read_bytes() == json_form.schema_text(path.name).encode()
+        assert path.read_bytes().endswith(b"}\n")
 
 
 def test_every_key_of_a_record_stands_in_the_schema() -> None:

@@ -1,4 +1,4 @@
-"""Where a fault lies on a layout, as it is told: elements with probabilities, what nothing tells apart, what to open next."""
+"""Where a fault lies on a layout, as it is told: elements with probabilities, what nothing tells apart, what next."""
 
 from __future__ import annotations
 
@@ -108,7 +108,7 @@ class WhereOnNetwork:
     """Where the fault of one network lies.
 
     `elements`: every element, the likeliest first; their probabilities sum, with `sound` (nothing of the layout is at
-    fault) and `outside` (a fault like none computed), to 1. `unused`: readings by index that could not be used, and why.
+    fault) and `outside` (a fault like none computed), to 1. `unused`: readings by index not used, and why.
     `settled`: one element, or a group nothing tells apart, holds nine tenths.
     """
 

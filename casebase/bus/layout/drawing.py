@@ -1,0 +1,174 @@
+"""What a drawing of a network says of each place and wire: its name, its marks, and how likely the fault lies there."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from casebase.bus.layout.whereabouts import PlaceToOpen, WhereOnNetwork
+from casebase.record.layout import DLC, Layout, LayoutNetwork, PlaceKind, Source, Wire
+from casebase.record.layout_tree import TreeRow, tree_rows
+
+LEAST_SHOWN = 0.005
+"""A smaller probability is not shown: it would read 0 %."""
+
+LEAST_WIRE = 0.02
+"""A wire below this has no line of its own in a drawing; places keep theirs (judged)."""
+
+
+@dataclass(frozen=True)
+class DrawnWire:
+    """A wire of a drawing: what is said of it, and its probability, None where nothing was computed."""
+
+    wire: Wire
+    words: str
+    probability: float | None
+    is_next: bool
+
+    @property
+    def is_told(self) -> bool:
+        """Whether it has a line of its own."""
+        return self.is_next or (self.probability or 0.0) >= LEAST_WIRE
+
+
+@dataclass(frozen=True)
+class DrawnPlace:
+    """A place of a drawing, its row in the tree, and the wire that leads to it.
+
+    `marks`: what is said beside its name. `probability` is None where nothing was computed.
+    """
+
+    row: TreeRow
+    called: str
+    marks: tuple[str, ...]
+    probability: float | None
+    is_silent: bool
+    is_next: bool
+    wire: DrawnWire | None
+
+
+@dataclass(frozen=True)
+class DrawnPower:
+    """A feed or ground point of a network: its name, the modules on it, and its probability."""
+
+    name: str
+    called: str
+    serves: str
+    probability: float | None
+    is_next: bool
+
+
+def drawn_places(
+    layout: Layout, network: LayoutNetwork, found: WhereOnNetwork | None = None
+) -> tuple[DrawnPlace, ...]:
+    """Return the places of a network in the order of the drawing, with what was found of where the fault lies."""
+    return tuple(_place(layout, row, found) for row in tree_rows(layout, network))
+
+
+def _place(layout: Layout, row: TreeRow, found: WhereOnNetwork | None) -> DrawnPlace:
+    is_silent = found is not None and row.name in found.silent and not row.closes
+    is_next = _next_place(found) == row.name and not row.closes
+    return DrawnPlace(
+        row,
+        f"back to {layout.called(row.name)}" if row.closes else layout.called(row.name),
+        () if row.closes else tuple(_marks(row, found, is_next=is_next)),
+        None if row.closes else _probability(found, row.name),
+        is_silent,
+        is_next,
+        _wire(layout, row.wire, found) if row.wire else None,
+    )
+
+
+def _marks(row: TreeRow, found: WhereOnNetwork | None, *, is_next: bool) -> Iterator[str]:
+    if row.terminator:
+        yield f"terminator {row.terminator}" if row.kind is not PlaceKind.TERMINATOR else row.terminator
+    if found is not None and row.name in found.silent:
+        yield "silent"
+    if found is not None and row.name in found.answering:
+        yield "answers"
+    if is_next:
+        yield "next"
+
+
+def _wire(layout: Layout, wire: Wire, found: WhereOnNetwork | None) -> DrawnWire:
+    length = f" {wire.metres:g} m" if wire.metres is not None else ""
+    guessed = ", guessed" if wire.source is Source.GUESSED and layout.source is not Source.GUESSED else ""
+    probability = _probability(found, wire.name)
+    return DrawnWire(wire, f"wire{length}{guessed}", probability, _next_place(found) == wire.name)
+
+
+def _next_place(found: WhereOnNetwork | None) -> str | None:
+    return found.next_tests[0].place if found is not None and found.next_tests else None
+
+
+def _probability(found: WhereOnNetwork | None, name: str) -> float | None:
+    return None if found is None else found.probability(name)
+
+
+def drawn_power(
+    layout: Layout, network: LayoutNetwork, found: WhereOnNetwork | None = None
+) -> tuple[DrawnPower, ...]:
+    """Return the feeds and ground points of the modules of a network."""
+    here = set(network.places()) - {DLC}
+    return tuple(
+        DrawnPower(
+            point.name,
+            layout.called(point.name),
+            ", ".join(point.modules),
+            _probability(found, point.name),
+            _next_place(found) == point.name,
+        )
+        for point in layout.power_points()
+        if here.intersection(point.modules)
+    )
+
+
+def per_cent(probability: float) -> str:
+    """Return a probability as it stands in a drawing; nothing where it would read 0 %.
+
+    >>> per_cent(0.413), per_cent(0.001), per_cent(0.999)
+    ('41 %', '', 'over 99 %')
+    """
+    if probability < LEAST_SHOWN:
+        return ""
+    return "over 99 %" if probability > 0.99 else f"{probability:.0%}".replace("%", " %")
+
+
+def where_words(layout: Layout, found: WhereOnNetwork) -> str:
+    """Return in one sentence where the fault of a network most likely lies."""
+    groups = found.indistinct
+    if groups and (not found.elements or groups[0].probability > found.elements[0].probability):
+        group = groups[0]
+        return f"Most likely {group.words}: {per_cent(group.probability)} together; nothing given tells these apart."
+    if not found.elements or found.elements[0].probability < max(found.sound, found.outside, LEAST_SHOWN):
+        what = (
+            "nothing of this layout is at fault"
+            if found.sound >= found.outside
+            else "a fault like none computed"
+        )
+        return f"Most likely {what}: {per_cent(max(found.sound, found.outside))}."
+    first = found.elements[0]
+    ways = f", {first.states[0].state}" if first.states else ""
+    return f"Most likely {element_called(layout, first.name)}: {per_cent(first.probability)}{ways}."
+
+
+def rest_words(found: WhereOnNetwork) -> str:
+    """Return how likely it is that nothing of the layout is at fault, or a fault that was not computed."""
+    rest = (("nothing of this layout", found.sound), ("a fault like none computed", found.outside))
+    return "; ".join(f"{words} {per_cent(it)}" for words, it in rest if per_cent(it))
+
+
+def element_called(layout: Layout, name: str) -> str:
+    """Return an element as people say it: a place by its kind, a wire by its ends."""
+    if name in layout.kinds:
+        return layout.called(name)
+    wires = (wire for network in layout.networks for wire in layout.wires(network))
+    wire = next((one for one in wires if one.name == name), None)
+    return (
+        name if wire is None else f"the wire {layout.called(wire.ends[0])} to {layout.called(wire.ends[1])}"
+    )
+
+
+def next_words(test: PlaceToOpen) -> str:
+    """Return the next test in one line: what to do, how long it takes."""
+    return f"{test.what} (about {test.minutes:.0f} min)"

@@ -1,0 +1,201 @@
+"""The layouts of a library: every revision kept, what the shop lead said of each, and the one that fits a vehicle."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, Final
+
+from pydantic import ValidationError
+from sqlite_utils import Database
+
+from casebase.errors import LibraryError
+from casebase.library.library_file import LibraryFile, now_text
+from casebase.library.records import new_id
+from casebase.record.json_form import canonical_json, sha256_of, stored_layout
+from casebase.record.layout import Layout
+from casebase.record.vehicle import Vehicle
+
+
+@dataclass(frozen=True)
+class StoredLayout:
+    """A layout as it stands in a library or an edition: one revision of it, and when that was logged."""
+
+    layout_id: str
+    revision: int
+    logged_at: str
+    layout: Layout
+
+
+class LayoutSaid(StrEnum):
+    """What the shop lead said of a revision of a layout."""
+
+    AGREED = "agreed"
+    WITHDRAWN = "withdrawn"
+    INSIDE = "stays inside"
+
+
+@dataclass(frozen=True)
+class LayoutStanding:
+    """The last word on a layout, and the revision that goes out: the last agreed to, unless it was taken out since."""
+
+    said: LayoutSaid | None = None
+    by: str | None = None
+    agreed: int | None = None
+    current: int = 1
+
+    def words(self) -> str:
+        """Return the standing in one line."""
+        if self.said is None:
+            return "waits to be read"
+        later = f"; revision {self.current} waits to be read" if (self.agreed or 0) < self.current else ""
+        return f"{self.said} by {self.by}" + (later if self.said is LayoutSaid.AGREED else "")
+
+
+def keep_layouts(db: Database, layouts: Iterable[Layout], now: str) -> Iterator[tuple[str, int, bool]]:
+    """Keep layouts within a transaction; yield ID and revision of each, and whether anything was kept.
+
+    A layout without an ID is new, unless the same stands there already. Raises `LibraryError` where the revision that
+    one was made from is not the current one.
+    """
+    for layout in layouts:
+        text = canonical_json(layout)
+        sha256 = sha256_of(text)
+        layout_id, last, known = _there(db, layout, sha256)
+        if known == sha256:
+            yield layout_id, last, False
+            continue
+        if layout.revision is not None and last and layout.revision != last:
+            raise LibraryError(
+                f"layout {layout_id}: this file was made from revision {layout.revision}, and revision {last} is kept"
+                f" by now: put your changes into casebase layout {layout_id} --file"
+            )
+        db.conn.execute(
+            "INSERT INTO layouts (layout_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
+            (layout_id, last + 1, sha256, text, now),
+        )
+        yield layout_id, last + 1, True
+
+
+def _there(db: Database, layout: Layout, sha256: str) -> tuple[str, int, str | None]:
+    """Return the ID of a layout, its last revision (0 where it is new) and the SHA-256 of that."""
+    sql = "SELECT layout_id, revision, sha256 FROM layouts WHERE {} = ? ORDER BY revision DESC LIMIT 1"
+    key, value = ("layout_id", layout.id) if layout.id else ("sha256", sha256)
+    row = db.execute(sql.format(key), (value,)).fetchone()
+    if row is None:
+        return layout.id or new_id(db, sha256), 0, None
+    return row[0], row[1], row[2]
+
+
+_CURRENT: Final = "SELECT layout_id, max(revision), logged_at, json FROM layouts GROUP BY layout_id"
+
+
+def _stored(layout_id: str, revision: int, logged_at: str, text: str) -> StoredLayout:
+    try:
+        return StoredLayout(layout_id, revision, logged_at, stored_layout(text))
+    except ValidationError:
+        raise LibraryError(
+            f"layout {layout_id}, revision {revision}: does not fit the format: put it right with the casebase that"
+            " wrote it, or restore a copy (casebase restore)"
+        ) from None
+
+
+def layouts_in(library: LibraryFile) -> list[StoredLayout]:
+    """Return the current revision of every layout, by the vehicles that they hold for."""
+    with library.reading() as db:
+        found = [_stored(*row) for row in db.execute(_CURRENT)]
+    return sorted(found, key=lambda one: (one.layout.vehicles.line().casefold(), one.layout_id))
+
+
+def layout_named(library: LibraryFile, prefix: str) -> StoredLayout:
+    """Return the current revision of the layout whose ID begins so; raise `LibraryError` where none or several do."""
+    found = [one for one in layouts_in(library) if one.layout_id.startswith(prefix.strip().casefold())]
+    if len(found) == 1 and prefix.strip():
+        return found[0]
+    if not found:
+        raise LibraryError(f"no layout with an ID that begins with '{prefix}': casebase layout lists them")
+    raise LibraryError(
+        f"'{prefix}' begins several IDs ({', '.join(one.layout_id for one in found[:5])}): type one character more"
+    )
+
+
+def revisions_of(library: LibraryFile, layout_id: str) -> list[dict[str, Any]]:
+    """Return every revision of a layout: number, SHA-256, when it was logged, and the layout as plain data."""
+    with library.reading() as db:
+        rows = db.query(
+            "SELECT revision, sha256, logged_at, json FROM layouts WHERE layout_id = ? ORDER BY revision",
+            [layout_id],
+        )
+        return [{**row, "json": json.loads(row["json"])} for row in rows]
+
+
+def best_fitting(stored: Sequence[StoredLayout], vehicle: Vehicle) -> StoredLayout | None:
+    """Return the layout that fits a vehicle best; None where none holds for it."""
+    fits = [(one.layout.vehicles.fit(vehicle), one) for one in stored]
+    best = max((fit for fit, _ in fits), default=0)
+    # Of two that fit alike, the one logged last knows more.
+    alike = [one for fit, one in fits if fit == best and best > 0]
+    return max(alike, key=lambda one: one.logged_at, default=None)
+
+
+def say_of_layout(
+    library: LibraryFile, layout_id: str, said: LayoutSaid, by: str, remark: str | None = None
+) -> LayoutStanding:
+    """Keep a word on the current revision of a layout; raise `LibraryError` where nobody says so."""
+    if not by.strip():
+        raise LibraryError(f"layout {layout_id}: nobody says so: say who does with --by HANDLE")
+    with library.changing() as db:
+        (current,) = db.execute(
+            "SELECT max(revision) FROM layouts WHERE layout_id = ?", (layout_id,)
+        ).fetchone()
+        db.conn.execute(
+            "INSERT INTO layout_words (layout_id, revision, said, by, at, remark) VALUES (?, ?, ?, ?, ?, ?)",
+            (layout_id, current, str(said), by, now_text(), remark),
+        )
+    return layout_standings(library)[layout_id]
+
+
+def layout_standings(library: LibraryFile) -> dict[str, LayoutStanding]:
+    """Return where each layout stands, by its ID."""
+    with library.reading() as db:
+        current = dict(db.execute("SELECT layout_id, max(revision) FROM layouts GROUP BY layout_id"))
+        found = {layout_id: LayoutStanding(current=revision) for layout_id, revision in current.items()}
+        for layout_id, revision, word, by in db.execute(
+            "SELECT layout_id, revision, said, by FROM layout_words ORDER BY rowid"
+        ):
+            said = LayoutSaid(word)
+            agreed = revision if said is LayoutSaid.AGREED else None
+            found[layout_id] = LayoutStanding(said, by, agreed, current[layout_id])
+    return found
+
+
+def agreed_layouts(library: LibraryFile) -> list[StoredLayout]:
+    """Return, of every layout that may go out, the last revision that the shop lead has agreed to."""
+    agreed = {key: one.agreed for key, one in layout_standings(library).items() if one.agreed is not None}
+    with library.reading() as db:
+        return [
+            _stored(
+                *db.execute(
+                    "SELECT layout_id, revision, logged_at, json FROM layouts WHERE layout_id = ? AND revision = ?",
+                    pair,
+                ).fetchone()
+            )
+            for pair in sorted(agreed.items())
+        ]
+
+
+def faults_of_layouts(db: Database) -> Iterator[str]:
+    """Yield what is wrong with the layouts as they were kept, each in one sentence."""
+    for layout_id, revision, sha256, text in db.execute(
+        "SELECT layout_id, revision, sha256, json FROM layouts ORDER BY layout_id, revision"
+    ):
+        where = f"layout {layout_id}, revision {revision}"
+        if sha256_of(text) != sha256:
+            yield f"{where}: does not match its SHA-256: it was changed outside casebase"
+            continue
+        try:
+            stored_layout(text)
+        except ValidationError as error:
+            yield f"{where}: does not fit the format: {error.errors(include_url=False)[0]['msg']}"
