@@ -135,20 +135,20 @@ def named_state(diagnosis: Diagnosis, state: BusState) -> str:
 def _size_words(diagnosis: Diagnosis, state: BusState, size: Size) -> str:
     if state is BusState.GROUND_OFFSET:
         return f", by about {size.middle:.1f} V ({size.low:.1f} to {size.high:.1f})"
-    about = f"about {_ohms(size.middle)} ({_ohms(size.low)} to {_ohms(size.high)})"
+    about = f"about {ohms_words(size.middle)} ({ohms_words(size.low)} to {ohms_words(size.high)})"
     if state is BusState.POOR_JOINT:
         line = diagnosis.line_of(state)
         of_line = f", most likely CAN {line[0]}" if line and line[1] >= LIKELY_FROM else ""
         return f"{of_line}: {about}"
     if state is BusState.TERMINATOR_WRONG_VALUE:
         other = 1 / max(1 / size.middle - 1 / 120.0, 1e-6)
-        instead = f": one of about {_ohms(other)} in place of 120" if 40.0 < other < 2e3 else ""
+        instead = f": one of about {ohms_words(other)} in place of 120" if 40.0 < other < 2e3 else ""
         return f", together {about}{instead}"
     if state is BusState.EXTRA_TERMINATOR:
         return f", together {about}"
     if state in {BusState.LEAK, BusState.MODULE_LOADS_LINES}:
         return f", {about}"
-    return f" through {_ohms(size.high)} or less" if size.high < HARD_SHORT_OHMS else f" through {about}"
+    return f" through {ohms_words(size.high)} or less" if size.high < HARD_SHORT_OHMS else f" through {about}"
 
 
 HARD_SHORT_OHMS: Final = 5.0
@@ -249,7 +249,7 @@ def would_read(diagnosis: Diagnosis, view: View, quantity: str, state: BusState)
     values = column_of(diagnosis.bank, view, quantity)[diagnosis.bank.rows_of(state)]
     low, high = (float(value) for value in np.percentile(values, [5, 95]))
     if quantity.startswith("ohms"):
-        return _between(_ohms(low), _ohms(high))
+        return _between(ohms_words(low), ohms_words(high))
     return _between(f"{low + 0.0:.2f}", f"{high:.2f}").replace("-0.00", "0.00") + " V"
 
 
@@ -257,7 +257,8 @@ def _between(low: str, high: str) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _ohms(value: float) -> str:
+def ohms_words(value: float) -> str:
+    """Return ohms as a meter shows them: `60 ohm`, `1.2 kohm`, `OL`."""
     if value >= 2e6:
         return "OL"
     if value >= 1000:

@@ -210,6 +210,8 @@ class Profile:
     networks: tuple[NetworkTrait, ...] = ()
     readings: tuple[ReadingTrait, ...] = ()
     note: str | None = None
+    proof: str | None = None
+    """How the repair was proved, in the case's own words: `stayed away 3 days, 40 km, rescan clean`."""
     meaning: dict[str, dict[str, float]] = field(default_factory=dict)
     """By medium, the probability of each bus state that the readings give. Filled in to compare; not kept as JSON."""
     host: tuple[str, float] | None = None

@@ -21,9 +21,9 @@ from casebase.record.inference import with_networks
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.reading import Reading, Waveform, place_kind
 from casebase.record.vocabulary import Answers, Into, Medium, Reached, Stage
-from casebase.record.words import title_of, value_words
+from casebase.record.words import proof_words, title_of, value_words
 
-PROFILE_VERSION: Final = 6
+PROFILE_VERSION: Final = 7
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
 
@@ -60,6 +60,7 @@ def profile_of(case: Case, case_id: str) -> Profile:
         networks=tuple(_network_traits(case)),
         readings=tuple(_reading_trait(case, reading) for reading in case.readings),
         note=case.note,
+        proof=proof_words(case),
     )
 
 

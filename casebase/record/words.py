@@ -17,8 +17,10 @@ from casebase.record.vocabulary import (
     Place,
     Quantity,
     Reached,
+    Rescan,
     Stage,
     Tester,
+    YesNo,
 )
 from casebase.record.word_list import FAULT_LABELS
 
@@ -258,3 +260,35 @@ def verification_words(proof: Verification) -> str:
         proof.note or "",
     )
     return "; ".join(part for part in said if part)
+
+
+_RESCAN_WORDS: Final = {
+    Rescan.CLEAN: "rescan clean",
+    Rescan.ALL_ANSWER: "all modules answer again",
+    Rescan.OTHER_CODES: "other codes remain",
+    Rescan.SAME_CODES: "same codes back",
+}
+
+
+def proof_words(case: Case) -> str | None:
+    """Return how a repair was proved, in a few words of the record: `stayed away 3 days, 40 km, rescan clean`.
+
+    None where nobody wrote down anything that shows it.
+    """
+    told = case.verification or Verification()
+    days = told.days_without_return
+    stayed = f"stayed away {days} day{'' if days == 1 else 's'}" if days else ""
+    said = (
+        "came back" if told.came_back is YesNo.YES else stayed,
+        str(told.road_test) if told.road_test else "",
+        _RESCAN_WORDS.get(told.rescan, "") if told.rescan else "",
+        next(
+            (
+                f"{value_words(one)} after the repair"
+                for one in case.readings
+                if one.stage is Stage.AFTER_REPAIR
+            ),
+            "",
+        ),
+    )
+    return ", ".join([part for part in said if part][:3]) or None

@@ -67,6 +67,8 @@ def something_else(causes: Iterable[LikelyCause]) -> float:
 class DecidingTest:
     """A test that tells the first causes apart: what to do, who says so, what it tells, what to mind.
 
+    `outcomes` is what each outcome means, as far as that is known: `about 60 ohm: a healthy bus`.
+
     `source` is `computed`, `from cases ...` or both. `bits` is what it is expected to tell, where that can be reckoned;
     `minutes` are for each module where one is unplugged after the other; `cases` are the IDs of those it comes from.
     """
@@ -81,6 +83,7 @@ class DecidingTest:
     cases: list[str] = field(default_factory=list)
     in_turn: bool = False
     """Whether it is done with one module after the other."""
+    outcomes: list[str] = field(default_factory=list)
 
     @property
     def bits_per_minute(self) -> float:

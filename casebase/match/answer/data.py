@@ -8,6 +8,7 @@ from typing import Any
 
 from casebase.bus.feed import feed_data
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, ReadingBeside, something_else
+from casebase.match.answer.glance import Glance, glance_at
 from casebase.match.facets.base import Match
 from casebase.match.meaning import meanings_data
 from casebase.record.local_fault import local_fault_data
@@ -43,9 +44,35 @@ def answer_data(answer: Answer) -> dict[str, Any]:
         ],
         "reads_normal": answer.reads_normal,
         "looks_normal": answer.looks_normal,
+        "glance": glance_data(glance_at(answer)),
         "cautions": answer.cautions,
         "compared_with": answer.compared_with,
         "weights_origin": answer.weights_origin,
+    }
+
+
+def glance_data(glance: Glance) -> dict[str, Any]:
+    """Return what is said first of an answer as plain data; the first test stands in full under `next_tests`."""
+    return {
+        "verdict": glance.verdict,
+        "do_next": glance.next_test.words if glance.next_test else glance.no_test,
+        "outcomes": list(glance.outcomes),
+        "cautions": list(glance.cautions),
+        "causes": [
+            {
+                "cause": cause.words,
+                "chance": cause.chance,
+                "for": cause.speaks_for,
+                "against": cause.speaks_against,
+            }
+            for cause in glance.causes
+        ],
+        "something_else": glance.something_else_chance,
+        "nearest": [
+            {"case_id": case.case_id, "vehicle": case.vehicle, "was": case.was, "proved_by": case.proof}
+            for case in glance.nearest
+        ],
+        "normal": glance.normal,
     }
 
 
@@ -70,6 +97,7 @@ def _match_data(match: Match) -> dict[str, Any]:
         "differ": match.differ,
         "status": match.profile.status,
         "cause": match.profile.cause,
+        "proved_by": match.profile.proof,
         "sent_by": match.profile.sent_by or None,
         "trust": match.profile.trust,
     }
@@ -118,6 +146,7 @@ def _test_data(test: DecidingTest) -> dict[str, Any]:
         "minutes": test.minutes,
         "minutes_each": test.in_turn,
         "tells": list(test.tells),
+        "outcomes": list(test.outcomes),
         "preconditions": test.needs,
         "cautions": list(test.cautions),
         "cases": list(test.cases),

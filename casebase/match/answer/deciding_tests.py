@@ -17,6 +17,7 @@ from casebase.bus.diagnose import Diagnosis
 from casebase.bus.explain import clash_words, split_words, state_words
 from casebase.bus.instruments import DLC
 from casebase.bus.next_test import Candidate, NextTest, next_tests
+from casebase.bus.outcomes import outcomes_of
 from casebase.bus.plain_tests import first_tests, plain_tests
 from casebase.bus.stuck import PlainTest, Stuck
 from casebase.match.answer.answer import DecidingTest, LikelyCause
@@ -38,6 +39,8 @@ class InTurn:
     """One test, or several that differ only in the module unplugged; the one to begin with comes first."""
 
     tests: list[NextTest]
+    diagnosis: Diagnosis | None = None
+    """What the test is to tell more of; None where nobody asks what its outcomes mean."""
 
     @property
     def best(self) -> NextTest:
@@ -151,12 +154,16 @@ def deciding_tests(  # noqa: PLR0913, PLR0917  the causes, the job, and all that
     return [*found, *_not_among(filling, found)][:most]
 
 
+_PROVED: Final = ("out of order: mend it, then see what stays", "in order: the lamps have another cause")
+
+
 def proof_of(local: LocalFault) -> DecidingTest:
     """Return how the one circuit is proved that would explain the job."""
     return DecidingTest(
         words=f"{local.code} in {local.module}, {local.what}: {local.proof}",
         source=COMMON_PRACTICE,
-        tells=["out of order: mend it, then see what stays", "in order: the lamps have another cause"],
+        tells=list(_PROVED),
+        outcomes=list(_PROVED),
         minutes=local.minutes,
         cautions=cautions_of_families({local.family}),
     )
@@ -172,6 +179,7 @@ def _by_practice(test: PlainTest) -> DecidingTest:
         words=test.words,
         source=COMMON_PRACTICE,
         tells=list(test.outcomes),
+        outcomes=list(test.outcomes),
         needs=test.precondition,
         minutes=test.minutes,
         cautions=list(test.cautions),
@@ -204,10 +212,12 @@ def _computed(causes: Sequence[LikelyCause], meanings: Sequence[Meaning]) -> Ite
     told = [meaning for meaning in meanings if not meaning.diagnosis.clashes]
     if told:
         worst = min(told, key=lambda meaning: (_sound(meaning.diagnosis), meaning.name))
-        tests = next_tests(weighed_by_causes(worst.diagnosis, causes), CANDIDATES_RATED)
+        diagnosis = weighed_by_causes(worst.diagnosis, causes)
+        tests = next_tests(diagnosis, CANDIDATES_RATED)
         worth = [test for test in tests if test.bits >= LEAST_BITS]
         suspected = [family_of(cause.module) for cause in causes if cause.module]
-        yield from _without_repetition(tests_in_turn(worth, suspected))
+        for test in _without_repetition(tests_in_turn(worth, suspected)):
+            yield replace(test, diagnosis=diagnosis)
 
 
 def _without_repetition(tests: Iterable[InTurn]) -> Iterator[InTurn]:
@@ -258,6 +268,8 @@ def _from_calculation(test: InTurn, past: PastReading | None) -> DecidingTest:
         cautions=_cautions(test.best.candidate.cautions(), [each.candidate.unplugged for each in test.tests]),
         cases=cases,
         in_turn=len(test.tests) > 1,
+        outcomes=(outcomes_of(test.diagnosis, test.tests) if test.diagnosis else [])
+        or (past.outcomes() if past else []),
     )
 
 
@@ -281,6 +293,7 @@ def _from_cases(past: PastReading) -> DecidingTest:
         words=past.words(),
         source=f"from cases {', '.join(past.case_ids)}",
         tells=past.tells(),
+        outcomes=past.outcomes(),
         needs=past.needs(),
         minutes=past.minutes,
         bits=past.bits,

@@ -138,6 +138,9 @@ LEAST_BITS: Final = 0.05
 """A reading expected to tell less is not worth the way to the vehicle (judged)."""
 
 MOST_TOLD: Final = 3
+ALIKE_FROM: Final = 0.5
+"""Likeness from which two values are told as one (judged)."""
+
 LONGEST_SHOWN: Final = 48
 
 _LINES_OF_PAIRS: Final = frozenset(
@@ -203,6 +206,22 @@ class PastReading:
         told = [holder for holder in self.holders if first[holder.words] is holder]
         return [
             f"{_shown(holder.reading)} with {holder.words} ({holder.case_id})" for holder in told[:MOST_TOLD]
+        ]
+
+    def outcomes(self) -> list[str]:
+        """Return what it showed, and with which causes; values that nobody could tell apart as one."""
+        told: list[tuple[ReadingTrait, dict[str, None]]] = []
+        for holder in self.holders:
+            known = {words for _, causes in told for words in causes}
+            same = next(
+                (causes for read, causes in told if value_likeness(read, holder.reading) >= ALIKE_FROM), None
+            )
+            if holder.words not in known and same is None:
+                told.append((holder.reading, {holder.words: None}))
+            elif holder.words not in known and same is not None:
+                same[holder.words] = None
+        return [
+            f"{_shown(read)}: {', or '.join(list(causes)[:MOST_TOLD])}" for read, causes in told[:MOST_TOLD]
         ]
 
 

@@ -39,6 +39,7 @@ def steps_that_settled_it(causes: Sequence[LikelyCause], matches: Sequence[Match
                     words=f"What settled it there: {step}",
                     source=f"from cases {behind.case_id}",
                     tells=[f"it was {cause.words}"],
+                    outcomes=[f"the same here: {cause.words}"],
                     cautions=[*_hazards(f"{step} {cause.words}"), MAKER_FIRST],
                     cases=[behind.case_id],
                 )

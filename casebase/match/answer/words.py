@@ -30,8 +30,12 @@ def in_words(probability: float) -> str:
     >>> in_words(0.62), in_words(0.998)
     ('about even, 62 %', 'very likely, over 99 %')
     """
-    words = next(words for lowest, words in _WORDS if probability >= lowest)
-    return f"{words}, {_per_cent(probability)}"
+    return f"{chance_word(probability)}, {_per_cent(probability)}"
+
+
+def chance_word(probability: float) -> str:
+    """Return a probability in a word: `very likely`, `possible`."""
+    return next(words for lowest, words in _WORDS if probability >= lowest)
 
 
 def _per_cent(probability: float) -> str:
