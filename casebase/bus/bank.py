@@ -96,6 +96,11 @@ class Bank:
         return self.model.states
 
     @property
+    def medium(self) -> Medium:
+        """The medium."""
+        return self.model.medium
+
+    @property
     def simulated(self) -> int:
         """How many buses of each state are simulated."""
         return self.per_state // self.model.traffics

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import ClassVar, Final
+from typing import ClassVar, Final, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +47,7 @@ from casebase.bus.observation import (
     capped,
     column_of,
 )
-from casebase.bus.roles import Roles
+from casebase.bus.roles import Places
 from casebase.bus.told_in_words import EitherRead, LimitRead, fault_read
 from casebase.record.quantities import Amount
 from casebase.record.reading import Reading, Waveform
@@ -107,10 +107,21 @@ JOINED_LINES: Final = (Medium.HIGH_SPEED_CAN, Medium.J1939, Medium.FLEXRAY)
 """Media whose lines terminators join, and whose lines lie near ground when the bus sleeps."""
 
 
+class Simulated(Protocol):
+    """What readings are held against: a bank of simulated buses, or the rows of one layout."""
+
+    @property
+    def medium(self) -> Medium:
+        """The medium."""
+
+    def rows_of(self, state: BusState) -> slice:
+        """Return the rows of one state."""
+
+
 @dataclass(frozen=True)
 class _Work:
-    roles: Roles
-    bank: Bank
+    roles: Places
+    bank: Simulated
 
 
 @dataclass
@@ -122,13 +133,13 @@ class Interpreted:
     bare_modules: list[BareModule] = field(default_factory=list)
 
 
-def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpreted:
+def interpret(readings: Sequence[Reading], roles: Places, bank: Simulated) -> Interpreted:
     """Return what the readings say about the bus; readings after the repair are left out."""
     found = Interpreted()
     numbers: Numbers = {}
     for index, reading in enumerate(readings):
         if reading.into is Into.MODULE:
-            _keep_bare(found, bare_module(index, reading, bank.model.medium), index)
+            _keep_bare(found, bare_module(index, reading, bank.medium), index)
             continue
         of_feed = module_at(reading) is not None
         reason = unusable_for_a_feed(reading) if of_feed else unusable(reading, roles)
@@ -137,7 +148,7 @@ def interpret(readings: Sequence[Reading], roles: Roles, bank: Bank) -> Interpre
         elif not of_feed:
             _keep(found, numbers, index, readings, _Work(roles, bank))
     _drop_what_follows(found, numbers)
-    found.observations += list(_numbers(numbers, bank.model.medium))
+    found.observations += list(_numbers(numbers, bank.medium))
     return found
 
 
@@ -165,7 +176,7 @@ def _keep_bare(found: Interpreted, bare: BareModule | str, index: int) -> None:
 
 def _keep_word(found: Interpreted, index: int, reading: Reading, view: View, work: _Work) -> None:
     """Keep what is evidence without being one simulated quantity: a picture, AC volts, what became of the fault."""
-    if reading.quantity is Quantity.FAULT:
+    if reading.quantity is Quantity.FAULT and isinstance(work.bank, Bank):
         swapped = [role for name in reading.swapped or () if (role := work.roles.of(name))]
         gone = reading.value is not Comparison.UNCHANGED
         found.observations.append(fault_read(index, work.bank, view.unplugged, swapped, gone=gone))
@@ -175,7 +186,7 @@ def _keep_word(found: Interpreted, index: int, reading: Reading, view: View, wor
         else:
             found.unused.append((index, AC_TELLS_NOTHING))
     else:
-        found.observations += list(_seen_on_scope(index, reading, view, work.bank.model.medium))
+        found.observations += list(_seen_on_scope(index, reading, view, work.bank.medium))
 
 
 AC_TRAFFIC_VOLTS: Final = 0.2
@@ -306,7 +317,7 @@ def _of_one(
     return NumberRead((index,), view, quantity, _uncertain(reading, value))
 
 
-def _earlier_view(index: int, readings: Sequence[Reading], roles: Roles) -> View | None:
+def _earlier_view(index: int, readings: Sequence[Reading], roles: Places) -> View | None:
     """Return the view of the reading that `unchanged` refers to: the last of the same lines and place before it."""
     this = readings[index]
     for earlier in reversed(readings[:index]):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from casebase.bus.roles import Roles
+from casebase.bus.roles import Places
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BUS_SUPPLIED, Battery, Ignition, Line, Quantity, Stage
 
@@ -43,7 +43,7 @@ def side_of(line: Line | None) -> str | None:
     return next((side for side, of_side in sides if line in of_side), None)
 
 
-def unusable(reading: Reading, roles: Roles) -> str | None:
+def unusable(reading: Reading, roles: Places) -> str | None:
     """Return why a reading says nothing about the bus; None where it does."""
     ohms = reading.quantity is Quantity.RESISTANCE
     live = not ohms and reading.quantity is not Quantity.FAULT

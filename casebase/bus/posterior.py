@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final, NamedTuple, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,7 +18,14 @@ from numpy.typing import NDArray
 from casebase.bus.bank import Bank
 from casebase.bus.chain import Array
 from casebase.bus.instruments import SCOPE_VOLTS, TRAFFIC_SEEN_VOLTS
-from casebase.bus.observation import SMOOTH_VOLTS_SHARE, LevelRead, NumberRead, Observation, VoltsPairRead
+from casebase.bus.observation import (
+    SMOOTH_VOLTS_SHARE,
+    Bench,
+    LevelRead,
+    NumberRead,
+    Observation,
+    VoltsPairRead,
+)
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState
 
@@ -157,7 +164,14 @@ class Explained(NamedTuple):
     log_right: Array
 
 
-def explained_by(observation: Observation, bank: Bank) -> Explained:
+class Alike(Bench, Protocol):
+    """Simulated rows of which neighbours are alike in the fault, such as a bank."""
+
+    def mean_of_alike(self, column: Array) -> Array:
+        """Return a column (rows,) with each entry the mean over its neighbours."""
+
+
+def explained_by(observation: Observation, bank: Alike) -> Explained:
     """Return how well each bus explains one observation, taken rightly or in one of the usual wrong ways."""
     squared = -0.5 * observation.misfit(bank) ** 2
     tail = WIDE_TAIL / TAIL_ERRORS * np.exp(squared / TAIL_ERRORS**2)

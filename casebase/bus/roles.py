@@ -9,7 +9,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
-from typing import Final
+from typing import Final, Protocol
 
 from casebase.bus.instruments import DLC, NOTHING
 from casebase.bus.pair_draws import ROLES
@@ -25,6 +25,19 @@ class BusUnderTest:
     terminators_in: tuple[str, ...] = ()
     modules: tuple[str, ...] = ()
     reached_at: str = "the DLC"
+
+
+class Places(Protocol):
+    """Where readings were taken, as simulated buses name it."""
+
+    def of(self, name: str) -> str | None:
+        """Return what a module is called there, None where it is none."""
+
+    def unplugged(self, reading: Reading) -> str | None:
+        """Return what was off for a reading as one key, `nothing`, or None where that is not known."""
+
+    def place(self, reading: Reading) -> str:
+        """Return the place of the leads."""
 
 
 @dataclass(frozen=True)

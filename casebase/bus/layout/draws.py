@@ -77,9 +77,7 @@ def drawn_for(wiring: Wiring, count: int) -> Drawn:
     )
 
 
-def _branches(
-    wiring: Wiring, count: int, random: np.random.Generator, spread: Spread
-) -> tuple[Array, Array]:
+def _branches(wiring: Wiring, count: int, random: np.random.Generator, spread: Spread) -> tuple[Array, Array]:
     shape = (count, len(wiring.branches))
     known = np.array([np.nan if one.metres is None else one.metres for one in wiring.branches])
     metres = np.where(np.isnan(known), log_uniform(random, UNKNOWN_METRES, shape), known)

@@ -71,7 +71,7 @@ class Ports:
 
 @dataclass(frozen=True)
 class Healthy:
-    """Healthy networks solved without a sender: impedances between ports (draws, ports, ports), volts (draws, ports)."""
+    """Healthy networks solved without a sender: impedances (draws, ports, ports) among ports, volts (draws, ports)."""
 
     ports: Ports
     hh: Array
@@ -93,7 +93,7 @@ class Healthy:
 
     def at(self, port: Index) -> Pair:
         """Return the volts of ports, (draws,) behind."""
-        return tuple(np.moveaxis(part[:, port], 0, -1) for part in self.volts)  # type: ignore[return-value]
+        return np.moveaxis(self.volts[0][:, port], 0, -1), np.moveaxis(self.volts[1][:, port], 0, -1)
 
 
 def healthy(wiring: Wiring, drawn: Drawn, *, powered: bool) -> Healthy:
@@ -114,12 +114,15 @@ def healthy(wiring: Wiring, drawn: Drawn, *, powered: bool) -> Healthy:
     inverse = _inverse(matrix.reshape(drawn.count, 2 * points, 2 * points))
     blocks = inverse.reshape(drawn.count, 2, points, 2, points)
     hh, ll, hl = (
-        np.matmul(np.matmul(rows, blocks[:, one, :, other, :]), rows.T) for one, other in ((0, 0), (1, 1), (0, 1))
+        np.matmul(np.matmul(rows, blocks[:, one, :, other, :]), rows.T)
+        for one, other in ((0, 0), (1, 1), (0, 1))
     )
     inner = slice(points, 2 * points)
     raised: Pair = (
-        np.einsum("kpq,kq->kp", hh[:, :, inner] , current[0]) + np.einsum("kpq,kq->kp", hl[:, :, inner], current[1]),
-        np.einsum("kqp,kq->kp", hl[:, inner, :], current[0]) + np.einsum("kpq,kq->kp", ll[:, :, inner], current[1]),
+        np.einsum("kpq,kq->kp", hh[:, :, inner], current[0])
+        + np.einsum("kpq,kq->kp", hl[:, :, inner], current[1]),
+        np.einsum("kqp,kq->kp", hl[:, inner, :], current[0])
+        + np.einsum("kpq,kq->kp", ll[:, :, inner], current[1]),
     )
     return Healthy(ports, hh, ll, hl, raised)
 
@@ -141,7 +144,7 @@ def _hanging(wiring: Wiring, drawn: Drawn, share: Array) -> tuple[Array, Array, 
 
 def _seen(volts: Array, hanging: Array) -> Array:
     """Return what hangs at the points as the unknowns see it, shape (draws, unknowns, unknowns)."""
-    return np.matmul(volts.T[None] * hanging[:, None, :], volts)
+    return np.asarray(np.matmul(volts.T[None] * hanging[:, None, :], volts))
 
 
 def _add_branches(matrix: Array, line: int, siemens: Array, ports: Ports) -> None:
@@ -156,8 +159,8 @@ def _add_branches(matrix: Array, line: int, siemens: Array, ports: Ports) -> Non
 def _inverse(matrix: Array) -> Array:
     """Return the inverse of symmetric matrices, scaled so that each diagonal is 1: small drops keep their figures."""
     scale = 1 / np.sqrt(np.diagonal(matrix, axis1=1, axis2=2))
-    found: Array = np.linalg.inv(matrix * scale[:, :, None] * scale[:, None, :])
-    return found * scale[:, :, None] * scale[:, None, :]
+    found = np.linalg.inv(matrix * scale[:, :, None] * scale[:, None, :])
+    return np.asarray(found * scale[:, :, None] * scale[:, None, :])
 
 
 @dataclass(frozen=True)

@@ -13,11 +13,20 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
 
+from casebase.bus.instruments import NOTHING, roles_in
 from casebase.bus.layout.whereabouts import ElementKind
 from casebase.record.layout import DLC, Layout, LayoutNetwork, PlaceKind
 from casebase.record.modules import module_identity, modules_named_in
+from casebase.record.vocabulary import Medium
 
 TERMINATOR_OHMS: Final = 120.0
+MOST_TERMINATORS: Final = 2
+
+TWO_WIRES: Final = (Medium.HIGH_SPEED_CAN, Medium.CAN_FD, Medium.J1939)
+"""Media whose levels are computed; on others only who is silent and the feeds count."""
+
+STAND_IN_OHMS: Final = 60.0
+"""Joins the lines of the other media, so that what is connected counts as heard."""
 
 INSIDE: Final = "inside "
 """What stands before the point within a module."""
@@ -42,6 +51,8 @@ class Element:
     branches: tuple[int, ...] = ()
     points: tuple[int, ...] = ()
     serves: tuple[str, ...] = ()
+    ends: tuple[str, ...] = ()
+    """The places that a wire joins."""
 
 
 @dataclass(frozen=True)
@@ -65,6 +76,11 @@ class Wiring:
     trees: tuple[tuple[int, int, int], ...] = field(default=())
     """(point, its parent or -1, the branch between them or -1), each after its parent."""
 
+    @property
+    def is_computed(self) -> bool:
+        """Whether levels and ohms of its medium are computed."""
+        return self.network.medium in TWO_WIRES
+
     @cached_property
     def modules(self) -> tuple[str, ...]:
         """The modules on the network, in order."""
@@ -82,7 +98,11 @@ class Wiring:
         found: dict[str, list[int]] = defaultdict(list)
         for index, point in enumerate(self.points):
             found[place_of_point(point)].append(index)
-        return {place: sorted(points, key=lambda one: self._is_inside(one)) for place, points in found.items()}
+        return {place: sorted(points, key=self._is_inside) for place, points in found.items()}
+
+    def touching(self, element: Element) -> set[str]:
+        """Return the names of the places that an element is, joins or serves, and its own."""
+        return {element.name, *element.ends, *element.serves}
 
     def _is_inside(self, point: int) -> bool:
         return self.points[point].startswith(INSIDE)
@@ -118,6 +138,21 @@ class Wiring:
             return next((point for point in points if toward in _beyond(self, point, place)), None)
         apart = place in opened and len(points) > 1
         return None if apart or not points else points[0]
+
+    @cached_property
+    def places(self) -> tuple[str, ...]:
+        """The names of its places."""
+        return tuple(self._points_of_place)
+
+    def key_of(self, places: Iterable[str]) -> str:
+        """Return places that are parted or unplugged as one key, as `View.unplugged` holds it."""
+        return (
+            "+".join(str(number) for number in sorted({self.places.index(one) for one in places})) or NOTHING
+        )
+
+    def places_in(self, key: str) -> list[str]:
+        """Return the places of a key."""
+        return [self.places[int(number)] for number in roles_in(key)]
 
     @cached_property
     def neighbours(self) -> Mapping[int, tuple[tuple[int, int], ...]]:
@@ -199,8 +234,8 @@ class _Building:
         inside = dict(self._modules())
         for place in [name for name in self.wires_at if self.layout.kinds[name] is PlaceKind.PLUG]:
             self._halves(place)
-        terminators = tuple(self._terminators(inside))
         speaker = self._speaker(inside)
+        terminators = self._all_terminators(inside, speaker)
         return Wiring(
             self.network,
             tuple(self.points),
@@ -260,9 +295,30 @@ class _Building:
         for one, other in zip(ends[::2], ends[1::2], strict=False):
             self.branches.append(Branch((one, other), place, False))
 
+    def _all_terminators(self, inside: Mapping[str, int], speaker: int) -> tuple[tuple[int, float, str], ...]:
+        """Return the terminators, those that nobody stated taken to sit in the modules farthest from the others."""
+        if self.network.medium not in TWO_WIRES:
+            return ((speaker, STAND_IN_OHMS, ""),)
+        stated = list(self._terminators(inside))
+        while len(stated) < MOST_TERMINATORS and len(stated) < len(inside):
+            held = [point for point, _, _ in stated] or [speaker]
+            far = max(inside.values(), key=lambda point: min(self._steps(point, one) for one in held))
+            if far in held:
+                break
+            stated.append((far, TERMINATOR_OHMS, ""))
+        return tuple(stated)
+
+    def _steps(self, start: int, goal: int) -> int:
+        """Return over how many branches one point lies from another."""
+        depth = {start: 0}
+        for point, parent, _ in _trees(len(self.points), self.branches, start):
+            if parent in depth:
+                depth[point] = depth[parent] + 1
+        return depth.get(goal, 0)
+
     def _terminators(self, inside: Mapping[str, int]) -> Iterator[tuple[int, float, str]]:
         for terminator in self.network.terminators:
-            ohms = TERMINATOR_OHMS if terminator.ohms is None else float(terminator.ohms)
+            ohms = TERMINATOR_OHMS if terminator.ohms is None else terminator.ohms.number
             if terminator.at in inside:
                 yield inside[terminator.at], ohms, terminator.at
             elif terminator.at in self.points:
@@ -282,28 +338,28 @@ class _Building:
                 contacts[branch.place].append(index)
         for name, branches in self.wire_branches.items():
             points = {point for index in branches for point in self.branches[index].ends}
-            yield Element(name, ElementKind.WIRE, tuple(branches), tuple(sorted(points)))
-        for place, ends in self.wires_at.items():
-            kind = _KINDS[self.layout.kinds[place]]
-            points = (inside[place],) if place in inside else tuple(dict.fromkeys(point for _, point in ends))
-            arms = tuple(contacts.get(place, ()))
-            if kind is ElementKind.SPLICE:
-                arms = tuple(
-                    index
-                    for index, branch in enumerate(self.branches)
-                    if branch.is_wire and points[0] in branch.ends
-                )
-            elif kind in (ElementKind.DLC, ElementKind.TERMINATOR):
-                arms = tuple(
-                    index for index, branch in enumerate(self.branches) if points[0] in branch.ends
-                )[:1]
-            yield Element(place, kind, arms, points, (place,) if place in inside else ())
+            joins = tuple(place_of_point(self.points[point]) for point in self.branches[branches[0]].ends)
+            yield Element(name, ElementKind.WIRE, tuple(branches), tuple(sorted(points)), ends=joins)
+        yield from self._places(inside, contacts)
         for feed in self.layout.feeds:
             if any(name in inside for name in feed.modules):
                 yield Element(feed.name, ElementKind.FEED, serves=tuple(feed.modules))
         for ground in self.layout.grounds:
             if any(name in inside for name in ground.modules):
                 yield Element(ground.name, ElementKind.GROUND, serves=tuple(ground.modules))
+
+    def _places(self, inside: Mapping[str, int], contacts: Mapping[str, list[int]]) -> Iterator[Element]:
+        for place, ends in self.wires_at.items():
+            kind = _KINDS[self.layout.kinds[place]]
+            at = [inside[place]] if place in inside else [point for _, point in ends]
+            arms = contacts.get(place, [])
+            if kind in (ElementKind.SPLICE, ElementKind.DLC, ElementKind.TERMINATOR):
+                arms = [index for index, branch in enumerate(self.branches) if at[0] in branch.ends]
+            if kind is ElementKind.DLC:
+                arms = arms[:1]
+            yield Element(
+                place, kind, tuple(arms), tuple(dict.fromkeys(at)), (place,) if place in inside else ()
+            )
 
     def _beside(self, inside: Mapping[str, int]) -> list[str]:
         served = [
@@ -337,8 +393,8 @@ _KINDS: Final = {
 def _trees(points: int, branches: list[Branch], root: int) -> Iterator[tuple[int, int, int]]:
     """Yield a spanning tree of each part of the graph, from `root` outward first."""
     links: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    for index, branch in enumerate(branches):
-        one, other = branch.ends
+    for index, joined in enumerate(branches):
+        one, other = joined.ends
         links[one].append((other, index))
         links[other].append((one, index))
     seen: set[int] = set()

@@ -1,0 +1,296 @@
+"""Where the fault of a network lies: from readings and who is silent to the probability of each element."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Final
+
+import numpy as np
+
+from casebase.bus.chain import Array
+from casebase.bus.layout.answering import Said, answer_chances, log_of_said, said_of
+from casebase.bus.layout.evidence import Heard, heard
+from casebase.bus.layout.halving import Belief, places_to_open
+from casebase.bus.layout.rows import Rows, rows_for
+from casebase.bus.layout.whereabouts import (
+    CREDIBLE,
+    ElementKind,
+    Evidence,
+    Indistinct,
+    StateThere,
+    Suspect,
+    Whereabouts,
+    WhereOnNetwork,
+)
+from casebase.bus.layout.wiring import Element, Wiring, wiring_of
+from casebase.bus.posterior import explained_by
+from casebase.record.layout import Layout, LayoutNetwork
+from casebase.record.modules import module_identity
+from casebase.record.reading import Reading
+from casebase.record.vocabulary import YesNo
+
+SOUND_PRIOR: Final = 0.04
+"""Chance that nothing of the layout is at fault, before anything is known of a job that brings one here (judged)."""
+
+OUTSIDE_PRIOR: Final = 0.03
+"""Chance of a fault like none computed: two at once, a module of other software (judged)."""
+
+PROVEN_COUNTS: Final = 12.0
+"""What is known beforehand counts as so many proven causes, spread over all elements as they are met (judged)."""
+
+LEAST_ROWS: Final = 24.0
+"""How many rows (effective sample size) must at least carry the answer (judged)."""
+
+LEAST_EXPONENT: Final = 0.1
+
+LEVEL_WITHIN: Final = 1.25
+"""Elements explain all that is given equally well where one does so at most so many times better (judged)."""
+
+SHOWN_STATES: Final = 4
+
+
+@dataclass(frozen=True)
+class Computed:
+    """One network of a layout, solved: what does not depend on any job."""
+
+    rows: Rows
+
+    @cached_property
+    def chances(self) -> Array:
+        """How likely each module answers on each row."""
+        return answer_chances(self.rows)
+
+    @cached_property
+    def element_of_way(self) -> Array:
+        """The element of each way; the last stands for nothing at fault."""
+        elements = len(self.rows.wiring.elements)
+        return np.array([elements if way.element < 0 else way.element for way in self.rows.ways])
+
+    @cached_property
+    def usual(self) -> Array:
+        """How often each way is met, summing to 1 over those of elements."""
+        weights = np.array([way.weight for way in self.rows.ways])
+        weights[-1] = 0.0
+        return np.asarray(weights / weights.sum())
+
+    @cached_property
+    def all_silent(self) -> Array:
+        """How likely nobody is heard beyond what the levels say, shape (ways, rows)."""
+        return np.stack([np.clip(way.harm * way.silent, 0.002, 0.95) for way in self.rows.ways])
+
+
+def where(layout: Layout, evidence: Evidence, most_tests: int = 3) -> Whereabouts:
+    """Return where on a layout the fault of a job lies, network by network, with the tests that tell most about it."""
+    return Whereabouts(
+        layout.name(),
+        layout.partly_known is YesNo.YES,
+        tuple(
+            _where_on(computed(layout, network), evidence, readings, most_tests)
+            for network, readings in _by_network(layout, evidence.readings)
+        ),
+    )
+
+
+def _by_network(
+    layout: Layout, readings: Sequence[Reading]
+) -> list[tuple[LayoutNetwork, list[tuple[int, Reading]]]]:
+    """Return each network with its readings: those that name it, and those that name none where it is the first."""
+    names = [network.name.casefold() for network in layout.networks]
+    found: list[tuple[LayoutNetwork, list[tuple[int, Reading]]]] = [(one, []) for one in layout.networks]
+    for index, reading in enumerate(readings):
+        said = reading.network.casefold() if reading.network else ""
+        found[names.index(said) if said in names else 0][1].append((index, reading))
+    return found
+
+
+_kept: dict[str, Computed] = {}
+MOST_KEPT: Final = 4
+
+
+def computed(layout: Layout, network: LayoutNetwork) -> Computed:
+    """Return one network of a layout solved; the last few are kept in memory."""
+    text = layout.model_dump_json(exclude={"id", "revision", "title", "note", "provenance"})
+    key = hashlib.sha256(f"{network.name}\n{text}".encode()).hexdigest()
+    if key not in _kept:
+        while len(_kept) >= MOST_KEPT:
+            _kept.pop(next(iter(_kept)))
+        _kept[key] = Computed(rows_for(wiring_of(layout, network)))
+    return _kept[key]
+
+
+@dataclass(frozen=True)
+class Located:
+    """Probabilities of one network: of every row (ways, rows), what each element explains, the rest."""
+
+    by_row: Array
+    elements: Array
+    evidence: Array
+    sound: float
+    outside: float
+
+
+def located(one: Computed, said: Said, found: Heard, proven: Mapping[str, int]) -> Located:
+    """Return the probabilities of every way and row, given who is silent and what was read."""
+    rows = one.rows
+    logs = log_of_said(said, one.chances, one.all_silent)
+    read = np.zeros(rows.shape)
+    by_chance = said.by_chance
+    for observation in found.observations:
+        explained = explained_by(observation, rows)
+        read += explained.log_any.reshape(rows.shape)
+        by_chance *= max(observation.by_chance, 1e-12)
+    for more in found.logs:
+        logs = logs + more
+    prior = (1 - SOUND_PRIOR - OUTSIDE_PRIOR) * _learned(one, proven)
+    prior[-1] = SOUND_PRIOR
+    logs += np.log(np.maximum(prior, 1e-30))[:, None]
+    logs += _exponent(logs, read) * read
+    highest = float(logs.max())
+    weights = np.exp(logs - highest) / logs.shape[1]
+    outside = OUTSIDE_PRIOR * by_chance * float(np.exp(-highest))
+    whole = float(weights.sum()) + outside
+    weights /= whole
+    by_way = weights.sum(axis=1)
+    elements = np.bincount(one.element_of_way, by_way, len(rows.wiring.elements) + 1).astype(np.float64)
+    priors = np.bincount(one.element_of_way, prior, len(rows.wiring.elements) + 1)
+    return Located(
+        weights,
+        elements[:-1],
+        (elements / np.maximum(priors, 1e-30))[:-1],
+        float(elements[-1]),
+        outside / whole,
+    )
+
+
+def _learned(one: Computed, proven: Mapping[str, int]) -> Array:
+    """Return how often each way is met on this platform: the usual, as counts, with the proven causes added."""
+    elements = one.rows.wiring.elements
+    if not any(proven.get(element.name, 0) for element in elements):
+        return one.usual.copy()
+    usual = np.bincount(one.element_of_way, one.usual, len(elements) + 1)
+    counts = np.array([float(proven.get(element.name, 0)) for element in elements] + [0.0])
+    learned = (PROVEN_COUNTS * usual + counts) / (PROVEN_COUNTS + counts.sum())
+    return np.asarray(one.usual * (learned / np.maximum(usual, 1e-30))[one.element_of_way])
+
+
+def _exponent(logs: Array, read: Array) -> float:
+    """Return the share of the readings' weight at which at least `LEAST_ROWS` rows carry the answer."""
+    exponent = 1.0
+    while exponent > LEAST_EXPONENT:
+        whole = logs + exponent * read
+        weights = np.exp(whole - whole.max())
+        if float(weights.sum()) ** 2 / float((weights**2).sum()) >= LEAST_ROWS:
+            return exponent
+        exponent *= 0.85
+    return exponent
+
+
+def _where_on(
+    one: Computed, evidence: Evidence, readings: Sequence[tuple[int, Reading]], most_tests: int
+) -> WhereOnNetwork:
+    wiring = one.rows.wiring
+    names = (*wiring.modules, *wiring.beside)
+    said = said_of(evidence, {module_identity(name): number for number, name in enumerate(names)})
+    found = heard(readings, one.rows)
+    result = located(one, said, found, evidence.proven)
+    suspects = _suspects(one, result, evidence.proven)
+    credible = _credible(suspects, result)
+    groups = tuple(_groups(one, result, credible))
+    belief = Belief(one.rows, result.by_row, found.done, one.element_of_way)
+    return WhereOnNetwork(
+        wiring.network.name,
+        suspects,
+        result.sound,
+        result.outside,
+        credible,
+        groups,
+        tuple(places_to_open(belief, most_tests)) if most_tests else (),
+        tuple(names[number] for number in said.silent),
+        tuple(names[number] for number in said.answering),
+        tuple(sorted(found.unused)),
+    )
+
+
+def _suspects(one: Computed, result: Located, proven: Mapping[str, int]) -> tuple[Suspect, ...]:
+    by_way = result.by_row.sum(axis=1)
+    states: dict[int, list[StateThere]] = {}
+    for way, share in zip(one.rows.ways, by_way, strict=True):
+        if way.element >= 0:
+            states.setdefault(way.element, []).append(StateThere(way.state, float(share)))
+    suspects = [
+        Suspect(
+            element.name,
+            element.kind,
+            float(result.elements[index]),
+            tuple(sorted(states.get(index, ()), key=lambda each: -each.probability)[:SHOWN_STATES]),
+            proven.get(element.name, 0),
+        )
+        for index, element in enumerate(one.rows.wiring.elements)
+    ]
+    return tuple(sorted(suspects, key=lambda each: -each.probability))
+
+
+def _credible(suspects: Sequence[Suspect], result: Located) -> tuple[str, ...]:
+    """Return the smallest set of elements that holds nine tenths of what lies on the layout."""
+    whole = float(result.elements.sum())
+    held, found = 0.0, []
+    for suspect in suspects:
+        if held >= CREDIBLE * whole:
+            break
+        found.append(suspect.name)
+        held += suspect.probability
+    return tuple(found)
+
+
+def _groups(one: Computed, result: Located, credible: Sequence[str]) -> list[Indistinct]:
+    """Return the credible elements that hang together and explain all that is given equally well, two at least."""
+    wiring = one.rows.wiring
+    numbers = {element.name: index for index, element in enumerate(wiring.elements)}
+    left = sorted((numbers[name] for name in credible), key=lambda index: -result.evidence[index])
+    levels: list[list[int]] = []
+    for index in left:
+        if levels and result.evidence[levels[-1][0]] <= LEVEL_WITHIN * result.evidence[index]:
+            levels[-1].append(index)
+        else:
+            levels.append([index])
+    found = [
+        Indistinct(
+            tuple(wiring.elements[index].name for index in group),
+            stretch_words([wiring.elements[index] for index in sorted(group)]),
+            float(result.elements[group].sum()),
+        )
+        for level in levels
+        for group in _hanging_together(wiring, level)
+        if len(group) > 1
+    ]
+    return sorted(found, key=lambda group: -group.probability)
+
+
+def _hanging_together(wiring: Wiring, level: Sequence[int]) -> list[list[int]]:
+    """Return elements in groups that touch: a wire and the places at its ends, a feed and what it serves."""
+    touching = {index: wiring.touching(wiring.elements[index]) for index in level}
+    groups: list[list[int]] = []
+    for index in level:
+        near = [group for group in groups if any(touching[index] & touching[other] for other in group)]
+        groups = [group for group in groups if group not in near]
+        groups.append([*(each for group in near for each in group), index])
+    return groups
+
+
+def stretch_words(elements: Sequence[Element]) -> str:
+    """Return elements in words: `between DLC and splice S417` where they make one stretch, else by name."""
+    names = [element.name for element in elements]
+    listed = f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
+    wires = [element.ends for element in elements if element.kind is ElementKind.WIRE]
+    places = {element.name for element in elements if element.kind is not ElementKind.WIRE}
+    counted = Counter(end for ends in wires for end in ends)
+    outer = [end for end, times in counted.items() if times == 1]
+    if len(outer) != 2 or len(counted) != len(wires) + 1 or not places <= set(counted) or not wires:
+        return listed
+    itself = [end for end in outer if end in places]
+    also = f", {' and '.join(itself)} counted" if itself else ""
+    return f"between {outer[0]} and {outer[1]}{also}"

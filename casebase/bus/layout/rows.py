@@ -1,0 +1,440 @@
+"""What a meter or scope would show on every row: each way of each element, at any place, with anything parted.
+
+Shapes are (ways, rows) where not said otherwise. `Rows.columns` gives observations what they ask for, one value per
+row, as a bank of simulated buses does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Any, Final
+
+import numpy as np
+
+from casebase.bus.chain import Array
+from casebase.bus.instruments import OHMS, QUANTITIES, View, with_traffic
+from casebase.bus.layout.draws import Drawn, drawn_for
+from casebase.bus.layout.solving import Change, Changed, Healthy, Index, Ports, healthy, opened
+from casebase.bus.layout.two_by_two import Pair, TwoByTwo, admittance
+from casebase.bus.layout.ways import ROWS, Way, base_of_row, sound_way, ways_of
+from casebase.bus.layout.wiring import Wiring
+from casebase.bus.network import METER_OHMS
+from casebase.bus.pair_draws import Spread, traffic_shares
+from casebase.bus.pair_faults import RETRIES
+
+SENDERS: Final = 2
+DRIVER_PASSES: Final = 3
+TO: Final = " to "
+"""Between a line's quantity and the point at the other end of a wire: `ohms_high to 12`."""
+
+ALIKE: Final = 4
+"""Neighbouring rows of a way on either side, alike in the fault, whose healthy parts stand for each other."""
+_SEED: Final = 97
+
+POINTS_WELL_DRAWN, DRAWS, FEW_DRAWS = 260, 32, 8
+"""Larger networks are drawn less often: the time grows with the cube of the points."""
+
+
+@dataclass(frozen=True)
+class Faults:
+    """What hangs on one port of every row, with supply or without."""
+
+    port: Index
+    siemens: TwoByTwo
+    amperes: Pair
+
+    @classmethod
+    def stacked(cls, ways: Sequence[Way], *, powered: bool) -> Faults:
+        """Return the faults of several ways."""
+        each = [way.live if powered else way.unpowered for way in ways]
+        parts = (np.stack([getattr(one, name) for one in each]) for name in ("hh", "hl", "lh", "ll"))
+        share = 1.0 if powered else 0.0
+        amperes = tuple(share * np.stack([way.amperes[line] for way in ways]) for line in (0, 1))
+        return cls(np.stack([way.port for way in ways]), TwoByTwo(*parts), (amperes[0], amperes[1]))
+
+    def but_on(self, ports: Sequence[int]) -> Faults:
+        """Return the faults without those on ports that are open already."""
+        left = ~np.isin(self.port, ports)
+        siemens = TwoByTwo(*(getattr(self.siemens, name) * left for name in ("hh", "hl", "lh", "ll")))
+        return Faults(self.port, siemens, (self.amperes[0] * left, self.amperes[1] * left))
+
+
+def _picked_faults(ways: Sequence[Way], way: Index, row: Index, *, powered: bool) -> Faults:
+    """Return the faults of single rows as those of one way, shape (1, rows)."""
+    kinds, place = np.unique(way, return_inverse=True)
+    whole = Faults.stacked([ways[one] for one in kinds], powered=powered)
+    chosen = place.reshape(1, -1), row[None, :]
+    return Faults(
+        whole.port[chosen], whole.siemens[chosen], (whole.amperes[0][chosen], whole.amperes[1][chosen])
+    )
+
+
+class Seen:
+    """Networks in one condition, with a fault in each row: volts and impedances at any port."""
+
+    def __init__(self, changed: Changed, faults: Faults, base: Index) -> None:
+        self._changed, self._base = changed, base
+        open_ports = [change.port for change in changed.changes]
+        self._faults = faults.but_on(open_ports)
+        self._ports, self._place = np.unique(faults.port, return_inverse=True)
+        self._place = self._place.reshape(faults.port.shape)
+        siemens, amperes = self._faults.siemens, self._faults.amperes
+        own = self._spread(changed.between(self._ports, self._ports))
+        answer = (siemens @ own).plus_one().inverse()
+        self._answer = answer @ siemens
+        volts = self._spread_pair(changed.at(self._ports))
+        lost = siemens.times(volts)
+        self._driven = answer.times((amperes[0] - lost[0], amperes[1] - lost[1]))
+
+    def _spread(self, by_port: TwoByTwo) -> TwoByTwo:
+        """Return (ports, draws) as (ways, rows)."""
+        return by_port[self._place, self._base[None, :]]
+
+    def _spread_pair(self, by_port: Pair) -> Pair:
+        return by_port[0][self._place, self._base[None, :]], by_port[1][self._place, self._base[None, :]]
+
+    def to_fault(self, port: int) -> TwoByTwo:
+        """Return the impedance between a port and each row's fault."""
+        return self._spread(self._changed.between(np.array(port), self._ports))
+
+    def between(self, one: int, other: int) -> TwoByTwo:
+        """Return the impedance between two ports."""
+        sound = self._changed.between(np.array(one), np.array(other))[..., self._base]
+        there = self.to_fault(one)
+        back = there if one == other else self.to_fault(other)
+        return sound - there @ self._answer @ back.transposed
+
+    def volts(self, port: int) -> Pair:
+        """Return the volts of a port while nobody sends."""
+        sound = self._changed.at(np.array(port))
+        more = self.to_fault(port).times(self._driven)
+        return sound[0][..., self._base] + more[0], sound[1][..., self._base] + more[1]
+
+    def from_several(self, ports: Index, which: Index, other: int | None) -> TwoByTwo:
+        """Return the impedance between the port that `which` picks of `ports` and another, None for itself."""
+        there = self._several_to_fault(ports, which)
+        if other is None:
+            sound = self._changed.between(ports, ports)[which, self._base[None, :]]
+            return sound - there @ self._answer @ there.transposed
+        sound = self._changed.between(ports, np.array(other))[which, self._base[None, :]]
+        return sound - there @ self._answer @ self.to_fault(other).transposed
+
+    def volts_of_several(self, ports: Index, which: Index) -> Pair:
+        """Return the volts of the port that `which` picks of `ports`."""
+        sound = self._changed.at(ports)
+        more = self._several_to_fault(ports, which).times(self._driven)
+        return (
+            sound[0][which, self._base[None, :]] + more[0],
+            sound[1][which, self._base[None, :]] + more[1],
+        )
+
+    @cached_property
+    def _module_faults(self) -> dict[bytes, TwoByTwo]:
+        return {}
+
+    def _several_to_fault(self, ports: Index, which: Index) -> TwoByTwo:
+        key = ports.tobytes()
+        if key not in self._module_faults:
+            self._module_faults[key] = self._changed.between(ports[:, None], self._ports[None, :])
+        return self._module_faults[key][which, self._place, self._base[None, :]]
+
+
+@dataclass(frozen=True)
+class Output:
+    """Output stages: volts behind each line's stage, ohms, limit; shapes broadcast with the rows."""
+
+    high_volts: Any
+    low_volts: Any
+    ohms: Any
+    limit: Any
+
+    def current(self, own: TwoByTwo, rest: Pair) -> Pair:
+        """Return the current that each drives into its lines, from the impedance and the volts at rest where it sits.
+
+        A diode blocks backward, a limit caps forward; which holds is found in a few rounds.
+        """
+        drives = [np.ones(np.shape(rest[0])), np.ones(np.shape(rest[0]))]
+        limits = [np.zeros(np.shape(rest[0])), np.zeros(np.shape(rest[0]))]
+        current: Pair = rest
+        for _ in range(DRIVER_PASSES):
+            high, low = (each / self.ohms for each in drives)
+            siemens = admittance(high, low, np.zeros_like(high))
+            amperes = (
+                high * self.high_volts + limits[0] * self.limit,
+                low * self.low_volts - limits[1] * self.limit,
+            )
+            raised = own.times(amperes)
+            volts = (own @ siemens).plus_one().inverse().times((rest[0] + raised[0], rest[1] + raised[1]))
+            current = amperes[0] - high * volts[0], amperes[1] - low * volts[1]
+            forward = self.high_volts - volts[0], volts[1] - self.low_volts
+            limits = [(each > self.limit * self.ohms).astype(float) for each in forward]
+            drives = [(each > 0) * (1.0 - limit) for each, limit in zip(forward, limits, strict=True)]
+        return current
+
+
+@dataclass(frozen=True)
+class Part:
+    """Rows that are computed at once: their places among all, their faults (ways, rows), the networks they sit on.
+
+    `more`: changes on further ports, with supply and without, where the ways hang on several.
+    """
+
+    places: Index
+    powered: Faults
+    unpowered: Faults
+    base: Index
+    more: tuple[tuple[Change, Change], ...] = ()
+
+
+@dataclass
+class Rows:
+    """Ways of the elements of one network, and of nothing at fault, as rows to hold readings against.
+
+    A row is a number: way times `ROWS` plus its place within, or its place among those picked.
+    """
+
+    wiring: Wiring
+    drawn: Drawn
+    ways: tuple[Way, ...]
+    powered: Healthy
+    unpowered: Healthy
+    parts: tuple[Part, ...]
+    senders_usual: Index
+    shares: Array
+    """The share of time that each sender drives, shape (senders, rows): less or none where traffic is disturbed."""
+    _seen: dict[tuple[str, bool, int], Seen] = field(default_factory=dict)
+    _columns: dict[str, dict[str, Array]] = field(default_factory=dict)
+
+    @property
+    def base(self) -> Index:
+        """The healthy network that each row of a way sits on."""
+        return base_of_row(self.drawn.count)
+
+    @property
+    def ports(self) -> Ports:
+        """The ports of the wiring."""
+        return self.powered.ports
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """(ways, rows of each)."""
+        return len(self.ways), ROWS
+
+    @property
+    def count(self) -> int:
+        """The number of rows."""
+        return int(self.shares.shape[1])
+
+    # --- as a bank of simulated buses
+
+    def columns(self, unplugged: str) -> Mapping[str, Array]:
+        """Return the columns seen with places parted or unplugged, by `Wiring.key_of`."""
+        return _Columns(self, unplugged, self._columns.setdefault(unplugged, {}))
+
+    def mean_of_alike(self, column: Array) -> Array:
+        """Return a column with each entry the mean over its neighbours in size: all else was drawn independently."""
+        by_way = column.reshape(self.shape)
+        padded = np.pad(by_way, ((0, 0), (ALIKE, ALIKE)), mode="edge")
+        sums = np.cumsum(np.pad(padded, ((0, 0), (1, 0))), axis=1)
+        width = 2 * ALIKE + 1
+        return np.asarray((sums[:, width:] - sums[:, :-width]) / width).reshape(-1)
+
+    def picked(self, chosen: Index) -> Rows:
+        """Return some of the rows, in the order given."""
+        way, row = np.divmod(chosen, ROWS)
+        plain = np.array([not self.ways[one].more for one in way])
+        kinds = [np.flatnonzero(plain)] + [np.flatnonzero(way == one) for one in np.unique(way[~plain])]
+        parts = [
+            Part(
+                places,
+                _picked_faults(self.ways, way[places], row[places], powered=True),
+                _picked_faults(self.ways, way[places], row[places], powered=False),
+                self.base[row[places]],
+                self.ways[way[places[0]]].more,
+            )
+            for places in kinds
+            if len(places)
+        ]
+        return replace(
+            self,
+            parts=tuple(parts),
+            senders_usual=self.senders_usual[:, chosen],
+            shares=self.shares[:, chosen],
+            _seen={},
+            _columns={},
+        )
+
+    # --- one quantity
+
+    def computed(self, place: str, unplugged: str, quantity: str) -> Array:
+        """Return what is shown of one quantity that does not depend on the traffic, shape (rows,).
+
+        `place` is the number of a point, `unplugged` as `Wiring.key_of`.
+        """
+        port = self.ports.point(int(place))
+        if quantity in OHMS:
+            return self._each(unplugged, False, lambda seen, _: _ohms(seen.between(port, port), quantity))
+        name, along, other = quantity.partition(TO)
+        if along:
+            far = self.ports.point(int(other))
+            return self._each(unplugged, False, lambda seen, _: _along(seen, port, far, name))
+        gone = self.wiring.places_in(unplugged)
+        return self._each(unplugged, True, lambda seen, part: self._level(seen, part, port, quantity, gone))
+
+    def _each(self, unplugged: str, powered: bool, show: Callable[[Seen, Part], Array]) -> Array:
+        found = np.empty(self.count)
+        for number, part in enumerate(self.parts):
+            found[part.places] = show(self._condition(unplugged, powered, number), part).reshape(-1)
+        return found
+
+    def _condition(self, unplugged: str, powered: bool, number: int) -> Seen:
+        key = unplugged, powered, number
+        if key not in self._seen:
+            part = self.parts[number]
+            branches = [
+                branch for place in self.wiring.places_in(unplugged) for branch in self.wiring.opening(place)
+            ]
+            more = tuple(pair[0 if powered else 1] for pair in part.more)
+            changes = (*opened(self.ports, self.drawn, branches), *more)
+            changed = Changed(self.powered if powered else self.unpowered, changes)
+            self._seen[key] = Seen(changed, part.powered if powered else part.unpowered, part.base)
+        return self._seen[key]
+
+    def _level(self, seen: Seen, part: Part, port: int, quantity: str, gone: Sequence[str]) -> Array:
+        """Return a line's level at rest, or while one of the senders drives."""
+        line = 0 if quantity.endswith("high") else 1
+        rest = seen.volts(port)
+        shown = rest
+        if quantity.startswith("sent"):
+            sender = self._senders(gone)[int(quantity[4]), part.places].reshape(part.powered.port.shape)
+            own = seen.from_several(self._inside, sender, None)
+            current = self._output(sender, part.base).current(
+                own, seen.volts_of_several(self._inside, sender)
+            )
+            more = seen.from_several(self._inside, sender, port).transposed.times(current)
+            shown = rest[0] + more[0], rest[1] + more[1]
+        source = seen.between(port, port)
+        own_ohms = (source.hh, source.ll)[line]
+        return np.asarray(shown[line] * METER_OHMS / (METER_OHMS + np.maximum(own_ohms, 0.0)))
+
+    @cached_property
+    def _inside(self) -> Index:
+        return np.array([self.ports.point(point) for point in self.wiring.inside.values()], dtype=np.int64)
+
+    def _output(self, sender: Index, base: Index) -> Output:
+        drawn = self.drawn
+        return Output(
+            drawn.driver_high_volts[base, sender],
+            drawn.driver_low_volts[base, sender],
+            drawn.driver_ohms[base, sender],
+            drawn.driver_limit[base, sender],
+        )
+
+    def _senders(self, gone: Sequence[str]) -> Index:
+        """Return which modules send, shape (senders, rows): none that is unplugged, where others are left."""
+        modules, found = len(self.wiring.modules), self.senders_usual
+        off = [self.wiring.modules.index(name) for name in gone if name in self.wiring.modules]
+        for _ in range(min(len(off), modules)):
+            found = np.where(np.isin(found, off), (found + 1) % modules, found)
+        return found
+
+
+def rows_for(wiring: Wiring) -> Rows:
+    """Return the rows of a wiring: every way of every element, and nothing at fault as the last."""
+    few = len(wiring.points) > POINTS_WELL_DRAWN
+    drawn = drawn_for(wiring, FEW_DRAWS if few else DRAWS)
+    with_supply = healthy(wiring, drawn, powered=True)
+    ways = (*ways_of(wiring, drawn, with_supply.ports), sound_way())
+    every = np.arange(len(ways) * ROWS).reshape(len(ways), ROWS)
+    kinds = [[index for index, way in enumerate(ways) if not way.more]]
+    kinds += [[index] for index, way in enumerate(ways) if way.more]
+    parts = [
+        Part(
+            every[kind].reshape(-1),
+            Faults.stacked([ways[index] for index in kind], powered=True),
+            Faults.stacked([ways[index] for index in kind], powered=False),
+            base_of_row(drawn.count),
+            ways[kind[0]].more,
+        )
+        for kind in kinds
+    ]
+    return Rows(
+        wiring,
+        drawn,
+        ways,
+        with_supply,
+        healthy(wiring, drawn, powered=False),
+        tuple(parts),
+        _usual_senders(wiring, ways),
+        _shares(ways),
+    )
+
+
+def _usual_senders(wiring: Wiring, ways: Sequence[Way]) -> Index:
+    """Return which modules send, shape (senders, rows): none that is dead, where others are left."""
+    modules = max(len(wiring.modules), 1)
+    drawn = np.random.default_rng(_SEED).integers(0, modules, (SENDERS, ROWS))
+    found = np.repeat(drawn[:, None, :], len(ways), axis=1)
+    for index, way in enumerate(ways):
+        for _ in range(min(len(way.dead), modules)):
+            found[:, index] = np.where(
+                np.isin(found[:, index], way.dead), (found[:, index] + 1) % modules, found[:, index]
+            )
+    return found.reshape(SENDERS, -1)
+
+
+def _shares(ways: Sequence[Way]) -> Array:
+    """Return the share of time that each sender drives, shape (senders, rows)."""
+    random = np.random.default_rng(_SEED + 1)
+    usual = traffic_shares(random, ROWS, Spread().traffic)[:SENDERS]
+    retries = traffic_shares(random, ROWS, RETRIES)[:SENDERS]
+    disturbed, silent = random.random(ROWS), random.random(ROWS)
+    found = [
+        np.where(disturbed < way.harm, np.where(silent < way.silent, 0.0, retries), usual) for way in ways
+    ]
+    return np.stack(found, axis=1).reshape(SENDERS, -1)
+
+
+class _Columns(Mapping[str, Array]):
+    """Columns by name, each made when first asked for."""
+
+    def __init__(self, rows: Rows, unplugged: str, made: dict[str, Array]) -> None:
+        self._rows, self._unplugged, self._made = rows, unplugged, made
+
+    def __getitem__(self, name: str) -> Array:
+        if name not in self._made:
+            self._made[name] = self._column(name)
+        return self._made[name]
+
+    def _column(self, name: str) -> Array:
+        place, _, quantity = name.split("|", maxsplit=2)
+        if quantity in _OF_TRAFFIC:
+            return with_traffic(View(place, self._unplugged), quantity, self, self._rows.shares)
+        return self._rows.computed(place, self._unplugged, quantity)
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._made)
+
+    def __len__(self) -> int:
+        return len(self._made)
+
+
+_OF_TRAFFIC: Final = frozenset(
+    name for name in QUANTITIES if name not in OHMS and not name.startswith("recessive")
+)
+
+
+def _ohms(impedance: TwoByTwo, quantity: str) -> Array:
+    if quantity == "ohms_between":
+        return np.asarray(np.maximum(impedance.between, 0.0))
+    return np.asarray(np.maximum(impedance.hh if quantity == "ohms_high_ground" else impedance.ll, 0.0))
+
+
+def _along(seen: Seen, one: int, other: int, quantity: str) -> Array:
+    """Return the ohms of one line from end to end, by whatever way they are joined."""
+    ends, cross = (seen.between(one, one), seen.between(other, other)), seen.between(one, other)
+    line = "hh" if quantity == "ohms_high" else "ll"
+    apart = getattr(ends[0], line) + getattr(ends[1], line) - 2 * getattr(cross, line)
+    return np.asarray(np.maximum(apart, 0.0))

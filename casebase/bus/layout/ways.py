@@ -1,0 +1,404 @@
+"""The ways in which each element of a layout may be at fault, over the ranges of the simulated world, and how often.
+
+How often are weights against each other (judged). A way has `ROWS` rows, its size running evenly from the first to the
+last; row by row all ways sit on the same healthy networks, so that elements which nothing tells apart come out level.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from casebase.bus.chain import Array
+from casebase.bus.layout.draws import Drawn
+from casebase.bus.layout.solving import Change, Index, Ports
+from casebase.bus.layout.two_by_two import TwoByTwo, admittance
+from casebase.bus.layout.whereabouts import ElementKind
+from casebase.bus.layout.wiring import Element, Wiring
+from casebase.bus.network import OPEN_OHMS
+from casebase.bus.pair_draws import in_cells, log_uniform, stepped
+from casebase.bus.pair_faults import (
+    DISTURBED_BELOW_OHMS,
+    HARD,
+    HARD_TO_OHMS,
+    JOINT_OHMS,
+    LEAK_OHMS,
+    NEARLY_OPEN_OHMS,
+    RAIL_OHMS,
+    RIGHT_OHMS,
+    WRONG_OHMS,
+)
+from casebase.bus.pair_modules import LOAD_OHMS, OFFSET_VOLTS
+
+ROWS: Final = 64
+SHORT_OHMS: Final = (0.05, 5e3)
+_SEED: Final = 41
+
+DEAD, OWN_SUPPLY, OWN_GROUND = "does not work", "its supply missing", "its ground missing or poor"
+FEED_MISSING, FEED_WEAK, GROUND_POOR = "no supply", "supply weak", "missing or poor"
+STUCK, LOADS = "driver stuck dominant", "loads the lines"
+NO_TERMINATOR, WRONG_TERMINATOR = "terminator missing", "terminator of another value"
+EXTRA_TERMINATOR: Final = "a terminator too many"
+LOOSE: Final = "parted or loose"
+
+_OPENS: Final = (
+    ("high open", 1.0, True, False),
+    ("low open", 1.0, False, True),
+    ("both open", 0.5, True, True),
+)
+_SHORTS: Final = (
+    ("lines shorted together", "across", ""),
+    ("high shorted to ground", "high", "ground"),
+    ("low shorted to ground", "low", "ground"),
+    ("high shorted to battery", "high", "battery"),
+    ("low shorted to battery", "low", "battery"),
+)
+
+
+@dataclass(frozen=True)
+class HowOften:
+    """Weights of an element of one kind: opens and poor joints per line, shorts in the order of `_SHORTS`, leaks."""
+
+    opens: float = 0.0
+    joints: float = 0.0
+    shorts: tuple[float, ...] = (0.0,) * 5
+    leak: float = 0.0
+
+
+HOW_OFTEN: Final = {
+    ElementKind.WIRE: HowOften(0.8, 0.25, (0.35, 0.35, 0.35, 0.2, 0.2), 0.05),
+    ElementKind.PLUG: HowOften(1.2, 0.8, (0.3, 0.15, 0.15, 0.1, 0.1), 0.8),
+    ElementKind.SPLICE: HowOften(0.7, 0.5, (0.15, 0.05, 0.05, 0.03, 0.03), 0.4),
+    ElementKind.MODULE: HowOften(0.5, 0.25, (0.4, 0.3, 0.3, 0.15, 0.15), 0.15),
+    ElementKind.DLC: HowOften(0.5, 0.5, (0.1, 0.05, 0.05, 0.03, 0.03), 0.05),
+    ElementKind.TERMINATOR: HowOften(0.4, 0.2, (0.1, 0.0, 0.0, 0.0, 0.0), 0.1),
+}
+"""Plugs corrode and back out more often than wires break (judged)."""
+
+MODULE_WAYS: Final = {
+    DEAD: 1.6,
+    OWN_SUPPLY: 1.2,
+    OWN_GROUND: 0.8,
+    STUCK: 0.3,
+    LOADS: 0.2,
+    EXTRA_TERMINATOR: 0.08,
+}
+TERMINATOR_WAYS: Final = {NO_TERMINATOR: 1.0, WRONG_TERMINATOR: 0.4}
+FEED_WAYS: Final = {FEED_MISSING: 2.0, FEED_WEAK: 0.7}
+GROUND_WAYS: Final = {GROUND_POOR: 2.0}
+LOOSE_PLUG: Final = 0.6
+USUAL_METRES: Final = 2.0
+LOADS_SHARE: Final = 0.12
+"""How many modules without supply load the lines; the others let go of them (judged)."""
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way, shape (ROWS,) each: where it sits and what hangs there, with supply and without.
+
+    `dead`: modules that are without supply or dead, as places in `Wiring.modules`, and beyond them in `beside`.
+    `works`: how likely a module named there answers all the same. `harm`: chance that traffic is disturbed.
+    `silent`: that all fall silent then. `more`: what else hangs on other ports.
+    """
+
+    element: int
+    state: str
+    weight: float
+    port: Index
+    live: TwoByTwo
+    amperes: tuple[Array, Array]
+    unpowered: TwoByTwo
+    dead: tuple[int, ...] = ()
+    works: Array | None = None
+    harm: Array = field(default_factory=lambda: np.zeros(ROWS))
+    silent: float = 0.0
+    more: tuple[tuple[Change, Change], ...] = ()
+    """Changes with supply and without, for each further port; shape (draws,)."""
+
+
+def ways_of(wiring: Wiring, drawn: Drawn, ports: Ports) -> list[Way]:
+    """Return every way in which every element may be at fault."""
+    return list(_Making(wiring, drawn, ports).all())
+
+
+@dataclass(frozen=True)
+class _Making:
+    wiring: Wiring
+    drawn: Drawn
+    ports: Ports
+    base: Index = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "base", base_of_row(self.drawn.count))
+
+    def all(self) -> Iterator[Way]:
+        for index, element in enumerate(self.wiring.elements):
+            how = HOW_OFTEN.get(element.kind, HowOften())
+            scale = self._scale(element)
+            for way in (
+                *self._series(index, element, how),
+                *self._shunts(index, element, how),
+                *self._own(index, element),
+            ):
+                if way.weight > 0:
+                    yield replace(way, weight=way.weight * scale)
+
+    def _scale(self, element: Element) -> float:
+        if element.kind is not ElementKind.WIRE:
+            return 1.0
+        metres = self.wiring.branches[element.branches[0]].metres
+        return 0.5 + 0.5 * (USUAL_METRES if metres is None else min(metres, 12.0)) / USUAL_METRES
+
+    # --- in series
+
+    def _series(self, index: int, element: Element, how: HowOften) -> Iterator[Way]:
+        if not element.branches:
+            return
+        yield from self._loose(index, element)
+        if not self.wiring.is_computed:
+            ohms = np.full(ROWS, OPEN_OHMS)
+            yield self._in_series(index, element, "open", how.opens * 2.5, ohms, ohms)
+            return
+        for state, part, high, low in _OPENS:
+            cell, along = in_cells(ROWS, (0.7, 0.3))
+            ohms = np.where(cell == 0, OPEN_OHMS, stepped(_random(), NEARLY_OPEN_OHMS, along))
+            yield self._in_series(index, element, _worded(state), how.opens * part, ohms * high, ohms * low)
+        for line in ("high", "low"):
+            ohms = stepped(_random(), JOINT_OHMS, _along())
+            way = self._in_series(
+                index,
+                element,
+                _worded(f"{line}: poor joint"),
+                how.joints,
+                ohms * (line == "high"),
+                ohms * (line == "low"),
+            )
+            yield replace(way, harm=1 / (1 + (200.0 / ohms) ** 2), silent=0.2)
+
+    def _loose(self, index: int, element: Element) -> Iterator[Way]:
+        """Yield a plug that is parted, and takes feeds with it."""
+        fed = self._numbers(self.wiring.feeds_through.get(element.name, ()))
+        if element.kind is ElementKind.PLUG and fed:
+            ohms = np.full(ROWS, OPEN_OHMS)
+            yield replace(self._in_series(index, element, LOOSE, LOOSE_PLUG, ohms, ohms), dead=fed)
+
+    def _in_series(  # noqa: PLR0913, PLR0917  where, how often, how much
+        self, index: int, element: Element, state: str, weight: float, high: Array, low: Array
+    ) -> Way:
+        chosen = np.array(element.branches)[np.arange(ROWS) * 7 % len(element.branches)]
+        lines = []
+        for more, own in ((high, self.drawn.branch_high), (low, self.drawn.branch_low)):
+            sound = own[self.base, chosen]
+            lines.append(-more / (sound * (sound + more)))
+        nothing = np.zeros(ROWS)
+        both = admittance(lines[0], lines[1], nothing)
+        return Way(
+            index, state, weight, self.ports.of_branch[chosen], both, (nothing, nothing), both,
+            harm=np.ones(ROWS), silent=0.12,
+        )  # fmt: skip
+
+    # --- across, to ground, to battery
+
+    def _shunts(self, index: int, element: Element, how: HowOften) -> Iterator[Way]:
+        if not element.points:
+            return
+        if not self.wiring.is_computed:
+            short = {"across": np.full(ROWS, 1.0)}
+            shorted = "shorted to ground or battery"
+            yield self._shunt(index, element, shorted, sum(how.shorts), short, short, {})
+            return
+        for (state, line, to), weight in zip(_SHORTS, how.shorts, strict=True):
+            ohms = _short_ohms()
+            rail = stepped(
+                np.random.default_rng(_SEED + 3), RAIL_OHMS, np.random.default_rng(_SEED).random(ROWS)
+            )
+            volts = self.drawn.battery_volts[self.base] if to == "battery" else np.zeros(ROWS)
+            live = {line: 1 / ohms}
+            dead = {line: 1 / (ohms + (rail if to == "battery" else 0.0))}
+            silent = 0.1 if (line, to) in {("low", "ground"), ("high", "battery")} else 0.45
+            yield replace(
+                self._shunt(index, element, _worded(state), weight, live, dead, {line: volts / ohms}),
+                harm=1 / (1 + (ohms / DISTURBED_BELOW_OHMS) ** 2),
+                silent=silent,
+            )
+        yield self._leak(index, element, how.leak)
+
+    def _leak(self, index: int, element: Element, weight: float) -> Way:
+        random = np.random.default_rng(_SEED + 1)
+        first, along = in_cells(ROWS, (0.4, 0.3, 0.3))
+        least = stepped(random, LEAK_OHMS, along)
+        paths = random.random((3, ROWS)) < 0.3
+        paths[first, np.arange(ROWS)] = True
+        siemens = paths / (
+            least * np.exp(random.uniform(0.0, 1.5, (3, ROWS)) * (first != np.arange(3)[:, None]))
+        )
+        parts = dict(zip(("across", "high", "low"), siemens, strict=True))
+        return self._shunt(index, element, "water or a leak", weight, parts, parts, {})
+
+    def _shunt(  # noqa: PLR0913, PLR0917  where, how often, what
+        self,
+        index: int,
+        element: Element,
+        state: str,
+        weight: float,
+        live: dict[str, Array],
+        dead: dict[str, Array],
+        amperes: dict[str, Array],
+    ) -> Way:
+        chosen = np.array(element.points)[np.arange(ROWS) * 5 % len(element.points)]
+        nothing = np.zeros(ROWS)
+        with_supply, without = (
+            admittance(*(parts.get(line, nothing) for line in ("high", "low", "across")))
+            for parts in (live, dead)
+        )
+        driven = amperes.get("high", nothing), amperes.get("low", nothing)
+        port = np.array([self.ports.point(point) for point in chosen])
+        return Way(index, state, weight, port, with_supply, driven, without)
+
+    # --- what only one kind of element has
+
+    def _own(self, index: int, element: Element) -> Iterator[Way]:
+        if element.kind is ElementKind.MODULE:
+            yield from self._of_a_module(index, element)
+        for place, (point, _, name) in enumerate(self.wiring.terminators):
+            if name == element.name:
+                yield from self._of_a_terminator(index, element, place, point)
+        served = self._numbers(element.serves)
+        if element.kind is ElementKind.FEED:
+            for state, weight in FEED_WAYS.items():
+                works = np.where(_along() < 0.5, 0.1, 0.8) if state == FEED_WEAK else None
+                yield replace(
+                    self._nothing(index, state, weight),
+                    dead=served,
+                    works=works,
+                    more=self._unsupplied(served),
+                )
+        elif element.kind is ElementKind.GROUND:
+            for state, weight in GROUND_WAYS.items():
+                works = np.where(_along() < 0.6, 0.02, 0.6)
+                yield replace(
+                    self._nothing(index, state, weight),
+                    dead=served,
+                    works=works,
+                    more=self._unsupplied(served),
+                )
+
+    def _of_a_module(self, index: int, element: Element) -> Iterator[Way]:
+        own = self._numbers((element.name,))
+        bias_high, bias_low = (
+            part[self.base, own[0]] for part in (self.drawn.bias_high, self.drawn.bias_low)
+        )
+        rest = self.drawn.bias_volts[self.base, own[0]]
+        load = 1 / stepped(_random(), LOAD_OHMS, _along())
+        shows = np.arange(ROWS) % 2 == 0
+        loading = {"high": load, "low": load}, {"high": load * shows, "low": load * shows}
+        off = {"high": -bias_high * rest, "low": -bias_low * rest}
+        some = np.arange(ROWS) % round(1 / LOADS_SHARE) == 0
+        unsupplied = (
+            dict.fromkeys(("high", "low"), load * some),
+            dict.fromkeys(("high", "low"), load * some * shows),
+        )
+        lifted = stepped(_random(), OFFSET_VOLTS, _along())
+        drive = 1 / self.drawn.driver_ohms[self.base, own[0]]
+        stuck = {
+            "high": drive * self.drawn.driver_high_volts[self.base, own[0]],
+            "low": drive * self.drawn.driver_low_volts[self.base, own[0]],
+        }
+        works = np.where(_along() < 0.5, 0.02, 0.6)
+        for state, live, dead, amperes, answers in (
+            (DEAD, {}, {}, {}, 0.0),
+            (OWN_SUPPLY, *unsupplied, off, 0.0),
+            (OWN_GROUND, {}, {}, {"high": bias_high * lifted, "low": bias_low * lifted}, works),
+            (LOADS, *loading, off, 0.15),
+        ):
+            way = self._shunt(index, element, state, MODULE_WAYS[state], live, dead, amperes)
+            yield replace(way, dead=own, works=np.zeros(ROWS) + answers)
+        jammed = self._shunt(
+            index, element, STUCK, MODULE_WAYS[STUCK], {"high": drive, "low": drive}, {}, stuck
+        )
+        yield replace(jammed, harm=np.ones(ROWS), silent=0.7)
+        if not any(point == element.points[0] for point, _, _ in self.wiring.terminators):
+            extra = {"across": 1 / np.where(np.arange(ROWS) % 5 == 0, 60.0, 120.0)}
+            yield self._shunt(
+                index, element, EXTRA_TERMINATOR, MODULE_WAYS[EXTRA_TERMINATOR], extra, extra, {}
+            )
+
+    def _of_a_terminator(self, index: int, element: Element, place: int, point: int) -> Iterator[Way]:
+        sound = self.drawn.terminators[self.base, place]
+        cell, along = in_cells(ROWS, (0.85, 0.15))
+        left = np.where(cell == 0, 0.0, 1 / stepped(_random(), (WRONG_OHMS[1], 2e4), along))
+        ohms = stepped(_random(), (WRONG_OHMS[0], WRONG_OHMS[1] * RIGHT_OHMS[0] / RIGHT_OHMS[1]), _along())
+        ohms = np.where(ohms > RIGHT_OHMS[0], ohms * RIGHT_OHMS[1] / RIGHT_OHMS[0], ohms)
+        held = replace(element, points=(point,))
+        for state, siemens in ((NO_TERMINATOR, left), (WRONG_TERMINATOR, 1 / ohms)):
+            across = {"across": siemens - sound}
+            yield self._shunt(index, held, state, TERMINATOR_WAYS[state], across, across, {})
+
+    def _nothing(self, index: int, state: str, weight: float) -> Way:
+        zero = np.zeros(ROWS)
+        empty = admittance(zero, zero, zero)
+        return Way(index, state, weight, np.zeros(ROWS, dtype=np.int64), empty, (zero, zero), empty)
+
+    def _unsupplied(self, modules: tuple[int, ...]) -> tuple[tuple[Change, Change], ...]:
+        """Return what modules without supply do to the lines: they no longer hold them, and some load them."""
+        random = np.random.default_rng(_SEED + 2)
+        found = []
+        for module in modules:
+            load = 1 / log_uniform(random, LOAD_OHMS, self.drawn.count)
+            load *= random.random(self.drawn.count) < LOADS_SHARE
+            if module >= len(self.wiring.modules):
+                continue
+            port = self.ports.point(self.wiring.inside[self.wiring.modules[module]])
+            high, low = (
+                -bias[:, module] * self.drawn.bias_volts[:, module]
+                for bias in (self.drawn.bias_high, self.drawn.bias_low)
+            )
+            zero = np.zeros(self.drawn.count)
+            found.append(
+                (
+                    Change(port, load, load, zero, high, low),
+                    Change(port, load / 2, load / 2, zero, zero, zero),
+                )
+            )
+        return tuple(found)
+
+    def _numbers(self, names: tuple[str, ...]) -> tuple[int, ...]:
+        known = (*self.wiring.modules, *self.wiring.beside)
+        return tuple(known.index(name) for name in names if name in known)
+
+
+def sound_way() -> Way:
+    """Return the way in which nothing of the layout is at fault; its element is -1."""
+    zero = np.zeros(ROWS)
+    empty = admittance(zero, zero, zero)
+    return Way(-1, "nothing at fault", 1.0, np.zeros(ROWS, dtype=np.int64), empty, (zero, zero), empty)
+
+
+def base_of_row(draws: int) -> Index:
+    """Return the healthy network of each row: neighbours in size sit on different ones."""
+    order: NDArray[np.int64] = np.arange(ROWS) * 11 % draws
+    return order
+
+
+def _random() -> np.random.Generator:
+    return np.random.default_rng(_SEED)
+
+
+def _along() -> Array:
+    return (np.arange(ROWS) + 0.0) / ROWS
+
+
+def _short_ohms() -> Array:
+    along = _along()
+    hard = stepped(_random(), (SHORT_OHMS[0], HARD_TO_OHMS), np.minimum(along / HARD, 1.0))
+    soft = stepped(_random(), (HARD_TO_OHMS, SHORT_OHMS[1]), np.maximum(along - HARD, 0.0) / (1 - HARD))
+    return np.where(along < HARD, hard, soft)
+
+
+def _worded(state: str) -> str:
+    """Return a state with its lines by name; `LINE_NAMES` of other media are put in where it is told."""
+    return state.replace("high", "CAN high").replace("low", "CAN low").replace("both open", "both lines open")
