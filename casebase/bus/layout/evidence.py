@@ -28,7 +28,7 @@ from casebase.bus.layout.ways import (
 )
 from casebase.bus.layout.wiring import Wiring
 from casebase.bus.measured import is_stated, side_of, unusable
-from casebase.bus.observation import NumberRead, Observation, OverLimitRead
+from casebase.bus.observation import WORD_BY_CHANCE, NumberRead, Observation, OverLimitRead
 from casebase.record.modules import module_identity
 from casebase.record.quantities import Amount
 from casebase.record.reading import Reading
@@ -105,7 +105,7 @@ NOT_COMPUTED: Final = "of this medium only who is silent and the feeds are compu
 class Heard:
     """What the readings of a job say on one network.
 
-    `logs`: of what is no observation (feeds, bare modules), shape (ways, rows) or (ways, 1).
+    `logs`: of what is no observation (feeds, bare modules), shape (ways, 1), each as against what any fault explains.
     """
 
     observations: list[Observation] = field(default_factory=list)
@@ -190,7 +190,7 @@ WRONG_TEST: Final = 0.03
 
 def _marked(rows: Rows, fits: Sequence[bool]) -> Array:
     """Return logs by way: what fits explains it, what does not hardly does."""
-    return np.log(np.where(np.array(fits), 1 - WRONG_TEST, WRONG_TEST))[:, None]
+    return np.log(np.where(np.array(fits), 1 - WRONG_TEST, WRONG_TEST) / WORD_BY_CHANCE)[:, None]
 
 
 def _bare(found: Heard, index: int, reading: Reading, rows: Rows) -> None:
@@ -239,7 +239,8 @@ def _of_feeds(feeds: Sequence[Feed], rows: Rows) -> Iterator[Array]:
             continue
         states = [_feed_state(way, number) for way in rows.ways]
         shares = [sum(part * feed.likelihoods[state] for state, part in each) for each in states]
-        yield np.log(np.maximum(np.array(shares), 1e-12))[:, None]
+        anyhow = sum(feed.likelihoods.values()) / len(feed.likelihoods)
+        yield np.log(np.maximum(np.array(shares) / max(anyhow, 1e-30), 1e-6))[:, None]
 
 
 FEED_STATES: Final = {
