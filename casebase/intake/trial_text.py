@@ -218,7 +218,7 @@ def _what(before: str, after: str) -> tuple[list[str], bool]:
     first, *others = named
     name, more = _ended(first.strip()) if follows else (first, "")
     names = _names(name)
-    while others and not more and all(map(_is_part, _names(others[0]))):
+    while others and not more and all(map(is_part, _names(others[0]))):
         names += _names(others.pop(0))
     return names, bool(rest or others or more)
 
@@ -233,10 +233,11 @@ def _ended(segment: str) -> tuple[str, str]:
 
 def _names(segment: str) -> list[str]:
     parts = [name for name in map(_bare, _JOINED.split(segment)) if name]
-    return parts if all(map(_is_part, parts)) else [_bare(segment)]
+    return parts if all(map(is_part, parts)) else [_bare(segment)]
 
 
-def _is_part(name: str) -> bool:
+def is_part(name: str) -> bool:
+    """Return whether a name means a module, a line, or a part of the wiring."""
     known = module_key(name) is not None or _PART.search(name) is not None
     return known or any(name.casefold() == line.casefold() for line in Line)
 

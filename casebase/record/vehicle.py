@@ -17,6 +17,9 @@ from casebase.errors import InputError
 from casebase.record.fields import Name, Odometer, Part, is_stored
 from casebase.record.vocabulary import HIGH_VOLTAGE_POWERTRAINS, Market, Powertrain, YesNo
 
+NOT_SAID: Final = "?"
+"""Stands for a make or model that nobody gave; it has no letter, so it is compared with no other."""
+
 VIN_LENGTH = 17
 _CYLINDERS: Final = re.compile(r"\b[VIWRLH][ -]?(?:[2-9]|1[0-6])\b", re.IGNORECASE)
 """V6, I4, inline five as L5, and the like (common practice, no source)."""

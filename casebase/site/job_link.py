@@ -20,6 +20,7 @@ from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
 from casebase.record.modules import module_identity
 from casebase.record.problems import printable
+from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Powertrain, Reached
 from casebase.record.yaml_form import record_yaml
 from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, names_in, read_codes
@@ -27,9 +28,6 @@ from casebase.site.job_given import ROW_FIELD, FieldProblem, Given, fitting
 from casebase.site.job_readings import ROW_FIELDS, read_rows
 
 Data = dict[str, Any]
-
-NOT_SAID: Final = "?"
-"""Stands for a make or model that nobody gave; it has no letter, so it is compared with no other."""
 
 NETWORK_NAME: Final = "the network"
 

@@ -28,12 +28,12 @@ from casebase.record.case import Case
 from casebase.record.inference import with_networks
 from casebase.record.local_fault import local_fault_words
 from casebase.record.stored_codes import blame_words
+from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Medium
 from casebase.site.case_page import level_pictures
 from casebase.site.job_given import ROW_FIELD, FieldProblem
 from casebase.site.job_link import (
     FIELDS,
-    NOT_SAID,
     AskedJob,
     condition_choices,
     file_of,

@@ -1,0 +1,168 @@
+"""What was measured, as far as its number and unit tell: `119 ohm`, `1.2k`, `2.4`, `OL`, `2.5 to 2.7 V`.
+
+A number with a unit of something else, or with a word behind it that it counts, is none: 60 mph, 12 year, 15 A.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from casebase.errors import QuantityError
+from casebase.intake.plain_words.written import Written
+from casebase.record.quantities import RESISTANCE, VOLTAGE, Amount
+from casebase.record.reading_value import ReadingValue, read_reading_value
+from casebase.record.vocabulary import Quantity
+
+_NUMBER: Final = r"[0-9]+(?:[.,][0-9]+)?"
+_UNIT: Final = (
+    r"(?P<ohm>(?:(?-i:[kKmM])|kilo|meg|mega)?[ -]?(?:ohms?|\u03a9)|kilo|meg|(?-i:[kKRM]))(?!\w)"
+    r"|(?P<volt>millivolts?|mv|volts?|v)(?P<alternating> ?ac)?(?: ?dc)?(?!\w)"
+    r"|(?P<amp>milliamps?|ma|amps?|(?-i:A))(?!\w)"
+)
+_AMOUNT: Final = re.compile(
+    rf"(?<![\w.,'+#-])(?P<limit>(?:more than|over|above|at least|less than|under|below|[<>])\s?)?"
+    rf"(?P<low>{_NUMBER})(?:\s?(?:to|-|\.\.|\u2026)\s?(?P<high>{_NUMBER}))?(?:[ -]?(?:{_UNIT}))?(?![\w])(?!-?[0-9])",
+    re.IGNORECASE,
+)
+_LETTER_AS_POINT: Final = re.compile(r"(?<![\w.,])[0-9]{1,3}[kKMR][0-9]{1,2}(?!\w)")
+_OVER_LIMIT: Final = re.compile(
+    r"(?<!\w)(?P<ol>(?-i:OL|O\.L\.?|ol)|infinite|infinity|over limit|\u221e)(?!\w)|\b(?P<open>open(?: circuit)?|no continuity)\b",
+    re.IGNORECASE,
+)
+_ALTERNATING: Final = re.compile(r"\b(?:ac volt(?:s|age)?|volts? ac|ac range)\b[^.;\n]{0,20}$", re.IGNORECASE)
+
+_OTHER_UNIT: Final = re.compile(
+    r"\s?(?:%|\u20ac|\u00a3|\$|\u00b0|:[0-9]{2}(?![0-9])|[x\u00d7](?= ?[0-9A-Z])|"
+    r"(?:k|m)?(?:mi|miles?|km|kilomet\w+|mph|kmh|kph|rpm|nm|bar|psi|kpa|mm|cm|inch(?:es)?|ft|ah|kw|hp|bhp|w|watts?|"
+    r"eur|euros?|usd|gbp|dollars?|pounds?|quid|bucks|s|secs?|seconds?|mins?|minutes?|(?-i:h)(?! ?[0-9]+[.,][0-9])|hrs?|hours?|days?|weeks?|"
+    r"months?|years?|year-old|yrs?|o'clock|am|pm|degrees?|deg|c(?! ?(?:to|and|-|/) ?D)|celsius|kbit|kbits|kbaud|mbit|baud|bit|hz|khz|mhz|"
+    r"litres?|liters?|kg|tonnes?|t|cc|cyl|ms|us|times|pcs?|st|nd|rd|th|ish?)(?![\w]))",
+    re.IGNORECASE,
+)
+"""What a number is of that is no reading of a bus."""
+
+_COUNTED: Final = re.compile(
+    r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery|batt|bat"
+    r"|across|between|both|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
+    r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can|canh|canl|pin"
+    r"|pins|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|cranking|asleep|awake"
+    r"|drop|back|instead|end|everywhere|there|here|gateway|yellow|green|maybe|about|lost|over|the|of|bus|what|nothing"
+    r"|idle|should|seems|looks|just|before|normally|usually|at|stays|until|once|dead|all)\b)[a-z]",
+    re.IGNORECASE,
+)
+"""A word behind a number without unit that it seems to count: `2 keys`, `3 recalls`."""
+
+_NAMED: Final = re.compile(
+    r"\b(?:fuse|fuses|relay|order|invoice|part|part no|no|nr|number|vin|address|page|visit|bill|price|quote|paid|cost"
+    r"|code|year|pin|pins|terminal|way|job|ticket|version|model|bolts|tyres|id|sa|oc|fmi"
+    r"|spn|bank|cylinder|from 20|eur|usd|gbp|for|in 20)[ .:#]{0,3}$|[\u20ac\u00a3$#] ?$",
+    re.IGNORECASE,
+)
+"""What stands before a number that is a name or a price."""
+
+
+@dataclass(frozen=True)
+class Measured:
+    """An amount in the message: its span, its text as a record holds it without unit where none was given."""
+
+    start: int
+    end: int
+    number: str
+    unit: str
+    quantity: Quantity | None
+    low: float
+    is_open: bool = False
+
+    def as_value(self, quantity: Quantity) -> str:
+        """Return the text of the value as a reading of `quantity` holds it."""
+        if self.is_open:
+            return self.number
+        bare = "ohm" if quantity is Quantity.RESISTANCE else "V"
+        return f"{self.number} {self.unit or bare}"
+
+
+def amounts_in(message: Written) -> list[Measured]:
+    """Return every amount of the message that may be a reading, in order."""
+    found = [*_with_letter(message), *_with_number(message), *_open(message)]
+    return sorted(found, key=lambda one: one.start)
+
+
+def _with_letter(message: Written) -> Iterator[Measured]:
+    for match in _LETTER_AS_POINT.finditer(message.text):
+        value = _value(match[0], Quantity.RESISTANCE)
+        if isinstance(value, Amount):
+            yield Measured(*match.span(), value.digits, value.unit, Quantity.RESISTANCE, value.low)
+
+
+def _open(message: Written) -> Iterator[Measured]:
+    for match in _OVER_LIMIT.finditer(message.text):
+        word = "OL" if match["ol"] else "open"
+        yield Measured(*match.span(), word, "", Quantity.RESISTANCE, float("inf"), is_open=True)
+
+
+def _with_number(message: Written) -> Iterator[Measured]:
+    text = message.text
+    for match in _AMOUNT.finditer(text):
+        bare = not (match["ohm"] or match["volt"] or match["amp"])
+        if _is_of_something_else(text, match) or _NAMED.search(text[max(0, match.start() - 16) : match.start()]):
+            continue
+        if bare and _COUNTED.match(text, match.end()):
+            continue
+        if match["high"] and bare and _could_be_pins(match):
+            continue
+        measured = _measured(text, match)
+        if measured:
+            yield measured
+
+
+def _is_of_something_else(text: str, match: re.Match[str]) -> bool:
+    """Return whether a number has a unit of something else, or is one of two parted by a slash: 205/55, 11/25."""
+    size_alone = (match["ohm"] or "k") in "kKM"
+    bare = not (match["volt"] or match["amp"])
+    whole = "." not in match["low"] and "," not in match["low"]
+    parted = "/" in (text[match.start() - 1 : match.start()], text[match.end() : match.end() + 1])
+    return bool(size_alone and bare and _OTHER_UNIT.match(text, match.end())) or (bare and whole and parted)
+
+
+def _could_be_pins(match: re.Match[str]) -> bool:
+    return "." not in match[0] and "," not in match[0]
+
+
+def _measured(text: str, match: re.Match[str]) -> Measured | None:
+    quantity, unit = _unit(match)
+    if quantity is Quantity.VOLTAGE and (
+        match["alternating"] or _ALTERNATING.search(text[max(0, match.start() - 36) : match.start()])
+    ):
+        quantity = Quantity.AC_VOLTAGE
+    limit = {"<": "under ", ">": "over "}.get((match["limit"] or "").strip(), match["limit"] or "")
+    number = match["low"] if not match["high"] else f"{match['low']} to {match['high']}"
+    value = _value(f"{limit}{number} {unit}".strip(), quantity or Quantity.RESISTANCE)
+    if value is None or (quantity is Quantity.CURRENT):
+        return None
+    low = value.low if isinstance(value, Amount) else float(match["low"].replace(",", "."))
+    return Measured(match.start(), match.end(), str(value).rsplit(" ", 1)[0], unit, quantity, low)
+
+
+def _unit(match: re.Match[str]) -> tuple[Quantity | None, str]:
+    """Return the quantity that a unit is of, and the unit as a record writes it."""
+    if match["amp"]:
+        return Quantity.CURRENT, "A"
+    if match["volt"]:
+        return Quantity.VOLTAGE, "mV" if match["volt"].lower().startswith("m") else "V"
+    if not match["ohm"]:
+        return None, ""
+    spelled = match["ohm"]
+    size = "M" if spelled[:3].lower() == "meg" or spelled[0] == "M" else spelled[0].lower() if spelled[0] in "kKm" else ""
+    return Quantity.RESISTANCE, f"{size}ohm"
+
+
+def _value(text: str, quantity: Quantity) -> ReadingValue | None:
+    """Return the value that a reading of `quantity` takes `text` for; None where it takes none."""
+    dimension = RESISTANCE if quantity is Quantity.RESISTANCE else VOLTAGE
+    try:
+        return read_reading_value(text, dimension)
+    except QuantityError:
+        return None

@@ -1,0 +1,247 @@
+"""What a message says beside what was measured: the vehicle, lamps, when the fault shows, what was tried, what is not so."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+from casebase.errors import InputError
+from casebase.intake.plain_words.readings import Marks
+from casebase.intake.plain_words.written import Clause, Span, Written
+from casebase.intake.trial_text import LONGEST_TRIAL, is_part, read_trial
+from casebase.intake.trial_words import ACTIONS
+from casebase.record.trial import FITTED, Outcome, Trial
+from casebase.record.vocabulary import Condition, Lamp, Powertrain
+
+Vehicles = Sequence[tuple[str, str]]
+"""Makes and models that a library knows."""
+
+
+@dataclass(frozen=True)
+class Told:
+    """Something that a message says: what it is in the record's own words, and the words of the message."""
+
+    what: Any
+    spans: tuple[Span, ...]
+
+
+# --- lamps ------------------------------------------------------------------------------------------------------------
+
+_LAMP_NAMES: Final = {
+    "abs": Lamp.ABS, "esp": Lamp.STABILITY, "esc": Lamp.STABILITY, "stability": Lamp.STABILITY, "traction": Lamp.STABILITY,
+    "engine": Lamp.ENGINE, "check engine": Lamp.ENGINE, "mil": Lamp.ENGINE, "cel": Lamp.ENGINE, "eml": Lamp.ENGINE,
+    "airbag": Lamp.AIRBAG, "srs": Lamp.AIRBAG, "air bag": Lamp.AIRBAG, "brake": Lamp.BRAKE, "brakes": Lamp.BRAKE,
+    "steering": Lamp.STEERING, "power steering": Lamp.STEERING, "eps": Lamp.STEERING, "tyre": Lamp.TYRE_PRESSURE,
+    "tire": Lamp.TYRE_PRESSURE, "tpms": Lamp.TYRE_PRESSURE, "tyre pressure": Lamp.TYRE_PRESSURE,
+    "tire pressure": Lamp.TYRE_PRESSURE, "battery": Lamp.CHARGING, "charge": Lamp.CHARGING, "charging": Lamp.CHARGING,
+    "oil": Lamp.OIL_PRESSURE, "coolant": Lamp.COOLANT, "gearbox": Lamp.TRANSMISSION, "transmission": Lamp.TRANSMISSION,
+    "immobiliser": Lamp.IMMOBILIZER, "immobilizer": Lamp.IMMOBILIZER, "acc": Lamp.DISTANCE, "lane": Lamp.LANE,
+    "handbrake": Lamp.PARKING_BRAKE, "parking brake": Lamp.PARKING_BRAKE, "epb": Lamp.PARKING_BRAKE, "hybrid": Lamp.HYBRID_SYSTEM,
+    "glow": Lamp.PREHEAT, "glow plug": Lamp.PREHEAT, "suspension": Lamp.SUSPENSION, "4wd": Lamp.FOUR_WHEEL_DRIVE,
+    "awd": Lamp.FOUR_WHEEL_DRIVE, "seat belt": Lamp.SEAT_BELT, "seatbelt": Lamp.SEAT_BELT, "retarder": Lamp.RETARDER,
+    "security": Lamp.SECURITY, "parking aid": Lamp.PARKING_AID, "dpf": Lamp.EXHAUST, "exhaust": Lamp.EXHAUST,
+}  # fmt: skip
+"""Everyday names of warning lamps (common practice, no source)."""
+
+_LAMP_NAME: Final = "|".join(sorted(_LAMP_NAMES, key=len, reverse=True))
+_LAMP_LIST: Final = rf"(?:{_LAMP_NAME})(?:(?:\s?,\s?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?(?:{_LAMP_NAME})\b){{0,8}}"
+_LAMPS: Final = re.compile(
+    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST}) (?:warning )?(?:lamps?|lights?|telltales?)\b(?! (?:off|out|ok|is off|not)\b)"
+    rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
+    rf"|\b(?:check|says) (?P<check>{_LAMP_LIST})(?!\w)(?! (?:control|module|says|fuse|plug|has))",
+    re.IGNORECASE,
+)
+_ONE_LAMP: Final = re.compile(rf"(?<!\w)(?:{_LAMP_NAME})(?!\w)", re.IGNORECASE)
+
+
+def lamps_in(message: Written) -> Iterator[Told]:
+    """Yield each lamp that the message says is on."""
+    for match in _LAMPS.finditer(message.text):
+        listed = match["before"] or match["behind"] or match["check"]
+        for name in _ONE_LAMP.findall(listed):
+            yield Told(_LAMP_NAMES[name.lower()], (match.span(),))
+
+
+# --- when the fault shows ---------------------------------------------------------------------------------------------
+
+_CONDITIONS: Final = (
+    (Condition.INTERMITTENT, r"intermittent(?:ly)?(?! in\b)|at random|randomly|now and then|sporadic(?:ally)?|on and off|comes and goes|sometimes"),
+    (Condition.WET, r"(?:after|in|with|when it|only on|since) (?:the |a )?(?:rain(?:s|ing)?|wet(?: days?| weather)?|washing|car wash|snow)|in the wet|when wet"),
+    (Condition.HOT, r"(?:when|if|in|while|gets|is|cold and [0-9.]+ ?(?:ohms?)?) (?:it is |it's |engine is )?(?:hot|warm)\b|\bhot it\b|after warm[- ]up|once (?:hot|warm)"),
+    (Condition.COLD, r"(?:when|if|in|while) (?:it is |it's |the )?cold\b|in the morning at -|at -[0-9]+|below freezing|cold start"),
+    (Condition.ROUGH_ROAD, r"rough roads?|over bumps|speed bumps?|on bumps|potholes?|cobbles"),
+    (Condition.STEERING_TURNED, r"(?:when|while|if) (?:i )?(?:steering|turning the wheel|turn the (?:steering )?wheel)|at full lock"),
+    (Condition.AFTER_STANDING, r"after (?:standing|sitting|a night|the weekend)|parked overnight"),
+    (Condition.AFTER_OTHER_WORK, r"(?:after|since)(?: the| a| an)? (?:bumper|windscreen|body|wheel bearing|clutch|gearbox|engine|seat|door|brake|other|bodyshop)[ \w]{0,14}(?:job|work|done|repair|change|swap)|(?:after|since)[ \w]{0,24} (?:at |by )?another (?:garage|shop|workshop)"),
+    (Condition.AFTER_COLLISION, r"(?:after|since)(?: the| a| an)? (?:crash|accident|collision|bump|shunt|front hit|rear hit)\b(?: repair)?"),
+    (Condition.AFTER_BATTERY, r"(?:after|since)(?: the| a)? (?:new battery|battery (?:change|swap|replacement)|jump[ -]?start(?:ed|ing)?|flat battery)"),
+    (Condition.AFTER_ACCESSORY, r"(?:after|since)(?: the| a| an)? (?:new )?[\w ]{0,20}(?:was |were )?(?:fitted|installed)"),
+    (Condition.AFTER_PROGRAMMING, r"(?:after|since)(?: the| a| an)? (?:programming|software update|update|reflash|coding)"),
+    (Condition.CHARGING, r"(?:while|when|during) charging"),
+    (Condition.TOWING, r"with (?:a |the )?(?:trailer|caravan)(?: on| connected| plugged in)?\b(?! (?:unplugged|off))"),
+    (Condition.AFTER_START, r"(?:only |fault |fails |dies )(?:while|when|during) (?:starting|cranking)"),
+)  # fmt: skip
+_CONDITION_PATTERNS: Final = tuple(
+    (condition, re.compile(rf"\b(?:{pattern})", re.IGNORECASE)) for condition, pattern in _CONDITIONS
+)
+
+
+def conditions_in(message: Written) -> Iterator[Told]:
+    """Yield each condition under which the message says the fault shows, once."""
+    for condition, pattern in _CONDITION_PATTERNS:
+        match = pattern.search(message.text)
+        if match:
+            yield Told(condition, (match.span(),))
+
+
+# --- the vehicle ------------------------------------------------------------------------------------------------------
+
+_POWERTRAIN: Final = re.compile(
+    r"\b(?P<plug>phev|plug[ -]in hybrid)\b|\b(?P<hybrid>hybrid|hev)\b(?! (?:lamp|light))|\b(?P<electric>bev|battery electric|(?-i:EV)|electric car|full electric)\b"
+    r"|\b(?P<diesel>diesel|tdi|hdi)\b(?! pump)|\b(?P<petrol>petrol|gasoline)\b(?! pump)",
+    re.IGNORECASE,
+)
+_POWERTRAIN_OF: Final = {
+    "plug": Powertrain.PLUG_IN_HYBRID,
+    "hybrid": Powertrain.HYBRID,
+    "electric": Powertrain.BATTERY_ELECTRIC,
+    "diesel": Powertrain.DIESEL,
+    "petrol": Powertrain.PETROL,
+}
+_YEAR: Final = re.compile(
+    r"(?<![\w./-])(?P<year>19[89][0-9]|20[0-3][0-9])(?![\w]|[./-][0-9]| ?(?:rpm|km|miles|ohms?|kg|fmi)\b)|'(?P<short>[0-3][0-9])\b(?! ?V)",
+    re.IGNORECASE,
+)
+_YEAR_WORD: Final = re.compile(r"\b(?:year(?: is)?|from|model year|my|built(?: in)?|of)[ :]{1,2}$|\bmodel\b", re.IGNORECASE)
+_NOT_A_YEAR: Final = re.compile(r"\b(?:spn|order|invoice|part|no|vin|code|since|in)[ .:#]{1,2}$", re.IGNORECASE)
+
+
+def vehicle_in(marks: Marks, vehicles: Vehicles) -> Iterator[tuple[str, Told]]:
+    """Yield (key of the vehicle, what the message says of it)."""
+    message = marks.message
+    named = list(_named_vehicle(message, vehicles))
+    yield from named
+    sentences = {_sentence(marks, told.spans[0][0]) for _, told in named}
+    for match in _POWERTRAIN.finditer(message.text):
+        sentences.add(_sentence(marks, match.start()))
+        yield "powertrain", Told(str(_POWERTRAIN_OF[str(match.lastgroup)]), (match.span(),))
+        break
+    year = next((one for one in _YEAR.finditer(message.text) if _is_year(marks, one, sentences)), None)
+    if year:
+        yield "model_year", Told(int(year["year"] or f"20{year['short']}"), (year.span(),))
+
+
+def _sentence(marks: Marks, place: int) -> Span:
+    return next((clause.sentence for clause in reversed(marks.clauses) if clause.start <= place), (0, 0))
+
+
+def _is_year(marks: Marks, match: re.Match[str], sentences: set[Span]) -> bool:
+    """Return whether a number is the year of the vehicle: said to be, or beside the vehicle's name."""
+    text = marks.message.text
+    before, behind = text[max(0, match.start() - 14) : match.start()], text[match.end() : match.end() + 8]
+    if _NOT_A_YEAR.search(before):
+        return False
+    told = _YEAR_WORD.search(before) or _YEAR_WORD.match(behind.strip())
+    return bool(told) or _sentence(marks, match.start()) in sentences
+
+
+def _named_vehicle(message: Written, vehicles: Vehicles) -> Iterator[tuple[str, Told]]:
+    """Yield the make and the model that the message names; a model's make where only one make has it."""
+    lowered = message.text.lower()
+    models = sorted({model for _, model in vehicles}, key=len, reverse=True)
+    found = next(((model, span) for model in models if (span := _word_in(lowered, model))), None)
+    makes = [make for make, model in vehicles if found and model == found[0]]
+    said = next(((make, span) for make, _ in vehicles if (span := _word_in(lowered, make))), None)
+    if said:
+        yield "make", Told(said[0], (said[1],))
+    elif found and len(set(makes)) == 1:
+        yield "make", Told(makes[0], (found[1],))
+    if found and (not said or said[0] in makes):
+        yield "model", Told(found[0], (found[1],))
+
+
+def _word_in(text: str, name: str) -> Span | None:
+    found = re.search(rf"(?<!\w){re.escape(name.lower())}(?!\w)", text) if len(name) > 1 else None
+    return found.span() if found else None
+
+
+# --- what was tried ---------------------------------------------------------------------------------------------------
+
+_AS_DONE: Final = {
+    "change": "changed", "disconnect": "disconnected", "pull": "pulled", "bridge": "bridged", "replace": "replaced",
+    "remove": "unplugged", "removed": "unplugged", "wiggle": "wiggled", "unplugging": "unplugged", "wiggling": "wiggled",
+}  # fmt: skip
+_DOING: Final = re.compile(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
+_IS_SEQUEL: Final = re.compile(r"\s*(?:then |no |same|still|fault|all |network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)", re.IGNORECASE)
+
+
+def trials_in(marks: Marks) -> Iterator[Told]:
+    """Yield what the message says was tried and what followed; what was only unplugged for a reading is none."""
+    text = marks.message.text
+    done: int = 0
+    for index, clause in enumerate(marks.clauses):
+        if clause.start < done or not _names_action(text[clause.start : clause.end]):
+            continue
+        if text[clause.sentence[1] : clause.sentence[1] + 1] == "?":
+            continue
+        for end in _ends(marks, index):
+            measured = any(clause.start <= one.start < end for one in marks.amounts)
+            trial = None if measured else _trial(text[clause.start : end])
+            if trial:
+                done = end
+                yield Told(trial, ((clause.start, end),))
+                break
+
+
+def _ends(marks: Marks, index: int) -> Iterable[int]:
+    """Return where a trial that begins with a clause may end, the longest first."""
+    clause, following = marks.clauses[index], marks.clauses[index + 1 : index + 3]
+    ends = [clause.end]
+    for one in following:
+        same = one.sentence == clause.sentence
+        if not same or not _IS_SEQUEL.match(marks.message.text, one.start):
+            break
+        ends.append(one.end)
+    return reversed(ends)
+
+
+def _names_action(text: str) -> bool:
+    done = _DOING.sub(lambda word: _AS_DONE[word[0].lower()], text)
+    return any(pattern.search(done) for _, pattern in ACTIONS)
+
+
+def _trial(text: str) -> Trial | None:
+    told = " ".join(_DOING.sub(lambda word: _AS_DONE[word[0].lower()], text).split())
+    if len(told) > LONGEST_TRIAL:
+        return None
+    try:
+        trial = read_trial(told)
+    except InputError:
+        return None
+    says_enough = trial.outcome is not Outcome.UNKNOWN or (trial.did in FITTED and all(map(is_part, trial.what)))
+    return trial if says_enough and all(len(name) < 60 for name in trial.what) else None
+
+
+# --- what is not so ---------------------------------------------------------------------------------------------------
+
+_NOT_SO: Final = re.compile(
+    r"\b(?:not|isn't|aren't|wasn't|neither) (?:even )?(?:short(?:ed)?|open|broken|wet|corroded|grounded|chafed)\b[^,.;:?!\n]{0,40}"
+    r"|\bno (?:sign of (?:a )?)?(?:shorts?|opens?|breaks?|corrosion|water|damage|chafing)\b[^,.;:?!\n]{0,40}"
+    r"|\b(?:no|without) (?:u |b |c |p |other |more |stored |fault |trouble |current ){0,3}(?:codes?|dtcs?|faults?)\b(?: at all)?",
+    re.IGNORECASE,
+)
+
+
+def not_so_in(message: Written) -> list[Span]:
+    """Return the phrases that say what is not so; they are no findings."""
+    return [match.span() for match in _NOT_SO.finditer(message.text)]
+
+
+def clause_words(message: Written, clause: Clause, taken: set[int]) -> int:
+    """Return how many words of a clause nothing was made of."""
+    return sum(word.start() not in taken for word in _WORD.finditer(message.text, clause.start, clause.end))
+
+
+_WORD: Final = re.compile(r"[^\W_]{2,}")

@@ -1,0 +1,285 @@
+"""What the leads were on: lines by name, by colour, by pin of a diagnostic connector; places such as a plug.
+
+Pins of the 16-pin connector: ISO 15031-3 and ISO 15765-4 (6 and 14 CAN, 7 K-line, 4 and 5 ground, 16 supply); pins of
+the 9-pin connector: SAE J1939-13; colours of its pair: SAE J1939-11 (all from memory).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Final
+
+from casebase.intake.plain_words.written import Written
+from casebase.record.modules import modules_named_in
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
+
+PINS_OF_DLC: Final = {
+    "6": Line.CAN_HIGH,
+    "14": Line.CAN_LOW,
+    "7": Line.K_LINE,
+    "15": Line.L_LINE,
+    "4": Line.GROUND,
+    "5": Line.GROUND,
+    "16": Line.SUPPLY,
+}
+PINS_OF_TRUCK: Final = {"A": Line.GROUND, "B": Line.BATTERY_PLUS, "C": Line.CAN_HIGH, "D": Line.CAN_LOW}
+
+PAIR: Final = "pair"
+BOTH: Final = "both"
+
+_NOT_A_LINE: Final = (
+    r"(?![- ]?(?:speed|voltage|beam|volts?\b|battery|fuel|current|pressure|mileage|range|idle|resistance|enough|level"
+    r"|ohm|side of|\u03a9))"
+)
+_POINTS: Final = re.compile(
+    r"(?P<five>\b5 ?v(?:olts?)? ?(?:ref(?:erence)?|supply|feed|line)\b|\bsensor (?:5 ?v|supply)\b)"
+    r"|(?P<bat_minus>\b(?:battery|batt?)[ ]?(?:negative|neg\b|minus|-(?![0-9]))|\bb-(?=\W|$))"
+    r"|(?P<bat_plus>\b(?:battery|batt?)[ ]?(?:positive|pos\b|plus|\+)|\bb(?:\+| plus\b))"
+    r"|(?P<bus_plus>\b(?:bus plus|(?-i:BP))\b)|(?P<bus_minus>\b(?:bus minus|(?-i:BM))\b)"
+    r"|(?P<k>\bk[ -]?line\b)|(?P<lin>\blin(?:[ -](?:bus|line|wire))?\b)"
+    r"|(?P<single>\b(?:single[ -]wire(?: can)?|sw[ -]?can)\b)"
+    rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)\b|(?<!too )(?<!very )(?<!so )\b(?:high|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:H)\b)"
+    rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:L)\b)"
+    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |two |bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
+    r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires))?\b(?! (?:times|in\b|ends|pins))|\b(?:the |can )?lines(?= [0-9])|\beach line\b)"
+    r"|(?P<ground>\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
+    r"|(?P<supply>\b(?:supply|feed|power supply|ubat|vbat)(?: (?:pin|wire|side|line))?\b(?! (?:can|ok|good)))"
+    r"|(?P<battery>(?<!at )\b(?:battery|batt|alternator)\b(?= (?:at |is |was |has |reads |voltage |only )?[0-9]))",
+    re.IGNORECASE,
+)
+_AT_BATTERY: Final = re.compile(r"\b(?:at|on|across) (?:the )?(?:battery|batt)\b(?! voltage)", re.IGNORECASE)
+_LINE_OF: Final = {
+    "five": Line.FIVE_VOLTS,
+    "bat_minus": Line.BATTERY_MINUS,
+    "bat_plus": Line.BATTERY_PLUS,
+    "bus_plus": Line.BUS_PLUS,
+    "bus_minus": Line.BUS_MINUS,
+    "k": Line.K_LINE,
+    "lin": Line.LIN,
+    "single": Line.CAN_SINGLE,
+    "high": Line.CAN_HIGH,
+    "low": Line.CAN_LOW,
+    "ground": Line.GROUND,
+    "supply": Line.SUPPLY,
+    "battery": Line.BATTERY_PLUS,
+    "pair": PAIR,
+    "both": BOTH,
+}
+_PIN: Final = re.compile(
+    r"\b(?P<word>pins?|terminals?)[ -]?(?P<first>[0-9]{1,3}|(?-i:[A-K]))(?![\w.,]*[0-9])"
+    r"(?:\s?(?:,|/|and|&|to|-|>| )\s?(?P<second>[0-9]{1,3}|(?-i:[A-K]))(?![\w]|[.,][0-9]| ?(?:V|volts?|ohms?|\u03a9|=)(?!\w)))?",
+    re.IGNORECASE,
+)
+_PIN_PAIR: Final = re.compile(
+    r"(?<![\w.,/'-])(?P<first>6|14|4|5|16|3|11|7)\s?(?P<between>to|and|&|/|-|->|>|against| )\s?"
+    r"(?P<second>14|16|11|6|4|5|3|7)(?![\w/-]|[.,][0-9]| ?(?:V|volts?|ohms?|\u03a9|k)(?!\w))",
+    re.IGNORECASE,
+)
+_USUAL_PAIRS: Final = frozenset(
+    map(frozenset, (("6", "14"), ("6", "4"), ("6", "5"), ("14", "4"), ("14", "5"), ("6", "16"), ("14", "16"), ("3", "11"),
+     ("16", "4"), ("16", "5"), ("7", "4"), ("7", "5")))
+)
+_ON_PIN: Final = re.compile(r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)", re.IGNORECASE)
+_TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
+_TRUCK_PIN: Final = re.compile(r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+ ?V)")
+_WIRE_COLOUR: Final = re.compile(r"\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Point:
+    """One end of what was measured: its span, its line, `pair` or `both`; None for a pin whose line nobody knows.
+
+    `place` is the plug that the pin belongs to, where it is not the diagnostic connector; `pin` its name.
+    """
+
+    start: int
+    end: int
+    line: Line | str | None
+    pin: str | None = None
+    place: str | None = None
+
+
+@dataclass(frozen=True)
+class Subject:
+    """What an amount is of: one point, or two and whether the amount lies between them."""
+
+    start: int
+    end: int
+    points: tuple[Point, ...]
+    is_between: bool = False
+
+    @property
+    def lines(self) -> tuple[Line | str | None, ...]:
+        """The line of each point."""
+        return tuple(point.line for point in self.points)
+
+
+def points_in(message: Written, media: set[Medium]) -> list[Point]:
+    """Return the points that the message names, in order; where two overlap the one told more of counts."""
+    found = [
+        *_pins(message),
+        *_pin_pairs(message),
+        *(_truck(message, media)),
+        *(Point(*match.span(), _LINE_OF[str(match.lastgroup)]) for match in _POINTS.finditer(message.text)),
+        *(Point(*match.span(), Line.BATTERY_PLUS) for match in _AT_BATTERY.finditer(message.text)),
+    ]
+    kept: list[Point] = []
+    taken: set[int] = set()
+    for point in found:
+        if not taken.intersection(range(point.start, point.end)):
+            taken.update(range(point.start, point.end))
+            kept.append(point)
+    if Medium.SINGLE_WIRE_CAN in media:
+        kept = [replace(one, line=Line.CAN_SINGLE) if one.pin == "1" and not one.place else one for one in kept]
+    return _with_their_pins(message.text, sorted(kept, key=lambda point: point.start))
+
+
+_ON_THE_PIN: Final = re.compile(r"\s?(?:at|on|of|is|=)?\s?(?:the )?(?:[A-Z]{2,4} )?", re.IGNORECASE)
+
+
+def _with_their_pins(text: str, points: list[Point]) -> list[Point]:
+    """Return the points, a line with the pin named right behind it as one: `B+ at ECM pin 3`, `ground on pin 1`."""
+    kept: list[Point] = []
+    for point in points:
+        before = kept[-1] if kept else None
+        on_it = point.pin and before and before.pin is None and _ON_THE_PIN.fullmatch(text, before.end, point.start)
+        if on_it and before and before.line not in (PAIR, BOTH) and point.line in (None, before.line):
+            kept[-1] = replace(before, end=point.end, place=point.place, pin=point.pin if point.place else None)
+        else:
+            kept.append(point)
+    return kept
+
+
+def _pins(message: Written) -> Iterator[Point]:
+    for match in _PIN.finditer(message.text):
+        place, begin = _plug_before(message.text, match.start())
+        place = place or _plug_behind(message.text, match.end())
+        for name in ("first", "second"):
+            if match[name]:
+                start = begin if name == "first" else match.start(name)
+                yield _pin(start, match.end(name), match[name], place)
+
+
+def _pin(start: int, end: int, name: str, place: str | None) -> Point:
+    line = None if place else PINS_OF_DLC.get(name) or PINS_OF_TRUCK.get(name)
+    return Point(start, end, line, name, place)
+
+
+_PLUG_BEFORE: Final = re.compile(r"(?:plug|connector|conn)?\s{0,2}$", re.IGNORECASE)
+_PLUG_BEHIND: Final = re.compile(r" (?:of|at|on) (?:the )?([A-Z]{1,3}[0-9]{1,4})\b")
+
+
+def _plug_before(text: str, end: int) -> tuple[str | None, int]:
+    """Return the plug that the words right before a pin name, `ECM pin 61`, and where they begin."""
+    window = text[max(0, end - 40) : end]
+    named = modules_named_in(window, strict=False)
+    if not named or not _PLUG_BEFORE.fullmatch(window[named[-1].end :]):
+        return None, end
+    start = end - len(window) + named[-1].start
+    return f"connector of {window[named[-1].start : named[-1].end]}", start
+
+
+def _plug_behind(text: str, start: int) -> str | None:
+    found = _PLUG_BEHIND.match(text, start)
+    return found[1] if found else None
+
+
+def _pin_pairs(message: Written) -> Iterator[Point]:
+    for match in _PIN_PAIR.finditer(message.text):
+        if frozenset((match["first"], match["second"])) in _USUAL_PAIRS:
+            for name in ("first", "second"):
+                yield _pin(*match.span(name), match[name], None)
+    for match in _ON_PIN.finditer(message.text):
+        yield _pin(*match.span("first"), match["first"], None)
+
+
+def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
+    for match in _TRUCK_PAIR.finditer(message.text):
+        for group in (1, 2):
+            yield _pin(*match.span(group), match[group], None)
+    if Medium.J1939 not in media:
+        return
+    for match in _TRUCK_PIN.finditer(message.text):
+        yield _pin(*match.span(1), match[1], None)
+    for match in _WIRE_COLOUR.finditer(message.text):
+        line = Line.CAN_HIGH if match[1].lower() == "yellow" else Line.CAN_LOW
+        yield Point(*match.span(), line)
+
+
+_LINK: Final = re.compile(
+    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin )?\s{0,2}", re.IGNORECASE
+)
+_BETWEEN: Final = re.compile(r"\b(?:between|across)\s(?:the |pins? )?$", re.IGNORECASE)
+
+
+def subjects_in(message: Written, points: list[Point]) -> list[Subject]:
+    """Return the points in groups: two that a word such as `to` joins are one subject."""
+    found: list[Subject] = []
+    at = 0
+    while at < len(points):
+        first, second = points[at], points[at + 1] if at + 1 < len(points) else None
+        link = _LINK.fullmatch(message.text, first.end, second.start) if second else None
+        if second and link and _can_join(first, second):
+            told = _BETWEEN.search(message.text[max(0, first.start - 14) : first.start])
+            between = bool(told or not link["and"])
+            start = first.start - len(told[0]) if told else first.start
+            found.append(Subject(start, second.end, (first, second), between))
+            at += 2
+        else:
+            found.append(Subject(first.start, first.end, (first,)))
+            at += 1
+    return found
+
+
+def _can_join(first: Point, second: Point) -> bool:
+    words = (PAIR, BOTH)
+    return first.line not in words and second.line not in words and first.line != Line.LIN
+
+
+def default_lines(medium: Medium) -> tuple[Line, ...]:
+    """Return the lines that a reading without a line is of: one, or the pair."""
+    lines = LINES_OF_MEDIUM[medium]
+    return lines[:1] if medium is Medium.K_LINE else lines
+
+
+# --- places -------------------------------------------------------------------------------------------------------
+
+_DLC: Final = re.compile(
+    r"\b(?:dlc|obd(?: ?(?:2|ii))?|diag(?:nostic)?s? (?:connector|plug|socket|port)|(?:9|16)[- ]pin)\b", re.IGNORECASE
+)
+_NAMED_PLACE: Final = re.compile(r"\b(?:splice|joint|inline connector)s? ?[A-Z]{1,3}[0-9]{1,4}\b|(?<![\w])[SCX][0-9]{2,4}\b")
+_AT_PLUG: Final = re.compile(
+    r"\b(?:at|on|to|of)?\s?(?:the )?(?:plug|connector|conn|socket) (?:of|at|on|for) (?:the )?", re.IGNORECASE
+)
+_PLUG_WORD: Final = re.compile(r"\s(?:plug|connector|conn|socket|side of the plug)\b(?! (?:of|for)\b)", re.IGNORECASE)
+_AT: Final = re.compile(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the leads were: its span and its name as a record holds it."""
+
+    start: int
+    end: int
+    name: str
+
+
+def places_in(message: Written) -> list[Place]:
+    """Return the places that the message names, in order: the diagnostic connector, plugs of modules, splices."""
+    text = message.text
+    found = [Place(*match.span(), "DLC") for match in _DLC.finditer(text)]
+    found += [Place(*match.span(), match[0]) for match in _NAMED_PLACE.finditer(text)]
+    for module in modules_named_in(text, strict=False):
+        name = f"connector of {text[module.start : module.end]}"
+        plug = _PLUG_WORD.match(text, module.end)
+        before = text[max(0, module.start - 30) : module.start]
+        behind_plug = next((one for one in _AT_PLUG.finditer(before) if one.end() == len(before)), None)
+        if plug:
+            found.append(Place(module.start, plug.end(), name))
+        elif behind_plug:
+            found.append(Place(module.start - len(before) + behind_plug.start(), module.end, name))
+        elif _AT.search(before) and text[module.start : module.end].isupper():
+            found.append(Place(module.start, module.end, name))
+    return sorted(found, key=lambda place: place.start)

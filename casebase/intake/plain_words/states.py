@@ -1,0 +1,196 @@
+"""The state in which something was measured: ignition, battery, what was unplugged; and the networks a message names."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Final
+
+from casebase.intake.plain_words.written import Written
+from casebase.record.modules import modules_named_in
+from casebase.record.vocabulary import Battery, Ignition, Medium
+
+_KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
+_STATES: Final = re.compile(
+    rf"(?P<on>\b{_KEY}(?:\s?[:=]|\s(?:is|was|switched|turned))?\s?on\b|\b(?:koeo)\b)"
+    rf"|(?P<off>\b{_KEY}(?:\s?[:=]|\s(?:is|was|switched|turned))?\s?off\b|\bkeys? out\b)"
+    r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle|\brunning\b(?! board)|koer)\b)"
+    r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
+    r"|(?P<battery>\b(?:batt?(?:ery)?) (?:is |was |all )?(?:off|disconnected|out|unplugged|isolated)\b"
+    r"|\b(?:disconnected|unhooked) (?:the )?batt(?:ery)?\b(?! (?:for |[0-9]))|\bbatt? off\b)",
+    re.IGNORECASE,
+)
+IGNITIONS: Final = {
+    "on": Ignition.ON,
+    "off": Ignition.OFF,
+    "running": Ignition.RUNNING,
+    "cranking": Ignition.CRANKING,
+}
+_LOADED: Final = re.compile(
+    r"\b(?:load tested|under load|with (?:a )?(?:bulb|lamp|load)(?: across)?|at [0-9.]+ ?A\b|bulb across|loaded)", re.IGNORECASE
+)
+_NOT_LOADED: Final = re.compile(r"\b(?:no load|without (?:a )?(?:load|bulb|lamp)|without\b(?=\s*[.,;]|$))", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class StateSaid:
+    """A state of the vehicle said at a place of the message: `value` is its ignition, or battery disconnected."""
+
+    start: int
+    end: int
+    value: Ignition | Battery
+
+
+@dataclass(frozen=True)
+class Unplugged:
+    """Modules said to be unplugged while measuring, as written; none for all plugged in again."""
+
+    start: int
+    end: int
+    names: tuple[str, ...]
+
+
+def states_in(message: Written) -> list[StateSaid]:
+    """Return the states that the message says, in order."""
+    return [
+        StateSaid(
+            *match.span(), IGNITIONS.get(str(match.lastgroup), Battery.DISCONNECTED)
+        )
+        for match in _STATES.finditer(message.text)
+    ]
+
+
+def load_said(message: Written, start: int, end: int) -> bool | None:
+    """Return whether a stretch of the message says that a lamp drew current; None where it does not say."""
+    if _NOT_LOADED.search(message.text, start, end):
+        return False
+    return True if _LOADED.search(message.text, start, end) else None
+
+
+_UNPLUG: Final = re.compile(r"\b(?:un-?plug(?:ged|ging|s)?|disconnect(?:ed|ing)?|pull(?:ed|ing)|removed|without)\s(?:the )?", re.IGNORECASE)
+_UNPLUGGED_BEHIND: Final = re.compile(r"\s(?:is |was |are |also )?(?:un-?plugged|disconnected|pulled|off|out)\b(?! too)|\s(?:un-?plugged|off) too\b", re.IGNORECASE)
+_PLUGGED: Final = re.compile(
+    r"\b(?:plugged (?:back )?in|put back|everything (?:plugged )?in|(?:both|all) (?:plugged )?in\b|nothing unplugged|plug in\b)", re.IGNORECASE
+)
+_JOINED: Final = re.compile(r"\s{0,2}(?:,|and|&|\+|/)\s{0,2}(?:the )?", re.IGNORECASE)
+_PLUG_NAME: Final = re.compile(
+    r"(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|[A-Z]{1,3}[0-9]{2,4}"
+    r"|[a-z]{3,14}(?: [a-z]{3,14}){0,2} (?:sensor|module|unit|pump|motor|box|heater|charger|switch|lamp|light|dongle))\b",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Named:
+    """A module by the name that the message gives it: its span and that name."""
+
+    start: int
+    end: int
+    name: str
+    is_clear: bool
+    """Whether the name means a module wherever it stands, as an abbreviation in capitals does."""
+
+
+_OTHER_THING: Final = re.compile(r"\b(?:sensor|hose|tow) $", re.IGNORECASE)
+"""A word in front of what is a module's name alone: a sensor cluster is no instrument cluster."""
+
+
+def modules_in(message: Written) -> list[Named]:
+    """Return the modules that the message names, in order, everyday names too."""
+    text = message.text
+    clear = {one.start: one.end for one in modules_named_in(text)}
+    return [
+        Named(one.start, one.end, message.phrase(one.start, one.end), _is_clear(one.start, one.end, clear))
+        for one in modules_named_in(text, strict=False)
+        if not _OTHER_THING.search(text[max(0, one.start - 8) : one.start])
+    ]
+
+
+def _is_clear(start: int, end: int, clear: dict[int, int]) -> bool:
+    return any(start <= first and last <= end for first, last in clear.items() if start <= first < end)
+
+
+def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
+    """Return what is said to be unplugged, in order."""
+    text = message.text
+    by_start = {one.start: index for index, one in enumerate(modules)}
+    found: list[Unplugged] = []
+    for match in _UNPLUG.finditer(text):
+        index = by_start.get(match.end())
+        other = _PLUG_NAME.match(text, match.end())
+        if index is not None:
+            names, end = _listed(text, modules, index)
+            found.append(Unplugged(match.start(), end, names))
+        elif other:
+            found.append(Unplugged(match.start(), other.end(), (other[0],)))
+    for one in (*modules, *_other_names(text)):
+        behind = _UNPLUGGED_BEHIND.match(text, one.end)
+        if behind:
+            found.append(Unplugged(one.start, behind.end(), (one.name,)))
+    found += [Unplugged(*match.span(), ()) for match in _PLUGGED.finditer(text)]
+    return sorted(found, key=lambda one: one.start)
+
+
+def _other_names(text: str) -> Iterator[Named]:
+    for match in re.finditer(r"\b(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan)\b", text, re.IGNORECASE):
+        yield Named(*match.span(), match[0], is_clear=False)
+
+
+def _listed(text: str, modules: list[Named], index: int) -> tuple[tuple[str, ...], int]:
+    """Return the modules listed from `index` on, and where the list ends."""
+    names = [modules[index].name]
+    while index + 1 < len(modules) and _JOINED.fullmatch(text, modules[index].end, modules[index + 1].start):
+        index += 1
+        names.append(modules[index].name)
+    return tuple(names), modules[index].end
+
+
+# --- networks -----------------------------------------------------------------------------------------------------
+
+_MEDIA: Final = re.compile(
+    r"(?P<fault_tolerant>\b(?:fault[ -]tolerant|low[ -]speed can|ls[ -]?can)\b)"
+    r"|(?P<single>\b(?:single[ -]wire|sw[ -]?can)\b)"
+    r"|(?P<j1939>\bj ?1939\b)|(?P<lin>\blin\b)|(?P<flexray>\bflex ?ray\b)|(?P<k_line>\bk[ -]?line\b)"
+    r"|(?P<fd>\bcan[ -]?fd\b)|(?P<hs>\b(?:high[ -]speed can|hs[ -]?can)\b)",
+    re.IGNORECASE,
+)
+_MEDIUM_OF: Final = {
+    "fault_tolerant": Medium.FAULT_TOLERANT_CAN,
+    "single": Medium.SINGLE_WIRE_CAN,
+    "j1939": Medium.J1939,
+    "lin": Medium.LIN,
+    "flexray": Medium.FLEXRAY,
+    "k_line": Medium.K_LINE,
+    "fd": Medium.CAN_FD,
+    "hs": Medium.HIGH_SPEED_CAN,
+}
+
+
+@dataclass(frozen=True)
+class MediumSaid:
+    """A network named by its kind, and where."""
+
+    start: int
+    end: int
+    medium: Medium
+
+
+def media_in(message: Written) -> list[MediumSaid]:
+    """Return the kinds of network that the message names, in order."""
+    return [
+        MediumSaid(*match.span(), _MEDIUM_OF[str(match.lastgroup)]) for match in _MEDIA.finditer(message.text)
+    ]
+
+
+_TESTER: Final = re.compile(
+    r"\b(?:tester|scan tool|scanner) (?:is |was )?(?P<silent>off|not connected|silent|unplugged|disconnected|out)\b"
+    r"|\b(?:tester|scan tool|scanner) (?:is |was )?(?P<talking>asking|talking|connected|on|in)\b|\b(?P<nobody>nobody talking)\b",
+    re.IGNORECASE,
+)
+
+
+def tester_said(message: Written, start: int, end: int) -> str | None:
+    """Return whether a stretch of the message says that a tester was talking or silent."""
+    found = _TESTER.search(message.text, start, end)
+    return None if not found else "talking" if found["talking"] else "silent"

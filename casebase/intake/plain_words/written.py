@@ -1,0 +1,203 @@
+"""A message in a form that rules can read: numbers as digits, one kind of dash and apostrophe, and its clauses.
+
+Every place in that form leads back to the message as it was typed, so that what is understood can show its phrase.
+"""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_right
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Final
+
+LONGEST_MESSAGE: Final = 20_000
+"""Characters that are read: a whole scan report of a long vehicle; what stands behind is left as story."""
+
+Span = tuple[int, int]
+
+_ALIKE: Final = str.maketrans(
+    {
+        **dict.fromkeys("\u2018\u2019\u02bc`\u00b4", "'"),
+        **dict.fromkeys("\u2010\u2011\u2012\u2013\u2014\u2212", "-"),
+        **dict.fromkeys("\u00a0\u202f\u2009\t\x0b\x0c", " "),
+        "\r": "\n",
+        "\u2126": "\u03a9",
+        "\u2192": ">",
+    }
+)
+_UNITS: Final = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_TEENS: Final = (
+    *("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen"),
+    "nineteen",
+)
+_TENS: Final = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
+_SAID: Final = (
+    {word: value for value, word in enumerate((*_UNITS, *_TEENS))}
+    | {word: 10 * ten for ten, word in enumerate(_TENS, 2)}
+    | {"fourty": 40, "nought": 0}
+)
+_NUMBER_WORD: Final = "|".join(sorted((*_SAID, "hundred", "thousand"), key=len, reverse=True))
+_RUN: Final = re.compile(
+    rf"\b(?:a )?(?:{_NUMBER_WORD})(?:(?:[ -]|,? and )(?:{_NUMBER_WORD}|point)){{0,11}}\b", re.IGNORECASE
+)
+_OWNER: Final = re.compile(r"\b([A-Za-z]{3,12})'s\b")
+_BREAKS: Final = re.compile(
+    r"(?P<sentence>\n|[;?!]+(?=\s|$)|\.(?=\s+\S|\s*$)|\.{2,})"
+    r"|(?P<clause>,(?!\d)|(?<!\d),|\b(?:but|so|however|whereas)\b)",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Clause:
+    """A piece of the message between commas and the like: its span, and the span of the sentence it stands in."""
+
+    start: int
+    end: int
+    sentence: Span
+
+
+@dataclass(frozen=True)
+class Written:
+    """The form that rules read: `text`, and where each piece of it stands in the message as it was `typed`."""
+
+    typed: str
+    text: str
+    starts: list[int] = field(repr=False)
+    origins: list[int] = field(repr=False)
+
+    def phrase(self, start: int, end: int) -> str:
+        """Return what was typed between two places of `text`, in one line."""
+        return " ".join(self.typed[self.origin(start) : self.origin_of_end(end)].split())
+
+    def origin(self, place: int) -> int:
+        """Return where `place` of `text` stands in the message; a number in words has one place for all of it."""
+        index = bisect_right(self.starts, place) - 1
+        step = place - self.starts[index]
+        following = self.origins[index + 1] if index + 1 < len(self.origins) else len(self.typed)
+        return min(self.origins[index] + step, following)
+
+    def origin_of_end(self, place: int) -> int:
+        """Return where what ends before `place` of `text` ends in the message."""
+        index = bisect_right(self.starts, place) - 1
+        if place == self.starts[index]:
+            return self.origins[index]
+        ends_piece = index + 1 < len(self.starts) and place == self.starts[index + 1]
+        return self.origins[index + 1] if ends_piece else self.origin(place)
+
+    def clauses(self) -> list[Clause]:
+        """Return the clauses of the message in order, those without a letter or digit left out."""
+        found: list[Clause] = []
+        for start, end in self._sentences():
+            edge = start
+            for match in (*_BREAKS.finditer(self.text, start, end), None):
+                until = match.start() if match else end
+                if any(map(str.isalnum, self.text[edge:until])):
+                    found.append(Clause(edge, until, (start, end)))
+                edge = match.end() if match else end
+        return found
+
+    def _sentences(self) -> Iterator[Span]:
+        start = 0
+        for match in _BREAKS.finditer(self.text):
+            if match["sentence"]:
+                yield start, match.start()
+                start = match.end()
+        yield start, len(self.text)
+
+
+def written(message: str) -> Written:
+    """Return the form of a message that rules read, in time linear in its length.
+
+    >>> written("two point six on high, one hundred and twenty ohm").text
+    '2.6 on high, 120 ohm'
+    """
+    typed = message[:LONGEST_MESSAGE]
+    alike = _OWNER.sub(r"\1s ", typed.translate(_ALIKE))
+    pieces: list[str] = []
+    starts, origins = [0], [0]
+    done = length = 0
+    for run in _RUN.finditer(alike):
+        for first, last, digits in _numbers_in(run):
+            pieces += [alike[done:first], digits]
+            length += first - done
+            starts += [length, length + len(digits)]
+            origins += [first, last]
+            length += len(digits)
+            done = last
+    pieces.append(alike[done:])
+    return Written(typed, "".join(pieces), starts, origins)
+
+
+_WORD: Final = re.compile(r"[A-Za-z]+")
+
+
+def _numbers_in(run: re.Match[str]) -> Iterator[tuple[int, int, str]]:
+    """Yield (start, end, digits) of each number that a run of number words holds: `six fourteen` is two."""
+    words = [(word[0].lower(), run.start() + word.start(), run.start() + word.end()) for word in _WORD.finditer(run[0])]
+    at = 0
+    while at < len(words):
+        used, digits = _number_at([word for word, _, _ in words[at:]])
+        if used:
+            yield words[at][1], words[at + used - 1][2], digits
+        at += used or 1
+
+
+def _number_at(words: list[str]) -> tuple[int, str]:
+    """Return how many of `words` make one number, and its digits; 0 where none begins here."""
+    used, value = _whole_at(words)
+    if not used:
+        return 0, ""
+    decimals = ""
+    if words[used : used + 1] == ["point"]:
+        for word in words[used + 1 :]:
+            if _SAID.get(word, 10) > 9 and not (not decimals and word in _SAID):
+                break
+            decimals += str(_SAID[word])
+    return (used + 1 + _words_of_decimals(words[used + 1 :]), f"{value}.{decimals}") if decimals else (used, str(value))
+
+
+def _words_of_decimals(words: list[str]) -> int:
+    for count, word in enumerate(words):
+        if _SAID.get(word, 10) > 9:
+            return max(count, 1)
+    return len(words)
+
+
+def _whole_at(words: list[str]) -> tuple[int, int]:
+    """Return (words used, value) of the whole number that `words` begin with."""
+    at = 1 if words[:1] == ["a"] else 0
+    used, value = _below_hundred(words[at:])
+    if at and words[1:2] not in (["hundred"], ["thousand"]):
+        return 0, 0
+    at += used
+    if not used:
+        value = 1
+    for word, size in (("hundred", 100), ("thousand", 1000)):
+        if words[at : at + 1] == [word]:
+            rest = at + 1 + (words[at + 1 : at + 2] == ["and"])
+            more, small = _below_hundred(words[rest:])
+            return (rest + more, value * size + small) if more else (at + 1, value * size)
+    if not used:
+        return 0, 0
+    return _two_as_one(words, used, value)
+
+
+def _two_as_one(words: list[str], used: int, value: int) -> tuple[int, int]:
+    """Return (words used, value) of `one fifty` (150) and `twenty nineteen` (2019), else as they were."""
+    more, small = _below_hundred(words[used:])
+    if used == 1 and value < 10 and small >= 20:
+        return used + more, value * 100 + small
+    if used == 1 and value in (19, 20) and small >= 10:
+        return used + more, value * 100 + small
+    return used, value
+
+
+def _below_hundred(words: list[str]) -> tuple[int, int]:
+    """Return (words used, value) of a number below a hundred: `thirty eight`."""
+    first = _SAID.get(words[0]) if words else None
+    if first is None:
+        return 0, 0
+    second = _SAID.get(words[1], 0) if len(words) > 1 else 0
+    return (2, first + second) if first >= 20 and 0 < second < 10 else (1, first)
