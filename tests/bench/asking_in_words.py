@@ -12,17 +12,28 @@ import time
 from message_scores import Counts, count_readings, messages
 
 from casebase.intake.plain_words.message import Understood, understood_from
+from casebase.intake.trial_text import read_trial
 from casebase.record.codes import parse_code
 from casebase.record.modules import module_identity
 from casebase.record.trial import Trial
-from casebase.intake.trial_text import read_trial
 
 VEHICLES = (
     ("Tessaro", "Velin"), ("Tessaro", "Mirelle"), ("Tessaro", "Ondine"), ("Norrvik", "Skarn"), ("Norrvik", "Havik"),
     ("Norrvik", "Fjellet"), ("Maruvo", "Solenne"), ("Maruvo", "Pavane"), ("Caldermoor", "Thorne"),
     ("Caldermoor", "Brack"), ("Oskarn", "H18"), ("Oskarn", "H12"), ("Oskarn", "Linje"), ("Fenwright", "Delver"),
 )  # fmt: skip
-KINDS = ("readings", "codes", "silent", "answers", "lamps", "conditions", "trials", "vehicle", "medium", "waveforms")
+KINDS = (
+    "readings",
+    "codes",
+    "silent",
+    "answers",
+    "lamps",
+    "conditions",
+    "trials",
+    "vehicle",
+    "medium",
+    "waveforms",
+)
 
 
 def scores(*files: str) -> dict[str, Counts]:
@@ -40,24 +51,35 @@ def scores(*files: str) -> dict[str, Counts]:
             text,
         )
         scopes = [short for short in wanted_readings if short.startswith("scope")]
-        counts["waveforms"].count(["scope" for data in got if data["quantity"] == "waveform"], ["scope" for _ in scopes], text)
+        counts["waveforms"].count(
+            ["scope" for data in got if data["quantity"] == "waveform"], ["scope" for _ in scopes], text
+        )
         _count_codes_and_modules(counts, understood, entry)
         for kind in ("lamps", "conditions"):
             counts[kind].count([item.data for item in understood.of(kind)], entry.get(kind, []), text)
         trials = [Trial.model_validate(item.data) for item in understood.of("trials")]
-        counts["trials"].count(list(map(_trial, trials)), [_trial(read_trial(line)) for line in entry.get("trials", [])], text)
+        counts["trials"].count(
+            list(map(_trial, trials)), [_trial(read_trial(line)) for line in entry.get("trials", [])], text
+        )
         vehicle = [f"{key} {value}" for item in understood.of("vehicle") for key, value in item.data.items()]
         wanted = [f"{key} {value}" for key, value in entry.get("vehicle", {}).items()]
         given_make = [one for one in vehicle if not one.startswith("make") or one in wanted]
         counts["vehicle"].count(given_make, wanted, text)
         said = [item.data for item in understood.of("medium") if not item.assumed]
-        counts["medium"].count(said[:1] if entry.get("medium") else said, [entry["medium"]] if entry.get("medium") else said if said == ["J1939"] else [], text)
+        counts["medium"].count(
+            said[:1] if entry.get("medium") else said,
+            [entry["medium"]] if entry.get("medium") else said if said == ["J1939"] else [],
+            text,
+        )
     return counts
 
 
 def _count_codes_and_modules(counts: dict[str, Counts], understood: Understood, entry: dict) -> None:  # type: ignore[type-arg]
     text = entry["text"]
-    codes = {f"{item.data['code'].split(' OC')[0]} {_module(item.data.get('module'))}" for item in understood.of("codes")}
+    codes = {
+        f"{item.data['code'].split(' OC')[0]} {_module(item.data.get('module'))}"
+        for item in understood.of("codes")
+    }
     counts["codes"].count(sorted(codes), [_expected_code(short) for short in entry.get("codes", [])], text)
     for kind in ("silent", "answers"):
         counts[kind].count(

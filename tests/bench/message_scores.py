@@ -62,7 +62,8 @@ class Counts:
         self.missed += [f"{one}  <- {text[:160]}" for one in (want - have).elements()]
 
     def __str__(self) -> str:
-        return f"{self.right} right, {len(self.wrong)} wrong, {len(self.missed)} missed: precision {self.precision:.3f}, recall {self.recall:.3f}"
+        told = f"{self.right} right, {len(self.wrong)} wrong, {len(self.missed)} missed"
+        return f"{told}: precision {self.precision:.3f}, recall {self.recall:.3f}"
 
 
 def expected_reading(short: str) -> dict[str, Any]:
@@ -75,7 +76,11 @@ def expected_reading(short: str) -> dict[str, Any]:
         return {"quantity": "waveform", "told": value}
     quantity = "voltage" if value.endswith(" V") else "AC voltage" if value.endswith(" VAC") else "resistance"
     data: dict[str, Any] = {"quantity": quantity, "lines": sorted({LINES[one] for one in ends})}
-    data["value"] = str(Reading.model_validate({"quantity": quantity, "line": "CAN high", "value": value.replace(" VAC", " V")}).value)
+    data["value"] = str(
+        Reading.model_validate(
+            {"quantity": quantity, "line": "CAN high", "value": value.replace(" VAC", " V")}
+        ).value
+    )
     data |= {"at": place.strip()} if place else {}
     state = state.strip()
     if state.startswith("-"):
@@ -105,7 +110,9 @@ def fits(got: dict[str, Any], wanted: dict[str, Any]) -> bool:
 
 def _same(key: str, got: Any, wanted: Any) -> bool:
     if key == "at" and got and wanted:
-        return module_identity(got.removeprefix("connector of ")) == module_identity(wanted.removeprefix("connector of "))
+        return module_identity(got.removeprefix("connector of ")) == module_identity(
+            wanted.removeprefix("connector of ")
+        )
     return bool(got == wanted)
 
 
@@ -119,5 +126,7 @@ def count_readings(counts: Counts, got: list[dict[str, Any]], wanted: list[str],
             left.remove(found)
             counts.right += 1
         else:
-            counts.wrong.append(f"{ {k: v for k, v in told.items() if v not in ('None', [])} }  <- {text[:160]}")
+            counts.wrong.append(
+                f"{ {k: v for k, v in told.items() if v not in ('None', [])} }  <- {text[:160]}"
+            )
     counts.missed += [f"{short}  <- {text[:160]}" for short, _ in left]

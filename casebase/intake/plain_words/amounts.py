@@ -29,7 +29,8 @@ _AMOUNT: Final = re.compile(
 )
 _LETTER_AS_POINT: Final = re.compile(r"(?<![\w.,])[0-9]{1,3}[kKMR][0-9]{1,2}(?!\w)")
 _OVER_LIMIT: Final = re.compile(
-    r"(?<!\w)(?P<ol>(?-i:OL|O\.L\.?|ol)|infinite|infinity|over limit|\u221e)(?!\w)|\b(?P<open>open(?: circuit)?|no continuity)\b",
+    r"(?<!\w)(?P<ol>(?-i:OL|O\.L\.?|ol)|infinite|infinity|over limit|\u221e)(?!\w)|\b(?P<open>open(?: circuit)?"
+    r"|no continuity)\b",
     re.IGNORECASE,
 )
 _ALTERNATING: Final = re.compile(r"\b(?:ac volt(?:s|age)?|volts? ac|ac range)\b[^.;\n]{0,20}$", re.IGNORECASE)
@@ -37,15 +38,18 @@ _ALTERNATING: Final = re.compile(r"\b(?:ac volt(?:s|age)?|volts? ac|ac range)\b[
 _OTHER_UNIT: Final = re.compile(
     r"\s?(?:%|\u20ac|\u00a3|\$|\u00b0|:[0-9]{2}(?![0-9])|[x\u00d7](?= ?[0-9A-Z])|"
     r"(?:k|m)?(?:mi|miles?|km|kilomet\w+|mph|kmh|kph|rpm|nm|bar|psi|kpa|mm|cm|inch(?:es)?|ft|ah|kw|hp|bhp|w|watts?|"
-    r"eur|euros?|usd|gbp|dollars?|pounds?|quid|bucks|s|secs?|seconds?|mins?|minutes?|(?-i:h)(?! ?[0-9]+[.,][0-9])|hrs?|hours?|days?|weeks?|"
-    r"months?|years?|year-old|yrs?|o'clock|am|pm|degrees?|deg|c(?! ?(?:to|and|-|/) ?D)|celsius|kbit|kbits|kbaud|mbit|baud|bit|hz|khz|mhz|"
+    r"eur|euros?|usd|gbp|dollars?|pounds?|quid|bucks|s|secs?|seconds?|mins?|minutes?"
+    r"|(?-i:h)(?! ?[0-9]+[.,][0-9])|hrs?|hours?|days?|weeks?|"
+    r"months?|years?|year-old|yrs?|o'clock|am|pm|degrees?|deg|c(?! ?(?:to|and|-|/) ?D)|celsius|kbit|kbits|kbaud"
+    r"|mbit|baud|bit|hz|khz|mhz|"
     r"litres?|liters?|kg|tonnes?|t|cc|cyl|ms|us|times|pcs?|st|nd|rd|th|ish?)(?![\w]))",
     re.IGNORECASE,
 )
 """What a number is of that is no reading of a bus."""
 
 _COUNTED: Final = re.compile(
-    r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery|batt|bat"
+    r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery"
+    r"|batt|bat"
     r"|across|between|both|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
     r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can|canh|canl|pin"
     r"|pins|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|cranking|asleep|awake"
@@ -107,7 +111,9 @@ def _with_number(message: Written) -> Iterator[Measured]:
     text = message.text
     for match in _AMOUNT.finditer(text):
         bare = not (match["ohm"] or match["volt"] or match["amp"])
-        if _is_of_something_else(text, match) or _NAMED.search(text[max(0, match.start() - 16) : match.start()]):
+        if _is_of_something_else(text, match) or _NAMED.search(
+            text[max(0, match.start() - 16) : match.start()]
+        ):
             continue
         if bare and _COUNTED.match(text, match.end()):
             continue
@@ -155,7 +161,13 @@ def _unit(match: re.Match[str]) -> tuple[Quantity | None, str]:
     if not match["ohm"]:
         return None, ""
     spelled = match["ohm"]
-    size = "M" if spelled[:3].lower() == "meg" or spelled[0] == "M" else spelled[0].lower() if spelled[0] in "kKm" else ""
+    size = (
+        "M"
+        if spelled[:3].lower() == "meg" or spelled[0] == "M"
+        else spelled[0].lower()
+        if spelled[0] in "kKm"
+        else ""
+    )
     return Quantity.RESISTANCE, f"{size}ohm"
 
 

@@ -1,4 +1,4 @@
-"""What a message says beside what was measured: the vehicle, lamps, when the fault shows, what was tried, what is not so."""
+"""What a message says beside what was measured: vehicle, lamps, when the fault shows, trials, what is not so."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from casebase.errors import InputError
-from casebase.intake.plain_words.readings import Marks
+from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.written import Clause, Span, Written
 from casebase.intake.trial_text import LONGEST_TRIAL, is_part, read_trial
 from casebase.intake.trial_words import ACTIONS
@@ -30,7 +30,8 @@ class Told:
 # --- lamps ------------------------------------------------------------------------------------------------------------
 
 _LAMP_NAMES: Final = {
-    "abs": Lamp.ABS, "esp": Lamp.STABILITY, "esc": Lamp.STABILITY, "stability": Lamp.STABILITY, "traction": Lamp.STABILITY,
+    "abs": Lamp.ABS, "esp": Lamp.STABILITY, "esc": Lamp.STABILITY, "stability": Lamp.STABILITY,
+    "traction": Lamp.STABILITY,
     "engine": Lamp.ENGINE, "check engine": Lamp.ENGINE, "mil": Lamp.ENGINE, "cel": Lamp.ENGINE, "eml": Lamp.ENGINE,
     "airbag": Lamp.AIRBAG, "srs": Lamp.AIRBAG, "air bag": Lamp.AIRBAG, "brake": Lamp.BRAKE, "brakes": Lamp.BRAKE,
     "steering": Lamp.STEERING, "power steering": Lamp.STEERING, "eps": Lamp.STEERING, "tyre": Lamp.TYRE_PRESSURE,
@@ -38,7 +39,8 @@ _LAMP_NAMES: Final = {
     "tire pressure": Lamp.TYRE_PRESSURE, "battery": Lamp.CHARGING, "charge": Lamp.CHARGING, "charging": Lamp.CHARGING,
     "oil": Lamp.OIL_PRESSURE, "coolant": Lamp.COOLANT, "gearbox": Lamp.TRANSMISSION, "transmission": Lamp.TRANSMISSION,
     "immobiliser": Lamp.IMMOBILIZER, "immobilizer": Lamp.IMMOBILIZER, "acc": Lamp.DISTANCE, "lane": Lamp.LANE,
-    "handbrake": Lamp.PARKING_BRAKE, "parking brake": Lamp.PARKING_BRAKE, "epb": Lamp.PARKING_BRAKE, "hybrid": Lamp.HYBRID_SYSTEM,
+    "handbrake": Lamp.PARKING_BRAKE, "parking brake": Lamp.PARKING_BRAKE, "epb": Lamp.PARKING_BRAKE,
+    "hybrid": Lamp.HYBRID_SYSTEM,
     "glow": Lamp.PREHEAT, "glow plug": Lamp.PREHEAT, "suspension": Lamp.SUSPENSION, "4wd": Lamp.FOUR_WHEEL_DRIVE,
     "awd": Lamp.FOUR_WHEEL_DRIVE, "seat belt": Lamp.SEAT_BELT, "seatbelt": Lamp.SEAT_BELT, "retarder": Lamp.RETARDER,
     "security": Lamp.SECURITY, "parking aid": Lamp.PARKING_AID, "dpf": Lamp.EXHAUST, "exhaust": Lamp.EXHAUST,
@@ -46,10 +48,14 @@ _LAMP_NAMES: Final = {
 """Everyday names of warning lamps (common practice, no source)."""
 
 _LAMP_NAME: Final = "|".join(sorted(_LAMP_NAMES, key=len, reverse=True))
-_LAMP_LIST: Final = rf"(?:{_LAMP_NAME})(?:(?:\s?,\s?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?(?:{_LAMP_NAME})\b){{0,8}}"
+_LAMP_LIST: Final = (
+    rf"(?:{_LAMP_NAME})(?:(?:\s?,\s?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?(?:{_LAMP_NAME})\b){{0,8}}"
+)
 _LAMPS: Final = re.compile(
-    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST}) (?:warning )?(?:lamps?|lights?|telltales?)\b(?! (?:off|out|ok|is off|not)\b)"
-    rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
+    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST}) (?:warning )?(?:lamps?|lights?|telltales?)\b(?! (?:off|out|ok"
+    rf"|is off|not)\b)"
+    rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
+    rf"|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
     rf"|\b(?:check|says) (?P<check>{_LAMP_LIST})(?!\w)(?! (?:control|module|says|fuse|plug|has))",
     re.IGNORECASE,
 )
@@ -67,18 +73,30 @@ def lamps_in(message: Written) -> Iterator[Told]:
 # --- when the fault shows ---------------------------------------------------------------------------------------------
 
 _CONDITIONS: Final = (
-    (Condition.INTERMITTENT, r"intermittent(?:ly)?(?! in\b)|at random|randomly|now and then|sporadic(?:ally)?|on and off|comes and goes|sometimes"),
-    (Condition.WET, r"(?:after|in|with|when it|only on|since) (?:the |a )?(?:rain(?:s|ing)?|wet(?: days?| weather)?|washing|car wash|snow)|in the wet|when wet"),
-    (Condition.HOT, r"(?:when|if|in|while|gets|is|cold and [0-9.]+ ?(?:ohms?)?) (?:it is |it's |engine is )?(?:hot|warm)\b|\bhot it\b|after warm[- ]up|once (?:hot|warm)"),
-    (Condition.COLD, r"(?:when|if|in|while) (?:it is |it's |the )?cold\b|in the morning at -|at -[0-9]+|below freezing|cold start"),
+    (Condition.INTERMITTENT, r"intermittent(?:ly)?(?! in\b)|at random|randomly|now and then|sporadic(?:ally)?"
+                             r"|on and off|comes and goes|sometimes"),
+    (Condition.WET, r"(?:after|in|with|when it|only on|since) (?:the |a )?(?:rain(?:s|ing)?|wet(?: days?"
+                    r"| weather)?|washing|car wash|snow)|in the wet|when wet"),
+    (Condition.HOT, r"(?:when|if|in|while|gets|is|cold and [0-9.]+ ?(?:ohms?)?) (?:it is |it's "
+                    r"|engine is )?(?:hot|warm)\b|\bhot it\b|after warm[- ]up|once (?:hot|warm)"),
+    (Condition.COLD, r"(?:when|if|in|while) (?:it is |it's |the )?cold\b|in the morning at -|at -[0-9]+"
+                     r"|below freezing|cold start"),
     (Condition.ROUGH_ROAD, r"rough roads?|over bumps|speed bumps?|on bumps|potholes?|cobbles"),
-    (Condition.STEERING_TURNED, r"(?:when|while|if) (?:i )?(?:steering|turning the wheel|turn the (?:steering )?wheel)|at full lock"),
+    (Condition.STEERING_TURNED, r"(?:when|while|if) (?:i )?(?:steering|turning the wheel"
+                                r"|turn the (?:steering )?wheel)|at full lock"),
     (Condition.AFTER_STANDING, r"after (?:standing|sitting|a night|the weekend)|parked overnight"),
-    (Condition.AFTER_OTHER_WORK, r"(?:after|since)(?: the| a| an)? (?:bumper|windscreen|body|wheel bearing|clutch|gearbox|engine|seat|door|brake|other|bodyshop)[ \w]{0,14}(?:job|work|done|repair|change|swap)|(?:after|since)[ \w]{0,24} (?:at |by )?another (?:garage|shop|workshop)"),
-    (Condition.AFTER_COLLISION, r"(?:after|since)(?: the| a| an)? (?:crash|accident|collision|bump|shunt|front hit|rear hit)\b(?: repair)?"),
-    (Condition.AFTER_BATTERY, r"(?:after|since)(?: the| a)? (?:new battery|battery (?:change|swap|replacement)|jump[ -]?start(?:ed|ing)?|flat battery)"),
-    (Condition.AFTER_ACCESSORY, r"(?:after|since)(?: the| a| an)? (?:new )?[\w ]{0,20}(?:was |were )?(?:fitted|installed)"),
-    (Condition.AFTER_PROGRAMMING, r"(?:after|since)(?: the| a| an)? (?:programming|software update|update|reflash|coding)"),
+    (Condition.AFTER_OTHER_WORK, r"(?:after|since)(?: the| a| an)? (?:bumper|windscreen|body|wheel bearing"
+                                 r"|clutch|gearbox|engine|seat|door|brake|other|bodyshop)[ \w]{0,14}(?:job|work"
+                                 r"|done|repair|change|swap)|(?:after|since)[ \w]{0,24} (?:at "
+                                 r"|by )?another (?:garage|shop|workshop)"),
+    (Condition.AFTER_COLLISION, r"(?:after|since)(?: the| a| an)? (?:crash|accident|collision|bump|shunt"
+                                r"|front hit|rear hit)\b(?: repair)?"),
+    (Condition.AFTER_BATTERY, r"(?:after|since)(?: the| a)? (?:new battery|battery (?:change|swap|replacement)"
+                              r"|jump[ -]?start(?:ed|ing)?|flat battery)"),
+    (Condition.AFTER_ACCESSORY, r"(?:after|since)(?: the| a| an)? (?:new )?[\w ]{0,20}(?:was |were )?(?:fitted"
+                                r"|installed)"),
+    (Condition.AFTER_PROGRAMMING, r"(?:after|since)(?: the| a| an)? (?:programming|software update|update"
+                                  r"|reflash|coding)"),
     (Condition.CHARGING, r"(?:while|when|during) charging"),
     (Condition.TOWING, r"with (?:a |the )?(?:trailer|caravan)(?: on| connected| plugged in)?\b(?! (?:unplugged|off))"),
     (Condition.AFTER_START, r"(?:only |fault |fails |dies )(?:while|when|during) (?:starting|cranking)"),
@@ -99,7 +117,8 @@ def conditions_in(message: Written) -> Iterator[Told]:
 # --- the vehicle ------------------------------------------------------------------------------------------------------
 
 _POWERTRAIN: Final = re.compile(
-    r"\b(?P<plug>phev|plug[ -]in hybrid)\b|\b(?P<hybrid>hybrid|hev)\b(?! (?:lamp|light))|\b(?P<electric>bev|battery electric|(?-i:EV)|electric car|full electric)\b"
+    r"\b(?P<plug>phev|plug[ -]in hybrid)\b|\b(?P<hybrid>hybrid|hev)\b(?! (?:lamp|light))|\b(?P<electric>bev"
+    r"|battery electric|(?-i:EV)|electric car|full electric)\b"
     r"|\b(?P<diesel>diesel|tdi|hdi)\b(?! pump)|\b(?P<petrol>petrol|gasoline)\b(?! pump)",
     re.IGNORECASE,
 )
@@ -111,11 +130,16 @@ _POWERTRAIN_OF: Final = {
     "petrol": Powertrain.PETROL,
 }
 _YEAR: Final = re.compile(
-    r"(?<![\w./-])(?P<year>19[89][0-9]|20[0-3][0-9])(?![\w]|[./-][0-9]| ?(?:rpm|km|miles|ohms?|kg|fmi)\b)|'(?P<short>[0-3][0-9])\b(?! ?V)",
+    r"(?<![\w./-])(?P<year>19[89][0-9]|20[0-3][0-9])(?![\w]|[./-][0-9]| ?(?:rpm|km|miles|ohms?|kg|fmi)\b)"
+    r"|'(?P<short>[0-3][0-9])\b(?! ?V)",
     re.IGNORECASE,
 )
-_YEAR_WORD: Final = re.compile(r"\b(?:year(?: is)?|from|model year|my|built(?: in)?|of)[ :]{1,2}$|\bmodel\b", re.IGNORECASE)
-_NOT_A_YEAR: Final = re.compile(r"\b(?:spn|order|invoice|part|no|vin|code|since|in)[ .:#]{1,2}$", re.IGNORECASE)
+_YEAR_WORD: Final = re.compile(
+    r"\b(?:year(?: is)?|from|model year|my|built(?: in)?|of)[ :]{1,2}$|\bmodel\b", re.IGNORECASE
+)
+_NOT_A_YEAR: Final = re.compile(
+    r"\b(?:spn|order|invoice|part|no|vin|code|since|in)[ .:#]{1,2}$", re.IGNORECASE
+)
 
 
 def vehicle_in(marks: Marks, vehicles: Vehicles) -> Iterator[tuple[str, Told]]:
@@ -134,7 +158,7 @@ def vehicle_in(marks: Marks, vehicles: Vehicles) -> Iterator[tuple[str, Told]]:
 
 
 def _sentence(marks: Marks, place: int) -> Span:
-    return next((clause.sentence for clause in reversed(marks.clauses) if clause.start <= place), (0, 0))
+    return marks.clause_at(place).sentence if marks.clauses else (0, 0)
 
 
 def _is_year(marks: Marks, match: re.Match[str], sentences: set[Span]) -> bool:
@@ -171,10 +195,14 @@ def _word_in(text: str, name: str) -> Span | None:
 
 _AS_DONE: Final = {
     "change": "changed", "disconnect": "disconnected", "pull": "pulled", "bridge": "bridged", "replace": "replaced",
-    "remove": "unplugged", "removed": "unplugged", "wiggle": "wiggled", "unplugging": "unplugged", "wiggling": "wiggled",
+    "remove": "unplugged", "removed": "unplugged", "wiggle": "wiggled",
+    "unplugging": "unplugged", "wiggling": "wiggled",
 }  # fmt: skip
 _DOING: Final = re.compile(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
-_IS_SEQUEL: Final = re.compile(r"\s*(?:then |no |same|still|fault|all |network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)", re.IGNORECASE)
+_IS_SEQUEL: Final = re.compile(
+    r"\s*(?:then |no |same|still|fault|all |network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)",
+    re.IGNORECASE,
+)
 
 
 def trials_in(marks: Marks) -> Iterator[Told]:
@@ -220,16 +248,20 @@ def _trial(text: str) -> Trial | None:
         trial = read_trial(told)
     except InputError:
         return None
-    says_enough = trial.outcome is not Outcome.UNKNOWN or (trial.did in FITTED and all(map(is_part, trial.what)))
+    says_enough = trial.outcome is not Outcome.UNKNOWN or (
+        trial.did in FITTED and all(map(is_part, trial.what))
+    )
     return trial if says_enough and all(len(name) < 60 for name in trial.what) else None
 
 
 # --- what is not so ---------------------------------------------------------------------------------------------------
 
 _NOT_SO: Final = re.compile(
-    r"\b(?:not|isn't|aren't|wasn't|neither) (?:even )?(?:short(?:ed)?|open|broken|wet|corroded|grounded|chafed)\b[^,.;:?!\n]{0,40}"
+    r"\b(?:not|isn't|aren't|wasn't|neither) (?:even )?(?:short(?:ed)?|open|broken|wet|corroded|grounded"
+    r"|chafed)\b[^,.;:?!\n]{0,40}"
     r"|\bno (?:sign of (?:a )?)?(?:shorts?|opens?|breaks?|corrosion|water|damage|chafing)\b[^,.;:?!\n]{0,40}"
-    r"|\b(?:no|without) (?:u |b |c |p |other |more |stored |fault |trouble |current ){0,3}(?:codes?|dtcs?|faults?)\b(?: at all)?",
+    r"|\b(?:no|without) (?:u |b |c |p |other |more |stored |fault |trouble |current ){0,3}(?:codes?|dtcs?"
+    r"|faults?)\b(?: at all)?",
     re.IGNORECASE,
 )
 
@@ -240,8 +272,64 @@ def not_so_in(message: Written) -> list[Span]:
 
 
 def clause_words(message: Written, clause: Clause, taken: set[int]) -> int:
-    """Return how many words of a clause nothing was made of."""
-    return sum(word.start() not in taken for word in _WORD.finditer(message.text, clause.start, clause.end))
+    """Return how many words of a clause nothing was made of, those left out that tell nothing alone."""
+    words = _WORD.finditer(message.text, clause.start, clause.end)
+    return sum(word.start() not in taken and word[0].lower() not in _TELLS_NOTHING for word in words)
 
 
 _WORD: Final = re.compile(r"[^\W_]{2,}")
+_TELLS_NOTHING: Final = frozenset(
+    {
+        *(
+            "the",
+            "an",
+            "and",
+            "or",
+            "is",
+            "it",
+            "its",
+            "are",
+            "was",
+            "were",
+            "with",
+            "in",
+            "on",
+            "at",
+            "of",
+            "from",
+            "to",
+        ),
+        *(
+            "by",
+            "codes",
+            "code",
+            "dtcs",
+            "dtc",
+            "have",
+            "has",
+            "had",
+            "got",
+            "get",
+            "there",
+            "both",
+            "then",
+            "now",
+            "also",
+        ),
+        *(
+            "so",
+            "all",
+            "here",
+            "that",
+            "this",
+            "my",
+            "we",
+            "between",
+            "steady",
+            "still",
+            "key",
+            "ignition",
+            "too",
+        ),
+    }
+)

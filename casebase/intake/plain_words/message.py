@@ -19,23 +19,30 @@ from casebase.intake.plain_words.circumstances import (
     trials_in,
     vehicle_in,
 )
-from casebase.intake.plain_words.readings import Marks, readings_in, waveforms_in
-from casebase.intake.plain_words.told_of_modules import ANSWERS, SILENT, codes_found, codes_said, modules_said
+from casebase.intake.plain_words.marks import Marks
+from casebase.intake.plain_words.points import Point
+from casebase.intake.plain_words.readings import readings_in, waveforms_in
+from casebase.intake.plain_words.told_of_modules import SILENT, codes_found, codes_said, modules_said
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, Span, Written, written
 from casebase.intake.scan_codes import codes_in_line
 from casebase.intake.scan_line import bare, heading_of, is_silence, silent_in, unknown_heading
 from casebase.intake.scan_report import Finding, read_report
 from casebase.record.codes import TroubleCode
 from casebase.record.modules import module_identity, module_key
-from casebase.record.vehicle import NOT_SAID
-from casebase.record.vocabulary import Answers, Kind, Line, Medium
+from casebase.record.vocabulary import Medium
 
 Data = dict[str, Any]
 
 
+LONGEST_PASTE: Final = 200_000
+"""Characters of a message with a scan report in it; of the rest `LONGEST_MESSAGE`."""
+
+LONGEST_STORY: Final = 5_000
+
+
 @dataclass(frozen=True)
 class Item:
-    """One thing understood: its place in a record (`readings`, `silent` ...), its data, its phrase, what was assumed."""
+    """One thing understood: its kind (`readings`, `silent` ...), its data, its phrase, what was taken as usual."""
 
     kind: str
     data: Any
@@ -49,7 +56,7 @@ class Understood:
 
     items: list[Item] = field(default_factory=list)
     story: str = ""
-    cut: bool = False
+    is_cut: bool = False
     """Whether the message was longer than what is read."""
 
     def of(self, kind: str) -> list[Item]:
@@ -71,15 +78,15 @@ class Understood:
 
 def understood_from(message: str, vehicles: Vehicles = ()) -> Understood:
     """Return what a message says; `vehicles` are the makes and models to look for. No text makes it raise."""
-    report, prose = _parted(message[:LONGEST_MESSAGE])
+    report, prose = _parted(message[:LONGEST_PASTE])
     marks = Marks(written(prose))
-    understood = Understood(cut=len(message) > LONGEST_MESSAGE)
+    understood = Understood(is_cut=len(prose) > LONGEST_MESSAGE or len(message) > LONGEST_PASTE)
     taken = _Taken(marks.message, understood.items)
     _take_vehicle_and_network(marks, vehicles, taken)
     _take_readings(marks, taken)
     _take_codes_and_modules(marks, report, taken)
     _take_circumstances(marks, taken)
-    understood.story = _story(marks, taken.places, message)
+    understood.story = _story(marks, taken.places, prose[LONGEST_MESSAGE:] + message[LONGEST_PASTE:])
     return understood
 
 
@@ -93,23 +100,26 @@ class _Taken:
 
     def add(self, kind: str, data: Any, spans: Sequence[Span], assumed: tuple[str, ...] = ()) -> None:
         """Keep an item with the words between its first and its last place."""
-        for start, end in spans:
+        joined = _joined(spans)
+        for start, end in joined:
             self.places.update(range(start, end))
-        self.items.append(Item(kind, data, self._phrase(spans), assumed))
-
-    def _phrase(self, spans: Sequence[Span]) -> str:
-        """Return the words of an item; words that stand apart are joined by dots."""
-        merged: list[Span] = []
-        for start, end in sorted(spans):
-            if merged and start - merged[-1][1] <= _NEAR:
-                merged[-1] = (merged[-1][0], max(end, merged[-1][1]))
-            else:
-                merged.append((start, end))
-        return " ... ".join(self.message.phrase(start, end) for start, end in merged)
+        phrase = " ... ".join(self.message.phrase(start, end) for start, end in joined)
+        self.items.append(Item(kind, data, phrase, assumed))
 
 
 _NEAR: Final = 12
 """Characters between two phrases that are shown as one."""
+
+
+def _joined(spans: Iterable[Span]) -> list[Span]:
+    """Return the spans in order, those that stand near each other as one."""
+    joined: list[Span] = []
+    for start, end in sorted(spans):
+        if joined and start - joined[-1][1] <= _NEAR:
+            joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
+        else:
+            joined.append((start, end))
+    return joined
 
 
 # --- lines of a scan report -------------------------------------------------------------------------------------------
@@ -119,16 +129,18 @@ _MEASURED: Final = re.compile(r"[0-9] ?(?:k|m)?(?:ohms?|\u03a9|v|volts?)\b", re.
 
 
 def _parted(message: str) -> tuple[str, str]:
-    """Return the lines of a scan report, and the message with those lines blank; both keep the length of each line."""
+    """Return the lines of a scan report, the others blank, and the message without those lines."""
     lines = message.split("\n")
     is_report = [_is_report_line(line) for line in lines] if len(lines) > 1 else []
     if sum(is_report) < _LEAST_REPORT_LINES or not any(codes_in_line(line) for line in lines):
         return "", message
     first = is_report.index(True)
     last = len(is_report) - 1 - is_report[::-1].index(True)
-    within = [first <= at <= last and (told or not _MEASURED.search(lines[at])) for at, told in enumerate(is_report)]
+    within = [
+        first <= at <= last and (told or not _MEASURED.search(lines[at])) for at, told in enumerate(is_report)
+    ]
     report = "\n".join(line if taken else "" for line, taken in zip(lines, within, strict=True))
-    prose = "\n".join(" " * len(line) if taken else line for line, taken in zip(lines, within, strict=True))
+    prose = "\n".join(line for line, taken in zip(lines, within, strict=True) if not taken)
     return report, prose
 
 
@@ -150,8 +162,10 @@ _LONGEST_OF_REPORT: Final = 60
 
 
 def _take_vehicle_and_network(marks: Marks, vehicles: Vehicles, taken: _Taken) -> None:
-    for key, told in vehicle_in(marks, vehicles):
-        taken.add("vehicle", {key: told.what}, told.spans)
+    told = dict(vehicle_in(marks, vehicles))
+    if told:
+        spans = [span for one in told.values() for span in one.spans]
+        taken.add("vehicle", {key: one.what for key, one in told.items()}, spans)
     media = {said.medium: (said.start, said.end) for said in reversed(marks.media)}
     for medium, span in reversed(media.items()):
         taken.add("medium", str(medium), (span,))
@@ -162,11 +176,19 @@ def _take_vehicle_and_network(marks: Marks, vehicles: Vehicles, taken: _Taken) -
 def _take_network_of_pins(marks: Marks, taken: _Taken) -> None:
     """Take the network that the pins of the diagnostic connector tell: ISO 15765-4 and SAE J1939-13 (from memory)."""
     for pins, medium in (({"6", "14"}, Medium.HIGH_SPEED_CAN), ({"C", "D"}, Medium.J1939)):
-        point = next((one for one in marks.points if one.pin in pins and not one.place), None)
-        if point:
-            said = f"pins {' and '.join(sorted(pins, key=len))} of the diagnostic connector: taken as {medium}"
-            taken.add("medium", str(medium), ((point.start, point.end),), (said,))
+        subject = next(
+            (one for one in marks.subjects if any(_is_pin(point, pins) for point in one.points)), None
+        )
+        if subject:
+            said = (
+                f"pins {' and '.join(sorted(pins, key=len))} of the diagnostic connector: taken as {medium}"
+            )
+            taken.add("medium", str(medium), ((subject.start, subject.end),), (said,))
             return
+
+
+def _is_pin(point: Point, pins: set[str]) -> bool:
+    return point.pin in pins and not point.place
 
 
 def _take_readings(marks: Marks, taken: _Taken) -> None:
@@ -209,7 +231,10 @@ def code_entry(module: str | None, code: TroubleCode) -> Data:
 
 
 def _take_circumstances(marks: Marks, taken: _Taken) -> None:
-    for kind, told_items in (("lamps", lamps_in(marks.message)), ("conditions", conditions_in(marks.message))):
+    for kind, told_items in (
+        ("lamps", lamps_in(marks.message)),
+        ("conditions", conditions_in(marks.message)),
+    ):
         said: set[str] = set()
         for told in told_items:
             if str(told.what) not in said:
@@ -224,7 +249,7 @@ def _take_circumstances(marks: Marks, taken: _Taken) -> None:
 _FEW_WORDS: Final = 3
 
 
-def _story(marks: Marks, places: set[int], message: str) -> str:
+def _story(marks: Marks, places: set[int], behind: str) -> str:
     """Return the clauses of which nothing, or not all, was understood, as they were typed."""
     told = [
         marks.message.phrase(clause.start, clause.end)
@@ -232,105 +257,5 @@ def _story(marks: Marks, places: set[int], message: str) -> str:
         if (words := clause_words(marks.message, clause, places)) >= _FEW_WORDS
         or (words and not places.intersection(range(clause.start, clause.end)))
     ]
-    rest = " ".join(message[LONGEST_MESSAGE:].split())
-    return ", ".join(text.strip(" ,") for text in (*told, rest) if text.strip(" ,"))
-
-
-# --- as a record ------------------------------------------------------------------------------------------------------
-
-_NETWORK: Final = "the network"
-
-
-def record_of(understood: Understood) -> Data:
-    """Return what was understood as a record's plain data; `?` stands for a make or model nobody gave."""
-    vehicle: Data = {"make": NOT_SAID, "model": NOT_SAID}
-    for item in understood.of("vehicle"):
-        vehicle |= item.data
-    media = list(dict.fromkeys(item.data for item in understood.of("medium")))
-    data: Data = {
-        "kind": str(Kind.FAULT_CASE),
-        "vehicle": vehicle,
-        "concern": _concern(understood),
-        "lamps": [item.data for item in understood.of("lamps")],
-        "conditions": [item.data for item in understood.of("conditions")],
-        "networks": [{"name": _NETWORK if len(media) == 1 else f"the {medium}", "medium": medium} for medium in media],
-        "modules": [
-            *({"name": item.data, "answers": str(Answers.NO)} for item in understood.of(SILENT)),
-            *({"name": item.data, "answers": str(Answers.YES)} for item in understood.of(ANSWERS)),
-        ],
-        "codes": _each_once(item.data for item in understood.of("codes")),
-        "readings": [item.data for item in understood.of("readings")],
-        "trials": [item.data for item in understood.of("trials")],
-    }
-    return {key: value for key, value in data.items() if value}
-
-
-def _concern(understood: Understood) -> str:
-    not_so = [item.phrase for item in understood.of("not")]
-    return ". ".join(filter(None, [understood.story, *not_so]))
-
-
-def _each_once(entries: Iterable[Data]) -> list[Data]:
-    return list({repr(sorted(entry.items())): entry for entry in entries}.values())
-
-
-# --- what is still to be asked ----------------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Question:
-    """One thing the answer hangs on: what it is about (`network`, `key`), the question, (word, what it says) to choose."""
-
-    about: str
-    question: str
-    choices: tuple[str, ...]
-
-
-_BUS_LINES: Final = frozenset(map(str, Line)) - {"supply", "ground", "battery +", "battery -", "sensor signal", "case"}
-
-
-def questions_on(understood: Understood) -> list[Question]:
-    """Return at most two questions, only what the answer hangs on: which network, and whether the key was on."""
-    readings = [item.data for item in understood.of("readings")]
-    found = []
-    if understood.medium is None and _could_be_slow(readings):
-        found.append(
-            Question("network", "Which network was read?", (str(Medium.HIGH_SPEED_CAN), str(Medium.FAULT_TOLERANT_CAN), str(Medium.J1939)))
-        )
-    if any(_hangs_on_key(data) for data in readings):
-        found.append(Question("key", "Was the key on while the volts were read?", ("on", "off")))
-    return found
-
-
-def _volts(data: Data) -> float | None:
-    """Return the volts of one line to ground; None for any other reading, and for words."""
-    if data["quantity"] != "voltage" or data["line"] not in _BUS_LINES or data.get("against") != "ground":
-        return None
-    number = re.match(r"[0-9.]+", data["value"])
-    return float(number[0]) if number else None
-
-
-def _hangs_on_key(data: Data) -> bool:
-    """Return whether a level could be a bus asleep as well as a fault: what is said of it hangs on the key."""
-    volts = _volts(data)
-    return volts is not None and "ignition" not in data and not 1.0 <= volts <= 4.0
-
-
-def _could_be_slow(readings: list[Data]) -> bool:
-    """Return whether CAN levels are such as fault-tolerant CAN has when nothing is wrong (ISO 11898-3)."""
-    levels = {data["line"]: volts for data in readings if (volts := _volts(data)) is not None}
-    high, low = levels.get("CAN high"), levels.get("CAN low")
-    return high is not None and low is not None and high < 1.0 and low > 4.0
-
-
-def answered(understood: Understood, about: str, choice: str) -> Understood:
-    """Return the same with the answer to a question."""
-    if about == "network":
-        return Understood([Item("medium", choice, "your answer"), *understood.items], understood.story, understood.cut)
-    items = [
-        Item(item.kind, item.data | {"ignition": choice}, item.phrase, item.assumed)
-        if item.kind == "readings" and _volts(item.data) is not None and "ignition" not in item.data
-        else item
-        for item in understood.items
-    ]
-    return Understood(items, understood.story, understood.cut)
+    story = ", ".join(text.strip(" ,") for text in told if text.strip(" ,"))
+    return " ".join([story, *behind.split()]).strip()[:LONGEST_STORY]

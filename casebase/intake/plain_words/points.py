@@ -40,10 +40,14 @@ _POINTS: Final = re.compile(
     r"|(?P<bus_plus>\b(?:bus plus|(?-i:BP))\b)|(?P<bus_minus>\b(?:bus minus|(?-i:BM))\b)"
     r"|(?P<k>\bk[ -]?line\b)|(?P<lin>\blin(?:[ -](?:bus|line|wire))?\b)"
     r"|(?P<single>\b(?:single[ -]wire(?: can)?|sw[ -]?can)\b)"
-    rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)\b|(?<!too )(?<!very )(?<!so )\b(?:high|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:H)\b)"
-    rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:L)\b)"
-    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |two |bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
-    r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires))?\b(?! (?:times|in\b|ends|pins))|\b(?:the |can )?lines(?= [0-9])|\beach line\b)"
+    rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)\b|(?<!too )(?<!very )(?<!so )\b(?:high"
+    rf"|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:H)\b)"
+    rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low"
+    rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:L)\b)"
+    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |two "
+    r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
+    r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires))?\b(?! (?:times|in\b|ends|pins))|\b(?:the "
+    r"|can )?lines(?= [0-9])|\beach line\b)"
     r"|(?P<ground>\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
     r"|(?P<supply>\b(?:supply|feed|power supply|ubat|vbat)(?: (?:pin|wire|side|line))?\b(?! (?:can|ok|good)))"
     r"|(?P<battery>(?<!at )\b(?:battery|batt|alternator)\b(?= (?:at |is |was |has |reads |voltage |only )?[0-9]))",
@@ -69,7 +73,8 @@ _LINE_OF: Final = {
 }
 _PIN: Final = re.compile(
     r"\b(?P<word>pins?|terminals?)[ -]?(?P<first>[0-9]{1,3}|(?-i:[A-K]))(?![\w.,]*[0-9])"
-    r"(?:\s?(?:,|/|and|&|to|-|>| )\s?(?P<second>[0-9]{1,3}|(?-i:[A-K]))(?![\w]|[.,][0-9]| ?(?:V|volts?|ohms?|\u03a9|=)(?!\w)))?",
+    r"(?:\s?(?:,|/|and|&|to|-|>| )\s?(?P<second>[0-9]{1,3}|(?-i:[A-K]))(?![\w]|[.,][0-9]| ?(?:V|volts?|ohms?"
+    r"|\u03a9|=)(?!\w)))?",
     re.IGNORECASE,
 )
 _PIN_PAIR: Final = re.compile(
@@ -78,10 +83,27 @@ _PIN_PAIR: Final = re.compile(
     re.IGNORECASE,
 )
 _USUAL_PAIRS: Final = frozenset(
-    map(frozenset, (("6", "14"), ("6", "4"), ("6", "5"), ("14", "4"), ("14", "5"), ("6", "16"), ("14", "16"), ("3", "11"),
-     ("16", "4"), ("16", "5"), ("7", "4"), ("7", "5")))
+    map(
+        frozenset,
+        (
+            ("6", "14"),
+            ("6", "4"),
+            ("6", "5"),
+            ("14", "4"),
+            ("14", "5"),
+            ("6", "16"),
+            ("14", "16"),
+            ("3", "11"),
+            ("16", "4"),
+            ("16", "5"),
+            ("7", "4"),
+            ("7", "5"),
+        ),
+    )
 )
-_ON_PIN: Final = re.compile(r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)", re.IGNORECASE)
+_ON_PIN: Final = re.compile(
+    r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)", re.IGNORECASE
+)
 _TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = re.compile(r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+ ?V)")
 _WIRE_COLOUR: Final = re.compile(r"\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])", re.IGNORECASE)
@@ -132,7 +154,9 @@ def points_in(message: Written, media: set[Medium]) -> list[Point]:
             taken.update(range(point.start, point.end))
             kept.append(point)
     if Medium.SINGLE_WIRE_CAN in media:
-        kept = [replace(one, line=Line.CAN_SINGLE) if one.pin == "1" and not one.place else one for one in kept]
+        kept = [
+            replace(one, line=Line.CAN_SINGLE) if one.pin == "1" and not one.place else one for one in kept
+        ]
     return _with_their_pins(message.text, sorted(kept, key=lambda point: point.start))
 
 
@@ -144,9 +168,16 @@ def _with_their_pins(text: str, points: list[Point]) -> list[Point]:
     kept: list[Point] = []
     for point in points:
         before = kept[-1] if kept else None
-        on_it = point.pin and before and before.pin is None and _ON_THE_PIN.fullmatch(text, before.end, point.start)
+        on_it = (
+            point.pin
+            and before
+            and before.pin is None
+            and _ON_THE_PIN.fullmatch(text, before.end, point.start)
+        )
         if on_it and before and before.line not in (PAIR, BOTH) and point.line in (None, before.line):
-            kept[-1] = replace(before, end=point.end, place=point.place, pin=point.pin if point.place else None)
+            kept[-1] = replace(
+                before, end=point.end, place=point.place, pin=point.pin if point.place else None
+            )
         else:
             kept.append(point)
     return kept
@@ -209,7 +240,8 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
 
 
 _LINK: Final = re.compile(
-    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin )?\s{0,2}", re.IGNORECASE
+    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin )?\s{0,2}",
+    re.IGNORECASE,
 )
 _BETWEEN: Final = re.compile(r"\b(?:between|across)\s(?:the |pins? )?$", re.IGNORECASE)
 
@@ -247,13 +279,18 @@ def default_lines(medium: Medium) -> tuple[Line, ...]:
 # --- places -------------------------------------------------------------------------------------------------------
 
 _DLC: Final = re.compile(
-    r"\b(?:dlc|obd(?: ?(?:2|ii))?|diag(?:nostic)?s? (?:connector|plug|socket|port)|(?:9|16)[- ]pin)\b", re.IGNORECASE
+    r"\b(?:dlc|obd(?: ?(?:2|ii))?|diag(?:nostic)?s? (?:connector|plug|socket|port)|(?:9|16)[- ]pin)\b",
+    re.IGNORECASE,
 )
-_NAMED_PLACE: Final = re.compile(r"\b(?:splice|joint|inline connector)s? ?[A-Z]{1,3}[0-9]{1,4}\b|(?<![\w])[SCX][0-9]{2,4}\b")
+_NAMED_PLACE: Final = re.compile(
+    r"\b(?:splice|joint|inline connector)s? ?[A-Z]{1,3}[0-9]{1,4}\b|(?<![\w])[SCX][0-9]{2,4}\b"
+)
 _AT_PLUG: Final = re.compile(
     r"\b(?:at|on|to|of)?\s?(?:the )?(?:plug|connector|conn|socket) (?:of|at|on|for) (?:the )?", re.IGNORECASE
 )
-_PLUG_WORD: Final = re.compile(r"\s(?:plug|connector|conn|socket|side of the plug)\b(?! (?:of|for)\b)", re.IGNORECASE)
+_PLUG_WORD: Final = re.compile(
+    r"\s(?:plug|connector|conn|socket|side of the plug)\b(?! (?:of|for)\b)", re.IGNORECASE
+)
 _AT: Final = re.compile(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
 
 

@@ -1,4 +1,4 @@
-"""The state in which something was measured: ignition, battery, what was unplugged; and the networks a message names."""
+"""The state in which something was measured: ignition, battery, what was unplugged; the networks a message names."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15
 _STATES: Final = re.compile(
     rf"(?P<on>\b{_KEY}(?:\s?[:=]|\s(?:is|was|switched|turned))?\s?on\b|\b(?:koeo)\b)"
     rf"|(?P<off>\b{_KEY}(?:\s?[:=]|\s(?:is|was|switched|turned))?\s?off\b|\bkeys? out\b)"
-    r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle|\brunning\b(?! board)|koer)\b)"
+    r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
+    r"|\brunning\b(?! board)|koer)\b)"
     r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
     r"|(?P<battery>\b(?:batt?(?:ery)?) (?:is |was |all )?(?:off|disconnected|out|unplugged|isolated)\b"
     r"|\b(?:disconnected|unhooked) (?:the )?batt(?:ery)?\b(?! (?:for |[0-9]))|\bbatt? off\b)",
@@ -28,9 +29,12 @@ IGNITIONS: Final = {
     "cranking": Ignition.CRANKING,
 }
 _LOADED: Final = re.compile(
-    r"\b(?:load tested|under load|with (?:a )?(?:bulb|lamp|load)(?: across)?|at [0-9.]+ ?A\b|bulb across|loaded)", re.IGNORECASE
+    r"\b(?:load tested|under load|with (?:a )?(?:bulb|lamp|load)(?: across)?|at [0-9.]+ ?A\b|bulb across|loaded)",
+    re.IGNORECASE,
 )
-_NOT_LOADED: Final = re.compile(r"\b(?:no load|without (?:a )?(?:load|bulb|lamp)|without\b(?=\s*[.,;]|$))", re.IGNORECASE)
+_NOT_LOADED: Final = re.compile(
+    r"\b(?:no load|without (?:a )?(?:load|bulb|lamp)|without\b(?=\s*[.,;]|$))", re.IGNORECASE
+)
 
 
 @dataclass(frozen=True)
@@ -54,9 +58,7 @@ class Unplugged:
 def states_in(message: Written) -> list[StateSaid]:
     """Return the states that the message says, in order."""
     return [
-        StateSaid(
-            *match.span(), IGNITIONS.get(str(match.lastgroup), Battery.DISCONNECTED)
-        )
+        StateSaid(*match.span(), IGNITIONS.get(str(match.lastgroup), Battery.DISCONNECTED))
         for match in _STATES.finditer(message.text)
     ]
 
@@ -68,15 +70,24 @@ def load_said(message: Written, start: int, end: int) -> bool | None:
     return True if _LOADED.search(message.text, start, end) else None
 
 
-_UNPLUG: Final = re.compile(r"\b(?:un-?plug(?:ged|ging|s)?|disconnect(?:ed|ing)?|pull(?:ed|ing)|removed|without)\s(?:the )?", re.IGNORECASE)
-_UNPLUGGED_BEHIND: Final = re.compile(r"\s(?:is |was |are |also )?(?:un-?plugged|disconnected|pulled|off|out)\b(?! too)|\s(?:un-?plugged|off) too\b", re.IGNORECASE)
+_UNPLUG: Final = re.compile(
+    r"\b(?:un-?plug(?:ged|ging|s)?|disconnect(?:ed|ing)?|pull(?:ed|ing)|removed|without)\s(?:the )?",
+    re.IGNORECASE,
+)
+_UNPLUGGED_BEHIND: Final = re.compile(
+    r"\s(?:is |was |are |also )?(?:un-?plugged|disconnected|pulled|off|out)\b(?! too)|\s(?:un-?plugged|off) too\b",
+    re.IGNORECASE,
+)
 _PLUGGED: Final = re.compile(
-    r"\b(?:plugged (?:back )?in|put back|everything (?:plugged )?in|(?:both|all) (?:plugged )?in\b|nothing unplugged|plug in\b)", re.IGNORECASE
+    r"\b(?:plugged (?:back )?in|put back|everything (?:plugged )?in|(?:both|all) (?:plugged )?in\b"
+    r"|nothing unplugged|plug in\b)",
+    re.IGNORECASE,
 )
 _JOINED: Final = re.compile(r"\s{0,2}(?:,|and|&|\+|/)\s{0,2}(?:the )?", re.IGNORECASE)
 _PLUG_NAME: Final = re.compile(
     r"(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|[A-Z]{1,3}[0-9]{2,4}"
-    r"|[a-z]{3,14}(?: [a-z]{3,14}){0,2} (?:sensor|module|unit|pump|motor|box|heater|charger|switch|lamp|light|dongle))\b",
+    r"|[a-z]{3,14}(?: [a-z]{3,14}){0,2} (?:sensor|module|unit|pump|motor|box|heater|charger|switch|lamp|light"
+    r"|dongle))\b",
     re.IGNORECASE,
 )
 
@@ -108,7 +119,7 @@ def modules_in(message: Written) -> list[Named]:
 
 
 def _is_clear(start: int, end: int, clear: dict[int, int]) -> bool:
-    return any(start <= first and last <= end for first, last in clear.items() if start <= first < end)
+    return any(clear.get(first, end + 1) <= end for first in range(start, end))
 
 
 def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
@@ -185,7 +196,8 @@ def media_in(message: Written) -> list[MediumSaid]:
 
 _TESTER: Final = re.compile(
     r"\b(?:tester|scan tool|scanner) (?:is |was )?(?P<silent>off|not connected|silent|unplugged|disconnected|out)\b"
-    r"|\b(?:tester|scan tool|scanner) (?:is |was )?(?P<talking>asking|talking|connected|on|in)\b|\b(?P<nobody>nobody talking)\b",
+    r"|\b(?:tester|scan tool|scanner) (?:is |was )?(?P<talking>asking|talking|connected|on|in)\b"
+    r"|\b(?P<nobody>nobody talking)\b",
     re.IGNORECASE,
 )
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.intake.plain_words.readings import Marks
+from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span, Written
 from casebase.intake.scan_codes import FoundCode, codes_in_line
@@ -24,34 +24,50 @@ _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers
 _FORWARD: Final = re.compile(
     rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
-    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get|reach|see|find)(?: (?:with|to|into|in))?\b"
+    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get|reach|see"
+    r"|find)(?: (?:with|to|into|in))?\b"
     r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|no answer|offline) ?:",
     re.IGNORECASE,
 )
 _BACKWARD: Final = re.compile(
-    r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t|no longer|never) "
+    r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
+    r"|no longer|never) "
     r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|showing up)"
-    r"|\b(?:is |are |has |have |gives? )?no (?:response|answer|reply|comm?s|communications?|contact)\b(?! (?:with|to|from|of|on)\b)"
+    r"|\b(?:is |are |has |have |gives? )?no (?:response|answer|reply|comm?s|communications?"
+    r"|contact)\b(?! (?:with|to|from|of|on)\b)"
     r"|\b(?:is |are |stays? |goes |went |all )?(?:silent|dead|offline|mute|unreachable|missing)\b(?! ?:)"
     r"|\b(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
     re.IGNORECASE,
 )
 _ANSWERING: Final = re.compile(
-    r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b(?! (?:to|with|from))|(?::| is| are)? ?\b(?:online|alive|ok)\b(?= *[;,.\n]| *$)",
+    r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b(?! (?:to|with|from))|(?::"
+    r"| is| are)? ?\b(?:online|alive|ok)\b(?= *[;,.\n]| *$)",
     re.IGNORECASE,
 )
 _DENIED_WORD: Final = re.compile(r"(?:\b(?:no|not|never|without|doesnt|dont)|n't)\s$", re.IGNORECASE)
-_EVERYONE: Final = re.compile(r"\b(?:all|every|everything|everybody|nothing|nobody|none|anything|anybody|no) ?(?:other )?(?:modules?|ecus?|units?|one|else)?\b", re.IGNORECASE)
+_EVERYONE: Final = re.compile(
+    r"\b(?:all|every|everything|everybody|nothing|nobody|none|anything|anybody|no) ?(?:other )?(?:modules?"
+    r"|ecus?|units?|one|else)?\b",
+    re.IGNORECASE,
+)
 _EXCEPT: Final = re.compile(r"\b(?:except(?: for)?|apart from|bar|besides|other than|only)\b", re.IGNORECASE)
 _BETWEEN_NAMES: Final = re.compile(
-    r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to |with |from )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?", re.IGNORECASE
+    r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
+    r"|with |from )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
+    re.IGNORECASE,
 )
 _LEADS_TO_NAME: Final = re.compile(
-    r"[\s:\-]{0,3}(?:(?:with|to|from|of|on|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either|anything else|just|only)\b[\s:]{0,2}){0,4}", re.IGNORECASE
+    r"[\s:\-]{0,3}(?:(?:with|to|from|of|on|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either"
+    r"|anything else|just|only)\b[\s:]{0,2}){0,4}",
+    re.IGNORECASE,
 )
-_LEADS_FROM_NAME: Final = re.compile(r"[\s:,=>()-]{0,4}(?:(?:module|unit|ecu|itself|both|all|also|now|still|at random|sometimes|too|and it|he|it|just|which|that|only)\b[\s,]{0,2}){0,3}", re.IGNORECASE)
+_LEADS_FROM_NAME: Final = re.compile(
+    r"[\s:,=>()-]{0,4}(?:(?:module|unit|ecu|itself|both|all|also|now|still|at random|sometimes|too|and it|he|it"
+    r"|just|which|that|only)\b[\s,]{0,2}){0,3}",
+    re.IGNORECASE,
+)
 
 
 _LAMP_BEHIND: Final = re.compile(r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale)\b", re.IGNORECASE)
@@ -68,7 +84,7 @@ class Said:
 
 @dataclass(frozen=True)
 class ToldCode:
-    """A code of the message, the module storing it as written, and its words; `is_denied` where it is said not to be."""
+    """A code, the module storing it as written, and the words used; `is_denied` where it is said not to be there."""
 
     found: FoundCode
     module: str | None
@@ -86,38 +102,47 @@ def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
 
 def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
     text = marks.message.text
-    in_text_of_code = [_text_of_code(text, code) for code in codes]
-    done: list[Span] = []
+    in_text_of_code = {place for code in codes for place in range(*_text_of_code(text, code))}
+    done: set[int] = set()
     for pattern, forward, answers in (
         (_FORWARD, True, SILENT),
         (_BACKWARD, False, SILENT),
         (_ANSWERING, False, ANSWERS),
     ):
         for match in pattern.finditer(text):
-            overlaps = any(start < match.end() and match.start() < end for start, end in done)
-            denied = answers == ANSWERS and _DENIED_WORD.search(text[max(0, match.start() - 12) : match.start()])
-            if overlaps or denied or any(start <= match.start() < end for start, end in in_text_of_code):
+            overlaps = not done.isdisjoint(range(*match.span()))
+            denied = answers == ANSWERS and _DENIED_WORD.search(
+                text[max(0, match.start() - 12) : match.start()]
+            )
+            if overlaps or denied or match.start() in in_text_of_code:
                 continue
             said = list(_said(marks, match, answers, forward=forward))
             if said:
-                done.append(match.span())
+                done.update(range(*match.span()))
             yield from said
 
 
 def _text_of_code(text: str, code: FoundCode) -> Span:
     """Return the span behind a code in which "lost communication with" is the code's own text."""
-    behind = re.compile(r"[ \-:,.]{1,4}(?:lost |loss of |no |invalid )", re.IGNORECASE).match(text, code.end)
-    end = text.find("\n", code.end)
-    stop = re.compile(r"[,;.](?=\s)").search(text, code.end)
-    ends = [one for one in (end, stop.start() if stop else -1) if one > 0]
-    return (code.end, min(ends, default=len(text))) if behind else (code.end, code.end)
+    if not _BEGINS_TEXT.match(text, code.end):
+        return code.end, code.end
+    stop = _ENDS_TEXT.search(text, code.end)
+    return code.end, stop.start() if stop else len(text)
+
+
+_BEGINS_TEXT: Final = re.compile(r"[ \-:,.]{1,4}(?:lost |loss of |no |invalid )", re.IGNORECASE)
+_ENDS_TEXT: Final = re.compile(r"\n|[,;.](?=\s)")
 
 
 def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) -> Iterator[Said]:
     text = marks.message.text
     names = _listed_behind(marks, match.end()) if forward else _listed_before(marks, match.start())
     if not names and not forward:
-        names = _listed_behind(marks, match.end()) if text[match.end() :].startswith((" with", " from", " to")) else []
+        names = (
+            _listed_behind(marks, match.end())
+            if text[match.end() :].startswith((" with", " from", " to"))
+            else []
+        )
     span = match.span()
     if names:
         for name in names:
@@ -130,7 +155,7 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
 
 
 def _clause_of(marks: Marks, place: int) -> Clause | None:
-    return next((clause for clause in reversed(marks.clauses) if clause.start <= place), None)
+    return marks.clause_at(place) if marks.clauses else None
 
 
 def _turned(marks: Marks, match: re.Match[str], answers: str, other: str) -> str:
@@ -154,15 +179,19 @@ def _excepted(marks: Marks, match: re.Match[str]) -> list[Named]:
 def _listed_behind(marks: Marks, place: int) -> list[Named]:
     text = marks.message.text
     leads = _LEADS_TO_NAME.match(text, place)
-    index = next((at for at, one in enumerate(marks.modules) if one.start >= place), None)
-    if index is None or leads is None or marks.modules[index].start > leads.end():
+    index = last_before(marks.modules, place) + 1
+    if index == len(marks.modules) or leads is None or marks.modules[index].start > leads.end():
         return []
     names = [marks.modules[index]]
-    for one in marks.modules[index + 1 :]:
+    for one in marks.modules[index + 1 : index + _MOST_LISTED]:
         if not _BETWEEN_NAMES.fullmatch(text, names[-1].end, one.start):
             break
         names.append(one)
     return _until_other_word(marks, names)
+
+
+_MOST_LISTED: Final = 60
+"""Modules in one list: more than a vehicle has on one bus."""
 
 
 def _until_other_word(marks: Marks, names: list[Named]) -> list[Named]:
@@ -183,11 +212,16 @@ def _own_word(message: Written, name: Named) -> bool:
 
 def _listed_before(marks: Marks, place: int) -> list[Named]:
     text = marks.message.text
-    before = [one for one in marks.modules if one.end <= place]
-    if not before or not _LEADS_FROM_NAME.fullmatch(text, before[-1].end, place):
+    at = last_before(marks.modules, place) + 1
+    before = marks.modules[max(0, at - _MOST_LISTED) : at]
+    if not before or before[-1].end > place or not _LEADS_FROM_NAME.fullmatch(text, before[-1].end, place):
         return []
     names = [before.pop()]
-    while before and _BETWEEN_NAMES.fullmatch(text, before[-1].end, names[0].start) and not _own_word(marks.message, before[-1]):
+    while (
+        before
+        and _BETWEEN_NAMES.fullmatch(text, before[-1].end, names[0].start)
+        and not _own_word(marks.message, before[-1])
+    ):
         names.insert(0, before.pop())
     return _after_other_phrase(marks, names)
 
@@ -206,16 +240,25 @@ def _after_other_phrase(marks: Marks, names: list[Named]) -> list[Named]:
 
 _STORED_BY: Final = re.compile(
     r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|set|stored|reported|logged|history|active|pending|confirmed|intermittent|present)[\s,]{1,2}){0,4}"
-    r"(?:in|from|by|at|on|of|@)\s(?:the |my )?", re.IGNORECASE
+    r"(?:in|from|by|at|on|of|@)\s(?:the |my )?",
+    re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = re.compile(r"\s{1,2}(?:->\s|in\s)?")
 _BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|[0-9]x\s){0,2}", re.IGNORECASE)
 _STORES: Final = re.compile(
-    r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just )?(?:stores?|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives)(?: codes?)?\s|[:=]\s?|codes?\s|-\s)\s{0,2}(?:codes? )?",
+    r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just )?(?:stores?"
+    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives)(?: codes?)?\s|[:=]\s?|codes?\s"
+    r"|-\s)\s{0,2}(?:codes? )?",
     re.IGNORECASE,
 )
-_DENIED_BEFORE: Final = re.compile(r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE)
-_DENIED_BEHIND: Final = re.compile(r"\s?\??,?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|no(?= sorry|\b(?! (?:comm?s|communication|response|answer|reply|contact|change))))", re.IGNORECASE)
+_DENIED_BEFORE: Final = re.compile(
+    r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE
+)
+_DENIED_BEHIND: Final = re.compile(
+    r"\s?\??,?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|no(?= sorry|\b(?! (?:comm?s"
+    r"|communication|response|answer|reply|contact|change))))",
+    re.IGNORECASE,
+)
 _SAME_MODULE: Final = re.compile(r"\s(?:in the )?same module\b", re.IGNORECASE)
 
 
@@ -236,7 +279,9 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
     heading: str | None = None
     for index, code in enumerate(codes):
         span = (code.start, code.end)
-        if _DENIED_BEFORE.search(text[max(0, code.start - 16) : code.start]) or _DENIED_BEHIND.match(text, code.end):
+        if _DENIED_BEFORE.search(text[max(0, code.start - 16) : code.start]) or _DENIED_BEHIND.match(
+            text, code.end
+        ):
             found.append(ToldCode(code, None, (span,), is_denied=True))
             continue
         names = _storing_behind(marks, codes, index)
@@ -259,27 +304,31 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
 def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> Named | None:
     """Return the module right in front of a code, where no other code stands right in front of that: `BCM B1234`."""
     text = marks.message.text
-    before = [one for one in marks.modules if one.end <= code.start]
-    if not before or text[before[-1].end : code.start].strip(" ") or not before[-1].is_clear:
+    at = last_before(marks.modules, code.start)
+    name = marks.modules[at] if at >= 0 else None
+    if not name or text[name.end : code.start].strip(" ") or not name.is_clear:
         return None
-    behind_code = any(not text[other.end : before[-1].start].strip(" ,") for other in codes if other.end <= before[-1].start)
-    return None if behind_code else before[-1]
+    other = last_before(codes, name.start)
+    behind_code = other >= 0 and not text[codes[other].end : name.start].strip(" ,")
+    return None if behind_code else name
 
 
 def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Named]:
     """Return the modules behind a code, or behind the list of codes that it stands in."""
     text = marks.message.text
     last = index
-    while last + 1 < len(codes) and _BETWEEN_CODES.fullmatch(text, codes[last].end, codes[last + 1].start):
+    while last + 1 < min(len(codes), index + _MOST_LISTED) and _BETWEEN_CODES.fullmatch(
+        text, codes[last].end, codes[last + 1].start
+    ):
         last += 1
     for at in dict.fromkeys((index, last)):
         end = codes[at].end
         told = _STORED_BY.match(text, end)
         leads = told or _RIGHT_BEHIND.match(text, end)
-        first = next((number for number, one in enumerate(marks.modules) if leads and one.start == leads.end()), None)
-        if first is None:
+        names = within(marks.modules, leads.end(), leads.end() + 1) if leads else ()
+        if not names:
             continue
-        name = marks.modules[first]
+        name = names[0]
         if not told and _STORES.match(text, name.end) and _code_follows(codes, text, name):
             continue
         return _listed_behind(marks, name.start) if told else [name]
@@ -288,16 +337,16 @@ def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Na
 
 def _code_follows(codes: list[FoundCode], text: str, name: Named) -> bool:
     stores = _STORES.match(text, name.end)
-    return bool(stores and any(code.start == stores.end() for code in codes))
+    return bool(stores and within(codes, stores.end(), stores.end() + 1))
 
 
 def _storing_in_front(marks: Marks, code: FoundCode) -> Named | None:
     """Return the module in front of a code that is said to store it: `gateway has U0140`, `ABS: U0416`."""
     text = marks.message.text
-    before = [one for one in marks.modules if one.end <= code.start]
-    if not before or "\n" in text[before[-1].end : code.start]:
+    at = last_before(marks.modules, code.start)
+    if at < 0 or "\n" in text[marks.modules[at].end : code.start]:
         return None
-    name = before[-1]
+    name = marks.modules[at]
     stores = _STORES.match(text, name.end)
     behind_other = _STORED_BY.search(text[max(0, name.start - 12) : name.start])
     if not stores or stores.end() != code.start or (behind_other and text[name.end : name.end + 1] == " "):

@@ -135,7 +135,10 @@ _WORD: Final = re.compile(r"[A-Za-z]+")
 
 def _numbers_in(run: re.Match[str]) -> Iterator[tuple[int, int, str]]:
     """Yield (start, end, digits) of each number that a run of number words holds: `six fourteen` is two."""
-    words = [(word[0].lower(), run.start() + word.start(), run.start() + word.end()) for word in _WORD.finditer(run[0])]
+    words = [
+        (word[0].lower(), run.start() + word.start(), run.start() + word.end())
+        for word in _WORD.finditer(run[0])
+    ]
     at = 0
     while at < len(words):
         used, digits = _number_at([word for word, _, _ in words[at:]])
@@ -155,7 +158,11 @@ def _number_at(words: list[str]) -> tuple[int, str]:
             if _SAID.get(word, 10) > 9 and not (not decimals and word in _SAID):
                 break
             decimals += str(_SAID[word])
-    return (used + 1 + _words_of_decimals(words[used + 1 :]), f"{value}.{decimals}") if decimals else (used, str(value))
+    return (
+        (used + 1 + _words_of_decimals(words[used + 1 :]), f"{value}.{decimals}")
+        if decimals
+        else (used, str(value))
+    )
 
 
 def _words_of_decimals(words: list[str]) -> int:

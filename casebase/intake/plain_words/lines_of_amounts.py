@@ -1,0 +1,258 @@
+"""Which line each amount of a clause is of: the line named before it or behind it, and what a bare number is of it."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from typing import Final
+
+from casebase.intake.plain_words.amounts import Measured
+from casebase.intake.plain_words.marks import Marks, last_before, within
+from casebase.intake.plain_words.points import BOTH, PAIR, Subject, default_lines
+from casebase.intake.plain_words.taken_amounts import (
+    LEAST_OHMS_BARE,
+    MOST_VOLTS_BARE,
+    TakenAmount,
+    are_high_and_low,
+    high_and_low,
+    medium_of,
+    without_subject,
+)
+from casebase.intake.plain_words.written import Clause
+from casebase.record.vocabulary import POWER_LINES, Line, Medium, Quantity
+
+
+def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -> list[TakenAmount]:
+    """Return the amounts of one clause with what each is of."""
+    subjects = within(marks.subjects, clause.start, clause.end)
+    amounts = within(marks.amounts, clause.start, clause.end)
+    found: list[TakenAmount] = []
+    if (
+        not amounts
+        and subjects
+        and before
+        and _SAME_ON.search(marks.message.text, clause.start, subjects[0].start)
+    ):
+        return (
+            [
+                replace(
+                    before[-1],
+                    lines=(Line(subjects[0].lines[0]), *before[-1].lines[1:]),
+                    subject=None,
+                    spans=((clause.start, subjects[0].end),),
+                )
+            ]
+            if subjects[0].lines[0] in set(Line)
+            else []
+        )
+    if not subjects and are_high_and_low(marks, clause, amounts):
+        return high_and_low(marks, amounts) + [
+            one for amount in amounts[2:] for one in without_subject(marks, clause, amount, before)
+        ]
+    for amount, subject in _subject_of_each(marks, subjects, amounts):
+        if subject is None:
+            found += without_subject(marks, clause, amount, [*before, *found])
+        else:
+            found += with_subject(marks, clause, amount, subject, [*before, *found])
+    return found
+
+
+_SAME_ON: Final = re.compile(r"\bsame (?:on|for|with|at) (?:the )?$", re.IGNORECASE)
+_LEADS_TO: Final = re.compile(
+    r"\s{0,2}(?:are |is |each |both )?(?:dc )?(?P<by>on|from|between|across|at|of|for|in)?\s{0,2}(?:the )?(?:pins? )?",
+    re.IGNORECASE,
+)
+_TO: Final = re.compile(r"\s{0,2}(?:to|against)\s{0,2}(?:the )?", re.IGNORECASE)
+
+
+def _subject_of_each(
+    marks: Marks, subjects: Sequence[Subject], amounts: Sequence[Measured]
+) -> Iterator[tuple[Measured, Subject | None]]:
+    """Yield each amount with its subject: that before it, or that behind it where the clause begins with amounts."""
+    text = marks.message.text
+    behind_first = bool(amounts and subjects and amounts[0].start < subjects[0].start)
+    for index, amount in enumerate(amounts):
+        until = amounts[index + 1].start if index + 1 < len(amounts) else len(text)
+        at = last_before(subjects, amount.start)
+        previous = subjects[at] if at >= 0 else None
+        following = subjects[at + 1] if at + 1 < len(subjects) and subjects[at + 1].start < until else None
+        wire = subjects[at + 2] if following and at + 2 < len(subjects) else None
+        if following and wire and _is_wire(wire) and wire.start - following.end <= _NEAR:
+            following = wire
+        is_next = not index or previous is None or amounts[index - 1].start < previous.start
+        around = _around(text, previous, amount, following) if is_next else None
+        yield amount, around or _subject_of(text, previous, amount, following, behind_first=behind_first)
+
+
+def _subject_of(
+    text: str, previous: Subject | None, amount: Measured, following: Subject | None, *, behind_first: bool
+) -> Subject | None:
+    if following is None or previous is None:
+        return previous or following
+    leads = _LEADS_TO.fullmatch(text, amount.end, following.start)
+    linked = leads and (behind_first or leads["by"] or _says_between(text, following))
+    goes_first = behind_first or following.lines == (BOTH,) or not _said_right_before(text, previous, amount)
+    return following if _is_wire(following) or (linked and goes_first) else previous
+
+
+def _around(
+    text: str, previous: Subject | None, amount: Measured, following: Subject | None
+) -> Subject | None:
+    """Return the subject of an amount between its two ends: `CAN low 0 ohms to ground`."""
+    if not previous or not following or len(previous.points) + len(following.points) > _TWO_ENDS:
+        return None
+    words = (PAIR, BOTH, previous.lines[0])
+    if previous.lines[0] in (PAIR, BOTH) or following.lines[0] in words:
+        return None
+    if not _TO.fullmatch(text, amount.end, following.start):
+        return None
+    return Subject(previous.start, following.end, (*previous.points, *following.points), is_between=True)
+
+
+_TWO_ENDS: Final = 2
+_NEAR: Final = 12
+"""Characters between the name of a line and the two plugs that tell which wire of it."""
+
+
+def _is_wire(subject: Subject) -> bool:
+    """Return whether a subject is one wire by the plugs at its ends."""
+    return len(subject.points) == 2 and all(point.place for point in subject.points)
+
+
+def _says_between(text: str, subject: Subject | None) -> bool:
+    """Return whether a subject begins with the word that says what an amount in front of it lies between."""
+    return subject is not None and (
+        subject.lines[0] in (PAIR, BOTH) or text.startswith(("between", "across"), subject.start)
+    )
+
+
+_RIGHT_BEFORE: Final = re.compile(
+    r"[\s:=(@]{0,3}(?:(?:battery voltage|voltage|is|was|at|has|reads?|sits at|are|around|about|shows?|nothing"
+    r"|of|stays at)\b\s{0,2}){0,3}",
+    re.IGNORECASE,
+)
+
+
+def _said_right_before(text: str, subject: Subject | None, amount: Measured) -> bool:
+    return subject is not None and _RIGHT_BEFORE.fullmatch(text, subject.end, amount.start) is not None
+
+
+# --- what an amount without a unit, or without a line, can be ---------------------------------------------------------
+
+_OHM_WORDS: Final = re.compile(r"\b(?:ohms?|resistance|resistor|R)\b", re.IGNORECASE)
+_VOLT_WORDS: Final = re.compile(r"\b(?P<ac>ac )?(?:volts?|voltages?|drop)\b", re.IGNORECASE)
+
+
+def _quantity(
+    marks: Marks, clause: Clause, amount: Measured, subject: Subject | None
+) -> tuple[Quantity | None, bool]:
+    """Return what an amount is, and whether its unit was said; None where it could be either."""
+    if amount.quantity is not None:
+        return amount.quantity, True
+    words = _words_for_quantity(marks.message.text[clause.start : amount.start])
+    lines = subject.lines if subject else ()
+    if not words and (len(lines) == 2 or set(lines) & {PAIR, BOTH}):
+        words = _words_for_quantity(marks.message.text[clause.sentence[0] : amount.start])
+    if words:
+        return words, False
+    is_pair = lines == (PAIR,) or (len(lines) == 2 and not set(lines) & {*POWER_LINES})
+    if is_pair:
+        return (
+            (Quantity.RESISTANCE, False)
+            if amount.low >= LEAST_OHMS_BARE or amount.low == 0
+            else (None, False)
+        )
+    return (Quantity.VOLTAGE, False) if amount.low <= MOST_VOLTS_BARE else (None, False)
+
+
+def _words_for_quantity(before: str) -> Quantity | None:
+    """Return the quantity that the last word for one in a text says."""
+    words = [(found.end(), Quantity.RESISTANCE) for found in _OHM_WORDS.finditer(before)]
+    words += [
+        (found.end(), Quantity.AC_VOLTAGE if found["ac"] else Quantity.VOLTAGE)
+        for found in _VOLT_WORDS.finditer(before)
+    ]
+    return max(words)[1] if words else None
+
+
+def with_subject(
+    marks: Marks, clause: Clause, amount: Measured, subject: Subject, before: list[TakenAmount]
+) -> list[TakenAmount]:
+    """Return an amount of a subject: one reading, two of both lines, none where its line is not known."""
+    if None in subject.lines and not any(point.place for point in subject.points):
+        return []
+    if amount.number == "open" and _is_asked(marks, clause):
+        return []
+    quantity, said = _quantity(marks, clause, amount, subject)
+    if quantity is None:
+        return []
+    unit = "ohms" if quantity is Quantity.RESISTANCE else "volts"
+    assumed = () if said or amount.is_open else (f"{amount.number} taken as {unit}",)
+    spans = ((amount.start, amount.end), (subject.start, subject.end))
+    of = _lines(marks, clause, subject, quantity, medium_of(marks, amount))
+    return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
+
+
+def _is_asked(marks: Marks, clause: Clause) -> bool:
+    return marks.message.text[clause.sentence[1] : clause.sentence[1] + 1] == "?"
+
+
+def _lines(
+    marks: Marks, clause: Clause, subject: Subject, quantity: Quantity, medium: Medium
+) -> Iterator[tuple[Line, ...]]:
+    """Yield (line, against) of every reading that one amount of a subject stands for."""
+    default = default_lines(medium)
+    lines = [Line(line) for line in subject.lines if line in set(Line)]
+    is_ohms = quantity is Quantity.RESISTANCE
+    if subject.lines == (BOTH,):
+        to_ground = not is_ohms or re.search(
+            r"\b(?:ground|gnd|earth|chassis)\b", marks.message.text[slice(*clause.sentence)]
+        )
+        if len(default) == 1 or to_ground:
+            yield from ((line, Line.GROUND) for line in default)
+        else:
+            yield default
+    elif subject.lines == (PAIR,):
+        yield default
+    elif len(lines) == 2 and not subject.is_between and not is_ohms and not set(lines) & set(POWER_LINES):
+        yield from ((line, Line.GROUND) for line in lines)
+    elif len(lines) == 2:
+        yield _in_order(lines[0], lines[1])
+    elif len(subject.points) == 2:
+        line = lines[0] if lines else _line_of_wire(marks, clause)
+        yield from [(line, line)] if line else []
+    elif lines:
+        yield from _of_one(lines[0], subject, is_ohms=is_ohms)
+
+
+def _line_of_wire(marks: Marks, clause: Clause) -> Line | None:
+    """Return the one line that a clause names, of a wire told by the plugs at its ends."""
+    said = {
+        point.line for point in within(marks.points, clause.start, clause.end) if isinstance(point.line, Line)
+    }
+    return said.pop() if len(said) == 1 else None
+
+
+def _in_order(first: Line, second: Line) -> tuple[Line, ...]:
+    """Return two lines as a record holds them: signal before power, high before low, power before ground."""
+    order = [*Line]
+    if first is second:
+        return first, first
+    power = [line for line in (first, second) if line in POWER_LINES]
+    if len(power) == 1:
+        return next(line for line in (first, second) if line not in POWER_LINES), power[0]
+    if len(power) == 2:
+        return (
+            (first, second)
+            if second in (Line.GROUND, Line.BATTERY_MINUS) and first is not Line.BATTERY_MINUS
+            else (second, first)
+        )
+    return (first, second) if order.index(first) < order.index(second) else (second, first)
+
+
+def _of_one(line: Line, subject: Subject, *, is_ohms: bool) -> Iterator[tuple[Line, ...]]:
+    if line in (Line.GROUND, Line.BATTERY_MINUS):
+        yield Line.GROUND, Line.BATTERY_MINUS
+    else:
+        yield line, Line.GROUND

@@ -1,0 +1,80 @@
+"""Everything in a message that readings, codes and modules are made of, each kind in order, found by place."""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Protocol, TypeVar
+
+from casebase.intake.plain_words.amounts import amounts_in
+from casebase.intake.plain_words.points import places_in, points_in, subjects_in
+from casebase.intake.plain_words.states import (
+    MediumSaid,
+    Named,
+    media_in,
+    modules_in,
+    states_in,
+    unplugged_in,
+)
+from casebase.intake.plain_words.written import Clause, Written
+from casebase.record.vocabulary import Battery, Ignition, Medium
+
+
+class _Placed(Protocol):
+    @property
+    def start(self) -> int: ...
+
+
+_Some = TypeVar("_Some", bound=_Placed)
+
+
+def _start(one: _Placed) -> int:
+    return one.start
+
+
+def within(items: Sequence[_Some], start: int, end: int) -> Sequence[_Some]:
+    """Return those of `items`, which stand in order, that begin from `start` to before `end`."""
+    return items[bisect_left(items, start, key=_start) : bisect_left(items, end, key=_start)]
+
+
+def last_before(items: Sequence[_Some], place: int) -> int:
+    """Return the index of the last of `items` that begins before `place`; -1 where there is none."""
+    return bisect_left(items, place, key=_start) - 1
+
+
+@dataclass
+class Marks:
+    """Everything in a message that a reading is made of, in order."""
+
+    message: Written
+    modules: list[Named] = field(init=False)
+    media: list[MediumSaid] = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.modules = modules_in(self.message)
+        self.media = media_in(self.message)
+        self.points = points_in(self.message, {said.medium for said in self.media})
+        self.subjects = subjects_in(self.message, self.points)
+        self.places = places_in(self.message)
+        spans = [(one.start, one.end) for one in self.points] + [(one.start, one.end) for one in self.places]
+        inside = {place for start, end in spans for place in range(start, end)}
+        self.amounts = [one for one in amounts_in(self.message) if one.start not in inside]
+        self.states = states_in(self.message)
+        self.ohm_states = [one for one in self.states if one.value in (Battery.DISCONNECTED, Ignition.OFF)]
+        self.volt_states = [one for one in self.states if isinstance(one.value, Ignition)]
+        self.unplugged = unplugged_in(self.message, self.modules)
+
+    @cached_property
+    def clauses(self) -> list[Clause]:
+        """The clauses of the message."""
+        return self.message.clauses()
+
+    def medium_at(self, place: int) -> Medium | None:
+        """Return the network last named before `place`, else the first named behind it."""
+        return self.media[max(0, last_before(self.media, place + 1))].medium if self.media else None
+
+    def clause_at(self, place: int) -> Clause:
+        """Return the clause that a place of the message stands in."""
+        return self.clauses[max(0, last_before(self.clauses, place + 1))]

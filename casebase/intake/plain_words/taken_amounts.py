@@ -1,0 +1,170 @@
+"""An amount of a message with what it is of; and amounts that no line is named for, where there is one usual answer.
+
+Whatever was taken as usual without being said is told with the amount.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+from casebase.intake.plain_words.amounts import Measured
+from casebase.intake.plain_words.marks import Marks, last_before, within
+from casebase.intake.plain_words.points import Subject, default_lines
+from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.written import Clause, Span
+from casebase.record.vocabulary import Line, Medium, Quantity
+
+MOST_VOLTS_BARE: Final = 32.0
+"""The highest a 24 V supply is charged with, about (common practice, no source)."""
+
+LEAST_OHMS_BARE: Final = 8.0
+"""A bare number between two lines is ohms from here on: no bus stands so many volts apart (ISO 11898-2)."""
+
+
+@dataclass(frozen=True)
+class TakenAmount:
+    """An amount with what it is of: its lines, its quantity, whether these were said, and the words used."""
+
+    amount: Measured
+    quantity: Quantity
+    lines: tuple[Line, ...]
+    subject: Subject | None
+    spans: tuple[Span, ...]
+    assumed: tuple[str, ...] = ()
+
+
+def medium_of(marks: Marks, amount: Measured) -> Medium:
+    """Return the network that an amount was read on: the one last named, high-speed CAN where none is."""
+    return marks.medium_at(amount.start) or Medium.HIGH_SPEED_CAN
+
+
+_CARRIES: Final = re.compile(
+    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with|without|put|once|when|hot|warm|cold|in)\b|:|=",
+    re.IGNORECASE,
+)
+_OF_RESISTANCE: Final = re.compile(r"\b(?:resistance|resistor|ohms?)\b", re.IGNORECASE)
+
+
+def without_subject(
+    marks: Marks, clause: Clause, amount: Measured, before: list[TakenAmount]
+) -> list[TakenAmount]:
+    """Return an amount that no line is named for, where there is one usual answer; none else."""
+    volts = amount.quantity is Quantity.VOLTAGE
+    module = _feed_of(marks, clause, amount)
+    if module and volts:
+        said = f"{amount.number} V taken as the supply of {module}"
+        return [_usual(amount, Quantity.VOLTAGE, (Line.SUPPLY, Line.GROUND), said)]
+    earlier = _goes_on_from(marks, clause, amount, before)
+    if earlier:
+        said = f"{amount.number} taken as the same measurement as the one before it"
+        return [replace(earlier, amount=amount, spans=((amount.start, amount.end),), assumed=(said,))]
+    lines = default_lines(medium_of(marks, amount))
+    if volts and len(lines) == 1:
+        return [_usual(amount, Quantity.VOLTAGE, (lines[0], Line.GROUND), f"taken as of {lines[0]}")]
+    ohms = amount.quantity is Quantity.RESISTANCE and not amount.is_open
+    if len(lines) == 1 or not (ohms or _stands_for_ohms(marks, clause, amount)):
+        return []
+    said = f"{amount.number} taken as ohms between {lines[0]} and {lines[1]}"
+    return [_usual(amount, Quantity.RESISTANCE, lines, said)]
+
+
+def _usual(amount: Measured, quantity: Quantity, lines: tuple[Line, ...], said: str) -> TakenAmount:
+    return TakenAmount(amount, quantity, lines, None, ((amount.start, amount.end),), (said,))
+
+
+_FEW: Final = 20
+"""Readings looked back over for the one that goes on."""
+
+
+def _goes_on_from(
+    marks: Marks, clause: Clause, amount: Measured, before: list[TakenAmount]
+) -> TakenAmount | None:
+    """Return the measurement that an amount is another value of, as "then 60" or "unplugged ABS: OL" say."""
+    carries = _CARRIES.search(marks.message.text, clause.start, clause.end)
+    if not carries and not within(marks.unplugged, clause.start, clause.end):
+        return None
+    earlier = next((one for one in before[:-_FEW:-1] if amount.quantity in (None, one.quantity)), None)
+    if earlier is None:
+        return None
+    if amount.is_open or amount.quantity is None:
+        return earlier if _alike(earlier, amount) else None
+    return earlier if amount.quantity is Quantity.VOLTAGE and earlier.lines[1:] == (Line.GROUND,) else None
+
+
+def _alike(earlier: TakenAmount, amount: Measured) -> bool:
+    """Return whether a bare number can be the same measurement again: ohms after ohms, volts after volts."""
+    if amount.is_open:
+        return earlier.quantity is Quantity.RESISTANCE
+    if earlier.quantity is Quantity.RESISTANCE:
+        return earlier.amount.is_open or amount.low >= LEAST_OHMS_BARE
+    return amount.low <= MOST_VOLTS_BARE
+
+
+def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
+    """Return whether a bare number can only be the ohms of the pair: called resistance, or 60.4 alone in its clause."""
+    text = marks.message.text
+    if amount.is_open or amount.quantity is not None:
+        return False
+    if _OF_RESISTANCE.search(text, clause.start, amount.start):
+        return True
+    index = last_before(marks.amounts, amount.start + 1)
+    following = marks.amounts[index + 1] if index + 1 < len(marks.amounts) else None
+    if (
+        following
+        and following.quantity is Quantity.RESISTANCE
+        and _OR_THEN.fullmatch(text, amount.end, following.start)
+    ):
+        return True
+    alone = not any(map(str.isalnum, text[clause.start : amount.start] + text[amount.end : clause.end]))
+    return alone and "." in amount.number and 40 <= amount.low <= 140
+
+
+_OR_THEN: Final = re.compile(
+    r"\s?(?:,|then|or|and|now|/|goes to|drops to|jumps to)\s{1,2}(?:then )?", re.IGNORECASE
+)
+_AT_MODULE: Final = re.compile(r"(?: dc)? (?:at|on|to|across|in) (?:the |its )?", re.IGNORECASE)
+
+
+def _feed_of(marks: Marks, clause: Clause, amount: Measured) -> str | None:
+    """Return the module that volts right before its name are the supply of: `12.1 V at the amp`."""
+    leads = _AT_MODULE.match(marks.message.text, amount.end)
+    if not leads:
+        return None
+    named = within(marks.modules, leads.end(), leads.end() + 1)
+    return named[0].name if named and amount.low > _LEAST_SUPPLY and not _plug_at(marks, named[0]) else None
+
+
+_LEAST_SUPPLY: Final = 3.5
+"""Volts; less than this at a module is as likely a bus line as its supply (ISO 11898-2: lines up to 3.5 V)."""
+
+
+def _plug_at(marks: Marks, module: Named) -> bool:
+    return any(place.end > module.end for place in within(marks.places, module.start, module.start + 1))
+
+
+_BETWEEN_TWO: Final = re.compile(r"\s{0,2}(?:/|,|-|and|&)?\s{0,2}", re.IGNORECASE)
+
+
+def are_high_and_low(marks: Marks, clause: Clause, amounts: Sequence[Measured]) -> bool:
+    """Return whether a clause gives two levels and no line, as `2.6/2.4`: high first, then low."""
+    if len(amounts) < 2 or not _BETWEEN_TWO.fullmatch(marks.message.text, amounts[0].end, amounts[1].start):
+        return False
+    pair = amounts[:2]
+    is_pair = len(default_lines(medium_of(marks, amounts[0]))) == 2
+    levels = all(one.quantity in (None, Quantity.VOLTAGE) and one.low <= 5.5 for one in pair)
+    pointed = all("." in one.number and "to" not in one.number for one in pair)
+    return is_pair and levels and pointed and amounts[0].low >= amounts[1].low
+
+
+def high_and_low(marks: Marks, amounts: Sequence[Measured]) -> list[TakenAmount]:
+    """Return the first two amounts as the levels of the two lines."""
+    lines = default_lines(medium_of(marks, amounts[0]))
+    said = f"{amounts[0].number} and {amounts[1].number} taken as volts of {lines[0]} and {lines[1]}, in this order"
+    spans = ((amounts[0].start, amounts[1].end),)
+    return [
+        TakenAmount(amount, Quantity.VOLTAGE, (line, Line.GROUND), None, spans, (said,))
+        for amount, line in zip(amounts, lines, strict=False)
+    ]
