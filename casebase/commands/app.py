@@ -29,6 +29,7 @@ class Listed(NamedTuple):
 
 GROUPS: Final[dict[str, dict[str, Listed]]] = {
     "Stuck at the vehicle": {
+        "ask": Listed("ask", "ask", "Ask in plain words, as to a colleague."),
         "similar": Listed("similar", "similar", "Find the cases most like a job."),
         "readings": Listed("readings", "readings", "Say what readings can mean, and the next test."),
         "codes": Listed("readings", "codes", "Explain trouble codes."),

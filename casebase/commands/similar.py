@@ -12,6 +12,7 @@ from casebase.commands.opening import TextModelAhead, job_named, means_to_compar
 from casebase.commands.shared import DemoLibraryOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.demo import build_demo_library, job_files, load_demo_job
 from casebase.library.store import Library
+from casebase.match.answer.answer import Answer
 from casebase.match.answer.data import answer_data, explained_data
 from casebase.match.answer.explanation import explained
 from casebase.match.answer.working_out import answer_to
@@ -64,15 +65,26 @@ def print_similar(  # noqa: PLR0913, PLR0917  the job, the cases, and how to com
     ahead: TextModelAhead | None = None,
 ) -> None:
     """Print what is said to a stuck job; `ahead` may have the text model open already."""
-    means = means_to_compare(ahead)
-    collection = library.collection(means)
-    answer = answer_to(
-        job, collection, most, means.buses, means.embedder, narrowing or EVERY_CASE, library.measure()
-    )
+    answer = answer_in(library, job, most, narrowing, ahead)
     if json:
         print_json(answer_data(answer))
     else:
         print_answer(answer, own_page())
+
+
+def answer_in(
+    library: Library,
+    job: Case,
+    most: int,
+    narrowing: Narrowing | None = None,
+    ahead: TextModelAhead | None = None,
+) -> Answer:
+    """Return what is said to a stuck job from the cases of a library."""
+    means = means_to_compare(ahead)
+    collection = library.collection(means)
+    return answer_to(
+        job, collection, most, means.buses, means.embedder, narrowing or EVERY_CASE, library.measure()
+    )
 
 
 def _explain(library: Library, job: Case, case_id: str, json: bool, ahead: TextModelAhead) -> None:

@@ -197,6 +197,11 @@ class Library(LibraryFile):
             )
             return dict(rows)
 
+    def vehicles(self) -> list[tuple[str, str]]:
+        """Return every make and model that a case names."""
+        with self._readable():
+            return list(self._db.execute("SELECT DISTINCT make, model FROM cases ORDER BY make, model"))
+
     def last_shop(self) -> str | None:
         """Return the shop of the record logged last: most likely that of the next one too."""
         with self._readable():

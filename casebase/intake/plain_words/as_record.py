@@ -9,8 +9,11 @@ from typing import Final
 
 from casebase.intake.plain_words.message import Data, Item, Understood
 from casebase.intake.plain_words.told_of_modules import ANSWERS, SILENT
+from casebase.record.reading import Reading
+from casebase.record.trial import Trial
 from casebase.record.vehicle import NOT_SAID
-from casebase.record.vocabulary import Answers, Kind, Line, Medium
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Answers, Kind, Line, Medium
+from casebase.record.words import value_words
 
 _NETWORK: Final = "the network"
 
@@ -20,7 +23,7 @@ def record_of(understood: Understood) -> Data:
     vehicle: Data = {"make": NOT_SAID, "model": NOT_SAID}
     for item in understood.of("vehicle"):
         vehicle |= item.data
-    media = list(dict.fromkeys(item.data for item in understood.of("medium")))
+    media = _media(understood)
     data: Data = {
         "kind": str(Kind.FAULT_CASE),
         "vehicle": vehicle,
@@ -41,9 +44,23 @@ def record_of(understood: Understood) -> Data:
     return {key: value for key, value in data.items() if value}
 
 
+def _media(understood: Understood) -> list[str]:
+    """Return the networks that the message names, and those that its readings have lines of besides."""
+    media = [Medium(item.data) for item in understood.of("medium")]
+    for item in understood.of("readings") if media else []:
+        for line in (item.data.get("line"), item.data.get("against")):
+            usual = [medium for medium, lines in LINES_OF_MEDIUM.items() if line in lines]
+            if usual and not set(usual) & set(media):
+                media.append(usual[0])
+    return list(dict.fromkeys(map(str, media)))
+
+
 def _concern(understood: Understood) -> str:
+    """Return the story, with what is not so; of a message of trials alone these, for a job needs words of its own."""
     not_so = [item.phrase for item in understood.of("not")]
-    return ". ".join(filter(None, [understood.story, *not_so]))
+    kinds = {item.kind for item in understood.items}
+    tried = [item.phrase for item in understood.of("trials")] if kinds <= {"trials", "medium", "vehicle"} else []
+    return ". ".join(filter(None, [understood.story, *not_so, *tried]))
 
 
 def _each_once(entries: Iterable[Data]) -> list[Data]:
@@ -123,3 +140,80 @@ def answered(understood: Understood, about: str, choice: str) -> Understood:
         for item in understood.items
     ]
     return Understood(items, understood.story, understood.is_cut)
+
+
+# --- shown --------------------------------------------------------------------------------------------------------
+
+LABELS: Final = {
+    "vehicle": "Vehicle",
+    "medium": "Network",
+    "readings": "Reading",
+    "codes": "Code",
+    "silent": "No answer",
+    "answers": "Answers",
+    "lamps": "Lamp",
+    "conditions": "When",
+    "trials": "Tried",
+    "not": "Not so",
+}
+"""What each kind of item is called, in the order in which they are shown."""
+
+
+def item_words(item: Item) -> str:
+    """Return what was understood of a phrase in one line, as a record's page words it."""
+    if item.kind == "readings":
+        reading = Reading.model_validate(item.data)
+        state = reading.state()
+        return f"{reading.what()}: {value_words(reading)}{f' ({state})' if state else ''}"
+    if item.kind == "codes":
+        return (
+            f"{item.data['code']} in {item.data['module']}"
+            if "module" in item.data
+            else str(item.data["code"])
+        )
+    if item.kind == "trials":
+        return Trial.model_validate(item.data).line()
+    if item.kind == "vehicle":
+        return " ".join(
+            str(item.data[key]) for key in ("make", "model", "model_year", "powertrain") if key in item.data
+        )
+    return str(item.data)
+
+
+def shown_items(understood: Understood) -> list[tuple[str, str, str, str]]:
+    """Return (label, what was understood, its phrase, what was taken as usual) of every item, in a fixed order."""
+    return [
+        (LABELS[kind], item_words(item), item.phrase, "; ".join(item.assumed))
+        for kind in LABELS
+        for item in understood.of(kind)
+    ]
+
+
+def understood_data(understood: Understood) -> Data:
+    """Return what was understood as plain data: readings and codes as in a record, each with its `phrase`."""
+    vehicle: Data = {}
+    for item in understood.of("vehicle"):
+        vehicle |= item.data
+    media = [item.data for item in understood.of("medium")]
+    return {
+        "medium": media[0] if media else None,
+        "vehicle": vehicle,
+        **{
+            kind: [_with_phrase(item) for item in understood.of(kind)]
+            for kind in ("readings", "codes", "trials")
+        },
+        **{
+            kind: [item.data for item in understood.of(kind)]
+            for kind in (SILENT, ANSWERS, "lamps", "conditions", "not")
+        },
+    }
+
+
+def _with_phrase(item: Item) -> Data:
+    taken: Data = {"taken_as_usual": list(item.assumed)} if item.assumed else {}
+    return {**item.data, "phrase": item.phrase, **taken}
+
+
+def questions_data(questions: Iterable[Question]) -> list[Data]:
+    """Return questions as plain data."""
+    return [{"about": one.about, "question": one.question, "choices": list(one.choices)} for one in questions]

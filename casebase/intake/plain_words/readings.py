@@ -95,6 +95,12 @@ def waveforms_in(marks: Marks) -> list[ToldReading]:
 # --- where and in which state -----------------------------------------------------------------------------------------
 
 
+_NOT_AT_DLC: Final = (Line.LIN, Line.BUS_PLUS, Line.BUS_MINUS)
+"""Lines that the diagnostic connector does not have (ISO 15031-3)."""
+
+_PLACE_NOT_SAID: Final = "place not said"
+
+
 def _told(marks: Marks, taken: TakenAmount) -> ToldReading:
     amount, quantity = taken.amount, taken.quantity
     data: Data = {"quantity": str(quantity), "line": str(taken.lines[0])}
@@ -107,7 +113,7 @@ def _told(marks: Marks, taken: TakenAmount) -> ToldReading:
         place, data["to"] = points[0].place or "DLC", points[1].place or "DLC"
     if taken.lines[0] is Line.BATTERY_PLUS and place and place.startswith("connector"):
         data["line"] = str(Line.SUPPLY)
-    data["at"] = place or "DLC"
+    data["at"] = place or (_PLACE_NOT_SAID if taken.lines[0] in _NOT_AT_DLC else "DLC")
     pins = [point.pin for point in points if point.pin]
     if pins:
         data["pins"] = " and ".join(pins)

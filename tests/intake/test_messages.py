@@ -1,0 +1,190 @@
+"""Messages in plain words, as technicians write them; all invented. What is right in them was written before the reader.
+
+Pins of the diagnostic connectors: ISO 15031-3, ISO 15765-4 and SAE J1939-13 (from memory).
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from casebase.intake.plain_words.as_record import answered, item_words, questions_on, record_of, understood_data
+from casebase.intake.plain_words.message import Understood, understood_from
+from casebase.intake.plain_words.written import LONGEST_MESSAGE, written
+from casebase.record.loading import case_from_data
+
+sys.path.insert(0, str(Path(__file__).parent.parent / "bench"))
+
+from asking_in_words import VEHICLES, scores
+from message_scores import messages
+
+
+def readings_of(text: str) -> list[str]:
+    """Return the readings of a message in words."""
+    return [item_words(item) for item in understood_from(text).of("readings")]
+
+
+def told(understood: Understood, kind: str) -> list[str]:
+    """Return the items of a kind in words."""
+    return [item_words(item) for item in understood.of(kind)]
+
+
+def test_two_thirds_of_the_messages_are_understood_as_a_person_does() -> None:
+    """What is taken is right, and little is missed; a wrong reading costs more than one left in the story."""
+    counts = scores("first", "second")
+
+    assert counts["readings"].precision >= 0.98
+    assert counts["readings"].recall >= 0.92
+    assert (counts["codes"].precision, counts["codes"].recall) == (1.0, 1.0)
+    assert counts["silent"].precision >= 0.96
+    assert counts["answers"].precision == counts["lamps"].precision == counts["vehicle"].precision == 1.0
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "60 mph on the motorway and 2000 rpm",
+        "12 year old car, 120 k miles, 88 000 km",
+        "fuse 15 A, wheel bolts 120 Nm, tyres 2.4 bar, battery 75 Ah",
+        "part 71X 204 118 for 412,50 EUR, order 88123",
+        "invoice of 14/03/2025, 09:12, paid $350",
+        "3rd visit, 2 keys, 4 mm of pad left",
+        "205/55 R16 tyres, MOT 11/25",
+        "at 95 degrees after 20 minutes",
+        "500 kbit/s on the bus",
+    ],
+)
+def test_numbers_of_other_things_are_no_readings(text: str) -> None:
+    """A date, a price, a mileage, a part number, a torque stays in the story."""
+    assert readings_of(text) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "reading"),
+    [
+        ("pin 6 to 14 is 60", "CAN high to CAN low at DLC: 60 ohm"),
+        ("H 2.6 L 2.4", "CAN high to ground at DLC: 2.6 V"),
+        ("sixty ohms between six and fourteen", "CAN high to CAN low at DLC: 60 ohm"),
+        ("2,49 V on high", "CAN high to ground at DLC: 2.49 V"),
+        ("low to ground one point two kilo ohm", "CAN low to ground at DLC: 1.2 kohm"),
+        ("6-14: OL", "CAN high to CAN low at DLC: OL"),
+        ("6 to 4 is 4k7", "CAN high to ground at DLC: 4.7 kohm"),
+        ("C to D 61 ohm", "CAN high to CAN low at DLC: 61 ohm"),
+        ("more than 10 megohm from low to chassis", "CAN low to ground at DLC: over 10 Mohm"),
+        ("60 ohm 6 to 14, drops to 120 when shaken", "CAN high to CAN low at DLC: 60 ohm; 120 ohm when shaken"),
+        ("battery off 60 ohm", "CAN high to CAN low at DLC: 60 ohm (ignition off, battery disconnected)"),
+        ("key on 2.6 V on high", "CAN high to ground at DLC: 2.6 V (ignition on)"),
+        ("with ABS unplugged 60 ohm", "CAN high to CAN low at DLC: 60 ohm (ABS unplugged)"),
+        ("12.1V at the amp", "supply to ground at connector of amp: 12.1 V"),
+        ("ABS ground to battery minus 1.8V", "ground to battery - at connector of ABS: 1.8 V"),
+        ("K line stays at 11.9 volts", "K-line to ground at DLC: 11.9 V"),
+        ("FlexRay, 47 ohm between BP and BM", "bus plus to bus minus at place not said: 47 ohm"),
+        ("LIN wire 0.8 V", "LIN to ground at place not said: 0.8 V"),
+    ],
+)
+def test_a_reading_is_taken_with_its_lines_its_unit_and_its_state(text: str, reading: str) -> None:
+    """Pins, words for numbers, commas, k and M, limits and states are read as the trade writes them."""
+    assert readings_of(text)[0] == reading
+
+
+def test_negations_are_no_findings() -> None:
+    """What is not so is told apart, and no code of it is kept."""
+    understood = understood_from("No U0100. Not shorted to ground, lines not shorted together. U0121 in ABS")
+
+    assert told(understood, "codes") == ["U0121 in ABS"]
+    assert told(understood, "not") == ["U0100", "Not shorted to ground", "not shorted together"]
+    assert not understood.of("readings")
+
+
+def test_each_piece_shows_the_words_it_came_from() -> None:
+    """Nothing is taken without its phrase; what was taken as usual says so."""
+    understood = understood_from("sixty ohms, no comms with TCM")
+    data = understood_data(understood)
+
+    assert data["readings"][0]["phrase"] == "sixty ohms"
+    assert data["readings"][0]["taken_as_usual"] == ["60 taken as ohms between CAN high and CAN low"]
+    assert understood.of("silent")[0].phrase == "no comms with TCM"
+
+
+def test_what_was_not_understood_is_the_story() -> None:
+    """The rest is kept in the words of the person."""
+    story = understood_from("60 ohm 6 to 14. Customer hit a deer last winter. ABS lamp on").story
+    assert story == "Customer hit a deer last winter"
+
+
+def test_at_most_two_questions_and_only_where_the_answer_depends_on_them() -> None:
+    """0 V may be a bus asleep: whether the key was on is asked; 2.6 V is none."""
+    assert [one.about for one in questions_on(understood_from("H 0.1 V L 4.8 V"))] == ["network", "key"]
+    assert questions_on(understood_from("H 2.6 L 2.4, 60 ohm")) == []
+    assert questions_on(understood_from("key on H 0 V, L 0 V")) == []
+
+
+def test_an_answer_to_a_question_goes_into_the_readings() -> None:
+    """What the person says then is kept as said."""
+    understood = answered(understood_from("H 0 V, L 0 V"), "key", "on")
+    assert told(understood, "readings")[0] == "CAN high to ground at DLC: 0 V (ignition on)"
+    assert questions_on(understood) == []
+
+
+def test_lines_of_a_scan_report_are_read_as_one() -> None:
+    """A report pasted into a message is read by the reader of reports, the rest as words."""
+    understood = understood_from("ECM - Engine\n  U0121-00 Lost communication with ABS\nABS - no response\n6-14 120 ohm")
+
+    assert told(understood, "codes") == ["U0121-00 in ECM - Engine"]
+    assert told(understood, "silent") == ["ABS"]
+    assert told(understood, "readings") == ["CAN high to CAN low at DLC: 120 ohm"]
+
+
+def test_vehicles_that_the_library_knows_are_found_in_it() -> None:
+    """Make, model and year beside each other; a model of one make tells the make."""
+    understood = understood_from("2017 Havik, 60 ohm", VEHICLES)
+    assert understood.of("vehicle")[0].data == {"make": "Norrvik", "model": "Havik", "model_year": 2017}
+
+
+PIECES = st.sampled_from(
+    [
+        *("60", "2.6", "ohm", "V", "k", "OL", "open", "6", "14", "pin", "to", "and", "H", "L", "high", "low", "ground"),
+        *("ABS", "TCM", "U0101", "SPN 639 FMI 9", "no comms with", "silent", "except", "unplugged", "swapped", "key on"),
+        *("battery off", "LIN", "FlexRay", "J1939", ",", ".", "\n", "?", "not shorted", "two point", "hundred", "a", "-"),
+        *("plug of the", "between", "across", "both", "when shaken", "then", "no change", "scope", "flat", "C", "D", "'"),
+    ]
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.one_of(st.text(max_size=200), st.lists(PIECES, max_size=40).map(" ".join)))
+def test_any_text_gives_a_record_that_fits(text: str) -> None:
+    """No message makes the reader raise, and what it understood is a whole record."""
+    understood = understood_from(text, VEHICLES)
+    if understood.has_evidence:
+        case_from_data(record_of(understood), "the message")
+    for item in understood.items:
+        item_words(item)
+    assert len(questions_on(understood)) <= 2
+
+
+@given(st.text(max_size=300))
+def test_the_form_that_rules_read_leads_back_to_what_was_typed(text: str) -> None:
+    """Every clause shows words that stand in the message."""
+    message = written(text)
+    for clause in message.clauses():
+        assert message.phrase(clause.start, clause.end) in " ".join(text.split())
+
+
+def test_a_message_that_is_too_long_says_so() -> None:
+    """What stands behind is kept as story, and is not read."""
+    understood = understood_from("no news. " * (LONGEST_MESSAGE // 9 + 1) + "no comms with TCM")
+    assert understood.is_cut
+    assert not understood.of("silent")
+
+
+def test_every_message_becomes_a_record() -> None:
+    """All messages but those of words alone can be asked with."""
+    for entry in messages("first", "second"):
+        understood = understood_from(entry["text"], VEHICLES)
+        if understood.has_evidence:
+            case_from_data(record_of(understood), "the message")
