@@ -20,6 +20,7 @@ from casebase.intake.trial_words import (
     USED,
     either,
 )
+from casebase.record.fields import LONGEST_NAME
 from casebase.record.modules import module_key
 from casebase.record.trial import FITTED, Outcome, Trial, TrialAction
 from casebase.record.vocabulary import Line, YesNo
@@ -28,6 +29,7 @@ LONGEST_TRIAL: Final = 400
 _EXAMPLE: Final = "such as 'swapped TCM: no change' or 'unplugged ABS: gone'"
 
 
+_MOST_PARTS: Final = 20
 _TESTS: Final = (TrialAction.BENCH_TESTED, TrialAction.LOADED)
 _BLANK: Final = "|"
 _DELIMITER: Final = re.compile(r"\s*(?:[|,:;()=.]|\s[-\u2013>]+\s|->)\s*")
@@ -101,6 +103,8 @@ def read_trial(text: str) -> Trial:
         after, told = _configured_too(after, told)
     after, place = _place(after)
     what, rest = _what(before, after)
+    if len(what) > _MOST_PARTS or any(len(name) > LONGEST_NAME for name in (*what, place or "")):
+        raise InputError(f"names more than {_MOST_PARTS} parts, or one in more than {LONGEST_NAME} characters")
     if not what:
         raise InputError(f"does not say what was {did}: expected what was done and what followed, {_EXAMPLE}")
     return Trial(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from casebase.errors import InputError
-from casebase.intake.plain_words.marks import Marks
+from casebase.intake.plain_words.marks import Marks, within
 from casebase.intake.plain_words.written import Clause, Span, Written
 from casebase.intake.trial_text import LONGEST_TRIAL, is_part, read_trial
 from casebase.intake.trial_words import ACTIONS
@@ -205,17 +205,22 @@ _IS_SEQUEL: Final = re.compile(
 )
 
 
+_MOST_TRIALS: Final = 40
+"""More than anybody tries on one job; it bounds the work on a text of any length."""
+
+
 def trials_in(marks: Marks) -> Iterator[Told]:
     """Yield what the message says was tried and what followed; what was only unplugged for a reading is none."""
     text = marks.message.text
-    done: int = 0
+    done = tried = 0
     for index, clause in enumerate(marks.clauses):
-        if clause.start < done or not _names_action(text[clause.start : clause.end]):
+        if tried == _MOST_TRIALS or clause.start < done or not _names_action(text[clause.start : clause.end]):
             continue
         if text[clause.sentence[1] : clause.sentence[1] + 1] == "?":
             continue
+        tried += 1
         for end in _ends(marks, index):
-            measured = any(clause.start <= one.start < end for one in marks.amounts)
+            measured = within(marks.amounts, clause.start, end)
             trial = None if measured else _trial(text[clause.start : end])
             if trial:
                 done = end

@@ -12,6 +12,7 @@ from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.points import BOTH, PAIR, Subject, default_lines
 from casebase.intake.plain_words.taken_amounts import (
     LEAST_OHMS_BARE,
+    LOOKED_BACK,
     MOST_VOLTS_BARE,
     TakenAmount,
     are_high_and_low,
@@ -52,9 +53,9 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
         ]
     for amount, subject in _subject_of_each(marks, subjects, amounts):
         if subject is None:
-            found += without_subject(marks, clause, amount, [*before, *found])
+            found += without_subject(marks, clause, amount, [*before, *found][-LOOKED_BACK:])
         else:
-            found += with_subject(marks, clause, amount, subject, [*before, *found])
+            found += with_subject(marks, clause, amount, subject, [*before, *found][-LOOKED_BACK:])
     return found
 
 

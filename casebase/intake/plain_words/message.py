@@ -34,7 +34,7 @@ from casebase.record.vocabulary import Medium
 Data = dict[str, Any]
 
 
-LONGEST_PASTE: Final = 200_000
+LONGEST_PASTE: Final = 50_000
 """Characters of a message with a scan report in it; of the rest `LONGEST_MESSAGE`."""
 
 LONGEST_STORY: Final = 5_000
@@ -146,6 +146,8 @@ def _parted(message: str) -> tuple[str, str]:
 
 def _is_report_line(line: str) -> bool:
     """Return whether a line begins with a code or a module's name as a scan report's does."""
+    if not line.strip():
+        return False
     codes = codes_in_line(line)
     if codes:
         before = bare(line[: codes[0].start])

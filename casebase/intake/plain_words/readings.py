@@ -15,7 +15,7 @@ from casebase.intake.plain_words.lines_of_amounts import amounts_of_clause
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.points import Place
 from casebase.intake.plain_words.states import StateSaid, Unplugged, load_said, tester_said
-from casebase.intake.plain_words.taken_amounts import TakenAmount
+from casebase.intake.plain_words.taken_amounts import LOOKED_BACK, TakenAmount
 from casebase.intake.plain_words.written import Clause, Span
 from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Quantity
 
@@ -36,7 +36,7 @@ def readings_in(marks: Marks) -> list[ToldReading]:
     taken: list[TakenAmount] = []
     for clause in marks.clauses:
         if not _SCOPE.search(marks.message.text, *clause.sentence):
-            taken += amounts_of_clause(marks, clause, taken)
+            taken += amounts_of_clause(marks, clause, taken[-LOOKED_BACK:])
     told = [_told(marks, one) for one in taken]
     return _each_once(_shaken(marks, told))
 

@@ -75,7 +75,7 @@ def _usual(amount: Measured, quantity: Quantity, lines: tuple[Line, ...], said: 
     return TakenAmount(amount, quantity, lines, None, ((amount.start, amount.end),), (said,))
 
 
-_FEW: Final = 20
+LOOKED_BACK: Final = 20
 """Readings looked back over for the one that goes on."""
 
 
@@ -86,7 +86,7 @@ def _goes_on_from(
     carries = _CARRIES.search(marks.message.text, clause.start, clause.end)
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
-    earlier = next((one for one in before[:-_FEW:-1] if amount.quantity in (None, one.quantity)), None)
+    earlier = next((one for one in before[::-1] if amount.quantity in (None, one.quantity)), None)
     if earlier is None:
         return None
     if amount.is_open or amount.quantity is None:

@@ -11,8 +11,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Final
 
-LONGEST_MESSAGE: Final = 20_000
-"""Characters that are read: a whole scan report of a long vehicle; what stands behind is left as story."""
+LONGEST_MESSAGE: Final = 10_000
+"""Characters that are read, some 1,600 words; what stands behind is left as story."""
+
+LONGEST_CLAUSE: Final = 300
+LONGEST_SENTENCE: Final = 1_200
+"""Characters; whoever writes without a stop is cut, so that the work grows with the length of the message alone."""
 
 Span = tuple[int, int]
 
@@ -89,22 +93,27 @@ class Written:
     def clauses(self) -> list[Clause]:
         """Return the clauses of the message in order, those without a letter or digit left out."""
         found: list[Clause] = []
-        for start, end in self._sentences():
-            edge = start
-            for match in (*_BREAKS.finditer(self.text, start, end), None):
-                until = match.start() if match else end
-                if any(map(str.isalnum, self.text[edge:until])):
-                    found.append(Clause(edge, until, (start, end)))
-                edge = match.end() if match else end
+        for sentence in self._sentences():
+            for start, end in self._between(_BREAKS.finditer(self.text, *sentence), sentence, LONGEST_CLAUSE):
+                if any(map(str.isalnum, self.text[start:end])):
+                    found.append(Clause(start, end, sentence))
         return found
 
     def _sentences(self) -> Iterator[Span]:
-        start = 0
-        for match in _BREAKS.finditer(self.text):
-            if match["sentence"]:
-                yield start, match.start()
-                start = match.end()
-        yield start, len(self.text)
+        ends = (match for match in _BREAKS.finditer(self.text) if match["sentence"])
+        yield from self._between(ends, (0, len(self.text)), LONGEST_SENTENCE)
+
+    def _between(self, breaks: Iterator[re.Match[str]], within: Span, longest: int) -> Iterator[Span]:
+        """Yield the pieces of a stretch of text between breaks, cut at a space where one is too long."""
+        start = within[0]
+        for until, following in (*(match.span() for match in breaks), (within[1], within[1])):
+            while until - start > longest:
+                space = self.text.rfind(" ", start + 1, start + longest)
+                cut = space if space > 0 else start + longest
+                yield start, cut
+                start = cut
+            yield start, until
+            start = following
 
 
 def written(message: str) -> Written:
