@@ -104,7 +104,9 @@ def read_trial(text: str) -> Trial:
     after, place = _place(after)
     what, rest = _what(before, after)
     if len(what) > _MOST_PARTS or any(len(name) > LONGEST_NAME for name in (*what, place or "")):
-        raise InputError(f"names more than {_MOST_PARTS} parts, or one in more than {LONGEST_NAME} characters")
+        raise InputError(
+            f"names more than {_MOST_PARTS} parts, or one in more than {LONGEST_NAME} characters"
+        )
     if not what:
         raise InputError(f"does not say what was {did}: expected what was done and what followed, {_EXAMPLE}")
     return Trial(

@@ -1,4 +1,4 @@
-"""Messages in plain words, as technicians write them; all invented. What is right in them was written before the reader.
+"""Messages in plain words, all invented; what a person reads in them was written before their reader.
 
 Pins of the diagnostic connectors: ISO 15031-3, ISO 15765-4 and SAE J1939-13 (from memory).
 """
@@ -12,7 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from casebase.intake.plain_words.as_record import answered, item_words, questions_on, record_of, understood_data
+from casebase.intake.plain_words.as_record import (
+    answered,
+    item_words,
+    questions_on,
+    record_of,
+    understood_data,
+)
 from casebase.intake.plain_words.message import Understood, understood_from
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, written
 from casebase.record.loading import case_from_data
@@ -75,7 +81,10 @@ def test_numbers_of_other_things_are_no_readings(text: str) -> None:
         ("6 to 4 is 4k7", "CAN high to ground at DLC: 4.7 kohm"),
         ("C to D 61 ohm", "CAN high to CAN low at DLC: 61 ohm"),
         ("more than 10 megohm from low to chassis", "CAN low to ground at DLC: over 10 Mohm"),
-        ("60 ohm 6 to 14, drops to 120 when shaken", "CAN high to CAN low at DLC: 60 ohm; 120 ohm when shaken"),
+        (
+            "60 ohm 6 to 14, drops to 120 when shaken",
+            "CAN high to CAN low at DLC: 60 ohm; 120 ohm when shaken",
+        ),
         ("battery off 60 ohm", "CAN high to CAN low at DLC: 60 ohm (ignition off, battery disconnected)"),
         ("key on 2.6 V on high", "CAN high to ground at DLC: 2.6 V (ignition on)"),
         ("with ABS unplugged 60 ohm", "CAN high to CAN low at DLC: 60 ohm (ABS unplugged)"),
@@ -132,7 +141,9 @@ def test_an_answer_to_a_question_goes_into_the_readings() -> None:
 
 def test_lines_of_a_scan_report_are_read_as_one() -> None:
     """A report pasted into a message is read by the reader of reports, the rest as words."""
-    understood = understood_from("ECM - Engine\n  U0121-00 Lost communication with ABS\nABS - no response\n6-14 120 ohm")
+    understood = understood_from(
+        "ECM - Engine\n  U0121-00 Lost communication with ABS\nABS - no response\n6-14 120 ohm"
+    )
 
     assert told(understood, "codes") == ["U0121-00 in ECM - Engine"]
     assert told(understood, "silent") == ["ABS"]
@@ -147,10 +158,66 @@ def test_vehicles_that_the_library_knows_are_found_in_it() -> None:
 
 PIECES = st.sampled_from(
     [
-        *("60", "2.6", "ohm", "V", "k", "OL", "open", "6", "14", "pin", "to", "and", "H", "L", "high", "low", "ground"),
-        *("ABS", "TCM", "U0101", "SPN 639 FMI 9", "no comms with", "silent", "except", "unplugged", "swapped", "key on"),
-        *("battery off", "LIN", "FlexRay", "J1939", ",", ".", "\n", "?", "not shorted", "two point", "hundred", "a", "-"),
-        *("plug of the", "between", "across", "both", "when shaken", "then", "no change", "scope", "flat", "C", "D", "'"),
+        *(
+            "60",
+            "2.6",
+            "ohm",
+            "V",
+            "k",
+            "OL",
+            "open",
+            "6",
+            "14",
+            "pin",
+            "to",
+            "and",
+            "H",
+            "L",
+            "high",
+            "low",
+            "ground",
+        ),
+        *(
+            "ABS",
+            "TCM",
+            "U0101",
+            "SPN 639 FMI 9",
+            "no comms with",
+            "silent",
+            "except",
+            "unplugged",
+            "swapped",
+            "key on",
+        ),
+        *(
+            "battery off",
+            "LIN",
+            "FlexRay",
+            "J1939",
+            ",",
+            ".",
+            "\n",
+            "?",
+            "not shorted",
+            "two point",
+            "hundred",
+            "a",
+            "-",
+        ),
+        *(
+            "plug of the",
+            "between",
+            "across",
+            "both",
+            "when shaken",
+            "then",
+            "no change",
+            "scope",
+            "flat",
+            "C",
+            "D",
+            "'",
+        ),
     ]
 )
 

@@ -140,3 +140,9 @@ def test_any_text_gives_a_trial_or_one_sentence(text: str) -> None:
         return
     assert read.what
     assert all(name.strip() for name in read.what)
+
+
+def test_a_name_that_no_part_can_have_is_refused_in_a_sentence():
+    """A line of one word said over and over names no part; it used to be an error of the program."""
+    with pytest.raises(InputError, match="more than 200 characters"):
+        read_trial("unplugged " * 30)

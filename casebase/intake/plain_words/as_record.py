@@ -59,7 +59,9 @@ def _concern(understood: Understood) -> str:
     """Return the story, with what is not so; of a message of trials alone these, for a job needs words of its own."""
     not_so = [item.phrase for item in understood.of("not")]
     kinds = {item.kind for item in understood.items}
-    tried = [item.phrase for item in understood.of("trials")] if kinds <= {"trials", "medium", "vehicle"} else []
+    tried = (
+        [item.phrase for item in understood.of("trials")] if kinds <= {"trials", "medium", "vehicle"} else []
+    )
     return ". ".join(filter(None, [understood.story, *not_so, *tried]))
 
 
