@@ -1,5 +1,6 @@
 """What a job tells beside its readings is heard and shown (rules of the trade: common practice, no source)."""
 
+from casebase import places
 from casebase.match.answer.case_votes import CauseKey
 from casebase.match.answer.evidence import evidence_of
 from casebase.match.answer.words import cases_behind_words
@@ -61,3 +62,39 @@ def test_a_local_fault_that_explains_all_speaks_for_itself():
     assert words[CauseKey(str(Fault.SENSOR_OR_ACTUATOR), "anti-lock brakes")] > 0.3
     bus_at_fault = dict(evidence_of(told, []).own_words(0.01, 0.1))
     assert bus_at_fault[CauseKey(str(Fault.SENSOR_OR_ACTUATOR), "anti-lock brakes")] < 0.02
+
+
+def test_cases_where_nothing_was_wrong_count_little_where_something_complains():
+    """A lost module, refused data or wrong software speaks against them; a gateway may still hide what is lost."""
+    nothing, behind = CauseKey(str(Fault.NONE), None), CauseKey(str(Fault.GATEWAY_ISOLATION_NORMAL), None)
+    lost = evidence_of(job(codes=[{"module": "ECM", "code": "U0101"}]), [])
+    refused = evidence_of(job(codes=[{"module": "ECM", "code": "U0415"}]), [])
+    silent = evidence_of(job(modules=[{"name": "TCM", "answers": "no"}]), [])
+    assert evidence_of(job(), []).likelihood(nothing) == 1.0
+    assert max(one.likelihood(nothing) for one in (lost, refused, silent)) < 0.1
+    assert lost.likelihood(behind) > lost.likelihood(nothing)
+    assert silent.likelihood(behind) == 1.0  # the tester is let through to nobody
+
+
+def test_a_sleeping_bus_of_which_nothing_complains_is_no_fault(collection):
+    """Both lines near ground with the ignition off: the bus sleeps. With a silent module that may be the fault."""
+    told = {
+        "networks": [{"name": "body CAN", "medium": "high-speed CAN"}],
+        "readings": [
+            {"quantity": "voltage", "line": line, "against": "ground", "at": "DLC", "value": value}
+            | {"ignition": "off", "battery": "connected", "unplugged": "nothing"}
+            for line, value in (("CAN high", "0.02 V"), ("CAN low", "0.01 V"))
+        ],
+    }
+    calm = answer_to(job(**told), collection, cache=places.simulation_folder())
+    silent = [{"name": "TCM", "network": "body CAN", "answers": "no"}]
+    troubled = answer_to(job(**told, modules=silent), collection, cache=places.simulation_folder())
+    assert calm.causes[0].fault == Fault.NONE
+    assert Fault.NONE not in {cause.fault for cause in troubled.causes}
+
+
+def test_refused_data_is_not_normal_whatever_the_wires_read():
+    """A healthy vehicle may read the same: a neighbour that refuses data still complains of something."""
+    refused = job(codes=[{"module": "ECM", "code": "U0415"}])
+    assert evidence_of(job(), [], reads_normal=True).looks_normal
+    assert not evidence_of(refused, [], reads_normal=True).looks_normal

@@ -46,6 +46,10 @@ class Pooling:
     moved_share: float = 0.6
     """What a case counts for its fault in another module, to which this job points (judged)."""
 
+    with_the_nearest: float = 1.5
+    """What cases count more that had the fault of the nearest case: where it and most of the others agree, that
+    is right far oftener than their likenesses say (judged, and held against simulated fleets)."""
+
     readings_share: float = 0.12
     """Mass of the bus states themselves, shared out by the readings alone (judged)."""
 
@@ -54,7 +58,7 @@ class Pooling:
 
     def __post_init__(self) -> None:
         shares = (self.unverified_share, self.not_proven_share, self.told_again, self.moved_share)
-        masses = (self.sharpness, self.readings_power, self.readings_share)
+        masses = (self.sharpness, self.readings_power, self.readings_share, self.with_the_nearest)
         if min(masses) < 0 or self.none_of_these <= 0 or not all(0 <= share <= 1 for share in shares):
             raise InputError(
                 f"{self} cannot pool cases: expected shares from 0 to 1, masses and powers of at least 0, and"
@@ -144,7 +148,15 @@ def case_votes(
     told = sorted(
         (match for match in matches if match.profile.fault), key=lambda match: match.profile.case_id
     )
+    best = max((match.score for match in told), default=0.0)
     votes = [vote for match in told for vote in _votes_of(job, match, readings, pooling)]
+    with_the_nearest = {vote.key.fault for vote in votes if vote.match.score == best}
+    votes = [
+        vote._replace(
+            mass=vote.mass * (pooling.with_the_nearest if vote.key.fault in with_the_nearest else 1.0)
+        )
+        for vote in votes
+    ]
     by_teller = sorted(votes, key=_teller)
     return [vote for _, group in groupby(by_teller, key=_teller) for vote in _quieter(group, pooling)]
 

@@ -31,6 +31,7 @@ from casebase.match.facets.physics import state_of
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
 from casebase.record.modules import module_label
+from casebase.record.vocabulary import Fault
 from casebase.record.words import FAULT_WORDS
 
 CASES_POOLED: Final = 50
@@ -113,7 +114,9 @@ class PooledCauses:
     def _add_readings(self, host: Suspect | None) -> None:
         """Add what the readings say by themselves for every state of fault."""
         for state, probability in sorted(self.readings.faulty.items()):
-            mass = probability * self.pooling.readings_share
+            whole = probability * self.pooling.readings_share
+            mass = whole * self.evidence.of_state(state)
+            self._add(CauseKey(str(Fault.NONE), None), whole - mass)
             if host is not None:
                 self._add(CauseKey(state, host.family), mass * host.probability)
                 mass *= 1.0 - host.probability

@@ -16,7 +16,7 @@ from casebase.match.answer.trial_fit import TrialFit
 from casebase.record.case import Case
 from casebase.record.code_meaning import Statement
 from casebase.record.local_fault import OF_THE_NETWORK, LocalFault, local_faults
-from casebase.record.vocabulary import Fault
+from casebase.record.vocabulary import BusState, Fault
 
 LOCAL_MASS: Final = 1.4
 """Mass of a local fault that explains all there is: more than a verified case alike in everything (judged, and
@@ -37,24 +37,54 @@ NORMAL_MASS: Final = 0.6
 EACH_LAMP: Final = 0.5
 """A lamp that is on halves the chance that nothing is wrong (judged)."""
 
+REFUSED_AS_LAMPS: Final = 4
+"""Data that a neighbour refuses as invalid speaks against it like so many lamps (judged)."""
+
+GONE_AND_NOTHING_WRONG: Final = 0.05
+"""What "nothing wrong" in a past case still counts where here something is silent, missed, starved or of the bus by
+its code: a code may be old (judged)."""
+
+MISSED_BEHIND_A_GATEWAY: Final = 0.3
+"""The same for a gateway that lets nobody through: it may well hide the network where something is missed (judged)."""
+
+LOOKS_NORMAL_FROM: Final = 0.5
+"""How much must look as if nothing were wrong before that is said: at most one lamp, and no data refused (judged)."""
+
+SAYS_SOMETHING_IS_WRONG: Final = OF_THE_NETWORK | {Statement.SOFTWARE_INCOMPATIBILITY}
+QUIET_BY_DESIGN: Final = frozenset(map(str, (BusState.BUS_ASLEEP, BusState.BUS_QUIET)))
+"""States of a bus that are no fault where nothing complains."""
+
 
 @dataclass(frozen=True)
 class Evidence:
     """All of it for one job.
 
-    `nothing_amiss`: how much looks as if nothing were wrong, 0 to 1; `reads_normal`: whether a healthy vehicle of the
-    build reads the same.
+    `nothing_amiss`: how much looks as if nothing were wrong, 0 to 1, 0 with a local fault; `untroubled`: the same as
+    it bears on past cases where nothing was wrong; `unheard`: that on cases of a gateway that lets nobody through;
+    `reads_normal`: whether a healthy vehicle of the build reads the same.
     """
 
     feeds: FeedFit = field(default_factory=FeedFit)
     trials: TrialFit = field(default_factory=TrialFit)
     local: Sequence[LocalFault] = ()
     nothing_amiss: float = 0.0
+    untroubled: float = 1.0
+    unheard: float = 1.0
     reads_normal: bool = False
 
+    @property
+    def looks_normal(self) -> bool:
+        """Whether a healthy vehicle of the build reads the same and hardly anything complains."""
+        return self.reads_normal and self.nothing_amiss >= LOOKS_NORMAL_FROM
+
     def likelihood(self, key: CauseKey) -> float:
-        """Return how well feeds and trials fit a cause; 1 where they say nothing of it."""
-        return self.feeds.likelihood(*key) * self.trials.likelihood(*key)
+        """Return how well feeds, trials and complaints fit a cause; 1 where they say nothing of it."""
+        complaints = {str(Fault.NONE): self.untroubled, str(Fault.GATEWAY_ISOLATION_NORMAL): self.unheard}
+        return self.feeds.likelihood(*key) * self.trials.likelihood(*key) * complaints.get(key.fault, 1.0)
+
+    def of_state(self, state: str) -> float:
+        """Return the share of a bus state that is a fault here: a sleeping bus of which nothing complains is none."""
+        return 1.0 - self.nothing_amiss if state in QUIET_BY_DESIGN else 1.0
 
     def rest(self) -> float:
         """Return how well they fit what no case had."""
@@ -81,14 +111,17 @@ NOTHING_BESIDE: Final = Evidence()
 def evidence_of(job: Case, feeds: Sequence[Feed], reads_normal: bool = False) -> Evidence:
     """Return what a job tells beside its readings of the bus."""
     local = local_faults(job)
-    nothing_amiss = 0.0 if local else _nothing_amiss(job, feeds)
-    return Evidence(FeedFit(feeds), TrialFit(job.trials), local, nothing_amiss, reads_normal)
-
-
-def _nothing_amiss(job: Case, feeds: Sequence[Feed]) -> float:
-    """Return 0 where something is silent, missed, starved or of the bus by its code; else less with every lamp."""
-    of_the_network = any(entry.code.statement in OF_THE_NETWORK for entry in job.codes)
-    if job.silent_modules() or of_the_network or any_bad(feeds):
-        return 0.0
-    refused = any(entry.code.statement is Statement.INVALID_DATA for entry in job.codes)
-    return float(EACH_LAMP ** (len(job.lamps) + 2 * refused))
+    stated = {entry.code.statement for entry in job.codes}
+    refused = Statement.INVALID_DATA in stated
+    few_complaints = float(EACH_LAMP ** (len(job.lamps) + REFUSED_AS_LAMPS * refused))
+    missed = bool(stated & SAYS_SOMETHING_IS_WRONG) or any_bad(feeds)
+    gone = missed or bool(job.silent_modules())
+    return Evidence(
+        FeedFit(feeds),
+        TrialFit(job.trials),
+        local,
+        nothing_amiss=0.0 if local or gone else few_complaints,
+        untroubled=few_complaints * (GONE_AND_NOTHING_WRONG if gone else 1.0),
+        unheard=few_complaints * (MISSED_BEHIND_A_GATEWAY if missed else 1.0),
+        reads_normal=reads_normal,
+    )

@@ -65,7 +65,7 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         healthy=healthy,
         compared_with=ranking.compared_with,
         reads_normal=reads_normal,
-        looks_normal=reads_normal and evidence.nothing_amiss > 0,
+        looks_normal=evidence.looks_normal,
         tests=[
             *(proof_of(one) for one in evidence.local[:1] if one.comes_first),
             *deciding_tests(
