@@ -18,6 +18,7 @@ from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import LibraryOption
 from casebase.demo import build_demo_library
 from casebase.library.file_store import AttachedFiles
+from casebase.library.layouts import agreed_layouts
 from casebase.library.news import News, news_in
 from casebase.library.store import Library
 from casebase.publish.frozen import freeze
@@ -86,7 +87,7 @@ def _freeze(library: Library, out: Path) -> None:
         "cases from": library.fact("purpose") or "frozen from the library; not a published edition",
     }
     contents = AttachedFiles(library.path).read
-    count = freeze(agreed, out, facts, means_to_compare(), contents=contents)
+    count = freeze(agreed, out, facts, means_to_compare(), contents=contents, layouts=agreed_layouts(library))
     typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
     if not count:
         typer.echo("Jobs are answered by computation alone. To show cases: casebase review", err=True)

@@ -21,7 +21,10 @@ from casebase.library.layouts import (
     revisions_of,
     say_of_layout,
 )
+from casebase.library.privacy import clear
 from casebase.library.store import Library
+from casebase.publish.private_text import texts_of
+from casebase.record.json_form import plain_data
 from casebase.record.yaml_form import record_yaml
 from casebase.terminal.layout import layout_data, print_layout, print_layouts
 
@@ -43,6 +46,10 @@ def layout(  # noqa: PLR0913, PLR0917  one parameter per option
     agree: Annotated[bool, typer.Option("--agree", help="It may be published.")] = False,
     keep_inside: Annotated[bool, typer.Option("--keep-inside", help="It stays in the shop.")] = False,
     withdraw: WithdrawOption = None,
+    fine: Annotated[
+        str | None,
+        typer.Option("--fine", metavar="FIELD", help="What looks private in this field is not."),
+    ] = None,
     by: Annotated[
         str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who says so.")
     ] = None,
@@ -74,6 +81,8 @@ def layout(  # noqa: PLR0913, PLR0917  one parameter per option
                 )
             return _list(kept, json)
         one = layout_named(kept, layout_id)
+        if fine is not None:
+            return _mark_fine(kept, one, fine)
         if len(told) > 1:
             raise LibraryError("one word at a time: agree, keep inside, or withdraw")
         if told:
@@ -91,6 +100,15 @@ def _list(kept: Library, json: bool) -> None:
     if json:
         return print_json([layout_data(one, standings[one.layout_id]) for one in found])
     return print_layouts(found, standings, own_page())
+
+
+def _mark_fine(kept: Library, one: StoredLayout, field: str) -> None:
+    """Let the text of a field go out."""
+    text = dict(texts_of(plain_data(one.layout))).get(field)
+    if text is None:
+        raise LibraryError(f"layout {one.layout_id}: no text under {field}: name a field as publish names it")
+    clear(kept, one.layout_id, field, text)
+    typer.echo(f"{one.layout_id}, {field}: may go out as it is")
 
 
 def _show(one: StoredLayout, standing: LayoutStanding, *, file: bool, json: bool) -> None:

@@ -15,11 +15,18 @@ from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import DayOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import EditionError, LibraryError
 from casebase.library.file_store import AttachedFiles
+from casebase.library.layouts import agreed_layouts
 from casebase.library.store import Library
 from casebase.publish.edition import editions_in, show_edition
 from casebase.publish.leaving import Leaving, Newer, leaving, newer_than_agreed
 from casebase.publish.private_text import Hit, hits_of, hits_of_words, what_stops
-from casebase.publish.publication import Imprint, figures_of_own_cases, with_initials
+from casebase.publish.public_layouts import private_in_layouts
+from casebase.publish.publication import (
+    Imprint,
+    figures_of_own_cases,
+    layout_with_initials,
+    with_initials,
+)
 from casebase.publish.publication import publish as published
 from casebase.terminal.editions import (
     editions_data,
@@ -69,6 +76,9 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         newer = newer_than_agreed(kept)
         if found := hits_of(kept, records):
             raise EditionError(what_stops(found, "nothing was published") + _newer_may_do(found, newer))
+        layouts = agreed_layouts(kept)
+        if private := private_in_layouts(kept, layouts):
+            raise EditionError("\n".join([*private, "nothing was published"]))
         _refuse_private_imprint(kept, by, name, licence)
         if gone := leaving(kept, folder, records):
             _ask_about(gone, yes=yes, is_told=not json)
@@ -77,9 +87,11 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         day, means = on or date.today(), means_to_compare()
         tell = Counted("Asking the solved cases again").tell
         imprint = Imprint(str(day), by, named, licensed, figures_of_own_cases(kept, means, tell))
-        going = [with_initials(one) for one in records] if initials else records
+        if initials:
+            records = [with_initials(one) for one in records]
+            layouts = [layout_with_initials(one) for one in layouts]
         try:
-            made = published(going, folder, imprint, means, AttachedFiles(kept.path).read)
+            made = published(records, folder, imprint, means, AttachedFiles(kept.path).read, layouts)
         except EditionError as error:
             raise EditionError(f"{error}{_what_waits(newer)}") from None
     return print_json(published_data(made, newer)) if json else print_published(made, newer, own_page())

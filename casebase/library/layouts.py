@@ -92,7 +92,8 @@ def _there(db: Database, layout: Layout, sha256: str) -> tuple[str, int, str | N
 _CURRENT: Final = "SELECT layout_id, max(revision), logged_at, json FROM layouts GROUP BY layout_id"
 
 
-def _stored(layout_id: str, revision: int, logged_at: str, text: str) -> StoredLayout:
+def stored_layout_row(layout_id: str, revision: int, logged_at: str, text: str) -> StoredLayout:
+    """Return a layout from what is kept of it; raise `LibraryError` where it does not fit the format."""
     try:
         return StoredLayout(layout_id, revision, logged_at, stored_layout(text))
     except ValidationError:
@@ -105,7 +106,7 @@ def _stored(layout_id: str, revision: int, logged_at: str, text: str) -> StoredL
 def layouts_in(library: LibraryFile) -> list[StoredLayout]:
     """Return the current revision of every layout, by the vehicles that they hold for."""
     with library.reading() as db:
-        found = [_stored(*row) for row in db.execute(_CURRENT)]
+        found = [stored_layout_row(*row) for row in db.execute(_CURRENT)]
     return sorted(found, key=lambda one: (one.layout.vehicles.line().casefold(), one.layout_id))
 
 
@@ -176,7 +177,7 @@ def agreed_layouts(library: LibraryFile) -> list[StoredLayout]:
     agreed = {key: one.agreed for key, one in layout_standings(library).items() if one.agreed is not None}
     with library.reading() as db:
         return [
-            _stored(
+            stored_layout_row(
                 *db.execute(
                     "SELECT layout_id, revision, logged_at, json FROM layouts WHERE layout_id = ? AND revision = ?",
                     pair,

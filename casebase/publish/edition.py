@@ -18,11 +18,13 @@ from sqlite_utils import Database
 from casebase.errors import EditionError
 from casebase.files import sha256_of_file, write_at_once
 from casebase.library.derived import StoredRecord
+from casebase.library.layouts import StoredLayout
 from casebase.library.records import current_record, found_ids, profiles_of_numbers, rows_of_case
 from casebase.match.index.collection import Collection
 from casebase.match.index.match_index import Index
 from casebase.publish.frozen import FROZEN_ID
 from casebase.publish.public_fields import TABLE
+from casebase.publish.public_layouts import layouts_of
 
 
 def is_frozen(path: Path) -> bool:
@@ -87,6 +89,10 @@ class Edition:
             lambda numbers: profiles_of_numbers(self._db, numbers),
             lambda case_id: rows_of_case(self._db, case_id),
         )
+
+    def layouts(self) -> list[StoredLayout]:
+        """Return the layouts, by the vehicles they hold for."""
+        return layouts_of(self.connection)
 
     def attachment(self, sha256: str) -> EditionAttachment | None:
         """Return what is known of an attached file; None where there is none, as in a file of an older casebase."""

@@ -11,8 +11,7 @@ import json
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
-from dataclasses import dataclass, replace
-from enum import StrEnum
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -23,6 +22,7 @@ from sqlite_utils import Database
 from casebase.errors import EditionError
 from casebase.files import folder_of_parts, put
 from casebase.library.derived import StoredRecord, write_derived
+from casebase.library.layouts import StoredLayout
 from casebase.library.matching import Means
 from casebase.library.records import every_record
 from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
@@ -30,73 +30,10 @@ from casebase.match.facets.arrays import as_atom
 from casebase.match.index.building import IndexBuilder, empty_index, extended
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
 from casebase.match.prepared import filled_profiles
+from casebase.publish.changes import Change, write_changes
 from casebase.publish.public_fields import Contents, public_case, public_contents, write_files
+from casebase.publish.public_layouts import write_layouts
 from casebase.record.json_form import canonical_json, sha256_of
-from casebase.record.words import title_of
-
-
-class Changed(StrEnum):
-    """What became of a case."""
-
-    NEW = "new"
-    REVISED = "revised"
-    WITHDRAWN = "withdrawn"
-
-
-@dataclass(frozen=True)
-class Change:
-    """One case that an edition changes."""
-
-    changed: Changed
-    case_id: str
-    title: str
-
-
-_CHANGES_TABLE: Final = "changes"
-
-
-def changes_since(before: sqlite3.Connection | None, now: Iterable[StoredRecord]) -> list[Change]:
-    """Return what the records `now` change against a frozen file; None stands for no file before: all are new."""
-    sql = "SELECT r.case_id, r.sha256, c.title FROM records r JOIN cases c ON c.id = r.case_id"
-    rows = before.execute(sql) if before is not None else ()
-    old = {case_id: (sha256, title) for case_id, sha256, title in rows}
-    found, there = [], set[str]()
-    for kept in now:
-        public = public_case(kept.case)
-        there.add(kept.case_id)
-        sha256 = sha256_of(canonical_json(public))
-        if kept.case_id not in old:
-            found.append(Change(Changed.NEW, kept.case_id, title_of(public)))
-        elif old[kept.case_id][0] != sha256:
-            found.append(Change(Changed.REVISED, kept.case_id, title_of(public)))
-    gone = [
-        Change(Changed.WITHDRAWN, case_id, title)
-        for case_id, (_, title) in old.items()
-        if case_id not in there
-    ]
-    return [*found, *gone]
-
-
-def write_changes(connection: sqlite3.Connection, changes: Sequence[Change]) -> None:
-    """Write changes into the table `changes` of a new file.
-
-    Of a case that was withdrawn only the ID: its title may be what it was withdrawn for.
-    """
-    connection.execute(f"CREATE TABLE {_CHANGES_TABLE} (changed TEXT, case_id TEXT, title TEXT)")
-    rows = sorted(
-        (str(one.changed), one.case_id, "" if one.changed is Changed.WITHDRAWN else one.title)
-        for one in changes
-    )
-    connection.executemany(f"INSERT INTO {_CHANGES_TABLE} VALUES (?, ?, ?)", rows)
-
-
-def read_changes(connection: sqlite3.Connection) -> list[Change]:
-    """Return the changes that a frozen file holds."""
-    rows = connection.execute(
-        f"SELECT changed, case_id, title FROM {_CHANGES_TABLE} ORDER BY changed, case_id"
-    )
-    return [Change(Changed(changed), case_id, title) for changed, case_id, title in rows]
-
 
 PIECE_BYTES: Final = 16 << 20
 """Far below what SQLite takes as one value (a thousand million bytes, unless compiled otherwise)."""
@@ -175,16 +112,18 @@ def freeze(  # noqa: PLR0913, PLR0917  what stands in the file
     means: Means,
     changes: Sequence[Change] = (),
     contents: Contents | None = None,
+    layouts: Sequence[StoredLayout] = (),
 ) -> int:
     """Write the public fields of records to a new file at `out`, and return how many there are.
 
-    `facts` and `changes` describe the collection as it stands there; `contents` gives the bytes of attachments.
+    `facts` and `changes` describe the collection as it stands there; `contents` gives the bytes of attachments; of
+    `layouts` the public part goes along.
     Raises `EditionError` when the file cannot be written; what stood at `out` is replaced
     at once or not at all.
     """
     try:
         with folder_of_parts(out.parent) as parts:
-            count = _write_frozen(kept, parts / out.name, facts, means, changes, contents)
+            count = _write_frozen(kept, parts / out.name, facts, means, changes, contents, layouts)
             put(parts / out.name, out)
     except (OSError, sqlite3.Error) as error:
         raise EditionError(f"{out}: cannot be written ({error}): name another place, or make room") from None
@@ -198,6 +137,7 @@ def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
     means: Means,
     changes: Sequence[Change],
     contents: Contents | None,
+    layouts: Sequence[StoredLayout],
 ) -> int:
     with closing(sqlite3.connect(path)) as connection:
         # Whoever stops half way leaves a file in a folder that goes; safety costs time only.
@@ -209,6 +149,7 @@ def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
             write_derived(db, every_record(db))
             connection.executemany("INSERT INTO facts VALUES (?, ?)", sorted(facts.items()))
             write_changes(connection, changes)
+            write_layouts(connection, layouts)
             write_files(connection, public_contents(every_record(db), contents))
             pack_index(connection, _index(db, count, means))
         for statement in _BESIDES:

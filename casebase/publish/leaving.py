@@ -13,8 +13,8 @@ from casebase.library.mending import removal_words
 from casebase.library.records import earlier_record
 from casebase.library.reviews import Said, Standing, standings
 from casebase.library.store import Library
+from casebase.publish.changes import Changed, changes_since
 from casebase.publish.edition import edition_path, numbers_in, open_frozen, remove_unfinished
-from casebase.publish.frozen import Changed, changes_since
 from casebase.record.differences import Difference, differences
 
 

@@ -99,7 +99,7 @@ def public_case(case: Case) -> Case:
     """Return the record with its public fields alone; its ID and revision stay."""
     if case.attachments:
         case = case.model_copy(update={"attachments": public_attachments(case)})
-    public = stored_case(json.dumps(_only(plain_data(case), PUBLIC_FIELDS)))
+    public = stored_case(json.dumps(only(plain_data(case), PUBLIC_FIELDS)))
     return public.model_copy(update={"id": case.id, "revision": case.revision})
 
 
@@ -108,13 +108,13 @@ def public_attachments(case: Case) -> list[Attachment]:
     return [one for one in case.attachments if one.goes_out]
 
 
-def _only(data: Any, fields: Fields | None) -> Any:
+def only(data: Any, fields: Fields | None) -> Any:
     """Return of plain data what `fields` lists; lists are gone through entry by entry."""
     if fields is ALL:
         return data
     if isinstance(data, list):
-        return [_only(entry, fields) for entry in data]
-    return {key: _only(value, fields[key]) for key, value in data.items() if key in fields}
+        return [only(entry, fields) for entry in data]
+    return {key: only(value, fields[key]) for key, value in data.items() if key in fields}
 
 
 def with_what_stays_inside(public: Case, ours: Case) -> Case:
@@ -149,7 +149,7 @@ def _laid_over(theirs: Any, ours: Any, fields: Fields | None) -> Any:
 def _taken_out(left: list[Any], entry: Any, fields: Fields) -> Any:
     """Take out of a list the entry whose public part is this one, and return it; else one that holds nothing."""
     for place, ours in enumerate(left):
-        if _only(ours, fields) == entry:
+        if only(ours, fields) == entry:
             return left.pop(place)
     return {}
 

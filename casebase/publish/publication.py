@@ -12,10 +12,12 @@ from typing import Final
 from casebase.errors import EditionError, InputError
 from casebase.files import flush_folder
 from casebase.library.derived import StoredRecord
+from casebase.library.layouts import StoredLayout
 from casebase.library.matching import Means
 from casebase.library.store import Library
 from casebase.match.evaluation.asking import questions_of
 from casebase.match.evaluation.evaluate import evaluate
+from casebase.publish.changes import Change, changes_since, read_changes
 from casebase.publish.edition import (
     edition_path,
     editions_in,
@@ -25,8 +27,9 @@ from casebase.publish.edition import (
     remove_unfinished,
     show_edition,
 )
-from casebase.publish.frozen import Change, changes_since, freeze, read_changes
+from casebase.publish.frozen import freeze
 from casebase.publish.public_fields import Contents
+from casebase.record.case import Provenance
 
 
 @dataclass(frozen=True)
@@ -67,18 +70,19 @@ class Imprint:
         return {key: value for key, value in told.items() if value}
 
 
-def publish(
+def publish(  # noqa: PLR0913, PLR0917  what goes out, where to, and how it is described
     kept: Sequence[StoredRecord],
     folder: Path,
     imprint: Imprint,
     means: Means,
     contents: Contents | None = None,
+    layouts: Sequence[StoredLayout] = (),
 ) -> Published:
     """Make the next edition in `folder` and show it; raise `EditionError` where nothing changed or it cannot be made.
 
     Where the last one holds all there is but another is shown, that one is shown again.
-    The records are expected to have been looked through for what must not leave the shop. `contents` gives the bytes of
-    their attachments.
+    The records and layouts are expected to have been looked through for what must not leave the shop.
+    `contents` gives the bytes of their attachments.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -94,12 +98,12 @@ def publish(
     remove_unfinished(folder)
     last = max(numbers_in(folder), default=0)
     with closing(open_frozen(edition_path(folder, last))) if last else nullcontext() as before:
-        changes = changes_since(before, kept)
+        changes = changes_since(before, kept, layouts)
     if last and not changes:
         return _shown_again(folder, last)
     number = last + 1
     path = edition_path(folder, number)
-    records = freeze(kept, path, imprint.facts(number), means, changes, contents)
+    records = freeze(kept, path, imprint.facts(number), means, changes, contents, layouts)
     try:
         sha256 = keep_digest(path)
         show_edition(folder, number)
@@ -129,10 +133,19 @@ def counted(changes: Sequence[Change]) -> dict[str, int]:
 
 def with_initials(kept: StoredRecord) -> StoredRecord:
     """Return a record that names the shop's initials in place of its author."""
-    told = kept.case.provenance
+    changed = {"provenance": _of_initials(kept.case.provenance)}
+    return replace(kept, case=kept.case.model_copy(update=changed))
+
+
+def layout_with_initials(kept: StoredLayout) -> StoredLayout:
+    """Return a layout that names the shop's initials in place of its author."""
+    changed = {"provenance": _of_initials(kept.layout.provenance)}
+    return replace(kept, layout=kept.layout.model_copy(update=changed))
+
+
+def _of_initials(told: Provenance) -> Provenance:
     initials = "".join(word[0] for word in (told.shop or "").split() if word[0].isalnum()).upper()
-    provenance = told.model_copy(update={"author": initials or None})
-    return replace(kept, case=kept.case.model_copy(update={"provenance": provenance}))
+    return told.model_copy(update={"author": initials or None})
 
 
 MOST_ASKED_AGAIN: Final = 100

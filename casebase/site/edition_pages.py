@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from casebase.library.news import News
+from casebase.publish.changes import Changed, read_changes
 from casebase.publish.edition import Edition
-from casebase.publish.frozen import Changed, read_changes
 from casebase.site import catalogue
 from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, INCOMPLETE, KNOWN_GOOD, count_of
 from casebase.site.counted import Counted, address, counted_faults, counted_makes, counted_media

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from casebase.publish.edition import EditionFile
-from casebase.publish.frozen import Change, Changed
+from casebase.publish.changes import Change, Changed
 from casebase.publish.leaving import Leaving, Newer
 from casebase.publish.publication import Published, counted
 from casebase.terminal.case import print_differences
@@ -41,7 +41,8 @@ def _print_changes(changed: Changed, changes: Sequence[Change], page: Page) -> N
         return
     page.heading(f"{len(changes)} {changed}")
     for change in changes[:MOST_NAMED]:
-        page.line(f"{change.case_id}  {change.title}", 2, 12)
+        layout = "layout: " if change.what == "layout" else ""
+        page.line(f"{change.case_id}  {layout}{change.title}", 2, 12)
     if len(changes) > MOST_NAMED:
         page.line(f"and {len(changes) - MOST_NAMED} more", 2)
 
@@ -55,7 +56,12 @@ def published_data(made: Published, newer: Sequence[Newer]) -> dict[str, Any]:
         "records": made.records,
         "counted": counted(made.changes),
         "changes": [
-            {"changed": str(change.changed), "case_id": change.case_id, "title": change.title}
+            {
+                "changed": str(change.changed),
+                "case_id": change.case_id,
+                "title": change.title,
+                "what": change.what,
+            }
             for change in made.changes
         ],
         "newer": [

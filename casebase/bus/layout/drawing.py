@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from casebase.bus.layout.whereabouts import PlaceToOpen, WhereOnNetwork
 from casebase.record.layout import DLC, Layout, LayoutNetwork, PlaceKind, Source, Wire
 from casebase.record.layout_tree import TreeRow, tree_rows
+from casebase.record.modules import module_identity
 
 LEAST_SHOWN = 0.005
 """A smaller probability is not shown: it would read 0 %."""
@@ -66,7 +67,7 @@ def drawn_places(
 
 
 def _place(layout: Layout, row: TreeRow, found: WhereOnNetwork | None) -> DrawnPlace:
-    is_silent = found is not None and row.name in found.silent and not row.closes
+    is_silent = found is not None and _is_one_of(row.name, found.silent) and not row.closes
     is_next = _next_place(found) == row.name and not row.closes
     return DrawnPlace(
         row,
@@ -82,12 +83,16 @@ def _place(layout: Layout, row: TreeRow, found: WhereOnNetwork | None) -> DrawnP
 def _marks(row: TreeRow, found: WhereOnNetwork | None, *, is_next: bool) -> Iterator[str]:
     if row.terminator:
         yield f"terminator {row.terminator}" if row.kind is not PlaceKind.TERMINATOR else row.terminator
-    if found is not None and row.name in found.silent:
+    if found is not None and _is_one_of(row.name, found.silent):
         yield "silent"
-    if found is not None and row.name in found.answering:
+    elif found is not None and _is_one_of(row.name, found.answering):
         yield "answers"
     if is_next:
         yield "next"
+
+
+def _is_one_of(name: str, modules: tuple[str, ...]) -> bool:
+    return module_identity(name) in map(module_identity, modules)
 
 
 def _wire(layout: Layout, wire: Wire, found: WhereOnNetwork | None) -> DrawnWire:
