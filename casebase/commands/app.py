@@ -31,6 +31,7 @@ GROUPS: Final[dict[str, dict[str, Listed]]] = {
     "Stuck at the vehicle": {
         "ask": Listed("ask", "ask", "Ask in plain words, as to a colleague."),
         "similar": Listed("similar", "similar", "Find the cases most like a job."),
+        "where": Listed("layout", "where", "Say where on its wiring layout the fault of a job lies."),
         "readings": Listed("readings", "readings", "Say what readings can mean, and the next test."),
         "codes": Listed("readings", "codes", "Explain trouble codes."),
         "capture": Listed("capture", "capture", "Read a scope capture of a bus."),

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from casebase import places
-from casebase.commands.opening import open_library
+from casebase.bus.layout.whereabouts import Whereabouts, whereabouts_data
+from casebase.commands.opening import job_named, load_records, names_a_file, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
-from casebase.errors import LibraryError
+from casebase.demo import build_demo_library, load_demo_job
+from casebase.errors import InputError, LibraryError
 from casebase.library.layout_draft import drafted_layout
 from casebase.library.layouts import (
     LayoutSaid,
     LayoutStanding,
     StoredLayout,
+    best_fitting,
     layout_named,
     layout_standings,
     layouts_in,
@@ -23,10 +27,15 @@ from casebase.library.layouts import (
 )
 from casebase.library.privacy import clear
 from casebase.library.store import Library
+from casebase.match.whereabouts import MOST_PAST, where_of
 from casebase.publish.private_text import texts_of
+from casebase.record.case import Case
 from casebase.record.json_form import plain_data
+from casebase.record.layout import Layout
+from casebase.record.loading import load_any_file
 from casebase.record.yaml_form import record_yaml
-from casebase.terminal.layout import layout_data, print_layout, print_layouts
+from casebase.terminal.layout import layout_data, print_layout, print_layouts, print_where
+from casebase.terminal.page import Page
 
 WithdrawOption = Annotated[
     str | None, typer.Option("--withdraw", metavar="REMARK", help="Not to be published any more, and why.")
@@ -118,3 +127,91 @@ def _show(one: StoredLayout, standing: LayoutStanding, *, file: bool, json: bool
         print_json(layout_data(one, standing))
     else:
         print_layout(one, standing, own_page())
+
+
+def where(
+    job: Annotated[str, typer.Argument(metavar="FILE|ID", help="A record file of the job, or a case ID.")],
+    on_layout: Annotated[
+        str | None,
+        typer.Option("--layout", metavar="FILE|ID", help="The layout; left out, the one for its vehicle."),
+    ] = None,
+    demo: Annotated[
+        bool, typer.Option("--demo", help="A stuck job of the demonstration, on its layouts.")
+    ] = False,
+    library: LibraryOption = None,
+    json: JsonOption = False,
+) -> None:
+    """Say where on its wiring layout the fault of a job lies.
+
+    Computed from the readings, who is silent and who lost whom; past causes with a place on the layout count too.
+    The layout is drawn with the probability of each place, and the next place to open is named.
+
+    Example: casebase where job.yaml --layout k4.yaml
+    """
+    found, layout = _where(job, on_layout, library, demo=demo)
+    if json:
+        return print_json(whereabouts_data(found))
+    return print_where(layout, found, own_page())
+
+
+def _where(
+    job: str, on_layout: str | None, library: Path | None, *, demo: bool
+) -> tuple[Whereabouts, Layout]:
+    """Return where the fault of a job lies, and the layout that it is told on."""
+    if demo:
+        stuck = load_demo_job(job)
+        with build_demo_library(places.demo_library()) as kept:
+            layout = _layout_for(stuck, on_layout, kept)
+            return where_of(stuck, layout, _past(kept, layout)), layout
+    if names_a_file(job) and on_layout is not None and names_a_file(on_layout):
+        stuck, layout = load_records([Path(job)])[0], _layout_in(Path(on_layout))
+        return where_of(stuck, layout), layout
+    with open_library(library) as kept:
+        stuck = job_named(job, kept)
+        layout = _layout_for(stuck, on_layout, kept)
+        return where_of(stuck, layout, _past(kept, layout)), layout
+
+
+def _layout_in(path: Path) -> Layout:
+    found = [one for one in load_any_file(path) if isinstance(one, Layout)]
+    if not found:
+        raise InputError(
+            f"{path}: holds no network layout: casebase template --layout prints a file to fill in"
+        )
+    return found[0]
+
+
+def _layout_for(stuck: Case, named: str | None, kept: Library) -> Layout:
+    """Return the layout named, else the one of the library that fits the vehicle; raise where there is none."""
+    if named is not None:
+        return _layout_in(Path(named)) if names_a_file(named) else layout_named(kept, named).layout
+    found = best_fitting(layouts_in(kept), stuck.vehicle)
+    if found is None:
+        raise LibraryError(
+            f"no layout holds for {stuck.vehicle.line()}: keep one with casebase log, or name a file with --layout;"
+            f" casebase layout --draft {stuck.vehicle.platform or stuck.vehicle.model} drafts one from past cases"
+        )
+    return found.layout
+
+
+def _past(kept: Library, layout: Layout) -> list[Case]:
+    """Return the past cases of the vehicles that a layout holds for."""
+    fitted = layout.vehicles
+    wanted = (
+        [{"platform": fitted.platform}]
+        if fitted.platform
+        else [{"make": fitted.make, "model": model} for model in fitted.models]
+    )
+    rows = [row for one in wanted for row in kept.summaries(**one)][:MOST_PAST]
+    return [kept.get(row["id"]).case for row in rows if row["fault"]]
+
+
+def print_way_to_layout(kept: Library, job: Case, page: Page) -> None:
+    """Say that a layout holds for the vehicle of a job, and which command draws it; nothing where none does."""
+    found = best_fitting(layouts_in(kept), job.vehicle)
+    if found is not None:
+        named = job.id or "JOB"
+        page.line()
+        page.line(
+            f"Where on the harness: casebase where {named} draws {found.layout.name()} and says what to open."
+        )

@@ -42,7 +42,7 @@ def load_records(paths: list[Path]) -> list[Case]:
 
 def job_from_anywhere(named: str, library: Path | None) -> Case:
     """Return the job that a file path or a case ID names; a file needs no library."""
-    if _names_a_file(named):
+    if names_a_file(named):
         return load_records([Path(named)])[0]
     with open_library(library) as kept:
         return job_named(named, kept)
@@ -50,7 +50,7 @@ def job_from_anywhere(named: str, library: Path | None) -> Case:
 
 def job_named(named: str, library: Library) -> Case:
     """Return the job that a file path or a case ID names."""
-    if _names_a_file(named):
+    if names_a_file(named):
         return load_records([Path(named)])[0]
     kept = library.get(named)
     return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
@@ -99,7 +99,8 @@ def text_model(ahead: TextModelAhead | None = None) -> Embedder | None:
             return None
 
 
-def _names_a_file(named: str) -> bool:
+def names_a_file(named: str) -> bool:
+    """Return whether what was typed is the path of a file, and no ID."""
     try:
         return Path(named).exists() or bool(Path(named).suffix)
     except OSError:  # longer than any name of a file

@@ -7,8 +7,10 @@ from typing import Annotated, Final
 
 import typer
 
+from casebase import places
 from casebase.bus.feed import feeds_of
 from casebase.bus.plain_tests import plain_tests
+from casebase.commands.layout import print_way_to_layout
 from casebase.commands.opening import job_from_anywhere, open_library, simulated_buses
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import InputError
@@ -68,7 +70,12 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         page.line(sentence)
     print_meanings(found, feeds, page)
     print_plain_tests(tests, any(each.tests for each in found), page)
-    return print_cautions(cautions, page) if case else None
+    if case is None:
+        return None
+    print_cautions(cautions, page)
+    if (library or places.default_library()).exists():
+        with open_library(library) as kept:
+            print_way_to_layout(kept, case, page)
 
 
 def codes(

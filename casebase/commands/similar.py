@@ -8,6 +8,7 @@ import typer
 
 from casebase import places
 from casebase.commands.filters import narrowing_of
+from casebase.commands.layout import print_way_to_layout
 from casebase.commands.opening import TextModelAhead, job_named, means_to_compare, open_library
 from casebase.commands.shared import DemoLibraryOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.demo import build_demo_library, job_files, load_demo_job
@@ -69,7 +70,9 @@ def print_similar(  # noqa: PLR0913, PLR0917  the job, the cases, and how to com
     if json:
         print_json(answer_data(answer))
     else:
-        print_answer(answer, own_page())
+        page = own_page()
+        print_answer(answer, page)
+        print_way_to_layout(library, job, page)
 
 
 def answer_in(

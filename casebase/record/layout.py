@@ -213,11 +213,11 @@ class Fitted(Part):
     equipment: Text | None = Field(default=None, description="What it is true of alone: with tow bar.")
 
     def fit(self, vehicle: Vehicle) -> int:
-        """Return how well a layout of these holds for a vehicle: 0 not at all, 1 of a neighbouring year, else more."""
-        if self.make.casefold() != vehicle.make.casefold():
-            return 0
+        """Return how well a layout of these holds for a vehicle: 0 not at all, 1 of another make or year, else more."""
         platform = plain_form(self.platform or "")
         same_platform = bool(platform) and platform == plain_form(vehicle.platform or "")
+        if self.make.casefold() != vehicle.make.casefold():
+            return int(same_platform)
         same_model = plain_form(vehicle.model) in map(plain_form, self.models)
         if not same_model and not (same_platform and not self.models):
             return 2 if same_platform else 0

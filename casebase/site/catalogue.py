@@ -310,3 +310,15 @@ def rows_by_table(connection: sqlite3.Connection) -> dict[str, int]:
     """Return how many rows each table of the file has."""
     tables = connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
     return {name: connection.execute(f'SELECT count(*) FROM "{name}"').fetchone()[0] for (name,) in tables}
+
+
+def ids_of_platform(
+    edition: Edition, make: str, models: Sequence[str], platform: str | None, most: int
+) -> list[str]:
+    """Return the IDs of the fault cases on a platform, of whichever make, or of models of a make; the newest first."""
+    rows = edition.connection.execute(
+        "SELECT id FROM cases WHERE kind = 'fault case' AND (platform = ? COLLATE NOCASE OR (make = ? COLLATE NOCASE"
+        " AND lower(model) IN (SELECT lower(value) FROM json_each(?)))) ORDER BY ended DESC, id LIMIT ?",
+        (platform or "", make, json.dumps(list(models)), most),
+    )
+    return [case_id for (case_id,) in rows]

@@ -44,6 +44,7 @@ from casebase.site.job_link import (
     reached_choices,
 )
 from casebase.site.job_readings import look_choices, reading_choices, state_choices, traffic_choices
+from casebase.site.layout_page import where_context
 from casebase.site.respond import NotUsableError
 from casebase.site.state import OpenSite
 
@@ -297,7 +298,10 @@ def job_context(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any
         "hint": MEDIUM_MISSING if asked.case and _has_no_network(asked.case) else None,
     }
     answer = answer_for(edition, site, asked.case) if asked.case else None
-    return context | ({"answered": True, **answer_context(answer)} if answer else {})
+    if answer is None or asked.case is None:
+        return context
+    found = where_context(edition, asked.case, query if len(query) <= LONGEST_LINK else None)
+    return context | {"answered": True, "where": found, **answer_context(answer)}
 
 
 def job_json(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:

@@ -12,7 +12,14 @@ from typing import Final
 
 from markupsafe import Markup
 
-from casebase.bus.layout.drawing import LEAST_WIRE, DrawnPlace, DrawnPower, drawn_places, drawn_power, per_cent
+from casebase.bus.layout.drawing import (
+    LEAST_WIRE,
+    DrawnPlace,
+    DrawnPower,
+    drawn_places,
+    drawn_power,
+    per_cent,
+)
 from casebase.bus.layout.whereabouts import WhereOnNetwork
 from casebase.record.layout import Layout, LayoutNetwork, PlaceKind
 from casebase.site import svg as shapes
@@ -109,7 +116,15 @@ def _draw_place(
 ) -> None:
     x = _LEFT + _COLUMN * place.row.column
     if place.wire is not None and place.wire.is_told:
-        _draw_words(sheet, x + _BESIDE + 4, _WIRE_ROW, place.wire.words, "", place.wire.probability, place.wire.is_next)
+        _draw_words(
+            sheet,
+            x + _BESIDE + 4,
+            _WIRE_ROW,
+            place.wire.words,
+            "",
+            place.wire.probability,
+            place.wire.is_next,
+        )
     second = _second_line(place, also)
     y = _draw_words(
         sheet, x + _BESIDE, _ROW, place.called, second, place.probability, place.is_next, is_place=True
@@ -122,7 +137,9 @@ def _draw_place(
 
 def _second_line(place: DrawnPlace, also: Sequence[str]) -> str:
     marks = [mark if mark != "next" else "open this next" for mark in place.marks if mark != "answers"]
-    length = place.wire.words.removeprefix("wire").strip(" ,") if place.wire and not place.wire.is_told else ""
+    length = (
+        place.wire.words.removeprefix("wire").strip(" ,") if place.wire and not place.wire.is_told else ""
+    )
     named = f"and {', '.join(also)}" if also else ""
     return "; ".join(part for part in (*marks, length, named) if part)
 
@@ -150,7 +167,9 @@ def _draw_words(  # noqa: PLR0913, PLR0917  what stands in one row
             )
         )
         sheet.marks.append(
-            shapes.words_at(WIDTH - EDGE, top + 17, told, class_="ly-number", text_anchor="end", font_weight="bold")
+            shapes.words_at(
+                WIDTH - EDGE, top + 17, told, class_="ly-number", text_anchor="end", font_weight="bold"
+            )
         )
     if is_next:
         sheet.bars.append(
@@ -182,7 +201,9 @@ def _fitting(text: str, room: float) -> str:
 
 def _draw_wire(sheet: _Sheet, above: _At, here: _At) -> None:
     corner = f"V{here.y:.1f}" if above.x == here.x else f"V{here.y:.1f}H{here.x:.1f}"
-    sheet.lines.append(shapes.path(f"M{above.x:.1f} {above.y:.1f}{corner}", class_="ly-wire", stroke_width=1.5))
+    sheet.lines.append(
+        shapes.path(f"M{above.x:.1f} {above.y:.1f}{corner}", class_="ly-wire", stroke_width=1.5)
+    )
 
 
 def _shape(place: DrawnPlace, x: float, y: float) -> Markup:

@@ -19,6 +19,7 @@ from casebase.site.causes_page import CAUSE_FIELDS, cause_context, causes_contex
 from casebase.site.codes_page import code_context, codes_context
 from casebase.site.edition_pages import about_context, changes_context, start_context
 from casebase.site.job_page import job_context, job_file, job_json, query_text, without_blanks
+from casebase.site.layout_page import layout_context, layout_json, layouts_context
 from casebase.site.lists import Asked, asked_of, plain
 from casebase.site.modules_page import module_context, modules_context
 from casebase.site.respond import ASSETS, FOR_EVER, NotHereError, html_page, json_page, kept_html_page
@@ -55,6 +56,7 @@ class List:
 
 
 _SEARCH: Final = View("search", search_context)
+_LAYOUTS: Final = View("layouts", layouts_context)
 _ABOUT: Final = View("about", about_context)
 _CHANGES: Final = View("changes", changes_context)
 
@@ -63,6 +65,7 @@ LISTS: Final = (
     List("/codes", View("codes", codes_context), View("code", code_context), ("code",)),
     List("/causes", View("causes", causes_context), View("cause", cause_context), CAUSE_FIELDS),
     List("/modules", View("modules", modules_context), View("module", module_context), ("module",)),
+    List("/layouts", _LAYOUTS, _LAYOUTS),
     List("/search", _SEARCH, _SEARCH),
     List("/changes", _CHANGES, _CHANGES),
     List("/about", _ABOUT, _ABOUT),
@@ -141,6 +144,23 @@ async def case_as_json(datasette: Any, request: Any) -> Response:
     return json_page(await site.read(lambda edition: case_json(edition, case_id)))
 
 
+async def layout(datasette: Any, request: Any) -> Response:
+    """Show one layout, and where the fault of a job in the address lies on it."""
+    site, layout_id, pairs = _site(datasette), request.url_vars["layout_id"], _pairs(request)
+    return await kept_html_page(
+        datasette,
+        request,
+        "layout",
+        lambda: site.answer(lambda edition: layout_context(edition, layout_id, pairs, request.query_string)),
+    )
+
+
+async def layout_as_json(datasette: Any, request: Any) -> Response:
+    """Give one layout as plain data."""
+    site, layout_id = _site(datasette), request.url_vars["layout_id"]
+    return json_page(await site.read(lambda edition: layout_json(edition, layout_id)))
+
+
 async def job(datasette: Any, request: Any) -> Response:
     """Show the form of a stuck job and the answer to it."""
     pairs = _pairs(request)
@@ -193,6 +213,8 @@ ROUTES: Final[list[tuple[str, Callable[..., Any]]]] = [
     (r"/case/(?P<case_id>[0-9a-z]{1,32})$", case),
     (r"/case/(?P<case_id>[0-9a-z]{1,32})\.json$", case_as_json),
     (r"/attachment/(?P<sha256>[0-9a-f]{64})$", attachment),
+    (r"/layout/(?P<layout_id>[0-9a-z]{1,32})$", layout),
+    (r"/layout/(?P<layout_id>[0-9a-z]{1,32})\.json$", layout_as_json),
     (r"/job$", job),
     (r"/job\.json$", job_as_json),
     (r"/job\.yaml$", job_as_file),

@@ -21,6 +21,7 @@ from casebase.site.catalogue import (
     statuses,
 )
 from casebase.site.counted import Counted, address, counted_faults, without_cause
+from casebase.site.layout_page import layouts_for
 from casebase.site.lists import (
     Asked,
     CaseRow,
@@ -78,6 +79,7 @@ def vehicles_context(edition: Edition, asked: Asked) -> dict[str, Any]:
         "crumbs": [_VEHICLES],
         "said": f"{record_counts(edition, EVERY_RECORD)} in all.",
         "makes": _by_make(edition, part.rows),
+        "layouts": so_many(count, "wiring layout") if (count := len(edition.layouts())) else None,
         "part": listed(part.total, part.before, [None] * len(part.rows), asked),
     }
 
@@ -136,6 +138,7 @@ def vehicle_context(edition: Edition, asked: Asked) -> dict[str, Any]:
         "platforms": _platforms(edition, these) if "model" in given else [],
         "cases": listed_cases(edition, asked, these & FAULT_CASES),
         "job": address("/job", **given),
+        "layouts": layouts_for(edition, given),
     }
 
 

@@ -7,8 +7,8 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from casebase.publish.edition import EditionFile
 from casebase.publish.changes import Change, Changed
+from casebase.publish.edition import EditionFile
 from casebase.publish.leaving import Leaving, Newer
 from casebase.publish.publication import Published, counted
 from casebase.terminal.case import print_differences

@@ -10,6 +10,7 @@ from casebase.bus.layout.drawing import (
     drawn_places,
     drawn_power,
     element_called,
+    level_words,
     next_words,
     per_cent,
     rest_words,
@@ -175,8 +176,7 @@ def print_where(layout: Layout, found: Whereabouts, page: Page) -> None:
         page.line()
         page.line(where_words(layout, on_it), 2)
         page.labelled("else", rest_words(on_it), 2)
-        level = (one for one in on_it.indistinct if per_cent(one.probability))
-        page.bullets("level", (f"{one.words}, {per_cent(one.probability)} together" for one in level), 2)
+        page.bullets("level", level_words(on_it), 2)
         page.bullets("remark", on_it.remarks, 2)
         page.bullets("unused", [f"reading {index + 1}: {why}" for index, why in on_it.unused], 2)
         _print_next(layout, on_it.next_tests, page)

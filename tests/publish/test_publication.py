@@ -10,8 +10,8 @@ import pytest
 from casebase.errors import EditionError
 from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
-from casebase.publish.edition import editions_in, numbers_in, open_frozen, show_edition, shown_path
 from casebase.publish.changes import Changed, read_changes
+from casebase.publish.edition import editions_in, numbers_in, open_frozen, show_edition, shown_path
 from casebase.publish.publication import Imprint, counted, publish, with_initials
 
 IMPRINT = Imprint("2026-11-25", "ingrid", "Cases of the three shops", "CC BY 4.0")

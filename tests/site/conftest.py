@@ -8,7 +8,9 @@ import httpx
 import pytest
 
 from casebase import places
+from casebase.demo import demo_layouts
 from casebase.library.derived import StoredRecord
+from casebase.library.layouts import StoredLayout
 from casebase.library.matching import Means
 from casebase.library.news import News
 from casebase.publish.frozen import freeze
@@ -34,7 +36,11 @@ def frozen_demo(tmp_path_factory, demo_cases, simulated_buses, embedder) -> Path
     """A file of every invented record that is read and agreed, frozen with all that answering needs."""
     path = tmp_path_factory.mktemp("frozen") / "cases.db"
     agreed = [case for case in demo_cases.values() if case.review.state is Review.READ]
-    freeze(kept_of(agreed), path, FACTS, Means(places.simulation_folder(), embedder))
+    layouts = [
+        StoredLayout(f"layout{place:02}", 1, "", layout) for place, layout in enumerate(demo_layouts(), 1)
+    ]
+    means = Means(places.simulation_folder(), embedder)
+    freeze(kept_of(agreed), path, FACTS, means, layouts=layouts)
     return path
 
 

@@ -89,6 +89,13 @@ def _marks(row: TreeRow, found: WhereOnNetwork | None, *, is_next: bool) -> Iter
         yield "answers"
     if is_next:
         yield "next"
+    if proven := _proven(found, row.name):
+        yield f"{proven} proven here before"
+
+
+def _proven(found: WhereOnNetwork | None, name: str) -> int:
+    """Return how many proven causes of past cases lay at an element."""
+    return 0 if found is None else next((one.proven for one in found.elements if one.name == name), 0)
 
 
 def _is_one_of(name: str, modules: tuple[str, ...]) -> bool:
@@ -155,6 +162,16 @@ def where_words(layout: Layout, found: WhereOnNetwork) -> str:
     first = found.elements[0]
     ways = f", {first.states[0].state}" if first.states else ""
     return f"Most likely {element_called(layout, first.name)}: {per_cent(first.probability)}{ways}."
+
+
+def level_words(found: WhereOnNetwork) -> list[str]:
+    """Return in words the groups that nothing given tells apart, but for the one that `where_words` names."""
+    first = max((one.probability for one in found.elements), default=0.0)
+    return [
+        f"{one.words}, {per_cent(one.probability)} together"
+        for place, one in enumerate(found.indistinct)
+        if per_cent(one.probability) and not (place == 0 and one.probability > first)
+    ]
 
 
 def rest_words(found: WhereOnNetwork) -> str:

@@ -1,0 +1,118 @@
+"""A job held against a layout: what is evidence there, what past cases proved there, and where the fault lies."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from casebase.bus.layout.locating import where
+from casebase.bus.layout.whereabouts import Evidence, Whereabouts
+from casebase.record.case import Case, Cause
+from casebase.record.inference import with_networks
+from casebase.record.layout import Layout, LayoutNetwork
+from casebase.record.modules import module_identity
+from casebase.record.reading import Reading
+from casebase.record.stored_codes import who_blames_whom
+from casebase.record.vocabulary import Answers, Medium, Place, Stage
+from casebase.record.word_list import plain_form
+
+MOST_PAST: Final = 300
+"""Past cases of a platform that are looked through for places of proven causes, the newest."""
+
+_SAME_LEVELS: Final = {Medium.CAN_FD: Medium.HIGH_SPEED_CAN, Medium.J1939: Medium.HIGH_SPEED_CAN}
+
+
+def where_of(job: Case, layout: Layout, past: Iterable[Case] = ()) -> Whereabouts:
+    """Return where on a layout the fault of a job lies; networks of which the job says nothing are left out.
+
+    `past`: cases of the same platform, whose proven causes raise the places where they lay.
+    """
+    evidence = evidence_of(job, layout, past)
+    told = [network for network in layout.networks if _is_spoken_of(network, evidence, layout)]
+    if not told:
+        return Whereabouts(layout.name(), layout.is_partly_known, ())
+    return where(layout.model_copy(update={"networks": told}), evidence)
+
+
+def evidence_of(job: Case, layout: Layout, past: Iterable[Case] = ()) -> Evidence:
+    """Return what a job says that can be held against a layout: readings as found, who is silent, who lost whom."""
+    names = _network_names(job, layout)
+    blames = who_blames_whom((entry.module, entry.code) for entry in job.codes)
+    return Evidence(
+        readings=tuple(_readings(job, names)),
+        silent=tuple(job.silent_modules()),
+        answering=tuple(module.name for module in job.modules if module.answers is Answers.YES),
+        lost=tuple(
+            (reporter, blame.module)
+            for blame in blames
+            if blame.kind == "lost"
+            for reporter in blame.reporters
+        ),
+        proven=proven_at(layout, past),
+    )
+
+
+def _network_names(job: Case, layout: Layout) -> dict[str, str]:
+    """Return, by the job's name of a network, that of the layout: the same, else the only one of its medium."""
+    known = {plain_form(network.name): network.name for network in layout.networks}
+    found = {}
+    for network in job.networks:
+        medium = _SAME_LEVELS.get(network.medium, network.medium)
+        alike = [it.name for it in layout.networks if _SAME_LEVELS.get(it.medium, it.medium) is medium]
+        same = known.get(plain_form(network.name)) or (alike[0] if len(alike) == 1 else None)
+        if same is not None:
+            found[network.name] = same
+    return found
+
+
+def _readings(job: Case, names: dict[str, str]) -> Iterator[Reading]:
+    """Yield the readings taken before the repair, under the layout's name of their network."""
+    whole = with_networks(job)
+    only = whole.networks[0].name if len(whole.networks) == 1 else None
+    for reading in whole.readings:
+        network = names.get(reading.network or only or "")
+        if network is not None and reading.stage is not Stage.AFTER_REPAIR:
+            yield reading.model_copy(update={"network": network})
+
+
+def _is_spoken_of(network: LayoutNetwork, evidence: Evidence, layout: Layout) -> bool:
+    """Return whether a job says anything that tells where on this network a fault lies."""
+    if not network.wires:
+        return False
+    if any(reading.network == network.name for reading in evidence.readings):
+        return True
+    here = {module_identity(name) for name in network.places()} - _gateways(layout)
+    told = {*evidence.silent, *(lost for _, lost in evidence.lost)}
+    return not here.isdisjoint(map(module_identity, told))
+
+
+def _gateways(layout: Layout) -> set[str]:
+    return {module_identity(name) for name in layout.gateways}
+
+
+def proven_at(layout: Layout, past: Iterable[Case]) -> dict[str, int]:
+    """Return how many proven causes of past cases lay at each element of a layout, by its name."""
+    counted = Counter[str]()
+    for case in past:
+        for cause in (case.cause, *case.more_causes):
+            if cause is not None and cause.proof is not None and (name := _element_of(layout, cause)):
+                counted[name] += 1
+    return dict(counted)
+
+
+def _element_of(layout: Layout, cause: Cause) -> str | None:
+    """Return the place of a layout that a cause names: by its name in the words, else the module at fault."""
+    text = cause.where.text if cause.where is not None and cause.where.text else ""
+    modules = {module_identity(module.name): module.name for module in layout.modules}
+    named = [
+        name
+        for name in layout.kinds
+        if name not in modules.values() and re.search(rf"\b{re.escape(name)}\b", text, re.IGNORECASE)
+    ]
+    if named:
+        return max(named, key=len)
+    if cause.where is not None and cause.where.place is Place.MODULE and cause.module:
+        return modules.get(module_identity(cause.module))
+    return None
