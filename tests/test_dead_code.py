@@ -46,10 +46,6 @@ SET_FOR_A_LIBRARY = {
 }
 
 WRITTEN_WHOLE = {
-    "record/layout.py": {"passed_through"},
-    "library/layouts.py": {"best_fitting", "agreed_layouts"},
-    "terminal/layout.py": {"print_where"},
-    "bus/layout/whereabouts.py": {"whereabouts_data"},
     "bus/media.py": {"receiver"},  # a figure of a medium with its source, held against standards by tests
 }
 

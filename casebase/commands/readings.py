@@ -70,12 +70,12 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         page.line(sentence)
     print_meanings(found, feeds, page)
     print_plain_tests(tests, any(each.tests for each in found), page)
-    if case is None:
-        return None
-    print_cautions(cautions, page)
-    if (library or places.default_library()).exists():
-        with open_library(library) as kept:
-            print_way_to_layout(kept, case, page)
+    if case is not None:
+        print_cautions(cautions, page)
+        if (library or places.default_library()).exists():
+            with open_library(library) as kept:
+                print_way_to_layout(kept, case, page)
+    return None
 
 
 def codes(

@@ -63,16 +63,19 @@ def drawn_places(
     layout: Layout, network: LayoutNetwork, found: WhereOnNetwork | None = None
 ) -> tuple[DrawnPlace, ...]:
     """Return the places of a network in the order of the drawing, with what was found of where the fault lies."""
-    return tuple(_place(layout, row, found) for row in tree_rows(layout, network))
+    through = layout.passed_through(network)
+    return tuple(_place(layout, row, found, through) for row in tree_rows(layout, network))
 
 
-def _place(layout: Layout, row: TreeRow, found: WhereOnNetwork | None) -> DrawnPlace:
+def _place(
+    layout: Layout, row: TreeRow, found: WhereOnNetwork | None, through: tuple[str, ...]
+) -> DrawnPlace:
     is_silent = found is not None and _is_one_of(row.name, found.silent) and not row.closes
     is_next = _next_place(found) == row.name and not row.closes
     return DrawnPlace(
         row,
         f"back to {layout.called(row.name)}" if row.closes else layout.called(row.name),
-        () if row.closes else tuple(_marks(row, found, is_next=is_next)),
+        () if row.closes else tuple(_marks(row, found, is_next=is_next, is_through=row.name in through)),
         None if row.closes else _probability(found, row.name),
         is_silent,
         is_next,
@@ -80,9 +83,11 @@ def _place(layout: Layout, row: TreeRow, found: WhereOnNetwork | None) -> DrawnP
     )
 
 
-def _marks(row: TreeRow, found: WhereOnNetwork | None, *, is_next: bool) -> Iterator[str]:
+def _marks(row: TreeRow, found: WhereOnNetwork | None, *, is_next: bool, is_through: bool) -> Iterator[str]:
     if row.terminator:
         yield f"terminator {row.terminator}" if row.kind is not PlaceKind.TERMINATOR else row.terminator
+    if is_through:
+        yield "the bus passes through"
     if found is not None and _is_one_of(row.name, found.silent):
         yield "silent"
     elif found is not None and _is_one_of(row.name, found.answering):
