@@ -13,6 +13,7 @@ from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import DayOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import BundleError
 from casebase.library.file_store import AttachedFiles
+from casebase.library.layouts import agreed_layouts
 from casebase.library.near_duplicates import MOST_COMPARED, NearDuplicate, near_duplicates
 from casebase.library.sources import set_weight, sources_in
 from casebase.library.store import Library
@@ -20,6 +21,7 @@ from casebase.publish.bundle import export_bundle
 from casebase.publish.bundle_checks import checked_bundle, is_source_name
 from casebase.publish.private_text import hits_of, hits_of_words, what_stops
 from casebase.publish.public_fields import public_case, public_contents
+from casebase.publish.public_layouts import private_in_layouts
 from casebase.publish.taking_in import Became, TakenIn, take_in
 from casebase.terminal.lead import (
     exported_data,
@@ -62,8 +64,11 @@ def export(
         records = kept.read_and_agreed()
         if found := hits_of(kept, records):
             raise BundleError(what_stops(found, "no bundle was written"))
+        layouts = agreed_layouts(kept)
+        if private := private_in_layouts(kept, layouts):
+            raise BundleError("\n".join([*private, "no bundle was written"]))
         day, read = str(on or date.today()), AttachedFiles(kept.path).read
-        made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read))
+        made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read), layouts)
         if by:
             kept.set_fact(_OUR_NAME, by)
     return print_json(exported_data(made)) if json else print_exported(made, shop, own_page())

@@ -80,7 +80,7 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         if private := private_in_layouts(kept, layouts):
             raise EditionError("\n".join([*private, "nothing was published"]))
         _refuse_private_imprint(kept, by, name, licence)
-        if gone := leaving(kept, folder, records):
+        if gone := leaving(kept, folder, records, layouts):
             _ask_about(gone, yes=yes, is_told=not json)
         named = _remembered(kept, _NAME, name)
         licensed = _remembered(kept, _LICENCE, licence)

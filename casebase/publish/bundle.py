@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import zipfile
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -13,11 +13,13 @@ from typing import Final
 from casebase.errors import BundleError
 from casebase.files import flush_file, folder_of_parts, put, sha256_of_file
 from casebase.library.derived import StoredRecord
+from casebase.library.layouts import StoredLayout
 from casebase.library.store import Library
 from casebase.publish.bundle_archive import (
     ABOUT,
     ATTACHMENTS,
     FORMAT,
+    LAYOUTS,
     MOST_MEMBERS,
     NEEDED,
     RECORDS,
@@ -28,10 +30,11 @@ from casebase.publish.bundle_archive import (
     largest_bytes,
 )
 from casebase.publish.bundle_checks import is_source_name
+from casebase.publish.bundle_layouts import layout_lines
 from casebase.publish.public_fields import public_case
 from casebase.publish.taking_in import exchanged, public_sha256, told_ids
 from casebase.record.checks import inconsistencies
-from casebase.record.json_form import schema_text
+from casebase.record.json_form import LAYOUT_SCHEMA_FILE, schema_text
 
 Attachments = Callable[[], Iterable[tuple[str, bytes]]]
 """Gives the SHA-256 and the bytes of every file that goes along, in the same order each time."""
@@ -44,13 +47,14 @@ _PLAIN_FILE: Final = 0o100644 << 16
 
 @dataclass(frozen=True)
 class Exported:
-    """A bundle that was written: where, how large, its SHA-256, how many cases and attachments."""
+    """A bundle that was written: where, how large, its SHA-256, how many cases, attachments and layouts."""
 
     path: Path
     bytes: int
     sha256: str
     cases: int
     attachments: int
+    layouts: int = 0
 
 
 def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under which name and day
@@ -60,11 +64,13 @@ def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under whic
     shop: str,
     day: str,
     attachments: Attachments | None = None,
+    layouts: Sequence[StoredLayout] = (),
 ) -> Exported:
     """Write the public part of `records` to a bundle at `out`, under the shop's name and a day (ISO 8601).
 
     What stood there is replaced at once or not at all. Raises `BundleError` when there is nothing to send or the file
-    cannot be written. The records are expected to be agreed to, and looked through for what must not leave the shop.
+    cannot be written. The records and layouts are expected to be agreed to, and looked through for
+    what must not leave the shop.
     """
     _refuse(out, shop)
     with library.reading() as db:
@@ -76,14 +82,14 @@ def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under whic
     try:
         with folder_of_parts(out.parent) as parts:
             made = parts / out.name
-            files = _write(made, [entry for _, entry in sent], shop, day, attachments)
+            files = _write(made, [entry for _, entry in sent], shop, day, attachments, layouts)
             # Before anybody can take the bundle along: a version that is out must be known for one that is.
             with library.changing() as db:
                 db.conn.executemany(
                     "INSERT OR IGNORE INTO exchanged (case_id, sha256) VALUES (?, ?)",
                     [(case_id, entry.sha256) for case_id, entry in sent],
                 )
-            done = Exported(out, made.stat().st_size, sha256_of_file(made), len(sent), files)
+            done = Exported(out, made.stat().st_size, sha256_of_file(made), len(sent), files, len(layouts))
             put(made, out)
     except OSError as error:
         raise BundleError(
@@ -124,16 +130,27 @@ def _sent(
         yield kept.case_id, Entry(told_id, kept.revision, sha256, earlier, bare)
 
 
-def _write(path: Path, entries: list[Entry], shop: str, day: str, attachments: Attachments | None) -> int:
+def _write(  # noqa: PLR0913, PLR0917  what is packed
+    path: Path,
+    entries: list[Entry],
+    shop: str,
+    day: str,
+    attachments: Attachments | None,
+    layouts: Sequence[StoredLayout],
+) -> int:
     """Write the zip file, and return how many attachments went along."""
     with zipfile.ZipFile(path, "w") as archive:
         packed = _Packed(archive)
         packed.add(RECORDS, (f"{entry.line()}\n".encode() for entry in entries))
         packed.add(SCHEMA, [schema_text().encode()])
+        before = len(packed.sums)
         for sha256, content in attachments() if attachments else ():
             packed.add(ATTACHMENTS + sha256, [content])
-        files = len(packed.sums) - 2
-        packed.add(ABOUT, [_about(shop, day, len(entries), files)])
+        files = len(packed.sums) - before
+        if layouts:
+            packed.add(LAYOUTS, layout_lines(layouts))
+            packed.add(LAYOUT_SCHEMA_FILE, [schema_text(LAYOUT_SCHEMA_FILE).encode()])
+        packed.add(ABOUT, [_about(shop, day, len(entries), files, len(layouts))])
         packed.add(SUMS, [packed.sum_lines()])
     flush_file(path)
     if files + len(NEEDED) > MOST_MEMBERS:
@@ -173,8 +190,8 @@ class _Packed:
         return "".join(f"{sha256}  {name}\n" for name, sha256 in sorted(self.sums.items())).encode()
 
 
-def _about(shop: str, day: str, cases: int, attachments: int) -> bytes:
-    about = {
+def _about(shop: str, day: str, cases: int, attachments: int, layouts: int) -> bytes:
+    about: dict[str, object] = {
         "format": FORMAT,
         "version": VERSION,
         "shop": shop,
@@ -182,4 +199,6 @@ def _about(shop: str, day: str, cases: int, attachments: int) -> bytes:
         "cases": cases,
         "attachments": attachments,
     }
+    if layouts:  # casebases that know none read bundles without
+        about["layouts"] = layouts
     return (json.dumps(about, ensure_ascii=False, indent=2) + "\n").encode()

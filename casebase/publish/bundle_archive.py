@@ -1,6 +1,7 @@
 """The zip file that shops exchange: what it is made of, and its members examined before anything of it is read.
 
 `records.jsonl` holds one line of JSON per case, `case.schema.json` the JSON Schema of what stands there under `record`,
+`layouts.jsonl` one line per wiring layout, `layout.schema.json` what stands there,
 `attachments/` files named by the SHA-256 of their content, `bundle.json` who made it and how much there is,
 `SHA256SUMS` a line per file as sha256sum of the GNU coreutils writes it.
 
@@ -26,19 +27,22 @@ from typing import Any, Final
 
 from casebase.errors import BundleError
 from casebase.record.case import Case
-from casebase.record.json_form import SCHEMA_FILE, plain_data
+from casebase.record.json_form import LAYOUT_SCHEMA_FILE, SCHEMA_FILE, plain_data
 from casebase.record.problems import printable
 
 FORMAT: Final = "casebase bundle"
 VERSION: Final = 1
 
 RECORDS: Final = "records.jsonl"
+LAYOUTS: Final = "layouts.jsonl"
 SCHEMA: Final = SCHEMA_FILE
 ABOUT: Final = "bundle.json"
 SUMS: Final = "SHA256SUMS"
 ATTACHMENTS: Final = "attachments/"
 
 NEEDED: Final = (ABOUT, SCHEMA, RECORDS, SUMS)
+OPTIONAL: Final = (LAYOUTS, LAYOUT_SCHEMA_FILE)
+"""There where a bundle holds layouts."""
 
 MOST_MEMBERS: Final = 20_000
 """Files in a bundle: more than a shop photographs in years, low enough to be listed at once (judged)."""
@@ -48,6 +52,8 @@ LARGEST_BYTES: Final[dict[str, int]] = {
     SCHEMA: 2_000_000,
     SUMS: 4_000_000,
     RECORDS: 1_000_000_000,
+    LAYOUTS: 100_000_000,
+    LAYOUT_SCHEMA_FILE: 2_000_000,
     ATTACHMENTS: 64_000_000,
 }
 """Unpacked; a hundred thousand cases take about 350 MB (judged)."""
@@ -199,7 +205,7 @@ def traps_in(members: Sequence[zipfile.ZipInfo]) -> list[str]:
 
 def _traps_of(member: zipfile.ZipInfo) -> Iterator[str]:
     name, kind = printable(member.orig_filename), stat.S_IFMT(member.external_attr >> 16)
-    if member.orig_filename not in NEEDED and not _ATTACHMENT.fullmatch(member.orig_filename):
+    if member.orig_filename not in (*NEEDED, *OPTIONAL) and not _ATTACHMENT.fullmatch(member.orig_filename):
         yield f"{name}: not a file of a bundle"
     elif member.file_size > largest_bytes(member.filename):
         yield f"{name}: {member.file_size} bytes unpacked: expected at most {largest_bytes(member.filename)}"
@@ -209,7 +215,7 @@ def _traps_of(member: zipfile.ZipInfo) -> Iterator[str]:
         yield f"{name}: encrypted"
     if member.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
         yield f"{name}: packed in a way that a bundle does not use"
-    is_large_text = member.file_size >= _LARGE_BYTES and member.orig_filename in NEEDED
+    is_large_text = member.file_size >= _LARGE_BYTES and not name.startswith(ATTACHMENTS)
     most_shrunk = _MOST_SHRUNK_OF_TEXT if is_large_text else _MOST_SHRUNK
     if member.file_size > most_shrunk * max(member.compress_size, 1):
         yield f"{name}: {member.compress_size} bytes of a bundle do not unpack to {member.file_size}"

@@ -6,12 +6,13 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 from casebase.errors import BundleError
 from casebase.library.accepted_files import what_is_wrong
+from casebase.library.layouts import StoredLayout
 from casebase.publish.bundle_archive import (
     ABOUT,
     ATTACHMENTS,
@@ -25,6 +26,7 @@ from casebase.publish.bundle_archive import (
     Entry,
     opened_archive,
 )
+from casebase.publish.bundle_layouts import checked_layouts
 from casebase.publish.bundle_lines import checked_entries, entries_again, lines_of
 from casebase.record.case import Case
 from casebase.record.problems import printable
@@ -36,7 +38,7 @@ _SUM_LINE: Final = re.compile(r"([0-9a-f]{64}) [ *](\S+)")
 
 @dataclass(frozen=True)
 class CheckedBundle:
-    """A bundle in which nothing is wrong: who sent it, on which day it was made, its cases and attachments.
+    """A bundle in which nothing is wrong: who sent it, on which day it was made, its cases, attachments and layouts.
 
     Of the cases it holds the IDs under which they go about; `entries_of` reads them again, one at a time.
     """
@@ -47,6 +49,7 @@ class CheckedBundle:
     told_ids: list[str]
     attachments: list[str]
     records_sha256: str
+    layouts: list[StoredLayout] = field(default_factory=list)
 
 
 def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
@@ -70,8 +73,11 @@ def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
                 )
         _refuse_wrong_attachments(archive, named)
         _refuse_wrong_counts(path, about, {"cases": len(told_ids), "attachments": len(archive.attachments)})
+        layouts = checked_layouts(archive)
+        if layouts or "layouts" in about:
+            _refuse_wrong_counts(path, about, {"layouts": len(layouts)})
         return CheckedBundle(
-            path, about["shop"], about["made_on"], told_ids, archive.attachments, sums[RECORDS]
+            path, about["shop"], about["made_on"], told_ids, archive.attachments, sums[RECORDS], layouts
         )
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
+from casebase.library.layouts import StoredLayout, layout_standings
 from casebase.library.mending import removal_words
 from casebase.library.records import earlier_record
 from casebase.library.reviews import Said, Standing, standings
@@ -20,7 +21,7 @@ from casebase.record.differences import Difference, differences
 
 @dataclass(frozen=True)
 class Leaving:
-    """A case that the last edition holds and the next one will not, and why."""
+    """A case or layout that the last edition holds and the next one will not, and why."""
 
     case_id: str
     title: str
@@ -36,19 +37,33 @@ class Newer:
     differences: list[Difference]
 
 
-def leaving(library: Library, folder: Path, records: Sequence[StoredRecord]) -> list[Leaving]:
-    """Return what the last edition in a folder holds that `records`, those of the next one, do not."""
+def leaving(
+    library: Library,
+    folder: Path,
+    records: Sequence[StoredRecord],
+    layouts: Sequence[StoredLayout] = (),
+) -> list[Leaving]:
+    """Return what the last edition in a folder holds that `records` and `layouts`, those of the next one, do not."""
     remove_unfinished(folder)
     last = max(numbers_in(folder), default=0)
     if not last:
         return []
     with closing(open_frozen(edition_path(folder, last))) as before:
-        changes = changes_since(before, records)
+        changes = changes_since(before, records, layouts)
     return [
-        Leaving(change.case_id, change.title, _why(library, change.case_id))
+        Leaving(
+            change.case_id,
+            change.title,
+            _why(library, change.case_id) if change.what == "case" else _why_layout(library, change.case_id),
+        )
         for change in changes
         if change.changed is Changed.WITHDRAWN
     ]
+
+
+def _why_layout(library: Library, layout_id: str) -> str:
+    standing = layout_standings(library).get(layout_id)
+    return f"layout: {standing.words() if standing else 'not in this library'}"
 
 
 def _why(library: Library, case_id: str) -> str:

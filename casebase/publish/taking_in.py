@@ -29,6 +29,7 @@ from casebase.library.sources import FULL_WEIGHT, refuse_wrong_weight
 from casebase.library.store import Library
 from casebase.publish.bundle_archive import Entry
 from casebase.publish.bundle_checks import CheckedBundle, attachments_of, entries_of
+from casebase.publish.bundle_layouts import take_in_layouts
 from casebase.publish.public_fields import public_case, with_what_stays_inside
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, sha256_of, stored_case
@@ -141,10 +142,11 @@ class Taken:
 
 @dataclass(frozen=True)
 class TakenIn:
-    """A bundle that was taken in: from whom, and what became of each of its cases."""
+    """A bundle that was taken in: from whom, and what became of each of its cases, how many layouts are new."""
 
     source: str
     cases: list[Taken]
+    layouts: int = 0
 
     def counted(self) -> dict[str, int]:
         """Return how many cases became what."""
@@ -176,7 +178,8 @@ def take_in(
         taken = [taking.take(entry) for entry in entries_of(bundle)]
         taking.write_derived()
         _keep_source(db, taking, weight, is_changed=taking.has_changed)
-    return TakenIn(named, taken)
+        layouts = take_in_layouts(db, bundle.layouts, named, taking.now)
+    return TakenIn(named, taken, layouts)
 
 
 @dataclass

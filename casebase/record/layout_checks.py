@@ -192,8 +192,9 @@ _OR_PARTLY: Final = "Expected the next place, or partly_known: yes"
 
 def _cycles_are_rings(layout: Layout) -> Iterator[Problem]:
     for at, network in enumerate(layout.networks):
-        wires = layout.wires(network)
-        parts = _parts(wire.ends for wire in wires)
+        # What is given twice, or leads nowhere, is said elsewhere.
+        wires = {frozenset(wire.ends): wire for wire in layout.wires(network) if len({*wire.ends}) > 1}
+        parts = _parts(wire.ends for wire in wires.values())
         closed = len(wires) - sum(len(part) - 1 for part in parts)
         field = f"networks[{at}]"
         if closed and network.ring is not YesNo.YES:

@@ -79,7 +79,8 @@ def _word(row: dict[str, Any]) -> str:
 def print_exported(made: Exported, shop: str, page: Page) -> None:
     """Print a bundle that was written."""
     files = f" with {made.attachments} attached files" if made.attachments else ""
-    page.line(f"{made.cases} {_cases(made.cases)}{files} of {shop} in {made.path}, {made.bytes} bytes")
+    drawn = f" and {made.layouts} wiring layout{'' if made.layouts == 1 else 's'}" if made.layouts else ""
+    page.line(f"{made.cases} {_cases(made.cases)}{files}{drawn} of {shop} in {made.path}, {made.bytes} bytes")
     page.labelled("SHA-256", made.sha256)
     page.line(f"The other shop takes it in with: casebase import {made.path.name}")
 
@@ -87,6 +88,8 @@ def print_exported(made: Exported, shop: str, page: Page) -> None:
 def print_taken_in(taken: TakenIn, twice: Sequence[NearDuplicate], bundle: CheckedBundle, page: Page) -> None:
     """Print what a bundle brought."""
     counted = taken.counted()
+    if taken.layouts:
+        page.line(f"Wiring layouts new or revised: {taken.layouts}. They wait to be read: casebase layout")
     if not taken.of(Became.NEW, Became.REVISED, Became.BESIDE):
         page.line(f"Nothing new from {taken.source}: all {len(taken.cases)} cases are here already.")
         return
@@ -120,6 +123,7 @@ def exported_data(made: Exported) -> dict[str, Any]:
         "sha256": made.sha256,
         "cases": made.cases,
         "attachments": made.attachments,
+        "layouts": made.layouts,
     }
 
 
@@ -138,6 +142,7 @@ def taken_in_data(taken: TakenIn, twice: Sequence[NearDuplicate], bundle: Checke
         ],
         "same_job_from": SAME_JOB_FROM,
         "attachments": len(bundle.attachments),
+        "layouts": taken.layouts,
     }
 
 
