@@ -1,8 +1,8 @@
 """Kirchhoff's laws on a layout: every impedance between any two ports of healthy networks, once; each change is cheap.
 
-The unknowns are the drop along each branch of a spanning tree and the volts of its root, not the volts of the points:
-a wire of milliohms whose far side hangs on megohms is then opened without loss of figures. A port is a branch (its
-drop), a point (its volts) or a chord, numbered in `Ports`. Putting something on a port changes two rows and columns.
+Drops along the branches of a spanning tree are kept beside the volts of the points: a wire of milliohms whose far side
+hangs on megohms is then opened without loss of figures. A port is a branch (its drop), a point (its volts) or a chord
+that closes a ring, numbered in `Ports`. Putting something on a port changes two rows and columns.
 """
 
 from __future__ import annotations
@@ -53,21 +53,6 @@ class Ports:
             found[branch] = 2 * points + place
         return found
 
-    @cached_property
-    def rows(self) -> Array:
-        """Each port in terms of the unknowns, shape (ports, points): 0, 1 or -1."""
-        points = len(self.wiring.points)
-        volts = np.zeros((points, points))
-        for point, parent, _ in self.wiring.trees:
-            if parent >= 0:
-                volts[point] = volts[parent]
-            volts[point, point] = 1.0
-        chords = [
-            volts[one] - volts[other]
-            for one, other in (self.wiring.branches[index].ends for index in self.wiring.chords)
-        ]
-        return np.vstack([np.eye(points), volts, *[chord[None] for chord in chords]])
-
 
 @dataclass(frozen=True)
 class Healthy:
@@ -98,33 +83,17 @@ class Healthy:
 
 def healthy(wiring: Wiring, drawn: Drawn, *, powered: bool) -> Healthy:
     """Solve healthy networks, powered and at rest, or without supply as an ohmmeter sees them."""
-    ports, points = Ports(wiring), len(wiring.points)
-    rows = ports.rows
-    volts = rows[points : 2 * points]
+    ports = Ports(wiring)
     share = np.ones((drawn.count, 1)) if powered else drawn.dead_share[:, None]
     high, low, across, current = _hanging(wiring, drawn, share)
-    matrix = np.zeros((drawn.count, 2, points, 2, points))
-    for line, hanging in ((0, high), (1, low)):
-        matrix[:, line, :, line, :] = _seen(volts, hanging + across)
-    coupling = _seen(volts, across)
-    matrix[:, 0, :, 1, :] -= coupling
-    matrix[:, 1, :, 0, :] -= coupling
-    for line, ohms in ((0, drawn.branch_high), (1, drawn.branch_low)):
-        _add_branches(matrix, line, 1 / ohms, ports)
-    inverse = _inverse(matrix.reshape(drawn.count, 2 * points, 2 * points))
-    blocks = inverse.reshape(drawn.count, 2, points, 2, points)
-    hh, ll, hl = (
-        np.matmul(np.matmul(rows, blocks[:, one, :, other, :]), rows.T)
-        for one, other in ((0, 0), (1, 1), (0, 1))
+    found = _closed(_of_trees(wiring, drawn, admittance(high, low, across)), wiring, drawn)
+    inner = slice(len(wiring.points), 2 * len(wiring.points))
+    volts = tuple(
+        np.einsum("kpq,kq->kp", one[:, :, inner], current[0])
+        + np.einsum("kpq,kq->kp", other[:, :, inner], current[1])
+        for one, other in ((found.hh, found.hl), (found.lh, found.ll))
     )
-    inner = slice(points, 2 * points)
-    raised: Pair = (
-        np.einsum("kpq,kq->kp", hh[:, :, inner], current[0])
-        + np.einsum("kpq,kq->kp", hl[:, :, inner], current[1]),
-        np.einsum("kqp,kq->kp", hl[:, inner, :], current[0])
-        + np.einsum("kpq,kq->kp", ll[:, :, inner], current[1]),
-    )
-    return Healthy(ports, hh, ll, hl, raised)
+    return Healthy(ports, found.hh, found.ll, found.hl, (volts[0], volts[1]))
 
 
 def _hanging(wiring: Wiring, drawn: Drawn, share: Array) -> tuple[Array, Array, Array, Pair]:
@@ -142,25 +111,93 @@ def _hanging(wiring: Wiring, drawn: Drawn, share: Array) -> tuple[Array, Array, 
     return high, low, across, driven
 
 
-def _seen(volts: Array, hanging: Array) -> Array:
-    """Return what hangs at the points as the unknowns see it, shape (draws, unknowns, unknowns)."""
-    return np.asarray(np.matmul(volts.T[None] * hanging[:, None, :], volts))
+def _of_trees(wiring: Wiring, drawn: Drawn, hanging: TwoByTwo) -> TwoByTwo:
+    """Return the impedances among drops and points, (draws, ports, ports), with every chord open.
+
+    Elimination from the leaves of each tree to its root, then back. A drop is never the difference of two volts, and a
+    current put on a drop never the difference of two currents: that keeps the figures of what is all but open.
+    """
+    points = len(wiring.points)
+    seen: list[TwoByTwo] = [hanging[:, point] for point in range(points)]
+    inner: list[TwoByTwo] = list(seen)
+    # Currents at each point for a unit current on each port of each line: (draws, 2 x ports).
+    one = np.zeros((points, 2, drawn.count, 2, 2 * points))
+    for point in range(points):
+        for line in (0, 1):
+            one[point, line, :, line, [point, points + point]] = 1.0
+    amperes = one.reshape(points, 2, drawn.count, 4 * points)
+    for point, parent, branch in reversed(wiring.trees):
+        if parent < 0:
+            continue
+        joint = _joint(drawn, branch)
+        inner[point] = (joint + seen[point]).inverse()
+        passed = joint @ inner[point]
+        beyond = passed @ seen[point]
+        seen[parent] = seen[parent] + beyond
+        more = _wide(passed).times(amperes[point])
+        # Of the current on this drop, what comes back at its other end is left out above and is exact here.
+        own = seen[point] @ inner[point]
+        for line, column in ((0, (own.hh, own.hl)), (1, (own.lh, own.ll))):
+            part = more[line].reshape(drawn.count, 2, 2 * points)
+            part[:, 0, point], part[:, 1, point] = -column[0], -column[1]
+            amperes[parent, line] += part.reshape(drawn.count, -1)
+    return _back(wiring, drawn, seen, inner, amperes)
 
 
-def _add_branches(matrix: Array, line: int, siemens: Array, ports: Ports) -> None:
-    for point, _, branch in ports.wiring.trees:
-        if branch >= 0:
-            matrix[:, line, point, line, point] += siemens[:, branch]
-    for branch in ports.wiring.chords:
-        row = ports.rows[ports.of_branch[branch]]
-        matrix[:, line, :, line, :] += siemens[:, branch, None, None] * np.outer(row, row)
+def _back(
+    wiring: Wiring, drawn: Drawn, seen: Sequence[TwoByTwo], inner: Sequence[TwoByTwo], amperes: Array
+) -> TwoByTwo:
+    points = len(wiring.points)
+    drops, volts = np.empty_like(amperes), np.empty_like(amperes)
+    for point, parent, _ in wiring.trees:
+        own = amperes[point, 0], amperes[point, 1]
+        if parent < 0:
+            volts[point, 0], volts[point, 1] = drops[point] = _wide(seen[point].inverse()).times(own)
+            continue
+        above = volts[parent, 0], volts[parent, 1]
+        drawn_off = _wide(seen[point]).times(above)
+        drop = _wide(inner[point]).times((own[0] - drawn_off[0], own[1] - drawn_off[1]))
+        drops[point, 0], drops[point, 1] = drop
+        volts[point, 0], volts[point, 1] = above[0] + drop[0], above[1] + drop[1]
+    every = np.concatenate([drops, volts]).reshape(2 * points, 2, drawn.count, 2, 2 * points)
+    parts = [np.ascontiguousarray(every[:, x, :, y, :].transpose(1, 0, 2)) for x in (0, 1) for y in (0, 1)]
+    return TwoByTwo(*parts)
 
 
-def _inverse(matrix: Array) -> Array:
-    """Return the inverse of symmetric matrices, scaled so that each diagonal is 1: small drops keep their figures."""
-    scale = 1 / np.sqrt(np.diagonal(matrix, axis1=1, axis2=2))
-    found = np.linalg.inv(matrix * scale[:, :, None] * scale[:, None, :])
-    return np.asarray(found * scale[:, :, None] * scale[:, None, :])
+def _joint(drawn: Drawn, branch: int) -> TwoByTwo:
+    nothing = np.zeros(drawn.count)
+    return admittance(1 / drawn.branch_high[:, branch], 1 / drawn.branch_low[:, branch], nothing)
+
+
+def _wide(matrix: TwoByTwo) -> TwoByTwo:
+    """Return a matrix per draw with an axis behind, for what differs by port."""
+    return matrix[:, None]
+
+
+def _closed(tree: TwoByTwo, wiring: Wiring, drawn: Drawn) -> TwoByTwo:
+    """Return the impedances with the chords as ports behind the others, and closed one by one."""
+    points = len(wiring.points)
+    for branch in wiring.chords:
+        one, other = (points + end for end in wiring.branches[branch].ends)
+        across = tree[:, one] - tree[:, other]
+        along = tree[:, :, one] - tree[:, :, other]
+        corner = across[:, one] - across[:, other]
+        tree = TwoByTwo(
+            *(
+                np.block([[whole, column[:, :, None]], [row[:, None, :], own[:, None, None]]])
+                for whole, column, row, own in zip(
+                    *(_parts(each) for each in (tree, along, across, corner)), strict=True
+                )
+            )
+        )
+        siemens = _joint(drawn, branch)
+        answer = (siemens @ tree[:, -1, -1]).plus_one().inverse() @ siemens
+        tree = tree - tree[:, :, -1][:, :, None] @ answer[:, None, None] @ tree[:, -1, :][:, None, :]
+    return tree
+
+
+def _parts(matrix: TwoByTwo) -> tuple[Array, ...]:
+    return matrix.hh, matrix.hl, matrix.lh, matrix.ll
 
 
 @dataclass(frozen=True)
