@@ -13,7 +13,6 @@ import numpy as np
 from where_harness import Harness, Unit
 
 LEAK_OHMS: Final = 1e9
-METER_OHMS: Final = 1e7
 TEST_AMPERES: Final = 1e-5
 TESTER: Final = (4.3, 0.7, 30.0, 0.08)
 LEADS: Final = {"between": ("h", "l"), "high": ("h", "0"), "low": ("l", "0")}

@@ -201,6 +201,7 @@ def _where_on(
     credible = _credible(suspects, result)
     groups = tuple(_groups(one, result, credible))
     belief = Belief(one.rows, result.by_row, found.done, one.element_of_way)
+    one.rows.forget()
     return WhereOnNetwork(
         wiring.network.name,
         suspects,

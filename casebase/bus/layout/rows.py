@@ -233,6 +233,11 @@ class Rows:
         """Return the columns seen with places parted or unplugged, by `Wiring.key_of`."""
         return _Columns(self, unplugged, self._columns.setdefault(unplugged, {}))
 
+    def forget(self) -> None:
+        """Let go of what was seen in any condition: a job's are of no use to the next."""
+        self._seen.clear()
+        self._columns.clear()
+
     def mean_of_alike(self, column: Array) -> Array:
         """Return a column with each entry the mean over its neighbours in size: all else was drawn independently."""
         by_way = column.reshape(self.shape)
