@@ -6,7 +6,7 @@ slowly lines come back that nothing joins. What a receiver takes for driven and 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -16,7 +16,7 @@ from casebase.bus.chain import Array
 from casebase.bus.layout.rows import Faults, Output, Rows, Seen
 from casebase.bus.layout.solving import Changed, Index
 from casebase.bus.layout.two_by_two import Pair, TwoByTwo
-from casebase.bus.layout.ways import ROWS, Way
+from casebase.bus.layout.ways import ROWS
 from casebase.bus.layout.whereabouts import Evidence
 from casebase.record.modules import module_identity
 
@@ -39,18 +39,17 @@ def answer_chances(rows: Rows) -> Array:
     """Return how likely each module answers, shape (ways, rows, modules and those beside)."""
     modules, beside = len(rows.wiring.modules), len(rows.wiring.beside)
     found = np.ones((*rows.shape, modules + beside))
-    plain = [index for index, way in enumerate(rows.ways) if not way.more]
-    found[plain, :, :modules] = _heard(rows, [rows.ways[index] for index in plain])
+    found[:, :, :modules] = _heard(rows)
     for index, way in enumerate(rows.ways):
         for module in way.dead:
             found[index, :, module] *= 0.0 if way.works is None else way.works
     return found
 
 
-def _heard(rows: Rows, ways: Sequence[Way]) -> Array:
+def _heard(rows: Rows) -> Array:
     """Return how likely each module and a tester understand each other, by the levels; (ways, rows, modules)."""
     computed = np.arange(EVERY // 2, ROWS, EVERY)
-    faults = Faults.stacked(ways, powered=True)
+    faults = rows.with_supply
     some = Faults(
         faults.port[:, computed],
         faults.siemens[:, computed],
@@ -62,7 +61,7 @@ def _heard(rows: Rows, ways: Sequence[Way]) -> Array:
     # A tester at its connector finds its own volts at rest as everybody does.
     sent = TESTER.current(own, at_rest)
     sound = _at_rest(at_rest) * _quick(own)
-    heard = np.empty((len(ways), len(computed), len(rows.wiring.modules)))
+    heard = np.empty((len(rows.ways), len(computed), len(rows.wiring.modules)))
     for module, point in enumerate(rows.wiring.inside.values()):
         port = rows.ports.point(point)
         there, across = seen.volts(port), seen.between(port, speaker)

@@ -15,6 +15,7 @@ from casebase.bus.chain import Array
 from casebase.bus.layout.answering import Said, answer_chances, log_of_said, said_of
 from casebase.bus.layout.evidence import Heard, heard
 from casebase.bus.layout.halving import Belief, places_to_open
+from casebase.bus.layout.numbers import chance_of_numbers, components, log_of_numbers
 from casebase.bus.layout.rows import Rows, rows_for
 from casebase.bus.layout.whereabouts import (
     CREDIBLE,
@@ -139,10 +140,15 @@ def located(one: Computed, said: Said, found: Heard, proven: Mapping[str, int]) 
     logs = log_of_said(said, one.chances, one.all_silent)
     read = np.zeros(rows.shape)
     by_chance = said.by_chance
-    for observation in found.observations:
-        explained = explained_by(observation, rows)
-        read += explained.log_any.reshape(rows.shape)
-        by_chance *= max(observation.by_chance, 1e-12)
+    numbers = components(found.observations)
+    if numbers:
+        read += log_of_numbers(numbers, rows)
+        by_chance *= chance_of_numbers(numbers)
+    counted = {number.observation for number in numbers}
+    for place, observation in enumerate(found.observations):
+        if place not in counted:
+            read += explained_by(observation, rows).log_any.reshape(rows.shape)
+            by_chance *= max(observation.by_chance, 1e-12)
     for more in found.logs:
         logs = logs + more
     prior = (1 - SOUND_PRIOR - OUTSIDE_PRIOR) * _learned(one, proven)

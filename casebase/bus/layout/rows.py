@@ -6,7 +6,7 @@ row, as a bank of simulated buses does.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any, Final
@@ -16,7 +16,7 @@ import numpy as np
 from casebase.bus.chain import Array
 from casebase.bus.instruments import OHMS, QUANTITIES, View, with_traffic
 from casebase.bus.layout.draws import Drawn, drawn_for
-from casebase.bus.layout.solving import Change, Changed, Healthy, Index, Ports, healthy, opened
+from casebase.bus.layout.solving import Changed, Healthy, Index, Ports, healthy, opened
 from casebase.bus.layout.two_by_two import Pair, TwoByTwo, admittance
 from casebase.bus.layout.ways import ROWS, Way, base_of_row, sound_way, ways_of
 from casebase.bus.layout.wiring import Wiring
@@ -29,7 +29,7 @@ DRIVER_PASSES: Final = 3
 TO: Final = " to "
 """Between a line's quantity and the point at the other end of a wire: `ohms_high to 12`."""
 
-ALIKE: Final = 4
+ALIKE: Final = 2
 """Neighbouring rows of a way on either side, alike in the fault, whose healthy parts stand for each other."""
 _SEED: Final = 97
 
@@ -54,21 +54,18 @@ class Faults:
         amperes = tuple(share * np.stack([way.amperes[line] for way in ways]) for line in (0, 1))
         return cls(np.stack([way.port for way in ways]), TwoByTwo(*parts), (amperes[0], amperes[1]))
 
+    def picked(self, way: Index, row: Index) -> Faults:
+        """Return single rows as those of one way, shape (1, rows)."""
+        chosen = way[None, :], row[None, :]
+        return Faults(
+            self.port[chosen], self.siemens[chosen], (self.amperes[0][chosen], self.amperes[1][chosen])
+        )
+
     def but_on(self, ports: Sequence[int]) -> Faults:
         """Return the faults without those on ports that are open already."""
         left = ~np.isin(self.port, ports)
         siemens = TwoByTwo(*(getattr(self.siemens, name) * left for name in ("hh", "hl", "lh", "ll")))
         return Faults(self.port, siemens, (self.amperes[0] * left, self.amperes[1] * left))
-
-
-def _picked_faults(ways: Sequence[Way], way: Index, row: Index, *, powered: bool) -> Faults:
-    """Return the faults of single rows as those of one way, shape (1, rows)."""
-    kinds, place = np.unique(way, return_inverse=True)
-    whole = Faults.stacked([ways[one] for one in kinds], powered=powered)
-    chosen = place.reshape(1, -1), row[None, :]
-    return Faults(
-        whole.port[chosen], whole.siemens[chosen], (whole.amperes[0][chosen], whole.amperes[1][chosen])
-    )
 
 
 class Seen:
@@ -86,6 +83,9 @@ class Seen:
         self._answer = answer @ siemens
         volts = self._spread_pair(changed.at(self._ports))
         lost = siemens.times(volts)
+        self._to_fault: dict[int, TwoByTwo] = {}
+        self._between: dict[tuple[int, int], TwoByTwo] = {}
+        self.kept: dict[str, Pair] = {}
         self._driven = answer.times((amperes[0] - lost[0], amperes[1] - lost[1]))
 
     def _spread(self, by_port: TwoByTwo) -> TwoByTwo:
@@ -97,10 +97,17 @@ class Seen:
 
     def to_fault(self, port: int) -> TwoByTwo:
         """Return the impedance between a port and each row's fault."""
-        return self._spread(self._changed.between(np.array(port), self._ports))
+        if port not in self._to_fault:
+            self._to_fault[port] = self._spread(self._changed.between(np.array(port), self._ports))
+        return self._to_fault[port]
 
     def between(self, one: int, other: int) -> TwoByTwo:
         """Return the impedance between two ports."""
+        if (one, other) not in self._between:
+            self._between[one, other] = self._found_between(one, other)
+        return self._between[one, other]
+
+    def _found_between(self, one: int, other: int) -> TwoByTwo:
         sound = self._changed.between(np.array(one), np.array(other))[..., self._base]
         there = self.to_fault(one)
         back = there if one == other else self.to_fault(other)
@@ -108,6 +115,11 @@ class Seen:
 
     def volts(self, port: int) -> Pair:
         """Return the volts of a port while nobody sends."""
+        if f"rest {port}" not in self.kept:
+            self.kept[f"rest {port}"] = self._found_volts(port)
+        return self.kept[f"rest {port}"]
+
+    def _found_volts(self, port: int) -> Pair:
         sound = self._changed.at(np.array(port))
         more = self.to_fault(port).times(self._driven)
         return sound[0][..., self._base] + more[0], sound[1][..., self._base] + more[1]
@@ -174,20 +186,6 @@ class Output:
         return current
 
 
-@dataclass(frozen=True)
-class Part:
-    """Rows that are computed at once: their places among all, their faults (ways, rows), the networks they sit on.
-
-    `more`: changes on further ports, with supply and without, where the ways hang on several.
-    """
-
-    places: Index
-    powered: Faults
-    unpowered: Faults
-    base: Index
-    more: tuple[tuple[Change, Change], ...] = ()
-
-
 @dataclass
 class Rows:
     """Ways of the elements of one network, and of nothing at fault, as rows to hold readings against.
@@ -200,17 +198,16 @@ class Rows:
     ways: tuple[Way, ...]
     powered: Healthy
     unpowered: Healthy
-    parts: tuple[Part, ...]
+    base: Index
+    """The healthy network that each row sits on, one for each place within a way, or for each row picked."""
+
+    with_supply: Faults
+    without_supply: Faults
     senders_usual: Index
     shares: Array
     """The share of time that each sender drives, shape (senders, rows): less or none where traffic is disturbed."""
-    _seen: dict[tuple[str, bool, int], Seen] = field(default_factory=dict)
+    _seen: dict[tuple[str, bool], Seen] = field(default_factory=dict)
     _columns: dict[str, dict[str, Array]] = field(default_factory=dict)
-
-    @property
-    def base(self) -> Index:
-        """The healthy network that each row of a way sits on."""
-        return base_of_row(self.drawn.count)
 
     @property
     def ports(self) -> Ports:
@@ -249,22 +246,11 @@ class Rows:
     def picked(self, chosen: Index) -> Rows:
         """Return some of the rows, in the order given."""
         way, row = np.divmod(chosen, ROWS)
-        plain = np.array([not self.ways[one].more for one in way])
-        kinds = [np.flatnonzero(plain)] + [np.flatnonzero(way == one) for one in np.unique(way[~plain])]
-        parts = [
-            Part(
-                places,
-                _picked_faults(self.ways, way[places], row[places], powered=True),
-                _picked_faults(self.ways, way[places], row[places], powered=False),
-                self.base[row[places]],
-                self.ways[way[places[0]]].more,
-            )
-            for places in kinds
-            if len(places)
-        ]
         return replace(
             self,
-            parts=tuple(parts),
+            base=self.base[row],
+            with_supply=self.with_supply.picked(way, row),
+            without_supply=self.without_supply.picked(way, row),
             senders_usual=self.senders_usual[:, chosen],
             shares=self.shares[:, chosen],
             _seen={},
@@ -280,56 +266,60 @@ class Rows:
         """
         port = self.ports.point(int(place))
         if quantity in OHMS:
-            return self._each(unplugged, False, lambda seen, _: _ohms(seen.between(port, port), quantity))
+            return _ohms(self._condition(unplugged, powered=False).between(port, port), quantity).reshape(-1)
         name, along, other = quantity.partition(TO)
         if along:
             far = self.ports.point(int(other))
-            return self._each(unplugged, False, lambda seen, _: _along(seen, port, far, name))
+            return _along(self._condition(unplugged, powered=False), port, far, name).reshape(-1)
         gone = self.wiring.places_in(unplugged)
-        return self._each(unplugged, True, lambda seen, part: self._level(seen, part, port, quantity, gone))
+        return self._level(self._condition(unplugged, powered=True), port, quantity, gone).reshape(-1)
 
-    def _each(self, unplugged: str, powered: bool, show: Callable[[Seen, Part], Array]) -> Array:
-        found = np.empty(self.count)
-        for number, part in enumerate(self.parts):
-            found[part.places] = show(self._condition(unplugged, powered, number), part).reshape(-1)
-        return found
-
-    def _condition(self, unplugged: str, powered: bool, number: int) -> Seen:
-        key = unplugged, powered, number
+    def _condition(self, unplugged: str, *, powered: bool) -> Seen:
+        key = unplugged, powered
         if key not in self._seen:
-            part = self.parts[number]
             branches = [
                 branch for place in self.wiring.places_in(unplugged) for branch in self.wiring.opening(place)
             ]
-            more = tuple(pair[0 if powered else 1] for pair in part.more)
-            changes = (*opened(self.ports, self.drawn, branches), *more)
-            changed = Changed(self.powered if powered else self.unpowered, changes)
-            self._seen[key] = Seen(changed, part.powered if powered else part.unpowered, part.base)
+            base = self.powered if powered else self.unpowered
+            changed = Changed(base, opened(self.ports, self.drawn, branches))
+            faults = self.with_supply if powered else self.without_supply
+            self._seen[key] = Seen(changed, faults, self.base)
         return self._seen[key]
 
-    def _level(self, seen: Seen, part: Part, port: int, quantity: str, gone: Sequence[str]) -> Array:
+    def _level(self, seen: Seen, port: int, quantity: str, gone: Sequence[str]) -> Array:
         """Return a line's level at rest, or while one of the senders drives."""
         line = 0 if quantity.endswith("high") else 1
         rest = seen.volts(port)
         shown = rest
         if quantity.startswith("sent"):
-            sender = self._senders(gone)[int(quantity[4]), part.places].reshape(part.powered.port.shape)
-            own = seen.from_several(self._inside, sender, None)
-            current = self._output(sender, part.base).current(
-                own, seen.volts_of_several(self._inside, sender)
-            )
-            more = seen.from_several(self._inside, sender, port).transposed.times(current)
+            more = self._sent(seen, port, int(quantity[4]), gone)
             shown = rest[0] + more[0], rest[1] + more[1]
         source = seen.between(port, port)
         own_ohms = (source.hh, source.ll)[line]
         return np.asarray(shown[line] * METER_OHMS / (METER_OHMS + np.maximum(own_ohms, 0.0)))
 
+    def _sent(self, seen: Seen, port: int, number: int, gone: Sequence[str]) -> Pair:
+        """Return what a sender adds to the volts of a port."""
+        key = f"{number} to {port} without {gone}"
+        if key not in seen.kept:
+            sender = self._senders(gone)[number].reshape(self.with_supply.port.shape)
+            current = self._sender_current(seen, sender, f"{number} without {gone}")
+            seen.kept[key] = seen.from_several(self._inside, sender, port).transposed.times(current)
+        return seen.kept[key]
+
+    def _sender_current(self, seen: Seen, sender: Index, key: str) -> Pair:
+        if key not in seen.kept:
+            own = seen.from_several(self._inside, sender, None)
+            at_rest = seen.volts_of_several(self._inside, sender)
+            seen.kept[key] = self._output(sender).current(own, at_rest)
+        return seen.kept[key]
+
     @cached_property
     def _inside(self) -> Index:
         return np.array([self.ports.point(point) for point in self.wiring.inside.values()], dtype=np.int64)
 
-    def _output(self, sender: Index, base: Index) -> Output:
-        drawn = self.drawn
+    def _output(self, sender: Index) -> Output:
+        drawn, base = self.drawn, self.base[None, :]
         return Output(
             drawn.driver_high_volts[base, sender],
             drawn.driver_low_volts[base, sender],
@@ -352,26 +342,15 @@ def rows_for(wiring: Wiring) -> Rows:
     drawn = drawn_for(wiring, FEW_DRAWS if few else DRAWS)
     with_supply = healthy(wiring, drawn, powered=True)
     ways = (*ways_of(wiring, drawn, with_supply.ports), sound_way())
-    every = np.arange(len(ways) * ROWS).reshape(len(ways), ROWS)
-    kinds = [[index for index, way in enumerate(ways) if not way.more]]
-    kinds += [[index] for index, way in enumerate(ways) if way.more]
-    parts = [
-        Part(
-            every[kind].reshape(-1),
-            Faults.stacked([ways[index] for index in kind], powered=True),
-            Faults.stacked([ways[index] for index in kind], powered=False),
-            base_of_row(drawn.count),
-            ways[kind[0]].more,
-        )
-        for kind in kinds
-    ]
     return Rows(
         wiring,
         drawn,
         ways,
         with_supply,
         healthy(wiring, drawn, powered=False),
-        tuple(parts),
+        base_of_row(drawn.count),
+        Faults.stacked(ways, powered=True),
+        Faults.stacked(ways, powered=False),
         _usual_senders(wiring, ways),
         _shares(ways),
     )

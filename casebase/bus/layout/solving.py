@@ -56,7 +56,7 @@ class Ports:
 
 @dataclass(frozen=True)
 class Healthy:
-    """Healthy networks solved without a sender: impedances (draws, ports, ports) among ports, volts (draws, ports)."""
+    """Healthy networks solved without a sender: impedances (ports, ports, draws) among ports, volts (ports, draws)."""
 
     ports: Ports
     hh: Array
@@ -67,18 +67,15 @@ class Healthy:
     @property
     def draws(self) -> int:
         """How many networks."""
-        return len(self.hh)
+        return int(self.hh.shape[-1])
 
     def between(self, one: Index, other: Index) -> TwoByTwo:
         """Return the impedances between ports, shape of both indices broadcast and (draws,) behind."""
-        one, other = np.broadcast_arrays(one, other)
-        taken = [np.moveaxis(part[:, one, other], 0, -1) for part in (self.hh, self.hl, self.ll)]
-        crossed = np.moveaxis(self.hl[:, other, one], 0, -1)
-        return TwoByTwo(taken[0], taken[1], crossed, taken[2])
+        return TwoByTwo(self.hh[one, other], self.hl[one, other], self.hl[other, one], self.ll[one, other])
 
     def at(self, port: Index) -> Pair:
         """Return the volts of ports, (draws,) behind."""
-        return np.moveaxis(self.volts[0][:, port], 0, -1), np.moveaxis(self.volts[1][:, port], 0, -1)
+        return self.volts[0][port], self.volts[1][port]
 
 
 def healthy(wiring: Wiring, drawn: Drawn, *, powered: bool) -> Healthy:
@@ -93,7 +90,8 @@ def healthy(wiring: Wiring, drawn: Drawn, *, powered: bool) -> Healthy:
         + np.einsum("kpq,kq->kp", other[:, :, inner], current[1])
         for one, other in ((found.hh, found.hl), (found.lh, found.ll))
     )
-    return Healthy(ports, found.hh, found.ll, found.hl, (volts[0], volts[1]))
+    hh, ll, hl = (np.ascontiguousarray(part.transpose(1, 2, 0)) for part in (found.hh, found.ll, found.hl))
+    return Healthy(ports, hh, ll, hl, (volts[0].T.copy(), volts[1].T.copy()))
 
 
 def _hanging(wiring: Wiring, drawn: Drawn, share: Array) -> tuple[Array, Array, Array, Pair]:
@@ -251,23 +249,20 @@ class Changed:
         found = self.base.between(one, other)
         if not self.changes:
             return found
-        one, other = np.broadcast_arrays(one, other)
-        shape = (*one.shape, self.draws)
-        left = _rows(self.base.between(one.reshape(-1, 1), self._ports[None, :]))
-        right = _rows(self.base.between(other.reshape(-1, 1), self._ports[None, :]))
-        less = np.einsum("nkxi,kij,nkyj->xynk", left, self._solved[0], right, optimize=True)
-        (hh, hl), (lh, ll) = less.reshape(2, 2, *shape)
-        return found - TwoByTwo(hh, hl, lh, ll)
+        left, right = (
+            _rows(self.base.between(np.asarray(port)[..., None], self._ports)) for port in (one, other)
+        )
+        less = (left @ self._solved[0]) @ right.swapaxes(-1, -2)
+        return found - TwoByTwo(less[..., 0, 0], less[..., 0, 1], less[..., 1, 0], less[..., 1, 1])
 
     def at(self, port: Index) -> Pair:
         """Return the volts of ports, as `Healthy.at`."""
         high, low = self.base.at(port)
         if not self.changes:
             return high, low
-        port = np.asarray(port)
-        rows = _rows(self.base.between(port.reshape(-1, 1), self._ports[None, :]))
-        more = np.einsum("nkxi,ki->xnk", rows, self._solved[1]).reshape(2, *port.shape, self.draws)
-        return high + more[0], low + more[1]
+        rows = _rows(self.base.between(np.asarray(port)[..., None], self._ports))
+        more = (rows @ self._solved[1][:, :, None])[..., 0]
+        return high + more[..., 0], low + more[..., 1]
 
 
 def _stacked(blocks: TwoByTwo) -> Array:
@@ -280,11 +275,10 @@ def _stacked(blocks: TwoByTwo) -> Array:
 
 
 def _rows(blocks: TwoByTwo) -> Array:
-    """Return blocks (n, c, draws) as (n, draws, 2, 2c)."""
-    whole = np.empty((blocks.hh.shape[0], blocks.hh.shape[2], 2, blocks.hh.shape[1], 2))
-    for x, y, part in ((0, 0, blocks.hh), (0, 1, blocks.hl), (1, 0, blocks.lh), (1, 1, blocks.ll)):
-        whole[:, :, x, :, y] = part.transpose(0, 2, 1)
-    return whole.reshape(*whole.shape[:3], -1)
+    """Return blocks (..., c, draws) as (..., draws, 2, 2c)."""
+    parts = np.stack([blocks.hh, blocks.hl, blocks.lh, blocks.ll], axis=-1)
+    whole = np.moveaxis(parts.reshape(*parts.shape[:-1], 2, 2), -4, -2)
+    return np.asarray(whole.reshape(*whole.shape[:-2], -1))
 
 
 def opened(healthy_ports: Ports, drawn: Drawn, branches: Sequence[int]) -> tuple[Change, ...]:

@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
 from casebase.bus.layout.draws import Drawn
-from casebase.bus.layout.solving import Change, Index, Ports
+from casebase.bus.layout.solving import Index, Ports
 from casebase.bus.layout.two_by_two import TwoByTwo, admittance
 from casebase.bus.layout.whereabouts import ElementKind
 from casebase.bus.layout.wiring import Element, Wiring
 from casebase.bus.network import OPEN_OHMS
-from casebase.bus.pair_draws import in_cells, log_uniform, stepped
+from casebase.bus.pair_draws import in_cells, stepped
 from casebase.bus.pair_faults import (
     DISTURBED_BELOW_OHMS,
     HARD,
@@ -34,7 +34,7 @@ from casebase.bus.pair_faults import (
 )
 from casebase.bus.pair_modules import LOAD_OHMS, OFFSET_VOLTS
 
-ROWS: Final = 64
+ROWS: Final = 32
 SHORT_OHMS: Final = (0.05, 5e3)
 _SEED: Final = 41
 
@@ -102,7 +102,7 @@ class Way:
 
     `dead`: modules that are without supply or dead, as places in `Wiring.modules`, and beyond them in `beside`.
     `works`: how likely a module named there answers all the same. `harm`: chance that traffic is disturbed.
-    `silent`: that all fall silent then. `more`: what else hangs on other ports.
+    `silent`: that all fall silent then.
     """
 
     element: int
@@ -116,8 +116,6 @@ class Way:
     works: Array | None = None
     harm: Array = field(default_factory=lambda: np.zeros(ROWS))
     silent: float = 0.0
-    more: tuple[tuple[Change, Change], ...] = ()
-    """Changes with supply and without, for each further port; shape (draws,)."""
 
 
 def ways_of(wiring: Wiring, drawn: Drawn, ports: Ports) -> list[Way]:
@@ -140,8 +138,8 @@ class _Making:
             how = HOW_OFTEN.get(element.kind, HowOften())
             scale = self._scale(element)
             for way in (
-                *self._series(index, element, how),
-                *self._shunts(index, element, how),
+                *self._by_branch(index, element, how),
+                *self._by_point(index, element, how),
                 *self._own(index, element),
             ):
                 if way.weight > 0:
@@ -153,11 +151,22 @@ class _Making:
         metres = self.wiring.branches[element.branches[0]].metres
         return 0.5 + 0.5 * (USUAL_METRES if metres is None else min(metres, 12.0)) / USUAL_METRES
 
+    def _by_branch(self, index: int, element: Element, how: HowOften) -> Iterator[Way]:
+        """Yield what lies in series, once for each branch of the element, such as the arms of a splice."""
+        for branch in element.branches:
+            for way in self._series(index, replace(element, branches=(branch,)), how):
+                yield replace(way, weight=way.weight / len(element.branches))
+
+    def _by_point(self, index: int, element: Element, how: HowOften) -> Iterator[Way]:
+        """Yield what hangs on it, once for each half of a plug; the two ends of a wire are as good as one."""
+        points = element.points[:1] if element.kind is ElementKind.WIRE else element.points
+        for point in points:
+            for way in self._shunts(index, replace(element, points=(point,)), how):
+                yield replace(way, weight=way.weight / len(points))
+
     # --- in series
 
     def _series(self, index: int, element: Element, how: HowOften) -> Iterator[Way]:
-        if not element.branches:
-            return
         yield from self._loose(index, element)
         if not self.wiring.is_computed:
             ohms = np.full(ROWS, OPEN_OHMS)
@@ -189,7 +198,7 @@ class _Making:
     def _in_series(  # noqa: PLR0913, PLR0917  where, how often, how much
         self, index: int, element: Element, state: str, weight: float, high: Array, low: Array
     ) -> Way:
-        chosen = np.array(element.branches)[np.arange(ROWS) * 7 % len(element.branches)]
+        chosen = np.full(ROWS, element.branches[0])
         lines = []
         for more, own in ((high, self.drawn.branch_high), (low, self.drawn.branch_low)):
             sound = own[self.base, chosen]
@@ -204,8 +213,6 @@ class _Making:
     # --- across, to ground, to battery
 
     def _shunts(self, index: int, element: Element, how: HowOften) -> Iterator[Way]:
-        if not element.points:
-            return
         if not self.wiring.is_computed:
             short = {"across": np.full(ROWS, 1.0)}
             shorted = "shorted to ground or battery"
@@ -249,14 +256,13 @@ class _Making:
         dead: dict[str, Array],
         amperes: dict[str, Array],
     ) -> Way:
-        chosen = np.array(element.points)[np.arange(ROWS) * 5 % len(element.points)]
         nothing = np.zeros(ROWS)
         with_supply, without = (
             admittance(*(parts.get(line, nothing) for line in ("high", "low", "across")))
             for parts in (live, dead)
         )
         driven = amperes.get("high", nothing), amperes.get("low", nothing)
-        port = np.array([self.ports.point(point) for point in chosen])
+        port = np.full(ROWS, self.ports.point(element.points[0]))
         return Way(index, state, weight, port, with_supply, driven, without)
 
     # --- what only one kind of element has
@@ -271,21 +277,11 @@ class _Making:
         if element.kind is ElementKind.FEED:
             for state, weight in FEED_WAYS.items():
                 works = np.where(_along() < 0.5, 0.1, 0.8) if state == FEED_WEAK else None
-                yield replace(
-                    self._nothing(index, state, weight),
-                    dead=served,
-                    works=works,
-                    more=self._unsupplied(served),
-                )
+                yield replace(self._unsupplied(index, state, weight, served), works=works)
         elif element.kind is ElementKind.GROUND:
             for state, weight in GROUND_WAYS.items():
                 works = np.where(_along() < 0.6, 0.02, 0.6)
-                yield replace(
-                    self._nothing(index, state, weight),
-                    dead=served,
-                    works=works,
-                    more=self._unsupplied(served),
-                )
+                yield replace(self._unsupplied(index, state, weight, served), works=works)
 
     def _of_a_module(self, index: int, element: Element) -> Iterator[Way]:
         own = self._numbers((element.name,))
@@ -294,10 +290,10 @@ class _Making:
         )
         rest = self.drawn.bias_volts[self.base, own[0]]
         load = 1 / stepped(_random(), LOAD_OHMS, _along())
-        shows = np.arange(ROWS) % 2 == 0
+        shows = np.arange(ROWS) < ROWS // 2
         loading = {"high": load, "low": load}, {"high": load * shows, "low": load * shows}
         off = {"high": -bias_high * rest, "low": -bias_low * rest}
-        some = np.arange(ROWS) % round(1 / LOADS_SHARE) == 0
+        some = _loading()
         unsupplied = (
             dict.fromkeys(("high", "low"), load * some),
             dict.fromkeys(("high", "low"), load * some * shows),
@@ -322,7 +318,7 @@ class _Making:
         )
         yield replace(jammed, harm=np.ones(ROWS), silent=0.7)
         if not any(point == element.points[0] for point, _, _ in self.wiring.terminators):
-            extra = {"across": 1 / np.where(np.arange(ROWS) % 5 == 0, 60.0, 120.0)}
+            extra = {"across": 1 / np.where(np.arange(ROWS) >= 0.8 * ROWS, 60.0, 120.0)}
             yield self._shunt(
                 index, element, EXTRA_TERMINATOR, MODULE_WAYS[EXTRA_TERMINATOR], extra, extra, {}
             )
@@ -338,33 +334,27 @@ class _Making:
             across = {"across": siemens - sound}
             yield self._shunt(index, held, state, TERMINATOR_WAYS[state], across, across, {})
 
-    def _nothing(self, index: int, state: str, weight: float) -> Way:
+    def _unsupplied(self, index: int, state: str, weight: float, served: tuple[int, ...]) -> Way:
+        """Return what modules without supply do to the lines: on the last rows one of them loads these."""
+        here = [module for module in served if module < len(self.wiring.modules)]
+        module = np.array(here)[np.arange(ROWS) % len(here)]
+        load = _loading() / stepped(_random(), LOAD_OHMS, _along())
         zero = np.zeros(ROWS)
-        empty = admittance(zero, zero, zero)
-        return Way(index, state, weight, np.zeros(ROWS, dtype=np.int64), empty, (zero, zero), empty)
-
-    def _unsupplied(self, modules: tuple[int, ...]) -> tuple[tuple[Change, Change], ...]:
-        """Return what modules without supply do to the lines: they no longer hold them, and some load them."""
-        random = np.random.default_rng(_SEED + 2)
-        found = []
-        for module in modules:
-            load = 1 / log_uniform(random, LOAD_OHMS, self.drawn.count)
-            load *= random.random(self.drawn.count) < LOADS_SHARE
-            if module >= len(self.wiring.modules):
-                continue
-            port = self.ports.point(self.wiring.inside[self.wiring.modules[module]])
-            high, low = (
-                -bias[:, module] * self.drawn.bias_volts[:, module]
-                for bias in (self.drawn.bias_high, self.drawn.bias_low)
-            )
-            zero = np.zeros(self.drawn.count)
-            found.append(
-                (
-                    Change(port, load, load, zero, high, low),
-                    Change(port, load / 2, load / 2, zero, zero, zero),
-                )
-            )
-        return tuple(found)
+        hanging = admittance(load, load, zero)
+        inside = list(self.wiring.inside.values())
+        port = np.array([self.ports.point(inside[one]) for one in module])
+        rest = self.drawn.bias_volts[self.base, module]
+        off = tuple(-bias[self.base, module] * rest for bias in (self.drawn.bias_high, self.drawn.bias_low))
+        return Way(
+            index,
+            state,
+            weight,
+            port,
+            hanging,
+            (off[0], off[1]),
+            admittance(load / 2, load / 2, zero),
+            served,
+        )
 
     def _numbers(self, names: tuple[str, ...]) -> tuple[int, ...]:
         known = (*self.wiring.modules, *self.wiring.beside)
@@ -386,6 +376,11 @@ def base_of_row(draws: int) -> Index:
 
 def _random() -> np.random.Generator:
     return np.random.default_rng(_SEED)
+
+
+def _loading() -> Array:
+    """Return 1 on the rows on which a module without supply loads the lines, else 0."""
+    return np.asarray((np.arange(ROWS) >= (1 - LOADS_SHARE) * ROWS).astype(np.float64))
 
 
 def _along() -> Array:

@@ -100,6 +100,10 @@ class Wiring:
             found[place_of_point(point)].append(index)
         return {place: sorted(points, key=self._is_inside) for place, points in found.items()}
 
+    @cached_property
+    def _plain_names(self) -> dict[str, str]:
+        return {_plain(name): name for name in self._points_of_place}
+
     def touching(self, element: Element) -> set[str]:
         """Return the names of the places that an element is, joins or serves, and its own."""
         return {element.name, *element.ends, *element.serves}
@@ -109,8 +113,7 @@ class Wiring:
 
     def place_named(self, text: str) -> str | None:
         """Return the place of this network that a text means, None where it is none: `connector of ABS`, `plug X12`."""
-        names = self._points_of_place
-        plain = {_plain(name): name for name in names}
+        plain = self._plain_names
         if (found := plain.get(_plain(_SIDE.split(text)[0]))) is not None:
             return found
         words = _plain(_SIDE.split(text)[0])
