@@ -34,6 +34,7 @@ class Score:
 
     visit: Visit
     first: float
+    three: bool
     group: bool
     held: bool
     size: int
@@ -62,6 +63,7 @@ def scored(visit: Visit) -> Score:
     return Score(
         visit,
         1 / len(level) if right in level else 0.0,
+        right in [one.name for one in found.elements[:3]],
         right in group,
         right in found.credible_90,
         len(found.credible_90),
@@ -82,7 +84,7 @@ def mean(values: Sequence[float]) -> float:
 def told(scores: Sequence[Score], name: str) -> None:
     """Print one line of figures."""
     print(
-        f"{name:<22}{len(scores):>5}{mean([one.first for one in scores]):>8.2f}"
+        f"{name:<22}{len(scores):>5}{mean([one.first for one in scores]):>8.2f}{mean([float(one.three) for one in scores]):>9.2f}"
         f"{mean([float(one.group) for one in scores]):>8.2f}{mean([one.expected for one in scores]):>10.2f}"
         f"{mean([float(one.held) for one in scores]):>8.2f}{mean([one.size for one in scores]):>7.1f}"
         f"{mean([one.log_loss for one in scores]):>7.2f}"
@@ -91,7 +93,7 @@ def told(scores: Sequence[Score], name: str) -> None:
 
 def report(scores: Sequence[Score]) -> None:
     """Print the figures of all, by kind of fault and of element, and how calibrated the likeliest is."""
-    print(f"{'':<22}{'n':>5}{'first':>8}{'group':>8}{'expected':>10}{'in 90':>8}{'size':>7}{'bits':>7}")
+    print(f"{'':<22}{'n':>5}{'first':>8}{'first 3':>9}{'group':>8}{'expected':>10}{'in 90':>8}{'size':>7}{'bits':>7}")
     told(scores, "all")
     for title, key in (("fault", lambda one: one.visit.truth.fault), ("kind", lambda one: one.visit.truth.kind), ("shape", lambda one: one.visit.harness.shape)):  # fmt: skip
         parts: dict[str, list[Score]] = defaultdict(list)

@@ -36,18 +36,18 @@ TESTER: Final = Output(4.3, 0.7, 30.0, 0.08)
 
 
 def answer_chances(rows: Rows) -> Array:
-    """Return how likely each module answers, shape (ways, rows, modules and those beside)."""
+    """Return how likely each module answers, shape (modules and those beside, ways, rows)."""
     modules, beside = len(rows.wiring.modules), len(rows.wiring.beside)
-    found = np.ones((*rows.shape, modules + beside))
-    found[:, :, :modules] = _heard(rows)
+    found = np.ones((modules + beside, *rows.shape))
+    found[:modules] = _heard(rows)
     for index, way in enumerate(rows.ways):
         for module in way.dead:
-            found[index, :, module] *= 0.0 if way.works is None else way.works
+            found[module, index] *= 0.0 if way.works is None else way.works
     return found
 
 
 def _heard(rows: Rows) -> Array:
-    """Return how likely each module and a tester understand each other, by the levels; (ways, rows, modules)."""
+    """Return how likely each module and a tester understand each other, by the levels; (modules, ways, rows)."""
     computed = np.arange(EVERY // 2, ROWS, EVERY)
     faults = rows.with_supply
     some = Faults(
@@ -61,7 +61,7 @@ def _heard(rows: Rows) -> Array:
     # A tester at its connector finds its own volts at rest as everybody does.
     sent = TESTER.current(own, at_rest)
     sound = _at_rest(at_rest) * _quick(own)
-    heard = np.empty((len(rows.ways), len(computed), len(rows.wiring.modules)))
+    heard = np.empty((len(rows.wiring.modules), len(rows.ways), len(computed)))
     for module, point in enumerate(rows.wiring.inside.values()):
         port = rows.ports.point(point)
         there, across = seen.volts(port), seen.between(port, speaker)
@@ -69,8 +69,8 @@ def _heard(rows: Rows) -> Array:
         answer = _output_of(rows, module, computed).current(seen.between(port, port), there)
         answered = _driven(_plus(at_rest, across.transposed.times(answer)))
         same = port == speaker
-        heard[:, :, module] = sound * _at_rest(there) * (answered if same else asked * answered)
-    return np.repeat(heard, EVERY, axis=1)[:, :ROWS]
+        heard[module] = sound * _at_rest(there) * (answered if same else asked * answered)
+    return np.repeat(heard, EVERY, axis=2)[:, :, :ROWS]
 
 
 def _output_of(rows: Rows, module: int, computed: Index) -> Output:
@@ -163,24 +163,24 @@ def log_of_said(said: Said, chances: Array, all_silent: Array) -> Array:
     `all_silent`: chance that nobody is heard at all, beyond what the levels say.
     """
     each = _explained(said, chances)
-    nobody = _explained(said, np.zeros((1, 1, chances.shape[2])))
+    nobody = _explained(said, np.zeros((len(chances), 1, 1)))
     return np.asarray(np.log((1 - all_silent) * np.exp(each) + all_silent * np.exp(nobody)))
 
 
 def _explained(said: Said, chances: Array) -> Array:
-    logs = np.zeros(chances.shape[:2])
+    logs = np.zeros(chances.shape[1:])
     for module in said.silent:
-        answers = chances[:, :, module]
+        answers = chances[module]
         logs += np.log(
             answers * SAID_SILENT_THOUGH_ANSWERING + (1 - answers) * (1 - SAID_ANSWERING_THOUGH_NOT)
         )
     for module in said.answering:
-        answers = chances[:, :, module]
+        answers = chances[module]
         logs += np.log(
             answers * (1 - SAID_SILENT_THOUGH_ANSWERING) + (1 - answers) * SAID_ANSWERING_THOUGH_NOT
         )
     for one, other in said.lost:
-        hears, heard = chances[:, :, one], chances[:, :, other]
+        hears, heard = chances[one], chances[other]
         lost = hears * (1 - heard)
         logs += np.log(lost * LOST_WHERE_LOST + hears * heard * LOST_THOUGH_HEARD + (1 - hears) * LOST_UNSURE)
     return logs

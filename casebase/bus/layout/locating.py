@@ -224,16 +224,19 @@ def _where_on(
 
 def _suspects(one: Computed, result: Located, proven: Mapping[str, int]) -> tuple[Suspect, ...]:
     by_way = result.by_row.sum(axis=1)
-    states: dict[int, list[StateThere]] = {}
+    states: dict[int, dict[str, float]] = {}
     for way, share in zip(one.rows.ways, by_way, strict=True):
-        if way.element >= 0:
-            states.setdefault(way.element, []).append(StateThere(way.state, float(share)))
+        of_element = states.setdefault(way.element, {})
+        of_element[way.state] = of_element.get(way.state, 0.0) + float(share)
     suspects = [
         Suspect(
             element.name,
             element.kind,
             float(result.elements[index]),
-            tuple(sorted(states.get(index, ()), key=lambda each: -each.probability)[:SHOWN_STATES]),
+            tuple(
+                StateThere(state, share)
+                for state, share in sorted(states.get(index, {}).items(), key=lambda each: -each[1])
+            )[:SHOWN_STATES],
             proven.get(element.name, 0),
         )
         for index, element in enumerate(one.rows.wiring.elements)

@@ -113,11 +113,9 @@ def log_of_numbers(parts: Sequence[Component], rows: Rows) -> Array:
     logs = [(1 - slip) ** len({part.observation for part in parts}) * _kernel(misfit, log_size, many)]
     for number in dict.fromkeys(part.observation for part in parts):
         own = [place for place, part in enumerate(parts) if part.observation == number]
-        block = inverse[:, own][:, :, own]
-        without = misfit - _of_block(pulled[:, own], block)
-        _, block_log = np.linalg.slogdet(block)
+        less, block_log = _of_some(pulled, inverse, own)
         anything = chance_of_numbers([parts[place] for place in own])
-        logs.append(slip * anything * _kernel(without, log_size + block_log, many - len(own)))
+        logs.append(slip * anything * _kernel(misfit - less, log_size + block_log, many - len(own)))
     return np.asarray(np.log(np.maximum(np.sum(logs, axis=0), 1e-300)))
 
 
@@ -137,9 +135,17 @@ def _kernel(misfit: Array, log_size: Array, many: int) -> Array:
     )
 
 
-def _of_block(pulled: Array, block: Array) -> Array:
-    """Return how much of the squared misfit goes when some numbers are left out."""
-    return np.asarray((pulled * np.linalg.solve(block, pulled)).sum(axis=1))
+def _of_some(pulled: Array, inverse: Array, own: Sequence[int]) -> tuple[Array, Array]:
+    """Return what goes of the squared misfit, and of the log size, when one number or two are left out."""
+    if len(own) == 1:
+        only = inverse[:, own[0], own[0]]
+        return pulled[:, own[0]] ** 2 / only[:, None], np.log(only)
+    one, other = own
+    a, b, c = inverse[:, one, one], inverse[:, one, other], inverse[:, other, other]
+    size = a * c - b * b
+    x, y = pulled[:, one], pulled[:, other]
+    less = (c[:, None] * x * x - 2 * b[:, None] * x * y + a[:, None] * y * y) / size[:, None]
+    return less, np.log(size)
 
 
 def _meter(parts: Sequence[Component]) -> Array:

@@ -71,8 +71,8 @@ class HowOften:
 
 HOW_OFTEN: Final = {
     ElementKind.WIRE: HowOften(0.8, 0.25, (0.35, 0.35, 0.35, 0.2, 0.2), 0.05),
-    ElementKind.PLUG: HowOften(1.2, 0.8, (0.3, 0.15, 0.15, 0.1, 0.1), 0.8),
-    ElementKind.SPLICE: HowOften(0.7, 0.5, (0.15, 0.05, 0.05, 0.03, 0.03), 0.4),
+    ElementKind.PLUG: HowOften(1.4, 0.6, (0.3, 0.2, 0.2, 0.1, 0.1), 0.5),
+    ElementKind.SPLICE: HowOften(0.7, 0.5, (0.15, 0.1, 0.1, 0.05, 0.05), 0.25),
     ElementKind.MODULE: HowOften(0.5, 0.25, (0.4, 0.3, 0.3, 0.15, 0.15), 0.15),
     ElementKind.DLC: HowOften(0.5, 0.5, (0.1, 0.05, 0.05, 0.03, 0.03), 0.05),
     ElementKind.TERMINATOR: HowOften(0.4, 0.2, (0.1, 0.0, 0.0, 0.0, 0.0), 0.1),
@@ -92,6 +92,18 @@ FEED_WAYS: Final = {FEED_MISSING: 2.0, FEED_WEAK: 0.7}
 GROUND_WAYS: Final = {GROUND_POOR: 2.0}
 LOOSE_PLUG: Final = 0.6
 USUAL_METRES: Final = 2.0
+NEARLY: Final = 0.3
+"""Share of opens that still conduct a little (judged)."""
+
+WORKS_THOUGH: Final = {
+    FEED_MISSING: (0.0, 0.0),
+    FEED_WEAK: (0.1, 0.7),
+    GROUND_POOR: (0.02, 0.4),
+    OWN_SUPPLY: (0.0, 0.15),
+    OWN_GROUND: (0.02, 0.5),
+}
+"""How likely a module answers all the same, on one half of the rows and on the other (judged)."""
+
 LOADS_SHARE: Final = 0.12
 """How many modules without supply load the lines; the others let go of them (judged)."""
 
@@ -173,9 +185,13 @@ class _Making:
             yield self._in_series(index, element, "open", how.opens * 2.5, ohms, ohms)
             return
         for state, part, high, low in _OPENS:
-            cell, along = in_cells(ROWS, (0.7, 0.3))
-            ohms = np.where(cell == 0, OPEN_OHMS, stepped(_random(), NEARLY_OPEN_OHMS, along))
-            yield self._in_series(index, element, _worded(state), how.opens * part, ohms * high, ohms * low)
+            ohms, left = np.full(ROWS, OPEN_OHMS), part if high and low else part * (1 - NEARLY)
+            yield self._in_series(index, element, _worded(state), how.opens * left, ohms * high, ohms * low)
+            if not (high and low):
+                nearly = stepped(_random(), NEARLY_OPEN_OHMS, _along())
+                yield self._in_series(
+                    index, element, _worded(state), how.opens * part * NEARLY, nearly * high, nearly * low
+                )
         for line in ("high", "low"):
             ohms = stepped(_random(), JOINT_OHMS, _along())
             way = self._in_series(
@@ -274,45 +290,37 @@ class _Making:
             if name == element.name:
                 yield from self._of_a_terminator(index, element, place, point)
         served = self._numbers(element.serves)
-        if element.kind is ElementKind.FEED:
-            for state, weight in FEED_WAYS.items():
-                works = np.where(_along() < 0.5, 0.1, 0.8) if state == FEED_WEAK else None
-                yield replace(self._unsupplied(index, state, weight, served), works=works)
-        elif element.kind is ElementKind.GROUND:
-            for state, weight in GROUND_WAYS.items():
-                works = np.where(_along() < 0.6, 0.02, 0.6)
-                yield replace(self._unsupplied(index, state, weight, served), works=works)
+        states = {ElementKind.FEED: FEED_WAYS, ElementKind.GROUND: GROUND_WAYS}.get(element.kind, {})
+        for state, weight in states.items():
+            yield from self._unsupplied(index, state, weight, served)
 
     def _of_a_module(self, index: int, element: Element) -> Iterator[Way]:
         own = self._numbers((element.name,))
-        bias_high, bias_low = (
-            part[self.base, own[0]] for part in (self.drawn.bias_high, self.drawn.bias_low)
-        )
+        bias = [part[self.base, own[0]] for part in (self.drawn.bias_high, self.drawn.bias_low)]
         rest = self.drawn.bias_volts[self.base, own[0]]
+        yield from self._unsupplied(index, OWN_SUPPLY, MODULE_WAYS[OWN_SUPPLY], own)
         load = 1 / stepped(_random(), LOAD_OHMS, _along())
         shows = np.arange(ROWS) < ROWS // 2
-        loading = {"high": load, "low": load}, {"high": load * shows, "low": load * shows}
-        off = {"high": -bias_high * rest, "low": -bias_low * rest}
-        some = _loading()
-        unsupplied = (
-            dict.fromkeys(("high", "low"), load * some),
-            dict.fromkeys(("high", "low"), load * some * shows),
-        )
         lifted = stepped(_random(), OFFSET_VOLTS, _along())
+        works = np.where(np.arange(ROWS) % 2 == 0, *WORKS_THOUGH[OWN_GROUND])
+        for state, live, dead, amperes, answers in (
+            (DEAD, {}, {}, {}, 0.0),
+            (OWN_GROUND, {}, {}, {"high": bias[0] * lifted, "low": bias[1] * lifted}, works),
+            (
+                LOADS,
+                {"high": load, "low": load},
+                {"high": load * shows, "low": load * shows},
+                {"high": -bias[0] * rest, "low": -bias[1] * rest},
+                0.15,
+            ),
+        ):
+            way = self._shunt(index, element, state, MODULE_WAYS[state], live, dead, amperes)
+            yield replace(way, dead=own, works=np.zeros(ROWS) + answers)
         drive = 1 / self.drawn.driver_ohms[self.base, own[0]]
         stuck = {
             "high": drive * self.drawn.driver_high_volts[self.base, own[0]],
             "low": drive * self.drawn.driver_low_volts[self.base, own[0]],
         }
-        works = np.where(_along() < 0.5, 0.02, 0.6)
-        for state, live, dead, amperes, answers in (
-            (DEAD, {}, {}, {}, 0.0),
-            (OWN_SUPPLY, *unsupplied, off, 0.0),
-            (OWN_GROUND, {}, {}, {"high": bias_high * lifted, "low": bias_low * lifted}, works),
-            (LOADS, *loading, off, 0.15),
-        ):
-            way = self._shunt(index, element, state, MODULE_WAYS[state], live, dead, amperes)
-            yield replace(way, dead=own, works=np.zeros(ROWS) + answers)
         jammed = self._shunt(
             index, element, STUCK, MODULE_WAYS[STUCK], {"high": drive, "low": drive}, {}, stuck
         )
@@ -334,27 +342,23 @@ class _Making:
             across = {"across": siemens - sound}
             yield self._shunt(index, held, state, TERMINATOR_WAYS[state], across, across, {})
 
-    def _unsupplied(self, index: int, state: str, weight: float, served: tuple[int, ...]) -> Way:
-        """Return what modules without supply do to the lines: on the last rows one of them loads these."""
+    def _unsupplied(self, index: int, state: str, weight: float, served: tuple[int, ...]) -> Iterator[Way]:
+        """Yield what modules without supply do to the lines: they let go of them, or one of them loads them."""
         here = [module for module in served if module < len(self.wiring.modules)]
-        module = np.array(here)[np.arange(ROWS) % len(here)]
-        load = _loading() / stepped(_random(), LOAD_OHMS, _along())
-        zero = np.zeros(ROWS)
-        hanging = admittance(load, load, zero)
+        module = np.array(here)[np.arange(ROWS) * len(here) // ROWS]
         inside = list(self.wiring.inside.values())
         port = np.array([self.ports.point(inside[one]) for one in module])
-        rest = self.drawn.bias_volts[self.base, module]
+        rest, zero = self.drawn.bias_volts[self.base, module], np.zeros(ROWS)
         off = tuple(-bias[self.base, module] * rest for bias in (self.drawn.bias_high, self.drawn.bias_low))
-        return Way(
-            index,
-            state,
-            weight,
-            port,
-            hanging,
-            (off[0], off[1]),
-            admittance(load / 2, load / 2, zero),
-            served,
-        )
+        works = WORKS_THOUGH[state]
+        spread = np.where(np.arange(ROWS) % 2 == 0, works[0], works[1])
+        for share, load in (
+            (1 - LOADS_SHARE, zero),
+            (LOADS_SHARE, 1 / stepped(_random(), LOAD_OHMS, _along())),
+        ):
+            hanging = admittance(load, load, zero)
+            dead = admittance(load / 2, load / 2, zero)
+            yield Way(index, state, weight * share, port, hanging, (off[0], off[1]), dead, served, spread)
 
     def _numbers(self, names: tuple[str, ...]) -> tuple[int, ...]:
         known = (*self.wiring.modules, *self.wiring.beside)
@@ -376,11 +380,6 @@ def base_of_row(draws: int) -> Index:
 
 def _random() -> np.random.Generator:
     return np.random.default_rng(_SEED)
-
-
-def _loading() -> Array:
-    """Return 1 on the rows on which a module without supply loads the lines, else 0."""
-    return np.asarray((np.arange(ROWS) >= (1 - LOADS_SHARE) * ROWS).astype(np.float64))
 
 
 def _along() -> Array:

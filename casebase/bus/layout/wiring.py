@@ -138,6 +138,9 @@ class Wiring:
         side = _SIDE.split(text, maxsplit=1)
         if len(side) > 1:
             toward = self.place_named(side[-1]) or side[-1].strip()
+            named = f"{place}{TOWARD}{toward}"
+            if named in self.points:
+                return self.points.index(named)
             return next((point for point in points if toward in _beyond(self, point, place)), None)
         apart = place in opened and len(points) > 1
         return None if apart or not points else points[0]
