@@ -1,4 +1,4 @@
-"""One fault put into a harness of `where_harness.py`, of any kind, anywhere; the truth is the element's name and state."""
+"""One fault put into a harness of `where_harness.py`, of any kind, anywhere; the truth is the name of the element."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def _log_even(random: Random, low: float, high: float) -> float:
     return exp(random.uniform(log(low), log(high)))
 
 
-def _series_place(random: Random, harness: Harness) -> tuple[str, Link, bool]:
+def _series_place(random: Random, harness: Harness) -> tuple[str, Link]:
     """Return an element and a link of it that opens; plugs twice as often. A splice fails in one of its arms."""
     kinds = harness.elements()
     places = [name for name, kind in kinds.items() if kind in ("wire", "plug", "splice", "module", "DLC")]
@@ -49,11 +49,11 @@ def _series_place(random: Random, harness: Harness) -> tuple[str, Link, bool]:
     links = [link for link in harness.links if link.element == element]
     if kinds[element] in ("splice", "DLC"):
         links = [link for link in harness.links if element in (link.one, link.other)]
-    return element, random.choice(links), True
+    return element, random.choice(links)
 
 
 def _one_open(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
-    element, link, _ = _series_place(random, harness)
+    element, link = _series_place(random, harness)
     ohms = 1e9 if random.random() < 0.8 else _log_even(random, 3e3, 5e6)
     if random.random() < 0.5:
         link.ohms_high += ohms
@@ -63,14 +63,14 @@ def _one_open(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ..
 
 
 def _both_open(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
-    element, link, _ = _series_place(random, harness)
+    element, link = _series_place(random, harness)
     link.ohms_high += 1e9
     link.ohms_low += 1e9
     return element, "", ()
 
 
 def _joint(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
-    element, link, _ = _series_place(random, harness)
+    element, link = _series_place(random, harness)
     ohms = _log_even(random, 8.0, 1.5e3)
     if random.random() < 0.5:
         link.ohms_high += ohms
@@ -92,7 +92,11 @@ def _shunt_place(random: Random, harness: Harness) -> tuple[str, str]:
 
 
 def _short_ohms(random: Random) -> float:
-    return min(max(random.lognormvariate(0.8, 1.6), 0.05), 60.0) if random.random() < 0.8 else _log_even(random, 60, 1e3)
+    return (
+        min(max(random.lognormvariate(0.8, 1.6), 0.05), 60.0)
+        if random.random() < 0.8
+        else _log_even(random, 60, 1e3)
+    )
 
 
 def _together(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
@@ -101,7 +105,7 @@ def _together(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ..
     return element, "", ()
 
 
-def _to(target: str):  # noqa: ANN202
+def _to(target: str):
     def put(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
         element, node = _shunt_place(random, harness)
         harness.shunts.append((f"{node}|{random.choice('hl')}", target, _short_ohms(random)))
@@ -114,9 +118,15 @@ def _leak(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
     kinds = harness.elements()
     wet = [name for name, kind in kinds.items() if kind in ("plug", "splice")]
     element = random.choice(wet)
-    node = element if kinds[element] == "splice" else next(link.one for link in harness.links if link.element == element)
+    node = (
+        element
+        if kinds[element] == "splice"
+        else next(link.one for link in harness.links if link.element == element)
+    )
     for one, other in random.sample([("h", "l"), ("h", ""), ("l", "")], random.choice((1, 2))):
-        harness.shunts.append((f"{node}|{one}", f"{node}|{other}" if other else "0", _log_even(random, 300, 4e3)))
+        harness.shunts.append(
+            (f"{node}|{one}", f"{node}|{other}" if other else "0", _log_even(random, 300, 4e3))
+        )
     return element, "", ()
 
 
@@ -137,7 +147,9 @@ def _dead(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
 
 def _own_supply(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:
     name = random.choice(list(harness.units))
-    return name, *_unsupplied(random, harness, [name], random.choice(("supply missing", "supply missing", "supply weak")))
+    return name, *_unsupplied(
+        random, harness, [name], random.choice(("supply missing", "supply missing", "supply weak"))
+    )
 
 
 def _own_ground(random: Random, harness: Harness) -> tuple[str, str, tuple[str, ...]]:

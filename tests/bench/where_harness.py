@@ -7,13 +7,19 @@ is judged.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 from random import Random
 from typing import Any, Final
 
 NAMES: Final = (
     *("ABS", "BCM", "ECM", "TCM", "HVAC", "IPC", "radio", "park assist", "steering column lock"),
-    *("door control front left", "door control front right", "door control rear left", "door control rear right"),
+    *(
+        "door control front left",
+        "door control front right",
+        "door control rear left",
+        "door control rear right",
+    ),
     *("seat control driver", "seat control passenger", "tailgate", "trailer", "sunroof", "rain sensor"),
     *("headlamp left", "headlamp right", "power steering", "suspension", "four-wheel drive", "tire pressure"),
     *("camera front", "camera rear", "radar front", "telematics", "immobilizer", "gateway"),
@@ -71,10 +77,10 @@ class Harness:
     def elements(self) -> dict[str, str]:
         """Return what every element is, by its name."""
         wires = {link.element: "wire" for link in self.links if not link.is_contact}
-        plugs = {name: "plug" for name in self.layout["plugs"]}
-        splices = {name: "splice" for name in self.layout["splices"]}
-        named = {name: "module" for name in self.units} | {"DLC": "DLC"}
-        shared = {name: "feed" for name in self.feeds} | {name: "ground point" for name in self.grounds}
+        plugs = dict.fromkeys(self.layout["plugs"], "plug")
+        splices = dict.fromkeys(self.layout["splices"], "splice")
+        named = dict.fromkeys(self.units, "module") | {"DLC": "DLC"}
+        shared = dict.fromkeys(self.feeds, "feed") | dict.fromkeys(self.grounds, "ground point")
         return wires | plugs | splices | named | shared
 
 
@@ -97,15 +103,23 @@ def harness_of(random: Random) -> Harness:
         ohms = [length * per_metre + _contact(random) + worn for _ in "hl"]
         links.append(Link(f"{one} to {other}", *ends, *ohms))
     for plug in plugs:
-        halves = [_node(plug, one if two == plug else two, names, plugs) for one, two in runs if plug in (one, two)]
+        halves = [
+            _node(plug, one if two == plug else two, names, plugs) for one, two in runs if plug in (one, two)
+        ]
         links.append(Link(plug, halves[0], halves[1], _contact(random), _contact(random), True))
     units = {}
     for name in names:
         units[name] = _unit(random, name)
-        outer = [_node(name, one if two == name else two, names, plugs) for one, two in runs if name in (one, two)]
-        links += [Link(name, node, f"inside {name}", _contact(random), _contact(random), True) for node in outer]
+        outer = [
+            _node(name, one if two == name else two, names, plugs) for one, two in runs if name in (one, two)
+        ]
+        links += [
+            Link(name, node, f"inside {name}", _contact(random), _contact(random), True) for node in outer
+        ]
     for name in _ends(runs, names, shape):
-        units[name].terminator = random.gauss(120.0, 0.7) if random.random() < 0.85 else random.uniform(108.0, 132.0)
+        units[name].terminator = (
+            random.gauss(120.0, 0.7) if random.random() < 0.85 else random.uniform(108.0, 132.0)
+        )
     feeds, grounds = _shared(random, names, "F"), _shared(random, names, "G")
     layout = {
         "kind": "network layout",
@@ -151,7 +165,12 @@ def _unit(random: Random, name: str) -> Unit:
         f"inside {name}",
         (1e3 * kilohms * unlike, 1e3 * kilohms / unlike),
         random.triangular(4.75, 5.25, 5.0) / 2,
-        (random.triangular(4.1, 4.5, 4.3), random.triangular(0.5, 0.9, 0.7), ohms, random.triangular(0.04, 0.1, 0.07)),
+        (
+            random.triangular(4.1, 4.5, 4.3),
+            random.triangular(0.5, 0.9, 0.7),
+            ohms,
+            random.triangular(0.04, 0.1, 0.07),
+        ),
         random.uniform(0.55, 0.9),
     )
 
@@ -190,7 +209,7 @@ def _ring(random: Random, names: list[str]) -> tuple[list[tuple[str, str]], list
     runs: list[tuple[str, str]] = []
     plugs: list[str] = []
     at = random.randint(0, len(names) - 2)
-    for place, (one, other) in enumerate(zip(names, names[1:], strict=False)):
+    for place, (one, other) in enumerate(itertools.pairwise(names)):
         if place == at:
             _joined(random, runs, plugs, one, "S1", 0.2)
             _joined(random, runs, plugs, "S1", other, 0.2)

@@ -1,7 +1,7 @@
 """How well a fault is found on a wiring layout, on random harnesses that ngspice solves.
 
-Run by hand: `python tests/bench/where_quality.py [--seed 0] [--layouts 400] [--halving 60]`. Seed 0 is for tuning, 1 for
-watching, 2 for the end. Needs ngspice.
+Run by hand: `python tests/bench/where_quality.py [--seed 0] [--layouts 400]`. Seed 0 is for tuning, 1 watched, 2 for
+the end. Needs ngspice.
 
 First: the likeliest element is the right one; where several are level, the chance that one picked of them is. Right
 group: the right one is the likeliest, or in the likeliest group that nothing given tells apart. Expected: what the
@@ -21,7 +21,7 @@ from typing import Final
 
 from where_visits import Visit, visits
 
-from casebase.bus.layout.locating import computed, where
+from casebase.bus.layout.locating import where
 from casebase.bus.layout.whereabouts import ElementKind, WhereOnNetwork
 
 LEVEL: Final = 1.001
@@ -69,7 +69,8 @@ def scored(visit: Visit) -> Score:
         len(found.credible_90),
         best.probability,
         -log2(max(found.probability(right), 1e-6)),
-        best.kind in (ElementKind.FEED, ElementKind.GROUND) or any(word in state for word in ("supply", "its ground")),
+        best.kind in (ElementKind.FEED, ElementKind.GROUND)
+        or any(word in state for word in ("supply", "its ground")),
         cold,
         warm,
         found,
@@ -81,21 +82,33 @@ def mean(values: Sequence[float]) -> float:
     return sum(values) / len(values) if values else 0.0
 
 
+COLUMNS: Final = {
+    "first": lambda one: one.first,
+    "first 3": lambda one: one.three,
+    "group": lambda one: one.group,
+    "expected": lambda one: one.expected,
+    "in 90": lambda one: one.held,
+    "size": lambda one: one.size,
+    "bits": lambda one: one.log_loss,
+}
+PARTS: Final = {
+    "fault": lambda one: one.visit.truth.fault,
+    "kind": lambda one: one.visit.truth.kind,
+    "shape": lambda one: one.visit.harness.shape,
+}
+
+
 def told(scores: Sequence[Score], name: str) -> None:
     """Print one line of figures."""
-    print(
-        f"{name:<22}{len(scores):>5}{mean([one.first for one in scores]):>8.2f}{mean([float(one.three) for one in scores]):>9.2f}"
-        f"{mean([float(one.group) for one in scores]):>8.2f}{mean([one.expected for one in scores]):>10.2f}"
-        f"{mean([float(one.held) for one in scores]):>8.2f}{mean([one.size for one in scores]):>7.1f}"
-        f"{mean([one.log_loss for one in scores]):>7.2f}"
-    )
+    figures = (mean([float(column(one)) for one in scores]) for column in COLUMNS.values())
+    print(f"{name:<22}{len(scores):>5}" + "".join(f"{figure:>10.2f}" for figure in figures))
 
 
 def report(scores: Sequence[Score]) -> None:
     """Print the figures of all, by kind of fault and of element, and how calibrated the likeliest is."""
-    print(f"{'':<22}{'n':>5}{'first':>8}{'first 3':>9}{'group':>8}{'expected':>10}{'in 90':>8}{'size':>7}{'bits':>7}")
+    print(f"{'':<22}{'n':>5}" + "".join(f"{name:>10}" for name in COLUMNS))
     told(scores, "all")
-    for title, key in (("fault", lambda one: one.visit.truth.fault), ("kind", lambda one: one.visit.truth.kind), ("shape", lambda one: one.visit.harness.shape)):  # fmt: skip
+    for title, key in PARTS.items():
         parts: dict[str, list[Score]] = defaultdict(list)
         for one in scores:
             parts[key(one)].append(one)
@@ -103,14 +116,19 @@ def report(scores: Sequence[Score]) -> None:
             told(parts[name], f"{title}: {name}")
     for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
         inside = [one for one in scores if low <= one.expected < high]
-        print(f"likeliest at {low:.1f}-{high:.1f}: n {len(inside)}, right {mean([one.first for one in inside]):.2f}")
+        print(
+            f"likeliest at {low:.1f}-{high:.1f}: n {len(inside)}, right {mean([one.first for one in inside]):.2f}"
+        )
     feeds = [one for one in scores if one.visit.truth.kind in ("feed", "ground point")]
-    print(f"feed and ground faults told as such: {mean([float(one.told_as_feed) for one in feeds]):.2f} of {len(feeds)}")
-    large = [one for one in scores if len(one.visit.harness.units) >= 28] or scores
     print(
-        f"28 modules and more ({len(large)}), processor time: cold {1e3 * mean([one.cold_seconds for one in large]):.0f} ms, warm"
-        f" {1e3 * mean([one.warm_seconds for one in large]):.0f} ms"
+        f"feed and ground faults told as such: {mean([float(one.told_as_feed) for one in feeds]):.2f} of {len(feeds)}"
     )
+    large = [one for one in scores if len(one.visit.harness.units) >= LARGE] or scores
+    cold, warm = (1e3 * mean([getattr(one, f"{name}_seconds") for one in large]) for name in ("cold", "warm"))
+    print(f"{LARGE} modules and more ({len(large)}), processor time: cold {cold:.0f} ms, warm {warm:.0f} ms")
+
+
+LARGE: Final = 28
 
 
 def main() -> None:
@@ -128,14 +146,18 @@ def main() -> None:
 
 def print_miss(one: Score) -> None:
     """Print a visit whose truth is not in the set."""
-    truth = one.visit.truth
-    print(f"\n{one.visit.harness.shape}, {len(one.visit.harness.units)} modules: {truth.fault} at {truth.element}, dead {truth.dead} {truth.feed}")
+    truth, units = one.visit.truth, one.visit.harness.units
+    print(f"\n{one.visit.harness.shape}, {len(units)} modules: {truth}")
     print("  silent:", ", ".join(one.visit.silent), "| answering:", len(one.visit.answering))
     for reading in one.visit.readings:
         print(f"  {reading['line']}-{reading['against']} at {reading['at']}: {reading['value']}")
     for suspect in one.found.elements[:4]:
         print(f"  {suspect.name} {suspect.probability:.3f} {suspect.states[0].state}")
-    print(f"  truth {one.found.probability(truth.element):.5f} sound {one.found.sound:.3f} outside {one.found.outside:.3f}", one.found.unused)
+    print(
+        f"  truth {one.found.probability(truth.element):.5f}",
+        f"sound {one.found.sound:.3f}",
+        one.found.unused,
+    )
 
 
 if __name__ == "__main__":

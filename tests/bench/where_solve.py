@@ -1,4 +1,4 @@
-"""Harnesses of `where_harness.py` through ngspice: levels at rest and with each sender, ohms at any node, plugs parted."""
+"""Harnesses of `where_harness.py` through ngspice: levels at rest and with each sender, ohms anywhere, plugs parted."""
 
 from __future__ import annotations
 
@@ -54,9 +54,11 @@ def solved(asked: Sequence[Asked]) -> list[Answered]:
                 if not runs:
                     continue
                 name = f"{number}{'p' if live else 'o'}"
-                (home / f"{name}.cir").write_text("\n".join(_netlist(one, nodes, live, runs)), encoding="ascii")
+                (home / f"{name}.cir").write_text(
+                    "\n".join(_netlist(one, nodes, live, runs)), encoding="ascii"
+                )
                 script += [f"source {name}.cir"]
-                for place, run in enumerate(runs):
+                for place, _run in enumerate(runs):
                     if place:
                         script.append(f"alter vc{place - 1} dc = 0")
                     script += [f"alter vc{place} dc = 1", "op", f"write {name}-{place}.raw", "destroy all"]
@@ -65,7 +67,9 @@ def solved(asked: Sequence[Asked]) -> list[Answered]:
         done = subprocess.run(
             ["ngspice", "-b", "all.cir"], cwd=home, capture_output=True, text=True, check=False, timeout=900
         )
-        said = [line for line in (done.stdout + done.stderr).splitlines() if "rror" in line or "aborted" in line]
+        said = [
+            line for line in (done.stdout + done.stderr).splitlines() if "rror" in line or "aborted" in line
+        ]
         if said:
             raise RuntimeError("ngspice: " + "; ".join(said[:4]))
         return [_read(home, number, one) for number, one in enumerate(asked)]
@@ -86,7 +90,8 @@ def _nodes(harness: Harness) -> dict[str, str]:
 def _netlist(one: Asked, nodes: dict[str, str], live: bool, runs: Sequence[tuple[str, ...]]) -> Iterator[str]:
     harness = one.harness
     yield "* one harness"
-    yield from (f"Vc{place} c{place} 0 DC 0\nalter_{place} c{place} 0 1k".replace("alter_", "Rc") for place in range(len(runs)))
+    for place in range(len(runs)):
+        yield from (f"Vc{place} c{place} 0 DC 0", f"Rc{place} c{place} 0 1k")
     for place, link in enumerate(harness.links):
         if link.is_contact and link.element in one.parted:
             continue
@@ -120,18 +125,19 @@ def _unit_lines(place: int, unit: Unit, node: str, harness: Harness, live: bool)
     if unit.terminator:
         yield f"Rt{place} {node}h {node}l {unit.terminator:.9g}"
     volts = unit.bias_volts if live and unit.supplied else 0.0
-    for line, ohms in zip("hl", unit.bias_ohms, strict=True):
+    for line, bias in zip("hl", unit.bias_ohms, strict=True):
+        ohms = bias if live else bias / harness.dead_share
         if live and not unit.supplied:
-            ohms = unit.load_ohms or 30 * ohms
-        elif not live:
-            ohms = ohms / harness.dead_share
+            ohms = unit.load_ohms or 30 * bias
         yield f"Vb{place}{line} b{place}{line} 0 DC {volts:.9g}"
         yield f"Rb{place}{line} {node}{line} b{place}{line} {ohms:.9g}"
     if live and unit.stuck:
         yield from _driver_lines(f"s{place}", node, unit.driver, "1")
 
 
-def _driver_lines(name: str, node: str, driver: tuple[float, float, float, float], control: str) -> Iterator[str]:
+def _driver_lines(
+    name: str, node: str, driver: tuple[float, float, float, float], control: str
+) -> Iterator[str]:
     high, low, ohms, limit = driver
     yield f"Bh{name} 0 {node}h I={control}*max(0,min({limit:.6g},({high:.6g}-v({node}h))/{ohms:.6g}))"
     yield f"Bl{name} {node}l 0 I={control}*max(0,min({limit:.6g},(v({node}l)-{low:.6g})/{ohms:.6g}))"
@@ -176,5 +182,6 @@ def _volts(path: Path) -> dict[str, float]:
     rows = [line.split() for line in head.decode("ascii").partition("Variables:\n")[2].splitlines()]
     values = np.frombuffer(body, dtype=np.float64, count=len(rows))
     return {
-        row[1].removeprefix("v(").removesuffix(")"): float(value) for row, value in zip(rows, values, strict=True)
+        row[1].removeprefix("v(").removesuffix(")"): float(value)
+        for row, value in zip(rows, values, strict=True)
     }

@@ -83,9 +83,7 @@ def _visit(seed: int, number: int) -> Visit:
     meter = random.gauss(1.0, 0.003), random.gauss(1.0, 0.003)
     place, parted = _second_place(random, harness, silent, answering)
     nodes = _nodes_at(harness, place)
-    second = solved(
-        [Asked(harness, (place,) if parted else (), nodes, senders=(), levels=False)]
-    )[0]
+    second = solved([Asked(harness, (place,) if parted else (), nodes, senders=(), levels=False)])[0]
     shares = _shares(random, harness, truth, answering)
     readings = [*ohms_readings(random, first, "DLC", (), meter), *_volts(random, first, "DLC", shares, meter)]
     for node in nodes:
@@ -101,7 +99,9 @@ def _heard(
     random: Random, harness: Harness, truth: Truth, found: Answered
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return who is silent and who answers a tester at the DLC, by the levels that ngspice finds."""
-    often = ALL_SILENT.get(truth.fault, DISTURBED if truth.fault in ("one line open", "poor joint", "leak") else 0.0)
+    often = ALL_SILENT.get(
+        truth.fault, DISTURBED if truth.fault in ("one line open", "poor joint", "leak") else 0.0
+    )
     nobody = random.random() < often
     answers = {name: not nobody and _answers(name, harness, found) for name in harness.units}
     for name in truth.dead:
@@ -157,7 +157,10 @@ def ohms_readings(
     leads = {"between": ("CAN high", "CAN low"), "high": ("CAN high", "ground"), "low": ("CAN low", "ground")}
     return [
         {"quantity": "resistance", "line": line, "against": against, "at": node}
-        | {"value": shown_ohms(random, found.ohms[node, lead], meter[0]), "unplugged": list(parted) or "nothing"}
+        | {
+            "value": shown_ohms(random, found.ohms[node, lead], meter[0]),
+            "unplugged": list(parted) or "nothing",
+        }
         | OFF
         for lead, (line, against) in leads.items()
     ]
@@ -168,7 +171,12 @@ def shown_ohms(random: Random, ohms: float, gain: float) -> str:
     value = ohms * gain * random.gauss(1.0, 0.001) + abs(random.gauss(0.1, 0.1))
     if value > 2e7:
         return "OL"
-    for limit, unit, scale, digits in ((600, "ohm", 1, 1), (6e3, "kohm", 1e3, 3), (6e4, "kohm", 1e3, 2), (6e5, "kohm", 1e3, 1)):
+    for limit, unit, scale, digits in (
+        (600, "ohm", 1, 1),
+        (6e3, "kohm", 1e3, 3),
+        (6e4, "kohm", 1e3, 2),
+        (6e5, "kohm", 1e3, 1),
+    ):
         if value < limit:
             return f"{value / scale:.{digits}f} {unit}"
     return f"{value / 1e6:.2f} Mohm"
@@ -221,8 +229,11 @@ def feed_reading(random: Random, truth: Truth, module: str, harness: Harness) ->
     volts = battery * lamp / (supply + ground + lamp)
     return (
         {"quantity": "voltage", "line": "supply", "against": "ground", "at": f"connector of {module}"}
-        | {"value": f"{volts:.2f} V", "loaded": "yes", "unplugged": [module], "note": "the plug's own ground pin"}
+        | {
+            "value": f"{volts:.2f} V",
+            "loaded": "yes",
+            "unplugged": [module],
+            "note": "the plug's own ground pin",
+        }
         | ON
     )
-
-
