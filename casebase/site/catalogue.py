@@ -267,6 +267,14 @@ def vehicle_as_recorded(edition: Edition, these: Selection) -> tuple[Any, ...] |
     return found[0] if found else None
 
 
+def makes_and_models(edition: Edition) -> list[tuple[str, str]]:
+    """Return every make and model that a case names."""
+    rows = query(
+        edition, "SELECT DISTINCT make, model FROM cases WHERE make > '' AND model > '' ORDER BY 1, 2"
+    )
+    return [(row[0], row[1]) for row in rows]
+
+
 def vehicles_named(edition: Edition, text: str, most: int) -> Rows:
     """Return (make, model, platform) of the vehicles of which `text` is the make, the model, both, or the platform."""
     named = " OR ".join(

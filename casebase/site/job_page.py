@@ -30,6 +30,7 @@ from casebase.record.local_fault import local_fault_words
 from casebase.record.stored_codes import blame_words
 from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Medium
+from casebase.site.asked_in_words import words_context
 from casebase.site.case_page import level_pictures
 from casebase.site.job_given import ROW_FIELD, FieldProblem
 from casebase.site.job_link import (
@@ -295,6 +296,7 @@ def job_context(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any
         "summary": summary_of(asked.case) if asked.case else "",
         "lacks": site.lacks,
         "answered": False,
+        **words_context(edition, pairs),
         "hint": MEDIUM_MISSING if asked.case and _has_no_network(asked.case) else None,
     }
     answer = answer_for(edition, site, asked.case) if asked.case else None

@@ -14,6 +14,7 @@ from urllib.parse import parse_qsl
 from datasette import Response
 
 from casebase.publish.edition import Edition
+from casebase.site.asked_in_words import ANSWERED, address_of_message, alike_context
 from casebase.site.case_page import attachment_bytes, case_context, case_json
 from casebase.site.causes_page import CAUSE_FIELDS, cause_context, causes_context
 from casebase.site.codes_page import code_context, codes_context
@@ -28,6 +29,7 @@ from casebase.site.state import OpenSite, site_of
 from casebase.site.vehicles_page import VEHICLE_FIELDS, vehicle_context, vehicles_context
 
 Build = Callable[[Edition, Asked], Mapping[str, Any]]
+Beside = Callable[[Edition, OpenSite, Mapping[str, Any]], Mapping[str, Any]]
 
 LONGEST_KEPT: Final = 500
 """Characters of a query; pages of longer ones are nobody's second visit, and are made anew."""
@@ -39,6 +41,13 @@ class View:
 
     template: str
     build: Build
+    beside: Beside | None = None
+    """What the site's index and text model add to it."""
+
+    def made(self, edition: Edition, site: OpenSite, asked: Asked) -> Mapping[str, Any]:
+        """Return everything that fills the template."""
+        context = self.build(edition, asked)
+        return {**context, **self.beside(edition, site, context)} if self.beside else context
 
 
 @dataclass(frozen=True)
@@ -55,8 +64,8 @@ class List:
         return self.one if asked.only(*self.fields) else self.everything
 
 
-_SEARCH: Final = View("search", search_context)
 _LAYOUTS: Final = View("layouts", layouts_context)
+_SEARCH: Final = View("search", search_context, alike_context)
 _ABOUT: Final = View("about", about_context)
 _CHANGES: Final = View("changes", changes_context)
 
@@ -81,7 +90,7 @@ def page_of(a_list: List) -> Callable[..., Any]:
         as_data = f"{a_list.path}.json{f'?{request.query_string}' if request.query_string else ''}"
 
         async def context() -> Mapping[str, Any]:
-            made = await site.read(lambda edition: view.build(edition, asked))
+            made = await site.read(lambda edition: view.made(edition, site, asked))
             return {"lacks": site.lacks, "as_data": as_data, **made}
 
         if len(request.query_string) > LONGEST_KEPT:
@@ -97,7 +106,7 @@ def data_of(a_list: List) -> Callable[..., Any]:
     async def data(datasette: Any, request: Any) -> Response:
         site, asked = _site(datasette), asked_of(f"{a_list.path}.json", request.query_string)
         view = a_list.view(asked)
-        return json_page(await site.read(lambda edition: plain(view.build(edition, asked))))
+        return json_page(await site.read(lambda edition: plain(view.made(edition, site, asked))))
 
     return data
 
@@ -161,6 +170,15 @@ async def layout_as_json(datasette: Any, request: Any) -> Response:
     return json_page(await site.read(lambda edition: layout_json(edition, layout_id)))
 
 
+async def ask(datasette: Any, request: Any) -> Response:
+    """Lead from a message in plain words to the job it tells, or to a search for its words."""
+    typed = dict(_pairs(request))
+    replies = {about: typed[about] for about in ANSWERED if about in typed}
+    said = typed.get("say", "")
+    found = await _site(datasette).read(lambda edition: address_of_message(edition, said, replies))
+    return Response.redirect(datasette.urls.path(found))
+
+
 async def job(datasette: Any, request: Any) -> Response:
     """Show the form of a stuck job and the answer to it."""
     pairs = _pairs(request)
@@ -215,6 +233,7 @@ ROUTES: Final[list[tuple[str, Callable[..., Any]]]] = [
     (r"/attachment/(?P<sha256>[0-9a-f]{64})$", attachment),
     (r"/layout/(?P<layout_id>[0-9a-z]{1,32})$", layout),
     (r"/layout/(?P<layout_id>[0-9a-z]{1,32})\.json$", layout_as_json),
+    (r"/ask$", ask),
     (r"/job$", job),
     (r"/job\.json$", job_as_json),
     (r"/job\.yaml$", job_as_file),
