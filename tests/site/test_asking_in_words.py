@@ -11,7 +11,9 @@ from casebase.record.reading import Reading
 from casebase.site.asked_in_words import pairs_of
 from casebase.site.job_link import job_from_query
 
-MESSAGE = "119 ohm 6 to 14, key on H 2.6 L 2.4, U0101 from ECM and ABS, no comms with TCM, swapped TCM no change"
+MESSAGE = (
+    "119 ohm 6 to 14, key on H 2.6 L 2.4, U0101 from ECM and ABS, no comms with TCM, swapped TCM no change"
+)
 
 
 def led_to(ask, said: str, **more: str) -> str:

@@ -176,8 +176,8 @@ def test_the_job_goes_home_as_a_case_file(page, tmp_path):
 def test_from_a_word_to_the_case_and_its_like(page):
     """Search, open a case, read how it was solved, go on to one like it."""
     page.goto("/")
-    page.get_by_label("Code, module, vehicle or words").fill("strut tower")
-    page.get_by_role("button", name="Search").click()
+    page.get_by_label("What you have, in your own words").fill("strut tower")
+    page.get_by_role("button", name="Ask").click()
     page.locator(".cases a").first.click()
     for heading in ("Found", "Take care", "Done, step by step", "Cause, fix, proof", "Cases like this one"):
         expect(page.get_by_role("heading", name=heading)).to_be_visible()
@@ -260,3 +260,16 @@ def test_every_case_prints_on_two_sheets(page, address):
         page.emulate_media(media=None)
         sheets = page.pdf(format="A4").count(b"/Type /Page\n")
         assert 1 <= sheets <= 2, case
+
+
+def test_from_a_message_to_its_answer(page):
+    """One box on the first page: the message becomes the job, its entries show the words they came from."""
+    page.goto("/")
+    page.get_by_label("What you have, in your own words").fill(
+        "119 ohm 6 to 14, no comms with TCM, U0101 in ECM"
+    )
+    page.get_by_role("button", name="Ask").click()
+    assert "/job?" in page.url
+    page.get_by_text("Change or add").click()
+    expect(page.get_by_text("119 ohm 6 to 14", exact=True)).to_be_visible()
+    expect(page.get_by_label("Value").first).to_have_value("119 ohm")

@@ -12,7 +12,7 @@ from casebase.match.prepared import Embeds
 from casebase.match.text.shorthand import spelled_out
 
 LIKE_IN_MEANING: Final = 0.3
-"""Likeness from which a story is offered to a few words (judged: texts of other things got 0.17 at most, of the demo)."""
+"""Likeness from which a story is offered to a few words (judged: texts of other things got 0.17 at most)."""
 
 
 def alike_in_meaning(
