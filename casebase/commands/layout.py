@@ -148,28 +148,28 @@ def where(
 
     Example: casebase where job.yaml --layout k4.yaml
     """
-    found, layout = _where(job, on_layout, library, demo=demo)
+    found, layout, remark = _where(job, on_layout, library, demo=demo)
     if json:
-        return print_json(whereabouts_data(found))
-    return print_where(layout, found, own_page())
+        return print_json(whereabouts_data(found) | {"remark": remark})
+    return print_where(layout, found, own_page(), remark)
 
 
 def _where(
     job: str, on_layout: str | None, library: Path | None, *, demo: bool
-) -> tuple[Whereabouts, Layout]:
-    """Return where the fault of a job lies, and the layout that it is told on."""
+) -> tuple[Whereabouts, Layout, str]:
+    """Return where the fault of a job lies, the layout that it is told on, and whether that may be another one's."""
     if demo:
         stuck = load_demo_job(job)
         with build_demo_library(places.demo_library()) as kept:
             layout = _layout_for(stuck, on_layout, kept)
-            return where_of(stuck, layout, _past(kept, layout)), layout
+            return where_of(stuck, layout, _past(kept, layout)), layout, layout.vehicles.unlike(stuck.vehicle)
     if names_a_file(job) and on_layout is not None and names_a_file(on_layout):
         stuck, layout = load_records([Path(job)])[0], _layout_in(Path(on_layout))
-        return where_of(stuck, layout), layout
+        return where_of(stuck, layout), layout, layout.vehicles.unlike(stuck.vehicle)
     with open_library(library) as kept:
         stuck = job_named(job, kept)
         layout = _layout_for(stuck, on_layout, kept)
-        return where_of(stuck, layout, _past(kept, layout)), layout
+        return where_of(stuck, layout, _past(kept, layout)), layout, layout.vehicles.unlike(stuck.vehicle)
 
 
 def _layout_in(path: Path) -> Layout:

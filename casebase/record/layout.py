@@ -225,6 +225,15 @@ class Fitted(Part):
         of_the_years = year is None or (self.first_year or year) <= year <= (self.last_year or year)
         return 3 + same_platform if of_the_years else 1
 
+    def unlike(self, vehicle: Vehicle) -> str:
+        """Return a sentence where a layout of these may not be that of a vehicle; empty where it is of its model."""
+        if self.fit(vehicle) >= 2:
+            return ""
+        return (
+            f"This layout ({self.line()}) is of another make or other years than this vehicle: hold it against the"
+            " vehicle first."
+        )
+
     def line(self) -> str:
         """Return them in one line."""
         years = " to ".join(

@@ -170,6 +170,7 @@ def where_context(edition: Edition, job: Case, query: str | None) -> dict[str, A
     return {
         "title": stored.layout.name(),
         "partly": stored.layout.is_partly_known,
+        "remark": stored.layout.vehicles.unlike(job.vehicle),
         "address": address,
         "networks": [network_context(stored.layout, one, small=True) for one in found.networks],
     }

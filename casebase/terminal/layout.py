@@ -167,10 +167,16 @@ def print_network(layout: Layout, network: LayoutNetwork, found: WhereOnNetwork 
         page.unbroken(_line(text, point.probability, point.is_next, page.width - 2), 2)
 
 
-def print_where(layout: Layout, found: Whereabouts, page: Page) -> None:
+def print_where(layout: Layout, found: Whereabouts, page: Page, remark: str = "") -> None:
     """Print where the fault lies, network by network: the drawing, what nothing tells apart, what to open next."""
     networks = {network.name: network for network in layout.networks}
     page.line(f"On the layout: {layout.name()}{_partly(layout)}")
+    if remark:
+        page.line(remark)
+    if not found.networks:
+        page.line(
+            "Nothing of this job can be held against it: readings of one of its networks, or silent modules."
+        )
     for on_it in found.networks:
         print_network(layout, networks[on_it.network], on_it, page)
         page.line()

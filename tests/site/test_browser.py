@@ -23,6 +23,12 @@ ANSWERED_LINK = (
     "/job?medium=high-speed+CAN&make=Norrvik&model=Fjellet&r1.what=ohm-pair&r1.value=60.1&r2.what=volt-high"
     "&r2.value=2.7&r3.what=volt-low&r3.value=2.3&codes=ECM+U0121-87%0ATCM+U0121-87&silent=ABS&lamps=steering"
 )
+BODY_JOB = (
+    "medium=high-speed+CAN&make=Tessaro&model=Velin&platform=T2&terminators=CGW%2C+parking+assist"
+    "&codes=BCM+U0140-87&silent=tailgate+module%2C+audio+amplifier%2C+parking+assist&answer=BCM%2C+cluster%2C+HVAC"
+)
+"""A job whose silent modules share the far end of a trunk."""
+
 PAGES = [
     "/",
     "/job",
@@ -39,6 +45,10 @@ PAGES = [
     "/search?q=bracket",
     "/about",
     "/changes",
+    "/layouts",
+    "/layout/layout01",
+    "/layout/layout02?" + BODY_JOB,
+    "/job?" + BODY_JOB,
     "/nothing-here",
 ]
 
