@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, timedelta
 from difflib import get_close_matches
@@ -26,7 +27,8 @@ from casebase.record.word_list import Word, plain_form
 Reader = Callable[[str], Any]
 
 _MOST_SHOWN: Final = 8
-_BETWEEN_ENTRIES: Final = re.compile(r"\s*[,;\n]\s*")
+_BETWEEN_ENTRIES: Final = re.compile(r"\s*[;\n]\s*|\s*,(?!\d{3}(?!\d))\s*")
+"""A comma within 188,000 parts nothing."""
 _BETWEEN_TEXTS: Final = re.compile(r"\s*[;\n]\s*")
 _BETWEEN_WORDS: Final = re.compile(r"[\s_/-]+")
 
@@ -65,29 +67,25 @@ def _under(step: str, value: object) -> dict[str, Any]:
     return {step.removesuffix("[0]"): [value] if step.endswith("[0]") else value}
 
 
-def names_reader(field: str, refused: Mapping[str, str] | None = None) -> Reader:
-    """Return a reader of names parted by commas; a name in `refused` is refused with the reason given there."""
+def entries_of(text: str) -> list[str]:
+    """Return what commas, semicolons and line ends part.
 
-    def read(text: str) -> list[str]:
-        names = list(dict.fromkeys(name for name in _BETWEEN_ENTRIES.split(text) if name))
-        for name in names:
-            check_field(field, name)
-            if refused and name in refused:
-                raise InputError(f"'{name}' {refused[name]}: leave it out here, or go back")
-        return names
-
-    return read
+    >>> entries_of("2019, K2; 188,000 km")
+    ['2019', 'K2', '188,000 km']
+    """
+    return [entry for entry in map(str.strip, _BETWEEN_ENTRIES.split(text)) if entry]
 
 
-def texts_reader(field: str) -> Reader:
-    """Return a reader of texts parted by semicolons, for the record's list `field`."""
+def sentences_of(text: str) -> list[str]:
+    """Return what semicolons and line ends part; a comma belongs to what is said."""
+    return [entry for entry in map(str.strip, _BETWEEN_TEXTS.split(text)) if entry]
 
-    def read(text: str) -> list[str]:
-        texts = [entry for entry in _BETWEEN_TEXTS.split(text) if entry]
-        check_field(field, texts)
-        return texts
 
-    return read
+def word_in(kind: type[Word], text: str) -> Any:
+    """Return the word of a list that `text` is in any usual spelling; None where it is none."""
+    with suppress(ValueError):
+        return kind(text)
+    return None
 
 
 def word_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Reader:
@@ -107,9 +105,9 @@ def word_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Reader:
     return read
 
 
-def word_or_words_reader(words: Sequence[str]) -> Reader:
+def word_or_words_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Reader:
     """Return a reader of one of `words`, or of anything said in two words or more that is none of them."""
-    read_word = word_reader(words)
+    read_word = word_reader(words, labels)
 
     def read(text: str) -> str:
         try:

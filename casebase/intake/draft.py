@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from casebase.errors import InputError
 from casebase.files import release_lock, replace, take_lock, write_at_once
 from casebase.intake.interview import STATE_FORMAT, Interview, state_line
+from casebase.intake.known import Known
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
@@ -127,7 +128,7 @@ def _lock_path(path: Path) -> Path:
     return path.with_name(path.name + _LOCK_SUFFIX)
 
 
-def resume(path: Path, today: date) -> tuple[Interview, Draft]:
+def resume(path: Path, today: date, known: Known | None = None) -> tuple[Interview, Draft]:
     """Return the interview whose draft is at `path`, and the draft, held.
 
     Raises `InputError`: the draft is open elsewhere, gone, of another format, or damaged (then it is set aside).
@@ -135,7 +136,7 @@ def resume(path: Path, today: date) -> tuple[Interview, Draft]:
     draft = Draft(path)
     state = draft.load()
     try:
-        return Interview.from_state(state, today), draft
+        return Interview.from_state(state, today, known), draft
     except InputError as error:
         if state.get("format") == STATE_FORMAT:
             raise InputError(draft.set_aside()) from None

@@ -13,6 +13,7 @@ from datetime import date
 from typing import Any, Final, NamedTuple
 
 from casebase.errors import InputError, RecordError
+from casebase.intake.known import Known
 from casebase.intake.question import SKIP, Question, Script
 from casebase.intake.script import KEEP, Beginning, script
 from casebase.record.case import Case
@@ -31,12 +32,14 @@ class Given(NamedTuple):
 class Interview:
     """One interview. `question` is due now, None once the record is stored.
 
-    `remembered` holds answers that were gone back over (or came from a draft and no longer fit their place); they
-    are offered again when their question comes. `misfits` counts the latter.
+    `known` is what the library offers while somebody types. `remembered` holds answers that were gone back over (or
+    came from a draft and no longer fit their place); they are offered again when their question comes. `misfits`
+    counts the latter.
     """
 
-    def __init__(self, beginning: Beginning, today: date | None = None) -> None:
+    def __init__(self, beginning: Beginning, today: date | None = None, known: Known | None = None) -> None:
         self.beginning = beginning
+        self.known = known or Known()
         self.today = today or beginning.started
         self.given: list[Given] = []
         self.remembered: dict[str, str] = {}
@@ -46,14 +49,14 @@ class Interview:
         self._start()
 
     @classmethod
-    def from_state(cls, state: Mapping[str, Any], today: date) -> Interview:
+    def from_state(cls, state: Mapping[str, Any], today: date, known: Known | None = None) -> Interview:
         """Return the interview that `state()` described; raises `InputError` where it is nothing of the kind."""
         if state.get("format") != STATE_FORMAT:
             raise InputError(
                 f"a draft of format {state.get('format')!r}: expected {STATE_FORMAT}; begin anew"
             )
         try:
-            interview = cls(Beginning.from_data(state["beginning"]), today)
+            interview = cls(Beginning.from_data(state["beginning"]), today, known)
             answers = [Given(str(key), str(text)) for key, text in state["given"]]
             remembered = {str(key): str(text) for key, text in dict(state["remembered"]).items()}
         except (KeyError, TypeError, ValueError, AttributeError, RecordError):
@@ -113,7 +116,7 @@ class Interview:
 
     def _first_of(self, part: str) -> int:
         """Return how many answers come before the first question of `part`."""
-        probe = Interview(self.beginning, self.today)
+        probe = Interview(self.beginning, self.today, self.known)
         for index, given in enumerate(self.given):
             if probe.question and probe.question.part == part:
                 return index
@@ -123,7 +126,7 @@ class Interview:
     def _start(self) -> None:
         self.given, self.remembered = [], {}
         self.data = deepcopy(dict(self.beginning.case))
-        self._script: Script = script(self.beginning, self.today, self.data)
+        self._script: Script = script(self.beginning, self.today, self.data, self.known)
         self._advance(None)
 
     def _take_up(self, answers: list[Given], remembered: Mapping[str, str]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, MutableMapping
+from collections.abc import Callable, Generator, MutableMapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, TypeAlias
 
@@ -17,7 +17,8 @@ class Question:
     """One question: `read` turns the text typed into a value, or raises `InputError` with one sentence.
 
     `key` names the answer within the interview (`readings[2].value`), `part` the part of the job it belongs to.
-    `default` is offered as if typed. `words` are fixed words that may be given by number or by their beginning.
+    `default` is offered as if typed. `words` are fixed words that may be given by number or by their beginning;
+    `known` are names that the library holds, offered and not binding.
     """
 
     key: str
@@ -28,6 +29,7 @@ class Question:
     help: str = ""
     default: str | None = None
     words: tuple[str, ...] = ()
+    known: Sequence[str] = ()
     required: bool = False
     several_lines: bool = False
     notes: tuple[str, ...] = ()

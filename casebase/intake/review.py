@@ -70,9 +70,14 @@ def _repair(case: Case) -> Iterator[str]:
         shown = [f"codes cleared: {proof.codes_cleared}"] if proof.codes_cleared else []
         shown += [f"scan afterwards: {proof.rescan}"] if proof.rescan else []
         shown += [f"road test {proof.road_test}"] if proof.road_test else []
+        shown += [f"{proof.days_without_return} days"] if proof.days_without_return is not None else []
+        shown += [f"came back: {proof.came_back}"] if proof.came_back else []
+        shown += [proof.behaviour] if proof.behaviour else []
         yield f"Verified: {', '.join(shown) or 'nothing noted'}"
     if case.why_normal:
         yield f"Why this is normal: {case.why_normal}"
+    if case.note:
+        yield f"Note: {case.note}"
     if case.leftover:
         yield f"Leftover: {case.leftover}"
     origin = case.provenance

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any, Final
 
 from casebase.errors import InputError, RecordError
 from casebase.intake import script_repair, script_scan, script_vehicle
-from casebase.intake.question import Data, Question, Script
+from casebase.intake.answers import word_list_reader
+from casebase.intake.known import Known
+from casebase.intake.question import Asked, Data, Question, Script
 from casebase.intake.review import review_lines
 from casebase.intake.script_readings import ask_readings
 from casebase.record.loading import case_from_data
@@ -25,8 +27,7 @@ _FAULT_CASE_PARTS: Final = (
     "scan",
     "modules",
     "readings",
-    "trials",
-    "steps",
+    "tried",
     "cause",
     "fix",
     "verification",
@@ -34,6 +35,8 @@ _FAULT_CASE_PARTS: Final = (
     "who and when",
     "review",
 )
+_WHAT_TO_ADD: Final = "what to add"
+_AT_THE_END: Final = ("who and when", "review")
 _KNOWN_GOOD_PARTS: Final = ("vehicle", "networks", "scan", "modules", "readings", "who and when", "review")
 
 
@@ -67,42 +70,63 @@ class Beginning:
     def parts(self) -> tuple[str, ...]:
         """The parts of the job that are asked about, in order."""
         parts = _KNOWN_GOOD_PARTS if self.kind is Kind.KNOWN_GOOD else _FAULT_CASE_PARTS
-        return parts[parts.index("readings") :] if self.case else parts
+        return (_WHAT_TO_ADD, *parts) if self.case else parts
 
 
-def script(beginning: Beginning, today: date, data: Data) -> Script:
+def script(beginning: Beginning, today: date, data: Data, known: Known) -> Script:
     """Ask for a whole record and write the answers into `data`, which starts as a copy of `beginning.case`."""
     data.setdefault("kind", str(beginning.kind))
-    fault_case = beginning.kind is Kind.FAULT_CASE
-    if not beginning.case:
-        yield from script_vehicle.ask_vehicle(data)
-        if fault_case:
-            yield from script_vehicle.ask_concern(data)
+    asked = (yield from _what_to_add(beginning)) if beginning.case else beginning.parts
+    silent: list[str] = []
+    if "vehicle" in asked:
+        yield from script_vehicle.ask_vehicle(data, known)
+    if "concern" in asked:
+        yield from script_vehicle.ask_concern(data)
+    if "networks" in asked:
         yield from script_vehicle.ask_networks(data)
+    if "scan" in asked:
         silent = yield from script_scan.ask_scan(data)
-        yield from script_scan.ask_modules(data, silent)
-    yield from ask_readings(data, "readings")
-    fixed = False
+    if "modules" in asked:
+        yield from script_scan.ask_modules(data, silent, known)
+    if "readings" in asked:
+        yield from ask_readings(data)
+    fault_case = beginning.kind is Kind.FAULT_CASE
+    fixed = (yield from _repair(data, asked)) if fault_case else True
     if not fault_case:
         yield from script_repair.ask_why_normal(data)
-    if fault_case:
-        fixed = yield from _repair(data)
     offered = {"author": beginning.author, "shop": beginning.shop, "opened": beginning.started.isoformat()}
-    yield from script_repair.ask_provenance(data, offered, today, fixed=fixed or not fault_case)
+    yield from script_repair.ask_provenance(data, offered, today, fixed=fixed)
     yield _review(data)
 
 
-def _repair(data: Data) -> Any:
+def _what_to_add(beginning: Beginning) -> Asked:
+    """Ask what is to be added to a record; Enter alone goes on with the work from its readings."""
+    parts = tuple(part for part in beginning.parts[1:] if part not in _AT_THE_END)
+    usual = parts[parts.index("readings") :]
+    asked: list[str] | None = yield Question(
+        "parts",
+        _WHAT_TO_ADD,
+        f"What is to be added (several: with , Enter: {usual[0]} and all after it)",
+        word_list_reader(parts),
+        example="scan, modules",
+        words=parts,
+    )
+    return asked or usual
+
+
+def _repair(data: Data, asked: Sequence[str]) -> Any:
     """Ask about the repair as far as it has come; return whether anything was fixed."""
-    yield from script_repair.ask_trials(data)
-    yield from script_repair.ask_steps(data)
-    if not (yield from script_repair.ask_cause(data)):
+    if "tried" in asked:
+        yield from script_repair.ask_tried(data)
+    if "cause" in asked and not (yield from script_repair.ask_cause(data)):
         return False
-    if not (yield from script_repair.ask_fix(data)):
+    if "fix" in asked and not (yield from script_repair.ask_fix(data)):
         return False
-    yield from script_repair.ask_verification(data)
-    yield from script_repair.ask_leftover(data)
-    return True
+    if "verification" in asked:
+        yield from script_repair.ask_verification(data)
+    if "leftover" in asked:
+        yield from script_repair.ask_leftover(data)
+    return "fix" in data
 
 
 def _review(data: Data) -> Question:

@@ -1,7 +1,8 @@
-"""The readings of the interview: one by one, each offering what the reading before it makes likely."""
+"""The readings of the interview: a line each as they are said, or step by step, offering what is likely."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -10,16 +11,22 @@ from casebase.intake.answers import (
     STATE_KEYS,
     Reader,
     check_field,
+    entries_of,
     field_reader,
     read_unplugged,
+    sentences_of,
     state_in_words,
     unplugged_text,
+    word_in,
     word_list_reader,
     word_reader,
 )
+from casebase.intake.plain_words.readings import Marks, readings_in
+from casebase.intake.plain_words.written import written
 from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.intake.review import cautions_so_far
 from casebase.record.cautions import HIGH_VOLTAGE, MOVING_PARTS, OHMS, RESTRAINTS
+from casebase.record.reading import Reading
 from casebase.record.vocabulary import (
     LINES_OF_MEDIUM,
     POWER_LINES,
@@ -33,6 +40,8 @@ from casebase.record.vocabulary import (
     Tester,
     YesNo,
 )
+from casebase.record.word_list import Word
+from casebase.record.words import reading_line
 
 _QUANTITIES: Final = tuple(quantity for quantity in Quantity if quantity is not Quantity.FAULT)
 """What became of the fault when something was unplugged is asked as a trial."""
@@ -42,65 +51,193 @@ _VALUES: Final = {
     Quantity.RESISTANCE: ("Value in ohm", "60.2, 1.2k, OL, unchanged or back to normal"),
     Quantity.CURRENT: ("Value, with A or mA", "35 mA, 1.2 A, unchanged or back to normal"),
 }
+PART: Final = "readings"
 _TO: Final = " to "
 _OTHER: Final = "other leads"
 
 
-def ask_readings(data: Data, part: str, stage: Stage | None = None) -> Script:
-    """Ask for readings until there are no more; `stage` is fixed after the repair, else asked with the state."""
+def ask_readings(data: Data) -> Script:
+    """Ask for readings until there are no more: in words, or step by step where only what was measured is named."""
     readings: list[Data] = data.setdefault("readings", [])
     first = len(readings)
+    notes = cautions_so_far(data, HIGH_VOLTAGE, RESTRAINTS)
     while True:
-        reading: Data = {}
-        cautions = () if len(readings) > first else cautions_so_far(data, HIGH_VOLTAGE, RESTRAINTS)
-        yield from put(reading, "quantity", _quantity_question(readings, part, first, cautions))
-        if not reading:
-            return
-        yield from _Asking(data, reading, part, stage, first).whole_reading()
-        readings.append(reading)
+        before = len(readings)
+        told: str | list[Data] | None = yield _readings_question(data, readings, first, notes)
+        if told is None:
+            break
+        if isinstance(told, str):
+            reading: Data = {"quantity": told}
+            yield from _Asking(data, reading, first).whole_reading()
+            readings.append(reading)
+        else:
+            yield from _on_a_network(data, told, before - first)
+            readings += told
+        notes = tuple(f"  {_read_as(one)}" for one in readings[before:])
+    yield from _ask_state(readings[first:])
 
 
-def _quantity_question(readings: list[Data], part: str, first: int, cautions: tuple[str, ...]) -> Question:
+def _readings_question(data: Data, readings: list[Data], first: int, notes: tuple[str, ...]) -> Question:
     before = readings[-1]["quantity"] if readings else Quantity.VOLTAGE
-    read_word = word_reader(_QUANTITIES)
 
-    def read(text: str) -> str | None:
+    def read(text: str) -> str | list[Data] | None:
         if text.casefold() in {"n", "no", "none"}:
             return None
-        return str(before) if text.casefold() in {"y", "yes"} else read_word(text)
+        if text.casefold() in {"y", "yes"}:
+            return str(before)
+        quantity = word_in(Quantity, text)
+        return str(quantity) if quantity in _QUANTITIES else readings_reader(data)(text)
 
     more = len(readings) > first
-    first_prompt = (
-        "Reading after the repair? (Enter: none)"
-        if part == "verification"
-        else "Reading taken? (Enter: none)"
-    )
     return Question(
-        f"{_key(part, len(readings))}.quantity",
-        part,
-        "Another reading? (Enter: no more)" if more else first_prompt,
+        f"readings[{len(readings)}]",
+        PART,
+        "More readings (Enter: no more)" if more else "Readings (Enter: none)",
         read,
-        example="2, or voltage",
-        help="Choose what was measured. A waveform is what a scope showed.",
-        words=_QUANTITIES,
-        notes=cautions,
+        example="6 to 14 60.2 ohm; H 2.6 L 2.4; LIN 9.8 at connector of DDM",
+        help="Lines or pins, then the value; where, and the state, if you like. One word alone (resistance, voltage,"
+        " waveform, AC voltage, current) asks for one reading step by step.",
+        notes=notes,
         so_far=len(readings) - first,
     )
 
 
-def _key(part: str, index: int) -> str:
-    """Return the key of a reading's questions: after the repair its own, since the count goes on there."""
-    return f"readings[{index}]" if part == "readings" else f"{part}.readings[{index}]"
+def readings_reader(data: Data, stage: Stage | None = None) -> Callable[[str], list[Data]]:
+    """Return a reader of readings in words; `stage` is that of all of them, else isolation where modules were off."""
+    media = {network["medium"] for network in data.get("networks", ())}
+    medium = f"{next(iter(media))}: " if len(media) == 1 else ""
+
+    def read(text: str) -> list[Data]:
+        told = [one.data for one in readings_in(Marks(written(f"{medium}{text}")))]
+        if not told:
+            raise InputError(
+                f"'{text[:60]}': no reading was found in that: expected lines or pins and a value, such as"
+                " '6 to 14 60.2 ohm' or 'H 2.6', or one word: resistance, voltage, waveform, AC voltage, current"
+            )
+        for one in told:
+            if stage or one.get("unplugged", "nothing") not in ("nothing", []):
+                one["stage"] = str(stage or Stage.ISOLATION)
+            for key, value in one.items():
+                check_field(f"readings[0].{key}", value, one)
+        return told
+
+    return read
+
+
+def _read_as(reading: Data) -> str:
+    return f"read as: {reading_line(Reading.model_validate(reading))}"
+
+
+def _on_a_network(data: Data, told: list[Data], so_far: int) -> Script:
+    """Ask on which network the readings were taken, where the record has several."""
+    names = tuple(network["name"] for network in data.get("networks", ()))
+    if len(names) < 2:
+        return
+    last = next((one["network"] for one in reversed(data["readings"]) if "network" in one), names[0])
+    key = f"readings[{len(data['readings'])}].network"
+    name = yield Question(
+        key, PART, "On which network", word_reader(names), words=names, default=last, so_far=so_far
+    )
+    for one in told if name else ():
+        one.setdefault("network", name)
+
+
+def _ask_state(readings: list[Data]) -> Script:
+    """Ask once how the vehicle was, for the readings that do not say it: ohms and powered readings each their part."""
+    untold = [one for one in readings if not any(key in one for key in STATE_KEYS)]
+    if not untold:
+        return
+    ohms = any(one["quantity"] == Quantity.RESISTANCE for one in untold)
+    told: dict[str, Data] = yield Question(
+        "readings.state",
+        PART,
+        "State of the vehicle for these (Enter: not noted)",
+        read_state,
+        example="ohms: battery off; volts: key on; nothing unplugged",
+        help="Ignition, battery, tester and what was unplugged, for the readings above that do not say it themselves."
+        " 'ohms:' or 'volts:' says which are meant; without it battery off goes to ohms, key on to all else.",
+        notes=(OHMS,) if ohms else (),
+        so_far=len(readings),
+    )
+    for one in untold if told else ():
+        one.update(told["ohms" if one["quantity"] == Quantity.RESISTANCE else "volts"])
+        if isinstance(one.get("unplugged"), list) and one["unplugged"] and "stage" not in one:
+            one["stage"] = str(Stage.ISOLATION)
+
+
+_SCOPE: Final = re.compile(r"(?P<scope>ohms?|resistance|volts?|voltage|scope)\s*:\s*", re.IGNORECASE)
+_OFF: Final = re.compile(r"(?P<names>.+?)\s+(?:unplugged|disconnected|off)", re.IGNORECASE)
+_STATE: Final = re.compile(
+    r"(?P<what>key|ignition|ign|contact|battery|batt?|tester)\s*:?\s*(?:is |was )?(?P<word>\w+)"
+    r"|(?P<engine>engine )?running|(?P<crank>cranking)",
+    re.IGNORECASE,
+)
+_WORDS_OF_STATE: Final[dict[str, type[Word]]] = {"ignition": Ignition, "battery": Battery, "tester": Tester}
+_BATTERY_WORDS: Final = {"off": Battery.DISCONNECTED, "on": Battery.CONNECTED, "out": Battery.DISCONNECTED}
+
+
+def read_state(text: str) -> dict[str, Data]:
+    """Return the state in which ohms, and in which all else, was read.
+
+    >>> read_state("ohms: battery off; key on")
+    {'ohms': {'battery': 'disconnected'}, 'volts': {'ignition': 'on'}}
+    """
+    told: dict[str, Data] = {"ohms": {}, "volts": {}}
+    scope = ""
+    for entry in sentences_of(text):
+        named = _SCOPE.match(entry)
+        if named:
+            scope = "ohms" if named["scope"].lower()[0] in "or" else "volts"
+        for part in entries_of(entry[named.end() :] if named else entry):
+            key, value = _state(part)
+            for kind in _meant(key, value, scope if named else ""):
+                told[kind][key] = value
+    return told
+
+
+def _meant(key: str, value: Any, scope: str) -> tuple[str, ...]:
+    """Return which readings a state is of: ohms are read unpowered, all else powered."""
+    if scope:
+        return (scope,)
+    if key == "unplugged":
+        return ("ohms", "volts")
+    unpowered = value in {Battery.DISCONNECTED, Ignition.OFF}
+    return ("ohms",) if unpowered else ("volts",)
+
+
+def _state(text: str) -> tuple[str, Any]:
+    found = _STATE.fullmatch(text)
+    if found and found["what"] and found["what"].lower().startswith("bat"):
+        word = found["word"].lower()
+        return _checked("battery", str(_BATTERY_WORDS.get(word, word)))
+    if found and found["what"]:
+        return _checked("tester" if found["what"].lower() == "tester" else "ignition", found["word"])
+    if found:
+        return "ignition", str(Ignition.CRANKING if found["crank"] else Ignition.RUNNING)
+    if text.casefold() in {"nothing unplugged", "all plugged in", "nothing"}:
+        return "unplugged", "nothing"
+    off = _OFF.fullmatch(text)
+    if off:
+        return "unplugged", read_unplugged(off["names"].replace(" and ", ","))
+    raise InputError(
+        f"'{text[:60]}': expected ignition, battery, tester or what was unplugged, such as"
+        " 'ohms: battery off; volts: key on; nothing unplugged'"
+    )
+
+
+def _checked(key: str, text: str) -> tuple[str, Any]:
+    word = word_in(_WORDS_OF_STATE[key], text)
+    if word is None:
+        raise InputError(f"'{text[:40]}' is no state of {key}: expected {', '.join(_WORDS_OF_STATE[key])}")
+    return key, str(word)
 
 
 class _Asking:
     """Asks for one reading, with the readings before it at hand."""
 
-    def __init__(self, data: Data, reading: Data, part: str, stage: Stage | None, first: int) -> None:
+    def __init__(self, data: Data, reading: Data, first: int) -> None:
         self.data = data
         self.reading = reading
-        self.part = part
-        self.stage = stage
         self.before: list[Data] = data["readings"]
         self.so_far = len(self.before) - first
         self.last = self.before[-1] if self.before else {}
@@ -135,8 +272,8 @@ class _Asking:
 
     def question(self, field: str, prompt: str, read: Reader, **more: Any) -> Question:
         """Return the question for one field of the reading."""
-        key = f"{_key(self.part, len(self.before))}.{field}"
-        return Question(key, self.part, prompt, read, so_far=self.so_far, **more)
+        key = f"readings[{len(self.before)}].{field}"
+        return Question(key, PART, prompt, read, so_far=self.so_far, **more)
 
     def _medium(self) -> Medium | None:
         networks = self.data.get("networks", [])
@@ -164,7 +301,7 @@ class _Asking:
         """Offer the usual pairs; first the one not measured yet with this quantity, at this place and stage."""
         pairs = _usual_pairs(medium, self.reading["quantity"])
         words = (*pairs, _OTHER)
-        alike = (self.reading["quantity"], self.last.get("at"), str(self.stage or _stage_of(self.last)))
+        alike = (self.reading["quantity"], self.last.get("at"), _stage_of(self.last))
         measured = [
             f"{earlier.get('line')}{_TO}{earlier.get('against')}"
             for earlier in self.before
@@ -191,7 +328,6 @@ class _Asking:
             )
             if same == YesNo.YES:
                 self.reading.update({key: earlier[key] for key in STATE_KEYS if key in earlier})
-                self._set_fixed_stage()
                 return
         yield from self._state_in_full(earlier or {})
 
@@ -235,8 +371,7 @@ class _Asking:
         yield from self._stage()
 
     def _stage(self) -> Script:
-        self._set_fixed_stage()
-        if self.stage is None and self.reading.get("unplugged") not in (None, "nothing"):
+        if self.reading.get("unplugged") not in (None, "nothing"):
             stages = (Stage.AS_FOUND, Stage.ISOLATION)
             yield from self.ask(
                 "stage",
@@ -245,10 +380,6 @@ class _Asking:
                 words=stages,
                 default=str(Stage.ISOLATION),
             )
-
-    def _set_fixed_stage(self) -> None:
-        if self.stage:
-            self.reading["stage"] = str(self.stage)
 
     def _value(self) -> Script:
         quantity = self.reading["quantity"]

@@ -210,6 +210,28 @@ class Library(LibraryFile):
             ).fetchone()
             return row[0] if row else None
 
+    def vehicles(self) -> list[tuple[str, str, str | None]]:
+        """Return (make, model, platform) of the cases, the most usual first."""
+        sql = "SELECT make, model, platform FROM cases GROUP BY 1, 2, 3 ORDER BY count(*) DESC, 1, 2, 3"
+        with self._readable():
+            return list(self._db.execute(sql))
+
+    def module_names(self, most: int) -> list[str]:
+        """Return the names of modules that the cases hold, the most usual first."""
+        sql = "SELECT name FROM modules GROUP BY 1 ORDER BY count(*) DESC, 1 LIMIT ?"
+        with self._readable():
+            return [name for (name,) in self._db.execute(sql, (most,))]
+
+    def last_odometer(self) -> str | None:
+        """Return the odometer of the record logged last that has one: its unit is most likely the next one's too."""
+        sql = (
+            "SELECT json_extract(json, '$.vehicle.odometer') AS odometer FROM records"
+            " WHERE odometer IS NOT NULL ORDER BY rowid DESC LIMIT 1"
+        )
+        with self._readable():
+            row = self._db.execute(sql).fetchone()
+            return row[0] if row else None
+
     def count(self) -> int:
         """Return the number of cases."""
         with self._readable():

@@ -268,6 +268,7 @@ class Condition(Word):
     DOOR_MOVED = "door moved"
     AFTER_STANDING = "after standing"
     AFTER_START = "while starting"
+    WHILE_DRIVING = "while driving"
     AFTER_OTHER_WORK = "after other work"
     AFTER_COLLISION = "after a collision"
     AFTER_BATTERY = "after a battery change or jump start"
@@ -361,6 +362,8 @@ class Place(Word):
     """A ground point or strap."""
     PILLAR = "pillar"
     """The passage and coupling between body and door."""
+    OTHER = "other"
+    """None of these: the words beside it tell where."""
 
 
 class Mechanism(Word):

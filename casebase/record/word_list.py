@@ -236,6 +236,11 @@ SHORT_FORMS: Final[dict[str, dict[str, str]]] = {
         "good": "passed",
         "bad": "failed",
     },
-    "Condition": {"rain": "wet", "intermittently": "intermittent", "bumps": "rough road"},
+    "Condition": {
+        "rain": "wet",
+        "intermittently": "intermittent",
+        "bumps": "rough road",
+        "driving": "while driving",
+    },
 }
 """Usual short forms in plain form, per list (common practice, no source)."""

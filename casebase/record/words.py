@@ -39,6 +39,7 @@ _PLACE_WORDS: Final = {
     Place.BATTERY: "at the battery",
     Place.GROUND_POINT: "at a ground point",
     Place.PILLAR: "in a pillar",
+    Place.OTHER: "elsewhere",
 }
 
 

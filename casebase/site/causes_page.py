@@ -41,6 +41,7 @@ _PLACE_WORDS: Final = {
     "battery": "at the battery",
     "ground point": "at a ground point",
     "pillar": "in a pillar",
+    "other": "elsewhere",
 }
 _NAMED: Final[dict[str, Callable[[str], str]]] = {
     "fault": fault_words,

@@ -9,6 +9,7 @@ import json as json_module
 import select
 import sys
 import time
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
@@ -24,6 +25,7 @@ from rich.text import Text
 from casebase.errors import CasebaseError, InputError
 from casebase.intake.draft import Draft, draft_files, draft_line, new_draft, resume
 from casebase.intake.interview import Interview
+from casebase.intake.known import MOST_OFFERED, Known
 from casebase.intake.question import Question
 from casebase.intake.script import Beginning
 from casebase.library.store import Library, Logged, Outcome
@@ -46,8 +48,8 @@ _WELCOME: Final = (
 _LONGEST_DEFAULT: Final = 60
 _MOST_SHOWN: Final = 20
 _END_OF_PASTE: Final = "."
-_PASTE_PAUSE_SECONDS: Final = 0.1
-"""Pasted lines follow one another at once; nobody types the next line within a tenth of a second."""
+_PASTE_PAUSE_SECONDS: Final = 0.4
+"""Pasted lines follow one another at once, over a slow connection after a moment; nobody types the next that soon."""
 
 
 class _Stop(Exception):  # noqa: N818  nothing went wrong
@@ -61,7 +63,7 @@ def hold_interview(
 
     Remove the draft once the record is stored. The end of input and Ctrl-C count as `stop`.
     """
-    _prepare_line_editing()
+    _prepare_line_editing(lambda: _offered(interview.question))
     _say(console, *_WELCOME, *_resumed(interview))
     conversation = _Conversation(interview, draft, console, read_line or _typed_line)
     try:
@@ -86,11 +88,24 @@ def _answers(count: int) -> str:
     return f"{count} {'answer' if count == 1 else 'answers'}"
 
 
-def _prepare_line_editing() -> None:
-    """Let the arrow keys work where somebody types."""
-    if sys.stdin is not None and sys.stdin.isatty():
-        with suppress(ImportError):
-            import readline  # noqa: F401, PLC0415  importing it is what switches it on
+def _prepare_line_editing(offered: Callable[[], Sequence[str]]) -> None:
+    """Let the arrow keys work where somebody types, and the tabulator write out what is `offered`."""
+    if sys.stdin is None or not sys.stdin.isatty():
+        return
+    with suppress(ImportError):
+        import readline  # noqa: PLC0415  importing it is what switches it on
+
+        def completed(begun: str, number: int) -> str | None:
+            fitting = [name for name in offered() if name.casefold().startswith(begun.casefold())]
+            return fitting[number] if number < len(fitting) else None
+
+        readline.set_completer(completed)
+        readline.set_completer_delims(",;\n")
+        readline.parse_and_bind("tab: complete")
+
+
+def _offered(question: Question | None) -> tuple[str, ...]:
+    return (*question.known, *question.words) if question else ()
 
 
 def _say(console: Console, *lines: str) -> None:
@@ -148,6 +163,10 @@ class _Conversation:
             self.shown_key = question.key
             _say(self.console, *question.notes)
             _show_words(self.console, question)
+            if question.example and not question.words and question.default is None and not question.so_far:
+                _say(self.console, f"  such as: {question.example}")
+            if question.known:
+                _say(self.console, f"  known here: {', '.join(question.known[:MOST_OFFERED])}")
 
     def _heading_of(self, question: Question) -> str:
         parts = self.interview.parts
@@ -315,15 +334,28 @@ def _begin(
     library: Library, drafts: Path, author: str | None, case_id: str | None
 ) -> tuple[Interview, Draft]:
     today = date.today()
+    known = _known_in(library)
     if case_id is not None:
         kept = library.get_there(case_id)
         beginning = Beginning(today, kept.case.kind, author, None, plain_data(kept.case), kept.case_id)
-        return Interview(beginning, today), new_draft(drafts)
+        return Interview(beginning, today, known), new_draft(drafts)
     left = draft_files(drafts)
     chosen = _chosen_draft(left) if left else None
     if chosen is not None:
-        return resume(chosen, today)
-    return Interview(Beginning(today, author=author, shop=library.last_shop()), today), new_draft(drafts)
+        return resume(chosen, today, known)
+    beginning = Beginning(today, author=author, shop=library.last_shop())
+    return Interview(beginning, today, known), new_draft(drafts)
+
+
+def _known_in(library: Library) -> Known:
+    """Return what the library's records name, to be offered while somebody types."""
+    models, platforms = defaultdict[str, list[str]](list), defaultdict[str, list[str]](list)
+    for make, model, platform in library.vehicles():
+        for names, name in ((models[make], model), (platforms[make], platform)):
+            if name and name not in names:
+                names.append(name)
+    unit = (library.last_odometer() or "km").split()[-1]
+    return Known(models, platforms, library.module_names(MOST_OFFERED), unit)
 
 
 def _chosen_draft(left: list[Path]) -> Path | None:

@@ -9,6 +9,8 @@ import pexpect
 import pytest
 
 from casebase.library.store import Library
+from casebase.record.case import status_of
+from casebase.record.vocabulary import Stage, Status
 
 pytestmark = pytest.mark.slow
 
@@ -54,7 +56,7 @@ def walk(terminal, answers, until="Kept as"):
     raise AssertionError(f"never saw {until!r}:\n{shown}")
 
 
-VEHICLE = [("Make:", "Norrvik"), ("Model:", "Skarn"), ("Platform:", "K4")]
+VEHICLE = [("Make:", "Norrvik"), ("Model:", "Skarn"), ("Year, platform", "2016, K4")]
 
 
 def only_case(tmp_path):
@@ -78,10 +80,74 @@ def test_an_open_job_is_kept_with_the_least_typing(home, tmp_path):
     assert not list((tmp_path / "casebase" / "drafts").glob("*.json"))
 
 
+SCAN = """Body control module
+  U0121-00 confirmed
+
+  U0131-00 pending
+
+Engine control module
+
+  U0121-00
+EPS: no response
+"""
+WHOLE_CASE = [
+    ("Make:", "Norrvik"),
+    ("Model:", "Skarn"),
+    ("Year, platform", "2019, K2, diesel, 188000"),
+    ("customer says", "Dies at the lights, all lamps on"),
+    ("Lamps lit", "engine, ABS lamp, while driving, gauges drop to zero"),
+    ("Networks", "can, 500, behind gateway GWM"),
+    ("Readings (", "6 to 14 122"),
+    ("More readings", "H 2.6 V"),
+    ("More readings", "L 2.4 V"),
+    ("More readings", "6 to 5 OL"),
+    ("State of", "ohms: battery off; volts: key on; nothing unplugged"),
+    ("What was tried", "swapped EPS: no change; bridged splice S204: 61 ohm"),
+    ("What was the cause", "a terminator missing"),
+    ("Where it was", "splice S204 under the left carpet; water"),
+    ("How it was proven", "61 ohm with the splice bridged, 122 ohm without"),
+    ("What was done", "new splice, soldered; splice sleeve 12.00 EUR; 90 min; 184.50 EUR"),
+    ("What shows", "cleared, scan clean, 12 km, 6 to 14 60.4 ohm"),
+    ("does not make sense", "U0155 came back once in the cold"),
+    ("Your handle", "lead.tech; Quay Street Garage; opened yesterday; ended today"),
+    ("Keep it?", "yes"),
+]
+
+
+@pytest.mark.parametrize(("begin", "end"), [("", ""), ("\x1b[200~", "\x1b[201~")])
+def test_a_case_with_four_readings_and_a_pasted_scan_takes_under_25_questions(home, tmp_path, begin, end):
+    """Every question answered; the scan is pasted with its blank lines, into terminals of either kind."""
+    waiting, asked = list(WHOLE_CASE), []
+    terminal = start(home)
+    while terminal.expect(["Kept as", PROMPT]) == 1:
+        prompt = (terminal.before + terminal.after).splitlines()[-1]
+        asked.append(prompt)
+        if "Scan report" in prompt:
+            terminal.send(f"{begin}{SCAN}{end}")
+            terminal.expect("no response")
+            terminal.sendline("\n" if begin else "")
+            continue
+        found = next((item for item in waiting if item[0] in prompt), None)
+        if found:
+            waiting.remove(found)
+        terminal.sendline(found[1] if found else "")
+    terminal.expect(pexpect.EOF)
+
+    case = only_case(tmp_path).case
+    assert not waiting
+    assert len(asked) < 25, asked
+    assert status_of(case) is Status.FIXED_VERIFIED
+    assert [reading.stage for reading in case.readings].count(Stage.AFTER_REPAIR) == 1
+    assert len(case.readings) == 5
+    assert [entry.code.text for entry in case.codes] == ["U0121-00", "U0131-00", "U0121-00"]
+    assert case.silent_modules() == ["EPS"]
+    assert str(case.vehicle.odometer) == "188000 km"
+
+
 def test_killed_halfway_nothing_typed_is_lost(home, tmp_path):
     """SIGKILL between two answers: the next start offers the draft, and every answer given is in it."""
     terminal = start(home)
-    walk(terminal, [*VEHICLE, ("Model year:", "2016")], until=KILLED_AFTER)
+    walk(terminal, VEHICLE, until=KILLED_AFTER)
     terminal.kill(9)
     terminal.wait()
 
