@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any, Final
 
 from casebase.errors import InputError
@@ -21,8 +22,7 @@ from casebase.intake.answers import (
     word_list_reader,
     word_reader,
 )
-from casebase.intake.plain_words.readings import Marks, readings_in
-from casebase.intake.plain_words.written import written
+from casebase.intake.plain_words.message import understood_from
 from casebase.intake.question import Asked, Data, Question, Script, put
 from casebase.intake.review import cautions_so_far
 from casebase.record.cautions import HIGH_VOLTAGE, MOVING_PARTS, OHMS, RESTRAINTS
@@ -108,13 +108,15 @@ def readings_reader(data: Data, stage: Stage | None = None) -> Callable[[str], l
     medium = f"{next(iter(media))}: " if len(media) == 1 else ""
 
     def read(text: str) -> list[Data]:
-        told = [one.data for one in readings_in(Marks(written(f"{medium}{text}")))]
+        said, state = _without_state(text)
+        told = [{**item.data} for item in understood_from(f"{medium}{said}").of("readings")]
         if not told:
             raise InputError(
                 f"'{text[:60]}': no reading was found in that: expected lines or pins and a value, such as"
                 " '6 to 14 60.2 ohm' or 'H 2.6', or one word: resistance, voltage, waveform, AC voltage, current"
             )
         for one in told:
+            one.update(state[_kind_of(one)])
             if stage or one.get("unplugged", "nothing") not in ("nothing", []):
                 one["stage"] = str(stage or Stage.ISOLATION)
             for key, value in one.items():
@@ -122,6 +124,26 @@ def readings_reader(data: Data, stage: Stage | None = None) -> Callable[[str], l
         return told
 
     return read
+
+
+def _without_state(text: str) -> tuple[str, dict[str, Data]]:
+    """Return a line without the entries that say the state of the vehicle, and that state."""
+    said, state = [], []
+    for entry in sentences_of(text):
+        parts = entry.split(", ")
+        state += [part for part in parts if _is_state(part)]
+        said.append(", ".join(part for part in parts if not _is_state(part)))
+    return "; ".join(said), read_state("; ".join(state))
+
+
+def _is_state(text: str) -> bool:
+    with suppress(InputError):
+        return bool(_state(text))
+    return False
+
+
+def _kind_of(reading: Data) -> str:
+    return "ohms" if reading["quantity"] == Quantity.RESISTANCE else "volts"
 
 
 def _read_as(reading: Data) -> str:
@@ -160,7 +182,7 @@ def _ask_state(readings: list[Data]) -> Script:
         so_far=len(readings),
     )
     for one in untold if told else ():
-        one.update(told["ohms" if one["quantity"] == Quantity.RESISTANCE else "volts"])
+        one.update(told[_kind_of(one)])
         if isinstance(one.get("unplugged"), list) and one["unplugged"] and "stage" not in one:
             one["stage"] = str(Stage.ISOLATION)
 

@@ -119,7 +119,11 @@ FAULT_LABELS: Final = {
 SHORT_FORMS: Final[dict[str, dict[str, str]]] = {
     "Line": _LINES,
     "Fault": {_named(label): fault for fault, label in FAULT_LABELS.items()}
-    | {"nofault:behindthegateway": "gateway_isolation_normal"},
+    | {
+        "nofault:behindthegateway": "gateway_isolation_normal",
+        "bothlinesshortedtogether": "lines_shorted_together",
+        "modulewithoutsupplyloadsthelines": "module_loads_lines",
+    },
     "Medium": {
         "hscan": "high-speed CAN",
         "fd": "CAN FD",
