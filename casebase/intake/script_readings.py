@@ -138,7 +138,7 @@ def _without_state(text: str) -> tuple[str, dict[str, Data]]:
 
 def _is_state(text: str) -> bool:
     with suppress(InputError):
-        return bool(_state(text))
+        return bool(_state(text)) and not understood_from(text).of("readings")
     return False
 
 
