@@ -206,12 +206,17 @@ def _past(kept: Library, layout: Layout) -> list[Case]:
     return [kept.get(row["id"]).case for row in rows if row["fault"]]
 
 
-def print_way_to_layout(kept: Library, job: Case, page: Page) -> None:
-    """Say that a layout holds for the vehicle of a job, and which command draws it; nothing where none does."""
+def way_to_layout(kept: Library, job: Case) -> str | None:
+    """Return that a layout holds for the vehicle of a job, and which command draws it; None where none does."""
     found = best_fitting(layouts_in(kept), job.vehicle)
-    if found is not None:
-        named = job.id or "JOB"
+    if found is None:
+        return None
+    named = job.id or "JOB"
+    return f"Where on the harness: casebase where {named} draws {found.layout.name()} and says what to open."
+
+
+def print_way(way: str | None, page: Page) -> None:
+    """Print the way to a layout, where there is one."""
+    if way:
         page.line()
-        page.line(
-            f"Where on the harness: casebase where {named} draws {found.layout.name()} and says what to open."
-        )
+        page.line(way)

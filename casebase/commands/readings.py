@@ -10,9 +10,16 @@ import typer
 from casebase import places
 from casebase.bus.feed import feeds_of
 from casebase.bus.plain_tests import plain_tests
-from casebase.commands.layout import print_way_to_layout
+from casebase.commands.layout import print_way, way_to_layout
 from casebase.commands.opening import job_from_anywhere, open_library, simulated_buses
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import (
+    FullOption,
+    JsonOption,
+    LibraryOption,
+    command_again,
+    own_page,
+    print_json,
+)
 from casebase.errors import InputError
 from casebase.files import text_of
 from casebase.intake.answers import quick_readings
@@ -21,7 +28,7 @@ from casebase.match import meaning
 from casebase.record.cautions import cautions_of
 from casebase.record.inference import taken_as
 from casebase.terminal.answer import print_cautions
-from casebase.terminal.readings import print_codes, print_meanings, print_plain_tests
+from casebase.terminal.readings import print_codes, print_meanings, print_meanings_in_short, print_plain_tests
 
 
 def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
@@ -37,12 +44,14 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
     base_rates: Annotated[
         bool, typer.Option("--base-rates", help="Weigh the states by how often the library found them.")
     ] = False,
+    full: FullOption = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
     """Say what readings can mean, and the next test.
 
-    Computed from simulated buses; the first run on a machine simulates them, which takes some seconds.
+    With --full also the levels, what each reading says and every test. Computed from simulated buses; the first run on
+    a machine simulates them, which takes some seconds.
 
     Example: casebase readings --pair 61 --high 2.48 --low 2.47
     """
@@ -68,14 +77,17 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
     page = own_page()
     for sentence in inferred:
         page.line(sentence)
-    print_meanings(found, feeds, page)
-    print_plain_tests(tests, any(each.tests for each in found), page)
+    if full:
+        print_meanings(found, feeds, page)
+        print_plain_tests(tests, any(each.tests for each in found), page)
+    else:
+        print_meanings_in_short(found, feeds, tests, page)
     if case is not None:
         print_cautions(cautions, page)
         if (library or places.default_library()).exists():
             with open_library(library) as kept:
-                print_way_to_layout(kept, case, page)
-    return None
+                print_way(way_to_layout(kept, case), page)
+    return None if full else page.line(f"All of it: {command_again('--full')}")
 
 
 def codes(

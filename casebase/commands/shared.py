@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
+import sys
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Final
@@ -31,6 +33,14 @@ DemoLibraryOption = Annotated[
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+
+
+FullOption = Annotated[bool, typer.Option("--full", help="All of it, not the first screen only.")]
+
+
+def command_again(*more: str) -> str:
+    """Return the command line that is running as it was typed, with `more` behind it."""
+    return f"casebase {shlex.join([*sys.argv[1:], *more])}"
 
 
 _DAY: Final = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")

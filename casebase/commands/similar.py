@@ -8,9 +8,17 @@ import typer
 
 from casebase import places
 from casebase.commands.filters import narrowing_of
-from casebase.commands.layout import print_way_to_layout
+from casebase.commands.layout import print_way, way_to_layout
 from casebase.commands.opening import TextModelAhead, job_named, means_to_compare, open_library
-from casebase.commands.shared import DemoLibraryOption, JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import (
+    DemoLibraryOption,
+    FullOption,
+    JsonOption,
+    LibraryOption,
+    command_again,
+    own_page,
+    print_json,
+)
 from casebase.demo import build_demo_library, job_files, load_demo_job
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer
@@ -20,13 +28,16 @@ from casebase.match.answer.working_out import answer_to
 from casebase.match.index.collection import EVERY_CASE, Narrowing
 from casebase.record.case import Case
 from casebase.terminal.answer import print_answer, print_demo_end, print_demo_start, print_explained
+from casebase.terminal.glance import print_glance
 
 
 def similar(  # noqa: PLR0913, PLR0917  one parameter per way to narrow down
     job: Annotated[
         str, typer.Argument(metavar="FILE|ID", help="A record file of the stuck job, or a case ID.")
     ],
-    most: Annotated[int, typer.Option("--most", min=1, max=200, help="How many cases.")] = 5,
+    most: Annotated[
+        int, typer.Option("--most", min=1, max=200, help="How many cases --full and --json tell.")
+    ] = 5,
     explain: Annotated[
         str | None,
         typer.Option("--explain", metavar="ID", help="Every facet of the comparison with this case."),
@@ -39,12 +50,13 @@ def similar(  # noqa: PLR0913, PLR0917  one parameter per way to narrow down
     until: Annotated[
         str | None, typer.Option(metavar="DAY", help="Only ended on this day or before.")
     ] = None,
+    full: FullOption = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
     """Find the cases most like a job.
 
-    And with them the likely causes, the next test, and what is normal on this vehicle.
+    And with them the likely causes, the next test, and what is normal on this vehicle: on one screen, or all of it.
 
     Example: casebase similar job.yaml --since 2024-01-01
     """
@@ -54,7 +66,7 @@ def similar(  # noqa: PLR0913, PLR0917  one parameter per way to narrow down
         stuck = job_named(job, kept)
         if explain is not None:
             return _explain(kept, stuck, explain, json, ahead)
-        return print_similar(kept, stuck, most, json, narrowing, ahead)
+        return print_similar(kept, stuck, most, json, narrowing, ahead, full=full)
 
 
 def print_similar(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare and to print
@@ -64,15 +76,20 @@ def print_similar(  # noqa: PLR0913, PLR0917  the job, the cases, and how to com
     json: bool,
     narrowing: Narrowing | None = None,
     ahead: TextModelAhead | None = None,
+    *,
+    full: bool = False,
 ) -> None:
-    """Print what is said to a stuck job; `ahead` may have the text model open already."""
+    """Print what is said to a stuck job, on one screen or in `full`; `ahead` may have the text model open already."""
     answer = answer_in(library, job, most, narrowing, ahead)
     if json:
         print_json(answer_data(answer))
     else:
-        page = own_page()
-        print_answer(answer, page)
-        print_way_to_layout(library, job, page)
+        way = way_to_layout(library, job)
+        if full:
+            print_answer(answer, own_page())
+            print_way(way, own_page())
+        else:
+            print_glance(answer, own_page(), command_again("--full"), way)
 
 
 def answer_in(
@@ -105,6 +122,7 @@ def demo(
     job: Annotated[
         str | None, typer.Option("--job", metavar="NAME", help="Another of the stuck jobs.")
     ] = None,
+    full: FullOption = False,
     library: DemoLibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -120,5 +138,5 @@ def demo(
         if json:
             return print_similar(built, stuck, 5, json)
         print_demo_start(built, own_page())
-        print_similar(built, stuck, 3, json)
+        print_similar(built, stuck, 3, json, full=full)
         return print_demo_end(built, [path.stem for path in job_files()], own_page())

@@ -43,6 +43,12 @@ class Page:
         """Print a heading with an empty line before it."""
         self._console.print(f"\n{shown(text)}", style="bold", markup=False, highlight=False)
 
+    def as_they_are(self, lines: Iterable[str]) -> None:
+        """Print lines that are set already; the first is a heading."""
+        for number, text in enumerate(lines):
+            style = None if number else "bold"
+            self._console.print(shown(text), style=style, markup=False, highlight=False, soft_wrap=True)
+
     def line(self, text: str = "", indent: int = 0, hang: int | None = None) -> None:
         """Print one paragraph; its further lines are indented by `hang`."""
         further = " " * (indent if hang is None else hang)

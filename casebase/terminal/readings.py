@@ -27,6 +27,7 @@ from casebase.terminal.page import Page
 
 BAR_WIDTH: Final = 24
 LEAST_SHOWN: Final = 0.005
+MOST_STATES: Final = 5
 _AS_FOUND, _AFTER_REPAIR, _BAND, _RULE = "●", "○", "▒", "·"
 
 
@@ -39,6 +40,22 @@ def print_meanings(meanings: list[Meaning], feeds: Sequence[Feed], page: Page) -
         )
     for meaning in meanings:
         print_meaning(meaning, page)
+
+
+def print_meanings_in_short(
+    meanings: list[Meaning], feeds: Sequence[Feed], plain: Sequence[PlainTest], page: Page
+) -> None:
+    """Print what every network's readings mean in a few lines: verdict, the likeliest states, one next test."""
+    print_feeds(feeds, page)
+    for meaning in meanings:
+        page.heading(f"What the readings can mean: {meaning.name} ({meaning.network.medium})")
+        page.line(verdict(meaning.diagnosis), 2)
+        for clash in clash_words(meaning.diagnosis):
+            page.labelled("CLASH", clash)
+        _print_states(meaning, page, MOST_STATES)
+        print_next_tests(meaning.tests[:1], page)
+    if not any(meaning.tests for meaning in meanings):
+        print_plain_tests(plain[:1], False, page)
 
 
 def print_feeds(feeds: Sequence[Feed], page: Page) -> None:
@@ -89,11 +106,11 @@ def print_plain_tests(tests: Sequence[PlainTest], computed: bool, page: Page) ->
         page.bullets("mind", list(test.cautions), 5)
 
 
-def _print_states(meaning: Meaning, page: Page) -> None:
+def _print_states(meaning: Meaning, page: Page, most: int | None = None) -> None:
     clash = " (while the readings clash this means little)" if meaning.diagnosis.clashes else ""
     page.heading(f"Probability of each state{clash}")
     credible = meaning.diagnosis.credible()
-    for state, share in meaning.diagnosis.ranked():
+    for state, share in meaning.diagnosis.ranked()[:most]:
         if share >= LEAST_SHOWN:
             bar = "█" * max(1, round(share * BAR_WIDTH))
             inside = "" if state in credible else "  (outside the 90 % set)"

@@ -51,6 +51,7 @@ def test_demo_answers_a_stuck_job_without_network(tmp_path):
     """The first command of README: the job, the nearest cases, what is normal, where to go next, cautions."""
     done = casebase(
         "demo",
+        "--full",
         "--library",
         tmp_path / "demo.db",
         http_proxy="http://127.0.0.1:9",
@@ -196,8 +197,12 @@ def test_readings_under_the_dash_need_no_file_and_no_library():
     done = casebase("readings", "--pair", "61", "--high", "2.48", "--low", "2.47")
     assert done.returncode == 0
     assert "a bus awake without traffic" in done.stdout
-    assert "Levels" in done.stdout
     assert "Next test" in done.stdout
+    assert len(done.stdout.splitlines()) <= 25
+    assert "Levels" not in done.stdout
+    assert (
+        "Levels" in casebase("readings", "--pair", "61", "--high", "2.48", "--low", "2.47", "--full").stdout
+    )
 
 
 def test_readings_as_json_have_the_promised_shape():
@@ -335,7 +340,7 @@ def test_similar_can_be_narrowed_down(shop):
     told = json.loads(casebase("similar", JOB, "--medium", "lin", "--json", library=shop).stdout)
     everything = json.loads(casebase("similar", JOB, "--json", library=shop).stdout)
     assert 0 < told["compared_with"] < everything["compared_with"]
-    nothing = casebase("similar", JOB, "--since", "2200-01-01", library=shop)
+    nothing = casebase("similar", JOB, "--since", "2200-01-01", "--full", library=shop)
     assert nothing.returncode == 0
     assert "Nearest past cases of 0 records" in nothing.stdout
 
