@@ -9,7 +9,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from casebase.commands.opening import TextModelAhead, means_to_compare, open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import FullOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.commands.similar import answer_in, print_similar
 from casebase.errors import InputError
 from casebase.files import text_of
@@ -38,7 +38,10 @@ def ask(
         list[str] | None,
         typer.Argument(metavar="[MESSAGE]...", help="The message, a file that holds it, or - for stdin."),
     ] = None,
-    most: Annotated[int, typer.Option("--most", min=1, max=200, help="How many cases.")] = 5,
+    most: Annotated[
+        int, typer.Option("--most", min=1, max=200, help="How many cases --full and --json tell.")
+    ] = 5,
+    full: FullOption = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -60,7 +63,7 @@ def ask(
         print_understood(understood, page)
         understood, left = _asked_back(understood)
         print_questions(left, page)
-        return print_similar(kept, job_of(understood), most, json=False, ahead=ahead)
+        return print_similar(kept, job_of(understood), most, json=False, ahead=ahead, full=full)
 
 
 def job_of(understood: Understood) -> Case:

@@ -210,7 +210,7 @@ class Library(LibraryFile):
             ).fetchone()
             return row[0] if row else None
 
-    def vehicles(self) -> list[tuple[str, str, str | None]]:
+    def vehicles_and_platforms(self) -> list[tuple[str, str, str | None]]:
         """Return (make, model, platform) of the cases, the most usual first."""
         sql = "SELECT make, model, platform FROM cases GROUP BY 1, 2, 3 ORDER BY count(*) DESC, 1, 2, 3"
         with self._readable():

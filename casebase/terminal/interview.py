@@ -350,7 +350,7 @@ def _begin(
 def _known_in(library: Library) -> Known:
     """Return what the library's records name, to be offered while somebody types."""
     models, platforms = defaultdict[str, list[str]](list), defaultdict[str, list[str]](list)
-    for make, model, platform in library.vehicles():
+    for make, model, platform in library.vehicles_and_platforms():
         for names, name in ((models[make], model), (platforms[make], platform)):
             if name and name not in names:
                 names.append(name)
