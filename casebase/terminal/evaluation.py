@@ -168,6 +168,12 @@ def _print_held_out(held_out: HeldOut, page: Page) -> None:
         f"{figures.mrr.value:>8.2f}" for figures in (held_out.defaults, held_out.fitted, held_out.equal)
     )
     page.line(f"{words:<26}{values}   {_change(held_out.gain)}", 2)
+    for told, change in (
+        ("right first, with a twin", held_out.with_twin),
+        ("right first, without", held_out.without_twin),
+    ):
+        if change is not None:
+            page.line(f"{told:<24}{'':>24}   {_change(change)}", 4)
 
 
 def _verdict(fitted: Fit) -> str:
@@ -180,8 +186,14 @@ def _verdict(fitted: Fit) -> str:
             " weights are any better."
         )
     if fitted.better:
-        return "The fitted weights did better on models and on causes they had not seen, beyond chance."
-    return "The fitted weights did not do better, beyond chance, on both models and causes they had not seen."
+        return (
+            "The fitted weights did better on models and causes they had not seen, beyond chance, and lost nothing with"
+            " a case of the same model there, nor without."
+        )
+    return (
+        "The fitted weights did not do better, beyond chance, on models and causes they had not seen, both with a case"
+        " of the same model (a twin) there and without."
+    )
 
 
 def _use(fitted: Fit) -> str:
@@ -207,6 +219,10 @@ def _fit_data(fitted: Fit) -> dict[str, Any]:
                 "fitted": _figures_data(each.fitted),
                 "equal": _figures_data(each.equal),
                 "gain_mrr": _estimate_data(each.gain),
+                "gain_first_with_twin": None if each.with_twin is None else _estimate_data(each.with_twin),
+                "gain_first_without_twin": None
+                if each.without_twin is None
+                else _estimate_data(each.without_twin),
             }
             for each in fitted.held_out
         },

@@ -166,6 +166,22 @@ def test_every_question_is_measured_by_weights_that_never_saw_its_group(question
     assert [each.defaults.mrr.value for each in fitted.held_out] == pytest.approx([seen, seen])
 
 
+def test_weights_that_lose_where_a_twin_is_there_are_not_advised(questions, fitted):
+    """What helps where no case of the model is kept must not cost the twin its first place."""
+    random = np.random.default_rng(7)
+    rows = len(questions[0].relevant)
+    models = np.array([f"model {each}" for each in random.integers(6, size=rows)])
+    asked = [replace(question, case_groups={MODEL: models}) for question in questions[:60]]
+    found = fit(asked, BY_NAME)
+    twins = sum(question.has_twin for question in asked)
+    assert 0 < twins < 60
+    for each in found.held_out:
+        assert each.with_twin is not None
+        assert each.without_twin is not None
+        loses = replace(each, with_twin=replace(each.with_twin, value=-0.14))
+        assert not replace(found, held_out=[loses, *found.held_out[1:]]).better
+
+
 @pytest.mark.slow
 def test_the_same_questions_give_the_same_weights(questions, fitted):
     """Nothing is left to chance."""

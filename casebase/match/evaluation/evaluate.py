@@ -152,6 +152,11 @@ def gain(ours: Outcomes, theirs: Outcomes) -> Estimate:
     return mean_of(ours.reciprocal_ranks - theirs.reciprocal_ranks)
 
 
+def gain_first(ours: Outcomes, theirs: Outcomes) -> Estimate:
+    """Return by how much oftener our first case is a right one, question by question."""
+    return mean_of(ours.hits_at_1.astype(np.float64) - theirs.hits_at_1)
+
+
 def _outcomes_of_one(question: Question, weights: Floats) -> list[tuple[float, ...]]:
     rows = question.candidates
     scores, relevant = question.comparison.scores(weights)[rows], question.relevant[rows]
@@ -172,8 +177,13 @@ def _as_outcomes(rows: Floats) -> Outcomes:
     return Outcomes(first > 0, third > 0, fifth > 0, reciprocal, gained, above)
 
 
-def _on_other_models(questions: Sequence[Question], weights: Floats) -> Figures | None:
+def on_other_models(questions: Sequence[Question]) -> list[Question]:
+    """Return the questions put to a library without any case of their own model, as far as an answer is left."""
     told = [question for question in questions if MODEL in question.groups and MODEL in question.case_groups]
     others = [question.without(MODEL, [question.groups[MODEL]]) for question in told]
-    left = [question for question in others if question.answerable]
+    return [question for question in others if question.answerable]
+
+
+def _on_other_models(questions: Sequence[Question], weights: Floats) -> Figures | None:
+    left = on_other_models(questions)
     return figures(outcomes_of(left, weights[:, None])[0]) if left else None

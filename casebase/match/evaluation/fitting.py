@@ -20,7 +20,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import InputError
-from casebase.match.evaluation.evaluate import Figures, Outcomes, answerable_of, figures, gain, outcomes_of
+from casebase.match.evaluation.evaluate import (
+    Figures,
+    Outcomes,
+    answerable_of,
+    figures,
+    gain,
+    gain_first,
+    on_other_models,
+    outcomes_of,
+)
 from casebase.match.evaluation.metrics import Bools, Estimate
 from casebase.match.evaluation.questions import CAUSE, MODEL, Groups, Progress, Question, weights_in_order
 from casebase.match.facets.arrays import Floats
@@ -189,6 +198,8 @@ class HeldOut:
     """What three sets of weights came to on questions of groups held back, all folds together.
 
     `gain` is by how much the fitted weights' mean reciprocal rank is above the defaults', question by question.
+    `with_twin` and `without_twin` are by how much oftener their first case is a right one, where a case of the model
+    would help, and in a library without that model; None where no question tells.
     """
 
     split: str
@@ -198,7 +209,15 @@ class HeldOut:
     fitted: Figures
     equal: Figures
     gain: Estimate
+    with_twin: Estimate | None
+    without_twin: Estimate | None
     strengths: tuple[float, ...]
+
+    @property
+    def better(self) -> bool:
+        """Whether the fitted weights did better beyond chance, and lost nothing with a twin there nor without one."""
+        told = [each for each in (self.with_twin, self.without_twin) if each is not None]
+        return self.gain.low > 0 and all(each.value >= 0 for each in told)
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,9 +234,9 @@ class Fit:
 
     @property
     def better(self) -> bool:
-        """Whether the fitted weights did better than by chance on models and on causes not seen."""
+        """Whether the fitted weights did better on models and on causes not seen, with a twin and without."""
         tested = {each.split for each in self.held_out} == set(SPLITS)
-        return tested and all(each.gain.low > 0 for each in self.held_out)
+        return tested and all(each.better for each in self.held_out)
 
 
 def fit(
@@ -303,7 +322,7 @@ class _Fitting:
 
     def _held_out(self, split: str) -> HeldOut:
         folds = grouped_folds([block.groups[split] for block in self._blocks], OUTER_FOLDS)
-        strengths, found = [], []
+        strengths, found, with_twin, without_twin = [], [], [], []
         for fold in range(int(folds.max()) + 1):
             training = _training(self._blocks, folds, fold, split)
             strengths.append(strength_of(self._losses(training, split, INNER_FOLDS)))
@@ -311,6 +330,8 @@ class _Fitting:
             variants = np.column_stack([self._defaults, fitted, np.ones(len(fitted))])
             asked = [question for question, its in zip(self._questions, folds, strict=True) if its == fold]
             found.append(outcomes_of(asked, variants))
+            with_twin.append(outcomes_of([question for question in asked if question.has_twin], variants))
+            without_twin.append(outcomes_of(on_other_models(asked), variants))
             self._step()
         defaults, fitted_too, equal = (_joined(outcomes) for outcomes in zip(*found, strict=True))
         return HeldOut(
@@ -321,6 +342,8 @@ class _Fitting:
             figures(fitted_too),
             figures(equal),
             gain(fitted_too, defaults),
+            _gain_first(with_twin),
+            _gain_first(without_twin),
             tuple(strengths),
         )
 
@@ -359,6 +382,15 @@ def _training(blocks: Sequence[Block], folds: NDArray[np.int64], fold: int, spli
     """Return what may be seen: the questions of the other folds, without the cases of the groups held back."""
     held_back = {block.groups[split] for block, its in zip(blocks, folds, strict=True) if its == fold}
     return [block.without(split, held_back) for block, its in zip(blocks, folds, strict=True) if its != fold]
+
+
+def _gain_first(by_fold: Sequence[Sequence[Outcomes]]) -> Estimate | None:
+    """Return by how much oftener the fitted weights were right first, all folds together; None without a question."""
+    told = [outcomes for outcomes in by_fold if outcomes]
+    if not told:
+        return None
+    defaults, fitted_too, _ = (_joined(outcomes) for outcomes in zip(*told, strict=True))
+    return gain_first(fitted_too, defaults)
 
 
 def _joined(outcomes: Sequence[Outcomes]) -> Outcomes:

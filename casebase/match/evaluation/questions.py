@@ -94,6 +94,14 @@ class Question:
         """Whether any case would have helped."""
         return bool((self.relevant & self.candidates).any())
 
+    @property
+    def has_twin(self) -> bool:
+        """Whether a case of the question's own model would have helped."""
+        if MODEL not in self.groups or MODEL not in self.case_groups:
+            return False
+        of_model = self.case_groups[MODEL] == self.groups[MODEL]
+        return bool((self.relevant & self.candidates & of_model).any())
+
     def without(self, split: str, held_back: Collection[str]) -> Question:
         """Return the question put to a library that lacks the cases of the groups `held_back`."""
         if split not in self.case_groups:
