@@ -162,14 +162,22 @@ def _where(
         stuck = load_demo_job(job)
         with build_demo_library(places.demo_library()) as kept:
             layout = _layout_for(stuck, on_layout, kept)
-            return where_of(stuck, layout, _past(kept, layout)), layout, layout.vehicles.unlike(stuck.vehicle)
+            return (
+                where_of(stuck, layout, _past(kept, layout, stuck)),
+                layout,
+                layout.vehicles.unlike(stuck.vehicle),
+            )
     if names_a_file(job) and on_layout is not None and names_a_file(on_layout):
         stuck, layout = load_records([Path(job)])[0], _layout_in(Path(on_layout))
         return where_of(stuck, layout), layout, layout.vehicles.unlike(stuck.vehicle)
     with open_library(library) as kept:
         stuck = job_named(job, kept)
         layout = _layout_for(stuck, on_layout, kept)
-        return where_of(stuck, layout, _past(kept, layout)), layout, layout.vehicles.unlike(stuck.vehicle)
+        return (
+            where_of(stuck, layout, _past(kept, layout, stuck)),
+            layout,
+            layout.vehicles.unlike(stuck.vehicle),
+        )
 
 
 def _layout_in(path: Path) -> Layout:
@@ -194,8 +202,8 @@ def _layout_for(stuck: Case, named: str | None, kept: Library) -> Layout:
     return found.layout
 
 
-def _past(kept: Library, layout: Layout) -> list[Case]:
-    """Return the past cases of the vehicles that a layout holds for."""
+def _past(kept: Library, layout: Layout, stuck: Case) -> list[Case]:
+    """Return the past cases of the vehicles that a layout holds for, without the one that is asked about."""
     fitted = layout.vehicles
     wanted = (
         [{"platform": fitted.platform}]
@@ -203,7 +211,9 @@ def _past(kept: Library, layout: Layout) -> list[Case]:
         else [{"make": fitted.make, "model": model} for model in fitted.models]
     )
     rows = [row for one in wanted for row in kept.summaries(**one)][:MOST_PAST]
-    return [kept.get(row["id"]).case for row in rows if row["fault"]]
+    bare = stuck.model_copy(update={"id": None, "revision": None})
+    past = (kept.get(row["id"]).case for row in rows if row["fault"])
+    return [case for case in past if case != bare]
 
 
 def way_to_layout(kept: Library, job: Case) -> str | None:

@@ -15,7 +15,7 @@ from casebase.record.layout import Layout, LayoutNetwork
 from casebase.record.modules import module_identity
 from casebase.record.reading import Reading
 from casebase.record.stored_codes import who_blames_whom
-from casebase.record.vocabulary import Answers, Medium, Place, Stage
+from casebase.record.vocabulary import Answers, Fault, Medium, Place, Stage
 from casebase.record.word_list import plain_form
 
 MOST_PAST: Final = 300
@@ -92,18 +92,30 @@ def _gateways(layout: Layout) -> set[str]:
     return {module_identity(name) for name in layout.gateways}
 
 
+_NO_FAULT_OF_THE_PLACE: Final = frozenset(
+    (Fault.NONE, Fault.GATEWAY_ISOLATION_NORMAL, Fault.LOW_SYSTEM_VOLTAGE, Fault.CONFIGURATION)
+)
+"""Causes that say nothing of the wiring at the place they name."""
+
+
+_TELLING: Final = 12
+"""Letters from which where a place is found tells it from others: `behind the left headlamp` (judged)."""
+
+
 def proven_at(layout: Layout, past: Iterable[Case]) -> dict[str, int]:
     """Return how many proven causes of past cases lay at each element of a layout, by its name."""
     counted = Counter[str]()
     for case in past:
         for cause in (case.cause, *case.more_causes):
-            if cause is not None and cause.proof is not None and (name := _element_of(layout, cause)):
+            if cause is None or cause.proof is None or cause.fault in _NO_FAULT_OF_THE_PLACE:
+                continue
+            if name := _element_of(layout, cause):
                 counted[name] += 1
     return dict(counted)
 
 
 def _element_of(layout: Layout, cause: Cause) -> str | None:
-    """Return the place of a layout that a cause names: by its name in the words, else the module at fault."""
+    """Return the place of a layout that a cause names: by its name or where it is found, else the module at fault."""
     text = cause.where.text if cause.where is not None and cause.where.text else ""
     modules = {module_identity(module.name): module.name for module in layout.modules}
     named = [
@@ -111,6 +123,13 @@ def _element_of(layout: Layout, cause: Cause) -> str | None:
         for name in layout.kinds
         if name not in modules.values() and re.search(rf"\b{re.escape(name)}\b", text, re.IGNORECASE)
     ]
+    if not named:
+        named = [
+            place.name
+            for _, places in layout.listed_places()
+            for place in places
+            if place.at is not None and len(place.at) >= _TELLING and place.at.casefold() in text.casefold()
+        ]
     if named:
         return max(named, key=len)
     if cause.where is not None and cause.where.place is Place.MODULE and cause.module:

@@ -120,13 +120,13 @@ def _has_length(place: DrawnPlace) -> bool:
 
 def _line(text: str, probability: float | None, is_next: bool, width: int) -> str:
     """Return a line of the drawing with the probability and its bar at the right."""
-    room = width - _RIGHT_MARGIN
+    told = "" if probability is None else per_cent(probability)
+    room = width - _RIGHT_MARGIN if told else width
     left = text if len(text) <= room else f"{text[: room - 1]}…"
     if probability is None:
         return left
     bar = _BAR * round(probability * _LONGEST_BAR)
     pointed = f"{left} ◀ " if is_next and len(left) + 3 <= room else f"{left} "
-    told = per_cent(probability)
     return f"{pointed:·<{room}} {told:>9} {bar}".rstrip() if told else pointed.rstrip()
 
 
