@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from casebase.bus.layout.drawing import element_called, level_words, rest_words, where_words
+from casebase.bus.layout.drawing import element_called, level_words, remarks_on, rest_words, where_words
 from casebase.bus.layout.whereabouts import PlaceToOpen, Whereabouts, WhereOnNetwork
 from casebase.library.layouts import StoredLayout, best_fitting
 from casebase.match.whereabouts import MOST_PAST, where_of
@@ -142,7 +142,7 @@ def network_context(layout: Layout, found: WhereOnNetwork, *, small: bool = Fals
         "picture": layout_picture(layout, network, found, small=small),
         "level": level_words(found),
         "tests": [_test(layout, test) for test in found.next_tests],
-        "remarks": found.remarks,
+        "remarks": remarks_on(layout, found),
         "unused": [f"reading {index + 1}: {why}" for index, why in found.unused],
     }
 

@@ -13,6 +13,7 @@ from casebase.bus.layout.drawing import (
     level_words,
     next_words,
     per_cent,
+    remarks_on,
     rest_words,
     where_words,
 )
@@ -183,7 +184,7 @@ def print_where(layout: Layout, found: Whereabouts, page: Page, remark: str = ""
         page.line(where_words(layout, on_it), 2)
         page.labelled("else", rest_words(on_it), 2)
         page.bullets("level", level_words(on_it), 2)
-        page.bullets("remark", on_it.remarks, 2)
+        page.bullets("remark", remarks_on(layout, on_it), 2)
         page.bullets("unused", [f"reading {index + 1}: {why}" for index, why in on_it.unused], 2)
         _print_next(layout, on_it.next_tests, page)
     page.line()

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from casebase.bus.layout.whereabouts import PlaceToOpen, WhereOnNetwork
+from casebase.bus.layout.wiring import TWO_WIRES
 from casebase.record.layout import DLC, Layout, LayoutNetwork, PlaceKind, Source, Wire
 from casebase.record.layout_tree import TreeRow, tree_rows
 from casebase.record.modules import module_identity
@@ -177,6 +178,15 @@ def level_words(found: WhereOnNetwork) -> list[str]:
         for place, one in enumerate(found.indistinct)
         if per_cent(one.probability) and not (place == 0 and one.probability > first)
     ]
+
+
+def remarks_on(layout: Layout, found: WhereOnNetwork) -> tuple[str, ...]:
+    """Return what has to be said beside the drawing of a network."""
+    network = next(one for one in layout.networks if one.name == found.network)
+    if network.medium in TWO_WIRES:
+        return found.remarks
+    said = f"Of {network.medium} no levels are computed here: only who is silent, feeds and grounds count."
+    return (said, *found.remarks)
 
 
 def rest_words(found: WhereOnNetwork) -> str:
