@@ -28,6 +28,7 @@ from casebase.match.index.stories import alike_in_meaning
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data
 from casebase.terminal.asked import print_found, print_questions, print_understood
+from casebase.terminal.page import Page
 
 _MOST_BYTES: Final = 2_000_000
 _MOST_FOUND: Final = 10
@@ -69,6 +70,22 @@ def ask(
 def job_of(understood: Understood) -> Case:
     """Return what was understood as a job."""
     return case_from_data(record_of(understood), "the message")
+
+
+def case_told(named: str, library: Library, page: Page) -> Case:
+    """Return the record that a message, or a file of one, begins, and print what was understood.
+
+    Raises `InputError` where it says nothing that a record could hold.
+    """
+    if named == "-":
+        raise InputError(
+            "--from -: stdin answers the questions: give the message itself, or a file that holds it"
+        )
+    understood = understood_from(message_from([named]), library.vehicles())
+    print_understood(understood, page)
+    if not understood.items and not understood.story:
+        raise InputError("--from: nothing in the message: expected what is wrong, readings, codes or modules")
+    return job_of(understood)
 
 
 def message_from(words: list[str]) -> str:

@@ -8,11 +8,13 @@ from typing import Annotated
 import typer
 
 from casebase import places
+from casebase.commands.ask import case_told
 from casebase.commands.attach import records_and_folders, tell_missing_files, with_files
 from casebase.commands.filters import list_filters
 from casebase.commands.news import tell_news
 from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.errors import InputError
 from casebase.intake.layout_template import LAYOUT_TEMPLATE
 from casebase.intake.template import template_text
 from casebase.library.history import history
@@ -63,12 +65,16 @@ def template(
     return typer.echo(template_text(full=full, kind="known good" if known_good else "fault case"), nl=False)
 
 
-def log(
+def log(  # noqa: PLR0913, PLR0917  one parameter per way to begin
     files: Annotated[
         list[Path] | None, typer.Argument(metavar="[FILE]...", help="Record files or folders.")
     ] = None,
     on: Annotated[
         str | None, typer.Option("--on", metavar="ID", help="Go on with this open job, by asking.")
+    ] = None,
+    from_message: Annotated[
+        str | None,
+        typer.Option("--from", metavar="MESSAGE", help="Begin with what a message, or a file of one, says."),
     ] = None,
     author: Annotated[
         str | None, typer.Option(envvar=places.AUTHOR_VARIABLE, help="The handle offered as author.")
@@ -78,16 +84,20 @@ def log(
 ) -> None:
     """Keep records: from files, or by asking.
 
-    Without a file it asks one question at a time. Of several files all are kept or, where one does not fit, none.
+    Without a file it asks one question at a time; with --from a message in plain words is the beginning.
+    Of several files all are kept or, where one does not fit, none.
     Where there is no library yet, it is made.
     Pictures and text files that a record names under attachments are taken in from beside it.
 
     Example: casebase log case.yaml
     """
+    if from_message and (files or on):
+        raise InputError("--from begins a record of its own: leave out the files and --on")
     records = records_and_folders(files) if files else []
     with open_library(library, make=True) as kept:
         if not files:
-            log_by_asking(kept, places.draft_folder(), own_page(), author, on)
+            begun = case_told(from_message, kept, own_page()) if from_message else None
+            log_by_asking(kept, places.draft_folder(), own_page(), author, on, begun)
             return tell_news(kept)
         found = with_files(kept, [(one, folder) for one, folder in records if isinstance(one, Case)])
         cases, layouts = [one.case for one in found], [one for one, _ in records if isinstance(one, Layout)]

@@ -312,14 +312,19 @@ def _key_waits() -> bool:
     return msvcrt.kbhit()
 
 
-def log_by_asking(
-    library: Library, drafts: Path, page: Page, author: str | None, case_id: str | None
+def log_by_asking(  # noqa: PLR0913, PLR0917  where to keep and to print it, and what is known before the first question
+    library: Library,
+    drafts: Path,
+    page: Page,
+    author: str | None,
+    case_id: str | None,
+    begun: Case | None = None,
 ) -> None:
-    """Ask for one record, or go on with a draft or an open job, and keep it in `library`.
+    """Ask for one record, or go on with a draft, an open job or what was told already, and keep it in `library`.
 
     The draft goes only when the library has confirmed the record.
     """
-    interview, draft = _begin(library, drafts, author, case_id)
+    interview, draft = _begin(library, drafts, author, case_id, begun)
     case = hold_interview(interview, draft, Console(highlight=False, markup=False, emoji=False))
     if case is None:
         return
@@ -331,10 +336,13 @@ def log_by_asking(
 
 
 def _begin(
-    library: Library, drafts: Path, author: str | None, case_id: str | None
+    library: Library, drafts: Path, author: str | None, case_id: str | None, begun: Case | None
 ) -> tuple[Interview, Draft]:
     today = date.today()
     known = _known_in(library)
+    if begun is not None:
+        beginning = Beginning(today, begun.kind, author, library.last_shop(), plain_data(begun))
+        return Interview(beginning, today, known), new_draft(drafts)
     if case_id is not None:
         kept = library.get_there(case_id)
         beginning = Beginning(today, kept.case.kind, author, None, plain_data(kept.case), kept.case_id)

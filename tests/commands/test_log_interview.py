@@ -201,3 +201,15 @@ def test_a_draft_is_plain_json(home, tmp_path):
     walk(terminal, [*VEHICLE, ("customer says", "stop")], until="Stopped")
     (draft,) = (tmp_path / "casebase" / "drafts").glob("*.draft.json")
     assert "Norrvik" in json.dumps(json.loads(draft.read_text()))
+
+
+def test_a_message_begins_a_record(home, tmp_path):
+    """What a message tells need not be typed again: the rest is asked, and all of it is kept."""
+    terminal = start(home, "--from", "119 ohm 6 to 14, U0101 in ECM, no comms with TCM, dead after the rain")
+    shown = walk(terminal, [("Keep it?", "yes")])
+    terminal.expect(pexpect.EOF)
+
+    assert 'TCM <- "no comms with TCM"' in shown
+    case = only_case(tmp_path).case
+    assert (str(case.readings[0].value), case.silent_modules()) == ("119 ohm", ["TCM"])
+    assert [str(one) for one in case.conditions] == ["wet"]

@@ -62,6 +62,7 @@ def test_two_thirds_of_the_messages_are_understood_as_a_person_does() -> None:
         "205/55 R16 tyres, MOT 11/25",
         "at 95 degrees after 20 minutes",
         "500 kbit/s on the bus",
+        "Havik 2017, TCM silent",
     ],
 )
 def test_numbers_of_other_things_are_no_readings(text: str) -> None:
@@ -148,6 +149,11 @@ def test_lines_of_a_scan_report_are_read_as_one() -> None:
     assert told(understood, "codes") == ["U0121-00 in ECM - Engine"]
     assert told(understood, "silent") == ["ABS"]
     assert told(understood, "readings") == ["CAN high to CAN low at DLC: 120 ohm"]
+
+
+def test_the_year_beside_a_reading_is_none() -> None:
+    """A number that can be a year, without a unit, is never ohms."""
+    assert readings_of("Havik 2017, 119 ohm 6 to 14") == ["CAN high to CAN low at DLC: 119 ohm"]
 
 
 def test_vehicles_that_the_library_knows_are_found_in_it() -> None:

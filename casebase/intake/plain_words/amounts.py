@@ -59,6 +59,7 @@ _COUNTED: Final = re.compile(
 )
 """A word behind a number without unit that it seems to count: `2 keys`, `3 recalls`."""
 
+_YEAR: Final = re.compile(r"19[89][0-9]|20[0-3][0-9]")
 _NAMED: Final = re.compile(
     r"\b(?:fuse|fuses|relay|order|invoice|part|part no|no|nr|number|vin|address|page|visit|bill|price|quote|paid|cost"
     r"|code|year|pin|pins|terminal|way|job|ticket|version|model|bolts|tyres|id|sa|oc|fmi"
@@ -115,7 +116,7 @@ def _with_number(message: Written) -> Iterator[Measured]:
             text[max(0, match.start() - 16) : match.start()]
         ):
             continue
-        if bare and _COUNTED.match(text, match.end()):
+        if bare and (_COUNTED.match(text, match.end()) or _YEAR.fullmatch(match[0])):
             continue
         if match["high"] and bare and _could_be_pins(match):
             continue

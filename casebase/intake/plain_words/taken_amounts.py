@@ -123,7 +123,7 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
 
 
 _OR_THEN: Final = re.compile(
-    r"\s?(?:,|then|or|and|now|/|goes to|drops to|jumps to)\s{1,2}(?:then )?", re.IGNORECASE
+    r"\s?(?:then|or|and|now|/|goes to|drops to|jumps to)\s{1,2}(?:then )?", re.IGNORECASE
 )
 _AT_MODULE: Final = re.compile(r"(?: dc)? (?:at|on|to|across|in) (?:the |its )?", re.IGNORECASE)
 
