@@ -34,6 +34,11 @@ from casebase.record.vocabulary import Medium
 Data = dict[str, Any]
 
 
+_UNSEEN: Final = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u202a-\u202e\u2028\u2029\u2066-\u2069\ufeff\ud800-\udfff]"
+)
+"""Control characters, marks without width that turn the direction of text, halves of characters (Unicode UAX 9)."""
+
 LONGEST_PASTE: Final = 50_000
 """Characters of a message with a scan report in it; of the rest `LONGEST_MESSAGE`."""
 
@@ -78,6 +83,7 @@ class Understood:
 
 def understood_from(message: str, vehicles: Vehicles = ()) -> Understood:
     """Return what a message says; `vehicles` are the makes and models to look for. No text makes it raise."""
+    message = _UNSEEN.sub(" ", message.replace("\r\n", "\n").replace("\r", "\n"))
     report, prose = _parted(message[:LONGEST_PASTE])
     marks = Marks(written(prose))
     understood = Understood(is_cut=len(prose) > LONGEST_MESSAGE or len(message) > LONGEST_PASTE)

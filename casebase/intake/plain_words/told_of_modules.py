@@ -96,7 +96,9 @@ def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
     """Return the modules that a message calls silent or answering, each once; the last word on a module counts."""
     found: dict[str, Said] = {}
     for said in _all_said(marks, codes):
-        found[module_identity(said.name)] = said
+        before = found.get(module_identity(said.name))
+        if before is None or before.answers != said.answers:
+            found[module_identity(said.name)] = said
     return sorted(found.values(), key=lambda said: said.spans[0])
 
 
