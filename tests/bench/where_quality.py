@@ -136,9 +136,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--layouts", type=int, default=400)
+    parser.add_argument("--first", type=int, default=0, help="the number of the first layout")
     parser.add_argument("--wrong", type=int, default=0, help="print so many that miss the set")
     asked = parser.parse_args()
-    scores = [scored(visit) for visit in visits(asked.seed, asked.layouts)]
+    scores = [scored(visit) for visit in visits(asked.seed, asked.layouts, asked.first)]
     report(scores)
     for one in [one for one in scores if not one.held][: asked.wrong]:
         print_miss(one)

@@ -55,21 +55,25 @@ class Visit:
         return Evidence(readings, self.silent, self.answering)
 
 
-def visits(seed: int, count: int) -> list[Visit]:
-    """Return the visits of a seed; what ngspice found is kept in the folder for temporary files."""
+AT_ONCE: Final = 20
+
+
+def visits(seed: int, count: int, first: int = 0) -> list[Visit]:
+    """Return visits of a seed; what ngspice found is kept in the folder for temporary files, twenty in a file."""
     folder = Path(__file__).parent
     code = b"".join(
         (folder / f"where_{name}.py").read_bytes() for name in ("harness", "faults", "solve", "visits")
     )
-    digest = hashlib.sha256(code + f"{seed} {count}".encode()).hexdigest()[:16]
-    kept = Path(tempfile.gettempdir()) / f"where-visits-{digest}"
-    if kept.exists():
-        found: list[Visit] = pickle.loads(kept.read_bytes())
-        return found
-    found = [_visit(seed, number) for number in range(count)]
-    kept.with_suffix(".part").write_bytes(pickle.dumps(found))
-    kept.with_suffix(".part").replace(kept)
-    return found
+    found: list[Visit] = []
+    for start in range(first, first + count, AT_ONCE):
+        digest = hashlib.sha256(code + f"{seed} {start}".encode()).hexdigest()[:16]
+        kept = Path(tempfile.gettempdir()) / f"where-visits-{digest}"
+        if not kept.exists():
+            made = [_visit(seed, number) for number in range(start, start + AT_ONCE)]
+            kept.with_suffix(".part").write_bytes(pickle.dumps(made))
+            kept.with_suffix(".part").replace(kept)
+        found += pickle.loads(kept.read_bytes())
+    return found[:count]
 
 
 def _visit(seed: int, number: int) -> Visit:
@@ -85,11 +89,14 @@ def _visit(seed: int, number: int) -> Visit:
     nodes = _nodes_at(harness, place)
     second = solved([Asked(harness, (place,) if parted else (), nodes, senders=(), levels=False)])[0]
     shares = _shares(random, harness, truth, answering)
-    readings = [*ohms_readings(random, first, "DLC", (), meter), *_volts(random, first, "DLC", shares, meter)]
+    readings = [
+        *ohms_readings(random, first, "DLC", (), meter),
+        *volts_readings(random, first, "DLC", shares, meter),
+    ]
     for node in nodes:
         readings += ohms_readings(random, second, node, (place,) if parted else (), meter)
     if not parted:
-        readings += _volts(random, first, nodes[0], shares, meter)
+        readings += volts_readings(random, first, nodes[0], shares, meter)
     elif place in harness.units and random.random() < 0.6:
         readings.append(feed_reading(random, truth, place, harness))
     return Visit(harness, truth, tuple(readings), silent, answering, meter)
@@ -196,9 +203,10 @@ def _shares(random: Random, harness: Harness, truth: Truth, answering: Sequence[
     return {name: total * part / sum(parts) for name, part in zip(senders, parts, strict=True)}
 
 
-def _volts(
+def volts_readings(
     random: Random, found: Answered, node: str, shares: dict[str, float], meter: tuple[float, float]
 ) -> list[dict[str, Any]]:
+    """Return volts of each line to ground: at rest, and for the share of time that each sender drives."""
     rest = found.volts["rest"][node]
     readings = []
     for place, line in enumerate(("CAN high", "CAN low")):

@@ -126,9 +126,7 @@ def _entropy(shares: Array) -> float:
 def places_to_open(belief: Belief, most: int) -> list[PlaceToOpen]:
     """Return the tests that tell most about where per minute, the best first, at most one for each place."""
     found: dict[str, PlaceToOpen] = {}
-    for candidate in candidates(belief):
-        if candidate.told and all(each in belief.done for each in candidate.told):
-            continue
+    for candidate in not_done(belief):
         shown = candidate.shows(belief.some)
         bits = belief.bits(shown)
         test = PlaceToOpen(
@@ -144,6 +142,13 @@ def places_to_open(belief: Belief, most: int) -> list[PlaceToOpen]:
         if bits >= LEAST_BITS and (best is None or test.bits_per_minute > best.bits_per_minute):
             found[candidate.place] = replace(test, outcomes=tuple(_outcomes(belief, shown)))
     return sorted(found.values(), key=lambda test: -test.bits_per_minute)[:most]
+
+
+def not_done(belief: Belief) -> Iterator[Candidate]:
+    """Yield every test that reads something that was not read yet."""
+    for candidate in candidates(belief):
+        if not all(each in belief.done for each in candidate.told):
+            yield candidate
 
 
 def candidates(belief: Belief) -> Iterator[Candidate]:

@@ -84,6 +84,14 @@ class Computed:
         return np.stack([np.clip(way.harm * way.silent, 0.002, 0.95) for way in self.rows.ways])
 
 
+MOST_POINTS: Final = 400
+"""Of one network; beyond that it is not computed: no vehicle has so many."""
+
+TOO_LARGE: Final = (
+    "this network has too many places to be computed: split the layout, or leave out what is not in doubt"
+)
+
+
 def where(layout: Layout, evidence: Evidence, most_tests: int = 3) -> Whereabouts:
     """Return where on a layout the fault of a job lies, network by network, with the tests that tell most about it."""
     return Whereabouts(
@@ -91,9 +99,15 @@ def where(layout: Layout, evidence: Evidence, most_tests: int = 3) -> Whereabout
         layout.partly_known is YesNo.YES,
         tuple(
             _where_on(computed(layout, network), evidence, readings, most_tests)
+            if len(network.places()) <= MOST_POINTS
+            else _not_computed(network)
             for network, readings in _by_network(layout, evidence.readings)
         ),
     )
+
+
+def _not_computed(network: LayoutNetwork) -> WhereOnNetwork:
+    return WhereOnNetwork(network.name, (), 0.0, 1.0, (), (), (), remarks=(TOO_LARGE,))
 
 
 def _by_network(
@@ -200,14 +214,10 @@ def _where_on(
 ) -> WhereOnNetwork:
     wiring = one.rows.wiring
     names = (*wiring.modules, *wiring.beside)
-    said = said_of(evidence, {module_identity(name): number for number, name in enumerate(names)})
-    found = heard(readings, one.rows)
-    result = located(one, said, found, evidence.proven)
+    said, found, result, belief = believed(one, evidence, readings)
     suspects = _suspects(one, result, evidence.proven)
     credible = _credible(suspects, result)
     groups = tuple(_groups(one, result, credible))
-    belief = Belief(one.rows, result.by_row, found.done, one.element_of_way)
-    one.rows.forget()
     return WhereOnNetwork(
         wiring.network.name,
         suspects,
@@ -220,6 +230,19 @@ def _where_on(
         tuple(names[number] for number in said.answering),
         tuple(sorted(found.unused)),
     )
+
+
+def believed(
+    one: Computed, evidence: Evidence, readings: Sequence[tuple[int, Reading]]
+) -> tuple[Said, Heard, Located, Belief]:
+    """Return what is said, what was read, the probabilities that follow, and what tests are rated by."""
+    wiring = one.rows.wiring
+    names = (*wiring.modules, *wiring.beside)
+    said = said_of(evidence, {module_identity(name): number for number, name in enumerate(names)})
+    found = heard(readings, one.rows)
+    result = located(one, said, found, evidence.proven)
+    one.rows.forget()
+    return said, found, result, Belief(one.rows, result.by_row, found.done, one.element_of_way)
 
 
 def _suspects(one: Computed, result: Located, proven: Mapping[str, int]) -> tuple[Suspect, ...]:

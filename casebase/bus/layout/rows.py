@@ -33,8 +33,8 @@ ALIKE: Final = 2
 """Neighbouring rows of a way on either side, alike in the fault, whose healthy parts stand for each other."""
 _SEED: Final = 97
 
-POINTS_WELL_DRAWN, DRAWS, FEW_DRAWS = 260, 32, 8
-"""Larger networks are drawn less often: the time grows with the cube of the points."""
+POINTS_WELL_DRAWN, DRAWS, FEW_DRAWS = 200, 24, 6
+"""Larger networks are drawn less often: time and memory grow with the square of the points."""
 
 
 @dataclass(frozen=True)

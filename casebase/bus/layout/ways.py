@@ -34,7 +34,7 @@ from casebase.bus.pair_faults import (
 )
 from casebase.bus.pair_modules import LOAD_OHMS, OFFSET_VOLTS
 
-ROWS: Final = 32
+ROWS: Final = 24
 SHORT_OHMS: Final = (0.05, 5e3)
 _SEED: Final = 41
 
@@ -88,8 +88,8 @@ MODULE_WAYS: Final = {
     EXTRA_TERMINATOR: 0.08,
 }
 TERMINATOR_WAYS: Final = {NO_TERMINATOR: 1.0, WRONG_TERMINATOR: 0.4}
-FEED_WAYS: Final = {FEED_MISSING: 2.0, FEED_WEAK: 0.7}
-GROUND_WAYS: Final = {GROUND_POOR: 2.0}
+FEED_WAYS: Final = {FEED_MISSING: 3.0, FEED_WEAK: 1.4}
+GROUND_WAYS: Final = {GROUND_POOR: 4.0}
 LOOSE_PLUG: Final = 0.6
 USUAL_METRES: Final = 2.0
 NEARLY: Final = 0.3
