@@ -1,8 +1,8 @@
 """How many tests and minutes lead to one element: the tests that casebase names, unplugging in order, and random ones.
 
 Run by hand: `python tests/bench/where_halving.py [--seed 0] [--layouts 24]`. All three are weighed by the same
-computation and stop alike: one element, or elements that nothing tells apart, hold nine tenths; no test tells more (then
-what is left is the set that holds nine tenths); or a dozen tests are done, which counts as not settled. Needs ngspice.
+computation and stop alike: one element, or elements that nothing tells apart, hold nine tenths; no test tells more, and
+the set that holds nine tenths is what is left; or a dozen tests are done, which is not settled. Needs ngspice.
 """
 
 from __future__ import annotations
