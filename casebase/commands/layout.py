@@ -27,7 +27,7 @@ from casebase.library.layouts import (
 )
 from casebase.library.privacy import clear
 from casebase.library.store import Library
-from casebase.match.whereabouts import MOST_PAST, where_of
+from casebase.match.whereabouts import MOST_PAST, too_large, where_of
 from casebase.publish.private_text import texts_of
 from casebase.record.case import Case
 from casebase.record.json_form import plain_data
@@ -149,6 +149,7 @@ def where(
     Example: casebase where job.yaml --layout k4.yaml
     """
     found, layout, remark = _where(job, on_layout, library, demo=demo)
+    remark = " ".join(filter(None, [remark, *too_large(layout)]))
     if json:
         return print_json(whereabouts_data(found) | {"remark": remark})
     return print_where(layout, found, own_page(), remark)

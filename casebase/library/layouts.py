@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, Final
@@ -104,9 +105,15 @@ def stored_layout_row(layout_id: str, revision: int, logged_at: str, text: str) 
 
 
 def layouts_in(library: LibraryFile) -> list[StoredLayout]:
-    """Return the current revision of every layout, by the vehicles that they hold for."""
+    """Return the current revision of every layout, by the vehicles that they hold for.
+
+    One that does not fit the format is left to `casebase check`.
+    """
+    found = []
     with library.reading() as db:
-        found = [stored_layout_row(*row) for row in db.execute(_CURRENT)]
+        for row in db.execute(_CURRENT):
+            with suppress(LibraryError):
+                found.append(stored_layout_row(*row))
     return sorted(found, key=lambda one: (one.layout.vehicles.line().casefold(), one.layout_id))
 
 
@@ -163,9 +170,11 @@ def layout_standings(library: LibraryFile) -> dict[str, LayoutStanding]:
     with library.reading() as db:
         current = dict(db.execute("SELECT layout_id, max(revision) FROM layouts GROUP BY layout_id"))
         found = {layout_id: LayoutStanding(current=revision) for layout_id, revision in current.items()}
-        for layout_id, revision, word, by in db.execute(
-            "SELECT layout_id, revision, said, by FROM layout_words ORDER BY rowid"
-        ):
+        words = db.execute(
+            "SELECT layout_id, revision, said, by FROM layout_words"
+            " WHERE layout_id IN (SELECT layout_id FROM layouts) ORDER BY rowid"
+        )
+        for layout_id, revision, word, by in words:
             said = LayoutSaid(word)
             agreed = revision if said is LayoutSaid.AGREED else None
             found[layout_id] = LayoutStanding(said, by, agreed, current[layout_id])
@@ -189,6 +198,11 @@ def agreed_layouts(library: LibraryFile) -> list[StoredLayout]:
 
 def faults_of_layouts(db: Database) -> Iterator[str]:
     """Yield what is wrong with the layouts as they were kept, each in one sentence."""
+    orphans = (
+        "SELECT DISTINCT layout_id FROM layout_words WHERE layout_id NOT IN (SELECT layout_id FROM layouts)"
+    )
+    for (layout_id,) in db.execute(orphans):
+        yield f"layout {layout_id}: words of the shop lead are kept, the layout is not"
     for layout_id, revision, sha256, text in db.execute(
         "SELECT layout_id, revision, sha256, json FROM layouts ORDER BY layout_id, revision"
     ):

@@ -21,19 +21,37 @@ from casebase.record.word_list import plain_form
 MOST_PAST: Final = 300
 """Past cases of a platform that are looked through for places of proven causes, the newest."""
 
+MOST_COMPUTED: Final = 120
+"""Places of one network: some eighteen seconds and 700 MB (measured); a car has twenty to sixty (judged)."""
+
 _SAME_LEVELS: Final = {Medium.CAN_FD: Medium.HIGH_SPEED_CAN, Medium.J1939: Medium.HIGH_SPEED_CAN}
 
 
 def where_of(job: Case, layout: Layout, past: Iterable[Case] = ()) -> Whereabouts:
     """Return where on a layout the fault of a job lies; networks of which the job says nothing are left out.
 
+    So are those of more than `MOST_COMPUTED` places (`too_large`).
+
     `past`: cases of the same platform, whose proven causes raise the places where they lay.
     """
     evidence = evidence_of(job, layout, past)
-    told = [network for network in layout.networks if _is_spoken_of(network, evidence, layout)]
+    told = [
+        network
+        for network in layout.networks
+        if len(network.places()) <= MOST_COMPUTED and _is_spoken_of(network, evidence, layout)
+    ]
     if not told:
         return Whereabouts(layout.name(), layout.is_partly_known, ())
     return where(layout.model_copy(update={"networks": told}), evidence)
+
+
+def too_large(layout: Layout) -> list[str]:
+    """Return a sentence for each network that has too many places for where to be computed."""
+    return [
+        f"{network.name} has {len(network.places())} places: computed are up to {MOST_COMPUTED}; give a part of it."
+        for network in layout.networks
+        if len(network.places()) > MOST_COMPUTED
+    ]
 
 
 def evidence_of(job: Case, layout: Layout, past: Iterable[Case] = ()) -> Evidence:

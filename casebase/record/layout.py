@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from typing import Annotated, Any, Final, Literal
 
@@ -157,6 +157,7 @@ class Run(Part):
         return {"through": data} if isinstance(data, list) else data
 
 
+@lru_cache(maxsize=8192)
 def metres_in(item: str) -> float | None:
     """Return the length that an item of a run states, in metres; None for the name of a place.
 

@@ -97,6 +97,24 @@ def test_what_is_changed_outside_is_found(shop: Path) -> None:
         assert sum("does not match its SHA-256" in fault for fault in library.faults()) == 2
 
 
+def test_one_damaged_layout_hides_no_other(shop: Path) -> None:
+    """The others are listed; check names it, and words whose layout is gone."""
+    agree(shop, K4, T2)
+    with closing(sqlite3.connect(shop)) as connection:
+        connection.execute("UPDATE layouts SET json = '{}' WHERE layout_id = ?", (id_of(shop, K4),))
+        connection.commit()
+    with Library.open(shop) as library:
+        assert [one.layout.title for one in layouts_in(library)] == [T2.title]
+    with closing(sqlite3.connect(shop)) as connection:
+        connection.execute("DELETE FROM layouts WHERE json = '{}'")
+        connection.commit()
+    assert str(T2.title) in run(shop, "layout").output
+    with Library.open(shop) as library:
+        assert ["words of the shop lead are kept, the layout is not" in one for one in library.faults()] == [
+            True
+        ]
+
+
 def test_a_word_counts_for_the_revision_it_was_said_of(shop: Path) -> None:
     """A later revision waits, and the one agreed to goes out until it is taken out."""
     agree(shop, K4)

@@ -11,9 +11,9 @@ from typer.testing import CliRunner, Result
 from casebase.bus.layout.whereabouts import ElementKind, StateThere, Suspect, WhereOnNetwork
 from casebase.commands.app import app
 from casebase.demo import build_demo_library, demo_folder, demo_layouts
-from casebase.match.whereabouts import evidence_of, proven_at, where_of
+from casebase.match.whereabouts import MOST_COMPUTED, evidence_of, proven_at, too_large, where_of
 from casebase.record.case import Case
-from casebase.record.loading import load_file
+from casebase.record.loading import layout_from_data, load_file
 from casebase.terminal.layout import drawing_lines
 
 K4, T2 = demo_layouts()
@@ -170,6 +170,25 @@ def test_proven_causes_with_a_place_are_counted(demo_cases: dict[str, Case]) -> 
     assert counted["S417"] == 2
     assert counted["F47"] == 1
     assert counted["EPS"] == 1
+
+
+def test_a_network_larger_than_any_vehicle_has_is_drawn_and_not_computed() -> None:
+    """It would take minutes and gigabytes; the sentence says so."""
+    splices = [f"S{number}" for number in range(MOST_COMPUTED)]
+    data = {
+        "kind": "network layout",
+        "vehicles": {"make": "Norrvik", "platform": "K4"},
+        "source": "guessed",
+        "networks": [
+            {"name": "powertrain CAN", "medium": "high-speed CAN", "wires": [["DLC", *splices, "ABS"]]},
+        ],
+        "modules": ["ABS"],
+        "splices": splices,
+    }
+    layout = layout_from_data(data, "large")
+    assert where_of(job("k4-fjellet-abs-silent"), layout).networks == ()
+    assert too_large(layout) == ["powertrain CAN has 122 places: computed are up to 120; give a part of it."]
+    assert len(drawing_lines(layout, layout.networks[0], None, 80)) == 122
 
 
 def test_a_job_that_says_nothing_of_a_layout_has_no_network() -> None:
