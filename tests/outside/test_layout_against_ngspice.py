@@ -23,9 +23,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 from layout_graphs import random_layout
 from ngspice_run import NGSPICE
 
+from casebase.bus.layout.from_record import wiring_of
 from casebase.bus.layout.rows import Rows, rows_for
 from casebase.bus.layout.ways import ROWS
-from casebase.bus.layout.wiring import Wiring, place_of_point, wiring_of
+from casebase.bus.layout.wiring import Wiring, place_of_point
 from casebase.bus.network import METER_OHMS
 
 GRAPHS = 64

@@ -13,7 +13,8 @@ from typing import Any, Final
 import numpy as np
 
 from casebase.bus.chain import Array
-from casebase.bus.layout.rows import Faults, Output, Rows, Seen
+from casebase.bus.layout.rows import Rows
+from casebase.bus.layout.seen import Faults, Output, Seen
 from casebase.bus.layout.solving import Changed, Index
 from casebase.bus.layout.two_by_two import Pair, TwoByTwo
 from casebase.bus.layout.ways import ROWS

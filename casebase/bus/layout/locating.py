@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -13,21 +12,21 @@ import numpy as np
 
 from casebase.bus.chain import Array
 from casebase.bus.layout.answering import Said, answer_chances, log_of_said, said_of
+from casebase.bus.layout.belief import Belief
 from casebase.bus.layout.evidence import Heard, heard
-from casebase.bus.layout.halving import Belief, places_to_open
+from casebase.bus.layout.from_record import wiring_of
+from casebase.bus.layout.halving import places_to_open
 from casebase.bus.layout.numbers import chance_of_numbers, components, log_of_numbers
 from casebase.bus.layout.rows import Rows, rows_for
+from casebase.bus.layout.stretches import level_groups
 from casebase.bus.layout.whereabouts import (
     CREDIBLE,
-    ElementKind,
     Evidence,
-    Indistinct,
     StateThere,
     Suspect,
     Whereabouts,
     WhereOnNetwork,
 )
-from casebase.bus.layout.wiring import Element, Wiring, wiring_of
 from casebase.bus.posterior import explained_by
 from casebase.record.layout import Layout, LayoutNetwork
 from casebase.record.modules import module_identity
@@ -48,8 +47,6 @@ LEAST_ROWS: Final = 24.0
 
 LEAST_EXPONENT: Final = 0.1
 
-LEVEL_WITHIN: Final = 1.25
-"""Elements explain all that is given equally well where one does so at most so many times better (judged)."""
 
 SHOWN_STATES: Final = 4
 
@@ -217,7 +214,7 @@ def _where_on(
     said, found, result, belief = believed(one, evidence, readings)
     suspects = _suspects(one, result, evidence.proven)
     credible = _credible(suspects, result)
-    groups = tuple(_groups(one, result, credible))
+    groups = tuple(level_groups(wiring, result.elements, result.evidence, credible))
     return WhereOnNetwork(
         wiring.network.name,
         suspects,
@@ -277,53 +274,3 @@ def _credible(suspects: Sequence[Suspect], result: Located) -> tuple[str, ...]:
         found.append(suspect.name)
         held += suspect.probability
     return tuple(found)
-
-
-def _groups(one: Computed, result: Located, credible: Sequence[str]) -> list[Indistinct]:
-    """Return the credible elements that hang together and explain all that is given equally well, two at least."""
-    wiring = one.rows.wiring
-    numbers = {element.name: index for index, element in enumerate(wiring.elements)}
-    left = sorted((numbers[name] for name in credible), key=lambda index: -result.evidence[index])
-    levels: list[list[int]] = []
-    for index in left:
-        if levels and result.evidence[levels[-1][0]] <= LEVEL_WITHIN * result.evidence[index]:
-            levels[-1].append(index)
-        else:
-            levels.append([index])
-    found = [
-        Indistinct(
-            tuple(wiring.elements[index].name for index in group),
-            stretch_words([wiring.elements[index] for index in sorted(group)]),
-            float(result.elements[group].sum()),
-        )
-        for level in levels
-        for group in _hanging_together(wiring, level)
-        if len(group) > 1
-    ]
-    return sorted(found, key=lambda group: -group.probability)
-
-
-def _hanging_together(wiring: Wiring, level: Sequence[int]) -> list[list[int]]:
-    """Return elements in groups that touch: a wire and the places at its ends, a feed and what it serves."""
-    touching = {index: wiring.touching(wiring.elements[index]) for index in level}
-    groups: list[list[int]] = []
-    for index in level:
-        near = [group for group in groups if any(touching[index] & touching[other] for other in group)]
-        groups = [group for group in groups if group not in near]
-        groups.append([*(each for group in near for each in group), index])
-    return groups
-
-
-def stretch_words(elements: Sequence[Element]) -> str:
-    """Return elements in words: `between DLC and splice S417` where they make one stretch, else by name."""
-    names = [element.name for element in elements]
-    listed = f"{', '.join(names[:-1])} or {names[-1]}" if len(names) > 1 else names[0]
-    wires = [element.ends for element in elements if element.kind is ElementKind.WIRE]
-    places = {element.name for element in elements if element.kind is not ElementKind.WIRE}
-    counted = Counter(end for ends in wires for end in ends)
-    outer = [end for end, times in counted.items() if times == 1]
-    if len(outer) != 2 or len(counted) != len(wires) + 1 or not places <= set(counted) or not wires:
-        return listed
-    itself = [end for end in outer if end in places]
-    also = f", {' and '.join(itself)} counted" if itself else ""
-    return f"between {outer[0]} and {outer[1]}{also}"
