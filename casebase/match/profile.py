@@ -212,6 +212,11 @@ class Profile:
     note: str | None = None
     proof: str | None = None
     """How the repair was proved, in the case's own words: `stayed away 3 days, 40 km, rescan clean`."""
+    minutes_to_find: float | None = None
+    """The minutes of all steps of the search that tell theirs."""
+    minutes_to_mend: float | None = None
+    parts: tuple[str, ...] = ()
+    """The spare parts that the repair took."""
     meaning: dict[str, dict[str, float]] = field(default_factory=dict)
     """By medium, the probability of each bus state that the readings give. Filled in to compare; not kept as JSON."""
     host: tuple[str, float] | None = None

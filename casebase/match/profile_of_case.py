@@ -23,7 +23,7 @@ from casebase.record.reading import Reading, Waveform, place_kind
 from casebase.record.vocabulary import Answers, Into, Medium, Reached, Stage
 from casebase.record.words import proof_words, title_of, value_words
 
-PROFILE_VERSION: Final = 7
+PROFILE_VERSION: Final = 8
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
 
@@ -61,6 +61,11 @@ def profile_of(case: Case, case_id: str) -> Profile:
         readings=tuple(_reading_trait(case, reading) for reading in case.readings),
         note=case.note,
         proof=proof_words(case),
+        minutes_to_find=sum(told)
+        if (told := [step.minutes for step in case.steps if step.minutes])
+        else None,
+        minutes_to_mend=case.fix.minutes if case.fix else None,
+        parts=tuple(part.name for part in case.fix.parts) if case.fix else (),
     )
 
 

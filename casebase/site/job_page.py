@@ -12,6 +12,7 @@ from casebase.bus.feed import feed_words
 from casebase.errors import InputError
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause
 from casebase.match.answer.data import answer_data
+from casebase.match.answer.elsewhere import elsewhere_words
 from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
@@ -272,6 +273,7 @@ def cause_context(cause: LikelyCause) -> dict[str, Any]:
         ),
         "without_cases": None if cause.cases else cases_behind_words(cause)[0],
         "readings": said_by_readings(cause),
+        "took": elsewhere_words(cause.took),
     }
 
 

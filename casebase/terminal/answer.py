@@ -9,6 +9,7 @@ from casebase.bus.explain import verdict
 from casebase.bus.feed import feed_words
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, SimilarCase
+from casebase.match.answer.elsewhere import elsewhere_words
 from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
@@ -150,6 +151,7 @@ def _print_similar_case(place: int, case: SimilarCase, page: Page) -> None:
     page.labelled(
         "likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.status}; {past.case_id}{_sent(past)}", 5
     )
+    page.labelled("compared", f"{match.kinds_compared} of {len(match.facets)} kinds of evidence", 5)
     page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
     page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)
     page.labelled("settles", case.would_settle or "", 5)
@@ -195,6 +197,7 @@ def print_likely_causes(causes: Sequence[LikelyCause], page: Page) -> None:
         page.labelled("place", cause.place or "", 5)
         page.bullets("cases", cases_behind_words(cause), 5)
         page.labelled("readings", said_by_readings(cause), 5)
+        page.labelled("took", elsewhere_words(cause.took), 5)
     for rest in causes:
         if rest.is_something_else:
             page.line(remainder_words(rest.probability, len(causes) > 1), 2)

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from casebase.bus.feed import Feed
+from casebase.match.answer.elsewhere import Elsewhere
 from casebase.match.facets.base import Match
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
@@ -41,7 +42,7 @@ class LikelyCause:
     """A cause, the kind of place and the module it goes with, its probability, the cases behind it.
 
     `from_readings` is the probability that the job's readings alone give the bus state that goes with the cause; None
-    without readings, and for a cause that may do anything to the wires.
+    without readings, and for a cause that may do anything to the wires. `took` is what it took in the cases behind it.
     """
 
     fault: str
@@ -51,6 +52,7 @@ class LikelyCause:
     probability: float
     cases: list[CaseBehind]
     from_readings: float | None
+    took: Elsewhere | None = None
 
     @property
     def is_something_else(self) -> bool:

@@ -24,6 +24,7 @@ from casebase.match.answer.case_votes import (
     is_verified,
     suspect_for,
 )
+from casebase.match.answer.elsewhere import what_it_took
 from casebase.match.answer.evidence import NOTHING_BESIDE, Evidence
 from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read
 from casebase.match.facets.base import Match
@@ -158,6 +159,7 @@ def _cause(pile: _Pile, whole: float, readings: SingleFault) -> LikelyCause:
         probability=pile.mass / whole,
         cases=[_behind(vote, whole) for vote in behind],
         from_readings=None if state is None else readings.probability(state),
+        took=what_it_took([vote.match.profile for vote in behind]),
     )
 
 

@@ -86,6 +86,8 @@ def _match_data(match: Match) -> dict[str, Any]:
         "title": match.profile.title,
         "score": round(match.score, 4),
         "tempering": round(match.tempering, 4),
+        "kinds_compared": match.kinds_compared,
+        "kinds": len(match.facets),
         "facets": {
             name: {
                 "likeness": None if facet.likeness is None else round(facet.likeness, 4),
@@ -131,6 +133,7 @@ def _cause_data(cause: LikelyCause) -> dict[str, Any]:
         "module": cause.module,
         "place": cause.place,
         "from_readings": None if cause.from_readings is None else round(cause.from_readings, 4),
+        "took_elsewhere": None if cause.took is None else asdict(cause.took),
         "behind": [
             asdict(behind) | {"score": round(behind.score, 4), "weight": round(behind.weight, 4)}
             for behind in cause.cases

@@ -160,6 +160,11 @@ class Match:
         return sum(facet.weight * (facet.likeness or 0.0) for facet in self.facets.values())
 
     @property
+    def kinds_compared(self) -> int:
+        """How many of the kinds of evidence both the job and this case tell."""
+        return sum(facet.likeness is not None for facet in self.facets.values())
+
+    @property
     def agree(self) -> list[str]:
         """What agreed, in words, in the order of the facets."""
         return [words for facet in self.facets.values() for words in facet.compared.agree]
