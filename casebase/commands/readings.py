@@ -23,6 +23,7 @@ from casebase.commands.shared import (
 from casebase.errors import InputError
 from casebase.files import text_of
 from casebase.intake.answers import quick_readings
+from casebase.intake.plain_words.message import read_pasted
 from casebase.intake.scan_report import explained_codes, explained_report
 from casebase.match import meaning
 from casebase.record.cautions import cautions_of
@@ -102,7 +103,7 @@ def codes(
 
     Example: casebase codes U0121-87 "SPN 639 FMI 9"
     """
-    told = explained_report(_on_stdin()) if texts == ["-"] else explained_codes(texts)
+    told = explained_report(read_pasted(_on_stdin())) if texts == ["-"] else explained_codes(texts)
     if json:
         print_json(told)
     else:

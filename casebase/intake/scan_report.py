@@ -327,9 +327,8 @@ def _typed(code: TroubleCode) -> tuple[str | None, TroubleCode, str | None]:
     return sender, code, status
 
 
-def explained_report(text: str) -> dict[str, Any]:
-    """Return what the codes in a scan report of any layout say, with what could not be read."""
-    report = read_report(text)
+def explained_report(report: ScanReport) -> dict[str, Any]:
+    """Return what the codes in a scan report say, with what could not be read."""
     return _explained([(found.module, found.code, found.status) for found in report.findings], report)
 
 

@@ -7,6 +7,7 @@ from typing import Final
 
 from casebase.errors import InputError
 from casebase.intake.known import Known
+from casebase.intake.plain_words.message import read_pasted
 from casebase.intake.question import Asked, Data, Question, Script
 from casebase.intake.scan_report import Finding, ScanReport, read_report
 from casebase.intake.vehicle_lines import read_modules
@@ -39,7 +40,7 @@ def ask_scan(data: Data) -> Asked:
 
 
 def _report(text: str) -> ScanReport:
-    report = read_report(text)
+    report = read_pasted(text)
     if not report.findings and not report.silent_modules:
         raise InputError("no trouble code was found in that: paste it again, type the codes, or Enter alone")
     return report

@@ -12,7 +12,8 @@ from typing import Any, Final
 
 from casebase.errors import CodeError, InputError
 from casebase.intake.answers import check_field
-from casebase.intake.scan_report import Finding, ScanReport, read_report
+from casebase.intake.plain_words.message import read_pasted
+from casebase.intake.scan_report import Finding, ScanReport
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.fields import LONGEST_NAME
 from casebase.site.job_given import FieldProblem, Given, clean_text
@@ -138,7 +139,7 @@ def read_codes(text: str) -> TypedCodes:
     if not text.strip():
         return TypedCodes()
     plain = _barred_rows(text) or _plain_codes(text)
-    typed = TypedCodes(plain) if plain else _from_report(text, read_report(text))
+    typed = TypedCodes(plain) if plain else _from_report(text, read_pasted(text))
     return _each_once(typed)
 
 

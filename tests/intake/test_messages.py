@@ -19,7 +19,7 @@ from casebase.intake.plain_words.as_record import (
     record_of,
     understood_data,
 )
-from casebase.intake.plain_words.message import Understood, understood_from
+from casebase.intake.plain_words.message import Understood, read_pasted, understood_from
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, written
 from casebase.record.loading import case_from_data
 
@@ -149,6 +149,23 @@ def test_lines_of_a_scan_report_are_read_as_one() -> None:
     assert told(understood, "codes") == ["U0121-00 in ECM - Engine"]
     assert told(understood, "silent") == ["ABS"]
     assert told(understood, "readings") == ["CAN high to CAN low at DLC: 120 ohm"]
+
+
+@pytest.mark.parametrize(
+    ("text", "codes", "silent"),
+    [
+        ("U0101 from ECM and ABS, no comms with TCM", [("ECM", "U0101"), ("ABS", "U0101")], ["TCM"]),
+        ("gateway has U0140-87 and U0164-87", [("gateway", "U0140-87"), ("gateway", "U0164-87")], []),
+        ("ABS\n  U0100 pending\nEPS - no response", [("ABS", "U0100")], ["EPS"]),
+    ],
+)
+def test_a_pasted_scan_may_be_written_in_words(
+    text: str, codes: list[tuple[str, str]], silent: list[str]
+) -> None:
+    """One reader stands behind a message, the codes of the form, the interview and casebase codes."""
+    report = read_pasted(text)
+    assert [(one.module, one.code.text) for one in report.findings] == codes
+    assert report.silent_modules == silent
 
 
 def test_the_year_beside_a_reading_is_none() -> None:

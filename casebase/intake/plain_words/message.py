@@ -26,7 +26,7 @@ from casebase.intake.plain_words.told_of_modules import SILENT, codes_found, cod
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, Span, Written, written
 from casebase.intake.scan_codes import codes_in_line
 from casebase.intake.scan_line import bare, heading_of, is_silence, silent_in, unknown_heading
-from casebase.intake.scan_report import Finding, read_report
+from casebase.intake.scan_report import Finding, ScanReport, read_report
 from casebase.record.codes import TroubleCode
 from casebase.record.modules import module_identity, module_key
 from casebase.record.vocabulary import Medium
@@ -164,6 +164,35 @@ def _is_report_line(line: str) -> bool:
 
 
 _LONGEST_OF_REPORT: Final = 60
+
+
+def read_pasted(text: str) -> ScanReport:
+    """Return what a pasted scan report says; of one that is written in words, such as "U0101 from ECM and ABS", too.
+
+    Lines are read as those of a report where they look like one, and the whole as words where they do not.
+    """
+    report = read_report(text)
+    in_lines, _ = _parted(text[:LONGEST_PASTE])
+    if in_lines or len(text) > LONGEST_MESSAGE:
+        return report
+    message = written(text)
+    codes = codes_found(message)
+    told = [one for one in codes_said(Marks(message), codes) if not one.is_denied]
+    named = {one.found.start for one in told if one.module}
+    if len(named) < sum(finding.module is not None for finding in report.findings):
+        return report
+    statuses = {finding.code.text: (finding.status, finding.text) for finding in report.findings}
+    findings = [
+        Finding(
+            one.module,
+            one.found.code,
+            *statuses.get(one.found.code.text, (None, None)),
+            message.text.count("\n", 0, one.found.start) + 1,
+        )
+        for one in told
+    ]
+    silent = [said.name for said in modules_said(Marks(message), codes) if said.answers == SILENT]
+    return ScanReport(findings, report.unread, list(dict.fromkeys((*report.silent_modules, *silent))))
 
 
 # --- taking in --------------------------------------------------------------------------------------------------------
