@@ -163,7 +163,8 @@ def _rows(understood: Understood, medium: Medium | None) -> tuple[Pairs, list[st
     other: list[str] = []
     number = 1
     for item in understood.of("readings"):
-        row = dict(_row(item.data, medium))
+        elsewhere = item.medium is not None and medium is not None and item.medium is not medium
+        row = {} if elsewhere else dict(_row(item.data, medium))
         if "what" not in row:
             other.append(item.phrase)
             continue

@@ -51,7 +51,7 @@ _COUNTED: Final = re.compile(
     r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery"
     r"|batt|bat"
     r"|across|between|both|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
-    r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can|canh|canl|pin"
+    r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can|canh|canl|bp|bm|pin"
     r"|pins|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|cranking|asleep|awake"
     r"|drop|back|instead|end|everywhere|there|here|gateway|yellow|green|maybe|about|lost|over|the|of|bus|what|nothing"
     r"|idle|should|seems|looks|just|before|normally|usually|at|stays|until|once|dead|all)\b)[a-z]",
@@ -125,12 +125,17 @@ def _with_number(message: Written) -> Iterator[Measured]:
             yield measured
 
 
+_TOO_MUCH: Final = re.compile(r" (?:too (?:much|many|high|low|little)|more|less)\b", re.IGNORECASE)
+
+
 def _is_of_something_else(text: str, match: re.Match[str]) -> bool:
     """Return whether a number has a unit of something else, or is one of two parted by a slash: 205/55, 11/25."""
     size_alone = (match["ohm"] or "k") in "kKM"
     bare = not (match["volt"] or match["amp"])
     whole = "." not in match["low"] and "," not in match["low"]
     parted = "/" in (text[match.start() - 1 : match.start()], text[match.end() : match.end() + 1])
+    if _TOO_MUCH.match(text, match.end()):
+        return True
     return bool(size_alone and bare and _OTHER_UNIT.match(text, match.end())) or (bare and whole and parted)
 
 

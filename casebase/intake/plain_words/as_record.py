@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from casebase.intake.plain_words.message import Data, Item, Understood
@@ -30,18 +30,27 @@ def record_of(understood: Understood) -> Data:
         "concern": _concern(understood),
         "lamps": [item.data for item in understood.of("lamps")],
         "conditions": [item.data for item in understood.of("conditions")],
-        "networks": [
-            {"name": _NETWORK if len(media) == 1 else f"the {medium}", "medium": medium} for medium in media
-        ],
+        "networks": [{"name": _network_name(medium, media), "medium": medium} for medium in media],
         "modules": [
             *({"name": item.data, "answers": str(Answers.NO)} for item in understood.of(SILENT)),
             *({"name": item.data, "answers": str(Answers.YES)} for item in understood.of(ANSWERS)),
         ],
         "codes": _each_once(item.data for item in understood.of("codes")),
-        "readings": [item.data for item in understood.of("readings")],
+        "readings": [_on_its_network(item, media) for item in understood.of("readings")],
         "trials": [item.data for item in understood.of("trials")],
     }
     return {key: value for key, value in data.items() if value}
+
+
+def _network_name(medium: str, media: list[str]) -> str:
+    return _NETWORK if len(media) == 1 else f"the {medium}"
+
+
+def _on_its_network(item: Item, media: list[str]) -> Data:
+    """Return a reading; where the message names several networks, with the one last named if that has its line."""
+    if len(media) < 2 or item.medium is None or item.data.get("line") not in LINES_OF_MEDIUM[item.medium]:
+        return dict(item.data)
+    return {**item.data, "network": _network_name(str(item.medium), media)}
 
 
 def _media(understood: Understood) -> list[str]:
@@ -136,7 +145,7 @@ def answered(understood: Understood, about: str, choice: str) -> Understood:
             [Item("medium", choice, "your answer"), *understood.items], understood.story, understood.is_cut
         )
     items = [
-        Item(item.kind, item.data | {"ignition": choice}, item.phrase, item.assumed)
+        replace(item, data=item.data | {"ignition": choice})
         if item.kind == "readings" and _volts(item.data) is not None and "ignition" not in item.data
         else item
         for item in understood.items

@@ -91,7 +91,8 @@ _CONDITIONS: Final = (
                                  r"|by )?another (?:garage|shop|workshop)"),
     (Condition.AFTER_COLLISION, r"(?:after|since)(?: the| a| an)? (?:crash|accident|collision|bump|shunt"
                                 r"|front hit|rear hit)\b(?: repair)?"),
-    (Condition.AFTER_BATTERY, r"(?:after|since)(?: the| a)? (?:new battery|battery (?:change|swap|replacement)"
+    (Condition.AFTER_BATTERY, r"(?:was|been|got) jump[ -]?start(?:ed)?|(?:after|since)(?: the"
+                              r"| a)? (?:new battery|battery (?:change|swap|replacement)"
                               r"|jump[ -]?start(?:ed|ing)?|flat battery)"),
     (Condition.AFTER_ACCESSORY, r"(?:after|since)(?: the| a| an)? (?:new )?[\w ]{0,20}(?:was |were )?(?:fitted"
                                 r"|installed)"),
@@ -200,7 +201,8 @@ _AS_DONE: Final = {
 }  # fmt: skip
 _DOING: Final = re.compile(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
 _IS_SEQUEL: Final = re.compile(
-    r"\s*(?:then |no |same|still|fault|all |network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)",
+    r"\s*(?:then |no |not (?:coded|calibrated|configured)|the (?:fault|problem|same)|same|still|fault|all "
+    r"|network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)",
     re.IGNORECASE,
 )
 
@@ -245,6 +247,12 @@ def _names_action(text: str) -> bool:
     return any(pattern.search(done) for _, pattern in ACTIONS)
 
 
+_NOT_A_PART: Final = re.compile(
+    r"\b(?:yesterday|today|last|ago|since|weeks?|months?|days?|no|not)\b|(?:\S+ ){5}", re.IGNORECASE
+)
+"""What stands in no name of a part: such a trial was read wrongly."""
+
+
 def _trial(text: str) -> Trial | None:
     told = " ".join(_DOING.sub(lambda word: _AS_DONE[word[0].lower()], text).split())
     if len(told) > LONGEST_TRIAL:
@@ -252,6 +260,8 @@ def _trial(text: str) -> Trial | None:
     try:
         trial = read_trial(told)
     except InputError:
+        return None
+    if any(_NOT_A_PART.search(name) for name in trial.what):
         return None
     says_enough = trial.outcome is not Outcome.UNKNOWN or (
         trial.did in FITTED and all(map(is_part, trial.what))

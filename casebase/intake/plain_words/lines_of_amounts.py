@@ -91,6 +91,9 @@ def _subject_of(
 ) -> Subject | None:
     if following is None or previous is None:
         return previous or following
+    of_either = previous.lines[0] in (PAIR, BOTH) and following.lines == (Line.GROUND,)
+    if of_either and _TO.fullmatch(text, amount.end, following.start):
+        return Subject(following.start, following.end, (replace(following.points[0], line=BOTH),))
     leads = _LEADS_TO.fullmatch(text, amount.end, following.start)
     linked = leads and (behind_first or leads["by"] or _says_between(text, following))
     goes_first = behind_first or following.lines == (BOTH,) or not _said_right_before(text, previous, amount)
@@ -224,7 +227,11 @@ def _lines(
         line = lines[0] if lines else _line_of_wire(marks, clause)
         yield from [(line, line)] if line else []
     elif lines:
-        yield from _of_one(lines[0], subject, is_ohms=is_ohms)
+        drop = _DROP.search(marks.message.text, clause.start, clause.end) is not None
+        yield _of_one(lines[0], is_drop=drop and not is_ohms)
+
+
+_DROP: Final = re.compile(r"\b(?:voltage |volt )?drop\b", re.IGNORECASE)
 
 
 def _line_of_wire(marks: Marks, clause: Clause) -> Line | None:
@@ -242,7 +249,8 @@ def _in_order(first: Line, second: Line) -> tuple[Line, ...]:
         return first, first
     power = [line for line in (first, second) if line in POWER_LINES]
     if len(power) == 1:
-        return next(line for line in (first, second) if line not in POWER_LINES), power[0]
+        against = Line.BATTERY_PLUS if power[0] is Line.SUPPLY else power[0]
+        return next(line for line in (first, second) if line not in POWER_LINES), against
     if len(power) == 2:
         return (
             (first, second)
@@ -252,8 +260,8 @@ def _in_order(first: Line, second: Line) -> tuple[Line, ...]:
     return (first, second) if order.index(first) < order.index(second) else (second, first)
 
 
-def _of_one(line: Line, subject: Subject, *, is_ohms: bool) -> Iterator[tuple[Line, ...]]:
+def _of_one(line: Line, *, is_drop: bool) -> tuple[Line, ...]:
+    """Return a line with what it was read against: ground, or of a drop along a wire the pole that feeds it."""
     if line in (Line.GROUND, Line.BATTERY_MINUS):
-        yield Line.GROUND, Line.BATTERY_MINUS
-    else:
-        yield line, Line.GROUND
+        return Line.GROUND, Line.BATTERY_MINUS
+    return (line, Line.BATTERY_PLUS) if is_drop and line is Line.SUPPLY else (line, Line.GROUND)

@@ -55,9 +55,9 @@ class Marks:
     def __post_init__(self) -> None:
         self.modules = modules_in(self.message)
         self.media = media_in(self.message)
-        self.points = points_in(self.message, {said.medium for said in self.media})
-        self.subjects = subjects_in(self.message, self.points)
         self.places = places_in(self.message)
+        self.points = points_in(self.message, {said.medium for said in self.media}, self.places)
+        self.subjects = subjects_in(self.message, self.points)
         spans = [(one.start, one.end) for one in self.points] + [(one.start, one.end) for one in self.places]
         inside = {place for start, end in spans for place in range(start, end)}
         self.amounts = [one for one in amounts_in(self.message) if one.start not in inside]

@@ -53,6 +53,8 @@ class Item:
     data: Any
     phrase: str
     assumed: tuple[str, ...] = ()
+    medium: Medium | None = None
+    """Of a reading: the network last named where it was read."""
 
 
 @dataclass
@@ -104,13 +106,20 @@ class _Taken:
     items: list[Item]
     places: set[int] = field(default_factory=set)
 
-    def add(self, kind: str, data: Any, spans: Sequence[Span], assumed: tuple[str, ...] = ()) -> None:
+    def add(
+        self,
+        kind: str,
+        data: Any,
+        spans: Sequence[Span],
+        assumed: tuple[str, ...] = (),
+        medium: Medium | None = None,
+    ) -> None:
         """Keep an item with the words between its first and its last place."""
         joined = _joined(spans)
         for start, end in joined:
             self.places.update(range(start, end))
         phrase = " ... ".join(self.message.phrase(start, end) for start, end in joined)
-        self.items.append(Item(kind, data, phrase, assumed))
+        self.items.append(Item(kind, data, phrase, assumed, medium))
 
 
 _NEAR: Final = 12
@@ -230,7 +239,7 @@ def _is_pin(point: Point, pins: set[str]) -> bool:
 
 def _take_readings(marks: Marks, taken: _Taken) -> None:
     for told in (*readings_in(marks), *waveforms_in(marks)):
-        taken.add("readings", told.data, told.spans, told.assumed)
+        taken.add("readings", told.data, told.spans, told.assumed, told.medium)
 
 
 def _take_codes_and_modules(marks: Marks, report: str, taken: _Taken) -> None:

@@ -7,6 +7,7 @@ the 9-pin connector: SAE J1939-13; colours of its pair: SAE J1939-11 (all from m
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
@@ -37,7 +38,7 @@ _POINTS: Final = re.compile(
     r"(?P<five>\b5 ?v(?:olts?)? ?(?:ref(?:erence)?|supply|feed|line)\b|\bsensor (?:5 ?v|supply)\b)"
     r"|(?P<bat_minus>\b(?:battery|batt?)[ ]?(?:negative|neg\b|minus|-(?![0-9]))|\bb-(?=\W|$))"
     r"|(?P<bat_plus>\b(?:battery|batt?)[ ]?(?:positive|pos\b|plus|\+)|\bb(?:\+| plus\b))"
-    r"|(?P<bus_plus>\b(?:bus plus|(?-i:BP))\b)|(?P<bus_minus>\b(?:bus minus|(?-i:BM))\b)"
+    r"|(?P<bus_plus>\b(?:bus plus|(?-i:BP)|bp(?= [0-9]))\b)|(?P<bus_minus>\b(?:bus minus|(?-i:BM)|bm(?= [0-9]))\b)"
     r"|(?P<k>\bk[ -]?line\b)|(?P<lin>\blin(?:[ -](?:bus|line|wire))?\b)"
     r"|(?P<single>\b(?:single[ -]wire(?: can)?|sw[ -]?can)\b)"
     rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)\b|(?<!too )(?<!very )(?<!so )\b(?:high"
@@ -50,7 +51,9 @@ _POINTS: Final = re.compile(
     r"|can )?lines(?= [0-9])|\beach line\b)"
     r"|(?P<ground>\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
     r"|(?P<supply>\b(?:supply|feed|power supply|ubat|vbat)(?: (?:pin|wire|side|line))?\b(?! (?:can|ok|good)))"
-    r"|(?P<battery>(?<!at )\b(?:battery|batt|alternator)\b(?= (?:at |is |was |has |reads |voltage |only )?[0-9]))",
+    r"|(?P<battery>(?<!at )\b(?:battery|batt)\b"
+    r"(?= (?:at |is |was |has |reads |voltage |only |drops to |goes to |down to )?[0-9])"
+    r"|\balternator\b(?= (?:at |is |gives |charges at )?[0-9]))",
     re.IGNORECASE,
 )
 _AT_BATTERY: Final = re.compile(r"\b(?:at|on|across) (?:the )?(?:battery|batt)\b(?! voltage)", re.IGNORECASE)
@@ -105,7 +108,9 @@ _ON_PIN: Final = re.compile(
     r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)", re.IGNORECASE
 )
 _TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
-_TRUCK_PIN: Final = re.compile(r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+ ?V)")
+_TRUCK_PIN: Final = re.compile(
+    r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+ ?V)|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
+)
 _WIRE_COLOUR: Final = re.compile(r"\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])", re.IGNORECASE)
 
 
@@ -138,10 +143,13 @@ class Subject:
         return tuple(point.line for point in self.points)
 
 
-def points_in(message: Written, media: set[Medium]) -> list[Point]:
-    """Return the points that the message names, in order; where two overlap the one told more of counts."""
+def points_in(message: Written, media: set[Medium], places: list[Place]) -> list[Point]:
+    """Return the points that the message names, in order; where two overlap the one told more of counts.
+
+    A pin belongs to the plug named before it in its sentence; to the diagnostic connector where none is.
+    """
     found = [
-        *_pins(message),
+        *_pins(message, places),
         *_pin_pairs(message),
         *(_truck(message, media)),
         *(Point(*match.span(), _LINE_OF[str(match.lastgroup)]) for match in _POINTS.finditer(message.text)),
@@ -167,26 +175,29 @@ def _with_their_pins(text: str, points: list[Point]) -> list[Point]:
     """Return the points, a line with the pin named right behind it as one: `B+ at ECM pin 3`, `ground on pin 1`."""
     kept: list[Point] = []
     for point in points:
-        before = kept[-1] if kept else None
-        on_it = (
-            point.pin
-            and before
-            and before.pin is None
-            and _ON_THE_PIN.fullmatch(text, before.end, point.start)
-        )
-        if on_it and before and before.line not in (PAIR, BOTH) and point.line in (None, before.line):
-            kept[-1] = replace(
-                before, end=point.end, place=point.place, pin=point.pin if point.place else None
-            )
-        else:
-            kept.append(point)
+        joined = _as_one(text, kept[-1], point) if kept else None
+        kept[len(kept) - bool(joined) :] = [joined or point]
     return kept
 
 
-def _pins(message: Written) -> Iterator[Point]:
+def _as_one(text: str, first: Point, second: Point) -> Point | None:
+    """Return a line and the pin it is on as one point; None where they are two."""
+    if first.line in (PAIR, BOTH) or second.line in (PAIR, BOTH):
+        return None
+    may_be_on_it = second.pin and first.pin is None and second.line in (None, first.line)
+    if may_be_on_it and _ON_THE_PIN.fullmatch(text, first.end, second.start):
+        pin = second.pin if second.place else None
+        return replace(first, end=second.end, place=second.place, pin=pin)
+    of_plug = first.place and first.line is None and second.pin is None
+    if of_plug and text[first.end : second.start] == " ":
+        return replace(second, start=first.start, place=first.place, pin=first.pin)
+    return None
+
+
+def _pins(message: Written, places: list[Place]) -> Iterator[Point]:
     for match in _PIN.finditer(message.text):
         place, begin = _plug_before(message.text, match.start())
-        place = place or _plug_behind(message.text, match.end())
+        place = place or _plug_behind(message.text, match.end()) or _plug_of_sentence(message, match, places)
         for name in ("first", "second"):
             if match[name]:
                 start = begin if name == "first" else match.start(name)
@@ -217,6 +228,17 @@ def _plug_behind(text: str, start: int) -> str | None:
     return found[1] if found else None
 
 
+_STOP: Final = re.compile(r"[;\n]|\.\s")
+
+
+def _plug_of_sentence(message: Written, pin: re.Match[str], places: list[Place]) -> str | None:
+    """Return the plug of a module that stands before a pin in its sentence, the last named; None for the DLC."""
+    at = bisect_left(places, pin.start(), key=lambda place: place.start) - 1
+    if at < 0 or places[at].name == "DLC" or _STOP.search(message.text, places[at].end, pin.start()):
+        return None
+    return places[at].name
+
+
 def _pin_pairs(message: Written) -> Iterator[Point]:
     for match in _PIN_PAIR.finditer(message.text):
         if frozenset((match["first"], match["second"])) in _USUAL_PAIRS:
@@ -233,7 +255,7 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
     if Medium.J1939 not in media:
         return
     for match in _TRUCK_PIN.finditer(message.text):
-        yield _pin(*match.span(1), match[1], None)
+        yield _pin(*match.span(), match[0], None)
     for match in _WIRE_COLOUR.finditer(message.text):
         line = Line.CAN_HIGH if match[1].lower() == "yellow" else Line.CAN_LOW
         yield Point(*match.span(), line)

@@ -17,7 +17,7 @@ from casebase.intake.plain_words.points import Place
 from casebase.intake.plain_words.states import StateSaid, Unplugged, load_said, tester_said
 from casebase.intake.plain_words.taken_amounts import LOOKED_BACK, TakenAmount
 from casebase.intake.plain_words.written import Clause, Span
-from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Quantity
+from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Medium, Quantity
 
 Data = dict[str, Any]
 
@@ -29,6 +29,8 @@ class ToldReading:
     data: Data
     spans: tuple[Span, ...]
     assumed: tuple[str, ...] = ()
+    medium: Medium | None = None
+    """The network last named where it was read."""
 
 
 def readings_in(marks: Marks) -> list[ToldReading]:
@@ -120,7 +122,7 @@ def _told(marks: Marks, taken: TakenAmount) -> ToldReading:
     data["value"] = amount.as_value(quantity)
     state, state_spans = _state(marks, clause, taken)
     spans = (*taken.spans, *place_span, *state_spans)
-    return ToldReading(data | state, spans, taken.assumed)
+    return ToldReading(data | state, spans, taken.assumed, marks.medium_at(amount.start))
 
 
 def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None, tuple[Span, ...]]:

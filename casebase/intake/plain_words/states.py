@@ -18,7 +18,7 @@ _STATES: Final = re.compile(
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
     r"|\brunning\b(?! board)|koer)\b)"
     r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
-    r"|(?P<battery>\b(?:batt?(?:ery)?) (?:is |was |all )?(?:off|disconnected|out|unplugged|isolated)\b"
+    r"|(?P<battery>\b(?:batt?(?:ery)?) (?:is |was |all )?(?:off|disconnected|disc(?:onn?)?|out|unplugged|isolated)\b"
     r"|\b(?:disconnected|unhooked) (?:the )?batt(?:ery)?\b(?! (?:for |[0-9]))|\bbatt? off\b)",
     re.IGNORECASE,
 )
@@ -75,11 +75,17 @@ _UNPLUG: Final = re.compile(
     re.IGNORECASE,
 )
 _UNPLUGGED_BEHIND: Final = re.compile(
-    r"\s(?:is |was |are |also )?(?:un-?plugged|disconnected|pulled|off|out)\b(?! too)|\s(?:un-?plugged|off) too\b",
+    r"(?:\s(?:plug|connector))?\s\(?(?:is |was |are |also )?(?:un-?plugged|disconnected|pulled|off"
+    r"|out)\b(?! too)|\s(?:un-?plugged|off) too\b",
     re.IGNORECASE,
 )
+_SWITCHED_OFF: Final = re.compile(
+    r"(?:engine|radio|lights?|climate|heater|a/c) (?:is |was )?(?:off|out)", re.IGNORECASE
+)
+"""Said of what is switched, not unplugged."""
+
 _PLUGGED: Final = re.compile(
-    r"\b(?:plugged (?:back )?in|put back|everything (?:plugged )?in|(?:both|all) (?:plugged )?in\b"
+    r"\b(?:plugged (?:back )?in|put back|re-?connected|everything (?:plugged )?in|(?:both|all) (?:plugged )?in\b"
     r"|nothing unplugged|plug in\b)",
     re.IGNORECASE,
 )
@@ -137,7 +143,7 @@ def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
             found.append(Unplugged(match.start(), other.end(), (other[0],)))
     for one in (*modules, *_other_names(text)):
         behind = _UNPLUGGED_BEHIND.match(text, one.end)
-        if behind:
+        if behind and (one.is_clear or not _SWITCHED_OFF.fullmatch(text, one.start, behind.end())):
             found.append(Unplugged(one.start, behind.end(), (one.name,)))
     found += [Unplugged(*match.span(), ()) for match in _PLUGGED.finditer(text)]
     return sorted(found, key=lambda one: one.start)

@@ -27,7 +27,7 @@ _FORWARD: Final = re.compile(
     r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get|reach|see"
     r"|find)(?: (?:with|to|into|in))?\b"
     r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
-    r"|\b(?:not present|missing|silent|dead|no answer|offline) ?:",
+    r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
 )
 _BACKWARD: Final = re.compile(
@@ -36,6 +36,7 @@ _BACKWARD: Final = re.compile(
     r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|showing up)"
     r"|\b(?:is |are |has |have |gives? )?no (?:response|answer|reply|comm?s|communications?"
     r"|contact)\b(?! (?:with|to|from|of|on)\b)"
+    r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
     r"|\b(?:is |are |stays? |goes |went |all )?(?:silent|dead|offline|mute|unreachable|missing)\b(?! ?:)"
     r"|\b(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
@@ -46,6 +47,7 @@ _ANSWERING: Final = re.compile(
     r"| is| are)? ?\b(?:online|alive|ok)\b(?= *[;,.\n]| *$)",
     re.IGNORECASE,
 )
+_ANSWERING_LIST: Final = re.compile(r"\b(?:answering|answers|online|talking|alive) ?:", re.IGNORECASE)
 _DENIED_WORD: Final = re.compile(r"(?:\b(?:no|not|never|without|doesnt|dont)|n't)\s$", re.IGNORECASE)
 _EVERYONE: Final = re.compile(
     r"\b(?:all|every|everything|everybody|nothing|nobody|none|anything|anybody|no) ?(?:other )?(?:modules?"
@@ -109,6 +111,7 @@ def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
     for pattern, forward, answers in (
         (_FORWARD, True, SILENT),
         (_BACKWARD, False, SILENT),
+        (_ANSWERING_LIST, True, ANSWERS),
         (_ANSWERING, False, ANSWERS),
     ):
         for match in pattern.finditer(text):
@@ -142,7 +145,7 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
     if not names and not forward:
         names = (
             _listed_behind(marks, match.end())
-            if text[match.end() :].startswith((" with", " from", " to"))
+            if text[match.end() : match.end() + 5].startswith((" with", " from", " to", ":", " :"))
             else []
         )
     span = match.span()
@@ -245,11 +248,11 @@ _STORED_BY: Final = re.compile(
     r"(?:in|from|by|at|on|of|@)\s(?:the |my )?",
     re.IGNORECASE,
 )
-_RIGHT_BEHIND: Final = re.compile(r"\s{1,2}(?:->\s|in\s)?")
+_RIGHT_BEHIND: Final = re.compile(r"\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
 _BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|[0-9]x\s){0,2}", re.IGNORECASE)
 _STORES: Final = re.compile(
     r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just )?(?:stores?"
-    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives)(?: codes?)?\s|[:=]\s?|codes?\s"
+    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives)(?: codes?)?\s|[:=(]\s?|codes?\s"
     r"|-\s)\s{0,2}(?:codes? )?",
     re.IGNORECASE,
 )
@@ -311,7 +314,7 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
     if not name or text[name.end : code.start].strip(" ") or not name.is_clear:
         return None
     other = last_before(codes, name.start)
-    behind_code = other >= 0 and not text[codes[other].end : name.start].strip(" ,")
+    behind_code = other >= 0 and not text[codes[other].end : name.start].strip(" ")
     return None if behind_code else name
 
 

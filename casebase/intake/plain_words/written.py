@@ -9,6 +9,7 @@ import re
 from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import takewhile
 from typing import Final
 
 LONGEST_MESSAGE: Final = 10_000
@@ -156,8 +157,20 @@ def _numbers_in(run: re.Match[str]) -> Iterator[tuple[int, int, str]]:
         at += used or 1
 
 
+def _digits_at(words: list[str]) -> tuple[int, str]:
+    """Return how many of `words` are digits said one by one, three at least, and these: `one two zero`."""
+    digits = [str(_SAID[word]) for word in takewhile(lambda word: _SAID.get(word, 10) <= 9, words)]
+    return (len(digits), "".join(digits)) if len(digits) >= _LEAST_DIGITS else (0, "")
+
+
+_LEAST_DIGITS: Final = 3
+
+
 def _number_at(words: list[str]) -> tuple[int, str]:
     """Return how many of `words` make one number, and its digits; 0 where none begins here."""
+    one_by_one = _digits_at(words)
+    if one_by_one[0]:
+        return one_by_one
     used, value = _whole_at(words)
     if not used:
         return 0, ""
