@@ -274,7 +274,7 @@ def test_a_message_that_is_too_long_says_so() -> None:
 
 def test_every_message_becomes_a_record() -> None:
     """All messages but those of words alone can be asked with."""
-    for entry in messages("first", "second"):
+    for entry in messages("first", "second", "third"):
         understood = understood_from(entry["text"], VEHICLES)
         if understood.has_evidence:
             case_from_data(record_of(understood), "the message")

@@ -18,7 +18,7 @@ from casebase.record.vocabulary import Quantity
 
 _NUMBER: Final = r"[0-9]+(?:[.,][0-9]+)?"
 _UNIT: Final = (
-    r"(?P<ohm>(?:(?-i:[kKmM])|kilo|meg|mega)?[ -]?(?:ohms?|\u03a9)|kilo|meg|(?-i:[kKRM]))(?!\w)"
+    r"(?P<ohm>(?:(?-i:[kKmM])|kilo|meg|mega)?[ -]?(?:ohms?|\u03a9)|kilohms?|megohms?|kilo|meg|(?-i:[kKRM]))(?!\w)"
     r"|(?P<volt>millivolts?|mv|volts?|v)(?P<alternating> ?ac)?(?: ?dc)?(?!\w)"
     r"|(?P<amp>milliamps?|ma|amps?|(?-i:A))(?!\w)"
 )

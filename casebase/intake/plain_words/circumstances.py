@@ -201,7 +201,7 @@ _AS_DONE: Final = {
 }  # fmt: skip
 _DOING: Final = re.compile(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
 _IS_SEQUEL: Final = re.compile(
-    r"\s*(?:then |no |not (?:coded|calibrated|configured)|the (?:fault|problem|same)|same|still|fault|all "
+    r"\s*(?:then |no |restored|not (?:coded|calibrated|configured)|the (?:fault|problem|same)|same|still|fault|all "
     r"|network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)",
     re.IGNORECASE,
 )

@@ -127,7 +127,8 @@ def _is_wire(subject: Subject) -> bool:
 def _says_between(text: str, subject: Subject | None) -> bool:
     """Return whether a subject begins with the word that says what an amount in front of it lies between."""
     return subject is not None and (
-        subject.lines[0] in (PAIR, BOTH) or text.startswith(("between", "across"), subject.start)
+        subject.lines[0] in (PAIR, BOTH)
+        or text.startswith(("between", "across", "at ", "on "), subject.start)
     )
 
 
@@ -186,7 +187,9 @@ def with_subject(
     """Return an amount of a subject: one reading, two of both lines, none where its line is not known."""
     if None in subject.lines and not any(point.place for point in subject.points):
         return []
-    if amount.number == "open" and _is_asked(marks, clause):
+    if (amount.number == "open" and _is_asked(marks, clause)) or _NO_RESISTANCE.search(
+        marks.message.text, clause.start, amount.end
+    ):
         return []
     quantity, said = _quantity(marks, clause, amount, subject)
     if quantity is None:
@@ -196,6 +199,12 @@ def with_subject(
     spans = ((amount.start, amount.end), (subject.start, subject.end))
     of = _lines(marks, clause, subject, quantity, medium_of(marks, amount))
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
+
+
+_NO_RESISTANCE: Final = re.compile(
+    r"\bno (?:resistance|voltage)\b[^.;]{0,60}\b(?:below|under|above|over)\b", re.IGNORECASE
+)
+"""A limit that nothing was found beyond is told the other way round; such an amount is left in the story."""
 
 
 def _is_asked(marks: Marks, clause: Clause) -> bool:

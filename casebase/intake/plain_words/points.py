@@ -252,7 +252,7 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
     for match in _TRUCK_PAIR.finditer(message.text):
         for group in (1, 2):
             yield _pin(*match.span(group), match[group], None)
-    if Medium.J1939 not in media:
+    if Medium.J1939 not in media and not _TRUCK_PAIR.search(message.text):
         return
     for match in _TRUCK_PIN.finditer(message.text):
         yield _pin(*match.span(), match[0], None)

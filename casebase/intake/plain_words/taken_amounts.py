@@ -118,8 +118,17 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
         and _OR_THEN.fullmatch(text, amount.end, following.start)
     ):
         return True
+    place = within(marks.places, amount.end, amount.end + _NEAR)
+    if place and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
+        return True
     alone = not any(map(str.isalnum, text[clause.start : amount.start] + text[amount.end : clause.end]))
-    return alone and "." in amount.number and 40 <= amount.low <= 140
+    return alone and "." in amount.number and _LEAST_PAIR <= amount.low <= _MOST_PAIR
+
+
+_NEAR: Final = 9
+_LEAST_PAIR: Final = 40
+_MOST_PAIR: Final = 140
+"""Ohms that a pair shows with three terminators, or with one (ISO 11898-2: two of 120 ohm), about."""
 
 
 _OR_THEN: Final = re.compile(

@@ -271,10 +271,15 @@ def codes_found(message: Written) -> list[FoundCode]:
     """Return the codes of the message, in order, with their places in its text."""
     found: list[FoundCode] = []
     start = 0
-    for line in message.text.split("\n"):
-        found += [FoundCode(start + one.start, start + one.end, one.code) for one in codes_in_line(line)]
-        start += len(line) + 1
+    for stop in (*_STOPS.finditer(message.text), None):
+        end = stop.start() if stop else len(message.text)
+        codes = codes_in_line(message.text[start:end])
+        found += [FoundCode(start + one.start, start + one.end, one.code) for one in codes]
+        start = stop.end() if stop else end
     return found
+
+
+_STOPS: Final = re.compile(r"\n|[.!?]\s")
 
 
 def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
@@ -336,8 +341,27 @@ def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Na
         name = names[0]
         if not told and _STORES.match(text, name.end) and _code_follows(codes, text, name):
             continue
-        return _listed_behind(marks, name.start) if told else [name]
+        corrected = _CORRECTED.match(text, name.end)
+        listed = _listed_behind(marks, corrected.end() if corrected else name.start)
+        return _without_the_next_clause(text, listed) if told else [name]
     return []
+
+
+_CORRECTED: Final = re.compile(r"\s?\??,? (?:no|sorry|i mean),? (?:in |from )?(?:the )?", re.IGNORECASE)
+_ENDS_LIST: Final = re.compile(
+    r"\s{0,2}(?:$|[.,;:?!)\n(-]|(?:and|or|only|too|all|history|stored|active|as)\b)", re.IGNORECASE
+)
+
+
+def _without_the_next_clause(text: str, names: list[Named]) -> list[Named]:
+    """Return a list of modules without a last one that begins a clause of its own: `in ECM, cluster flickers`."""
+    if (
+        len(names) > 1
+        and "," in text[names[-2].end : names[-1].start]
+        and not _ENDS_LIST.match(text, names[-1].end)
+    ):
+        return names[:-1]
+    return names
 
 
 def _code_follows(codes: list[FoundCode], text: str, name: Named) -> bool:
