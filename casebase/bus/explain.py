@@ -88,8 +88,8 @@ def _said_of_bus(diagnosis: Diagnosis) -> str:
         return " ".join(_said_of_clash(diagnosis))
     if diagnosis.outside >= OUTSIDE_FROM:
         return (
-            f"These readings are outside what was simulated (probability {_shown(diagnosis.outside)}): no state"
-            f" computed explains them well. Nearest: {named_state(diagnosis, diagnosis.ranked()[0][0])}."
+            f"These readings fit none of the faults computed (probability {_shown(diagnosis.outside)})."
+            f" Nearest: {named_state(diagnosis, diagnosis.ranked()[0][0])}."
             " Take the oddest reading again, then think of two faults at once."
         )
     return f"{_meant(diagnosis)}{_where(diagnosis)}{_doubted(diagnosis)}"
@@ -121,7 +121,7 @@ def _where(diagnosis: Diagnosis) -> str:
     module = diagnosis.host[0]
     if diagnosis.ranked()[0][0] in OPEN_STATES:
         return f" It lies on the way to {module}: look along its branch and in its plug."
-    return f" It goes with {module}: look in it, its plug and what hangs behind."
+    return f" It goes with {module}: look in it, at its plug and at what is wired behind it."
 
 
 def named_state(diagnosis: Diagnosis, state: BusState) -> str:
@@ -160,7 +160,7 @@ def _said_of_clash(diagnosis: Diagnosis) -> Iterator[str]:
     yield f"These readings do not fit together. {clash_words(diagnosis)[0]}"
     slips = [slip for place in clash.observations if (slip := diagnosis.slip_in(place))]
     if slips:
-        yield f"A usual slip would explain it: {slips[0]}."
+        yield f"A common slip would explain it: {slips[0]}."
     suspect, rest = diagnosis.suspect, diagnosis.reconciled
     if suspect is not None and rest is not None:
         yield f"Without {_observed(diagnosis, diagnosis.observations[suspect])}: {_lowered(_meant(rest))}"
@@ -215,7 +215,7 @@ def _level_words(reading: Reading, level: LevelRead) -> str:
 
 def split_words(test: NextTest) -> list[str]:
     """Return what a test tells apart, in words."""
-    told = [f"{state_words(one)} from {state_words(other)}" for one, other in test.splits]
+    told = [f"{state_words(one)} or {state_words(other)}" for one, other in test.splits]
     where = test.candidate.unplugged or "the branch read"
     return [*told, f"whether it lies in {where}"] if test.tells_where else told
 

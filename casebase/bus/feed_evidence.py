@@ -139,7 +139,7 @@ def unusable_for_a_feed(reading: Reading) -> str | None:
         ),
         (
             ohms and not _is_along_a_wire(reading),
-            "ohms between supply and ground are those of what hangs on them: read each against its battery pole",
+            "ohms between supply and ground only show what is connected to them: read each against its battery pole",
         ),
         (
             not ohms and reading.battery is Battery.DISCONNECTED,

@@ -33,8 +33,7 @@ PINS_OF_PAIR: Final = {Medium.HIGH_SPEED_CAN: "pins 6 and 14", Medium.J1939: "pi
 
 MOST: Final = 3
 NO_TEST_LEFT: Final = (
-    "Nothing left to read that would tell more of this: take the oddest reading again, or the same ones in the state in"
-    " which the fault shows."
+    "No further reading would tell more: take the oddest one again, or repeat them while the fault shows."
 )
 
 
@@ -89,9 +88,9 @@ def _line_not_read(stuck: Stuck) -> Iterator[PlainTest]:
             3.0,
             IGNITION_ON,
             (
-                "near battery volts, a little below with traffic: the line is pulled up, and somebody talks or may",
+                "near battery volts, a little lower with traffic: the line is pulled up and free",
                 "near 0 V: shorted to ground, or its pull-up is missing",
-                "battery volts that never move: nobody talks, or a short to battery",
+                "battery volts that never move: no traffic, or a short to battery",
             ),
         )
 
@@ -108,7 +107,7 @@ def _watch_while_asked(stuck: Stuck) -> Iterator[PlainTest]:
             (
                 "frames appear, CAN high rises, CAN low falls: the bus works here; look at the module that is silent",
                 "both stay at rest: nothing gets through; the gateway, its feed, or the branch to the DLC",
-                "only the tester's own frames, never acknowledged: nobody else is on this branch",
+                "only the tester's own frames, never acknowledged: no other module on this branch",
             ),
         )
 
@@ -166,8 +165,8 @@ def _current_at_rest(stuck: Stuck) -> Iterator[PlainTest]:
             40.0,
             "ignition off, the vehicle left alone until the networks sleep",
             (
-                "some ten milliamperes: nobody is awake",
-                "more, and it falls with one fuse: what that fuse feeds is awake or keeps others so",
+                "some ten milliamperes: all modules are asleep",
+                "more, and it falls when one fuse is pulled: what it feeds stays awake, or keeps others awake",
             ),
             ("Nothing is switched on or started with the meter in the lead: its fuse or the meter burns.",),
         )
@@ -184,12 +183,12 @@ def _part_the_network(stuck: Stuck) -> Iterator[PlainTest]:
     ]
     if settled:
         yield PlainTest(
-            "part the network at its joints and plugs, one after another, and watch the reading that is wrong",
+            "unplug the network section by section, at its joints and plugs, and watch the reading that is wrong",
             20.0,
             "as for that reading",
             (
-                "it comes right: the fault lies in the part taken off",
-                "it stays: the fault lies in what is left; put the part back",
+                "it comes right: the fault is in the section unplugged",
+                "it stays wrong: the fault is in the rest; plug that section back in",
             ),
             (
                 UNPLUG_CAUTION,

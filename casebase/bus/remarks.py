@@ -63,7 +63,7 @@ def _of_quiet(diagnosis: Diagnosis) -> Iterator[str]:
     if sound:
         yield "The ohms rule out lines shorted together."
     yield (
-        "Nobody sends: behind a gateway the diagnostic connector is quiet until a tester asks, which may be"
+        "No traffic: behind a gateway the diagnostic connector is quiet until a tester asks, which may be"
         " normal here. Watch the lines while a tester asks."
     )
 
@@ -75,7 +75,7 @@ def _of_equal_averages(diagnosis: Diagnosis) -> Iterator[str]:
     if seen and volts.keys() >= {"high", "low"} and abs(volts["high"] - volts["low"]) <= EQUAL_WITHIN_VOLTS:
         yield (
             "Traffic was seen, yet both lines average the same: there is next to none, or meter and scope were on the"
-            " lines at different moments. Take volts and scope again at one time."
+            " lines at different moments. Take volts and scope again at the same time."
         )
 
 

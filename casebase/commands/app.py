@@ -51,12 +51,12 @@ GROUPS: Final[dict[str, dict[str, Listed]]] = {
             "layout", "layout", "List the wiring layouts, draw one, or draft one from past cases."
         ),
         "attach": Listed("attach", "attach", "Attach pictures and text files to a case."),
-        "news": Listed("news", "news", "Tell which open questions a later case may explain."),
+        "news": Listed("news", "news", "Show which open questions a later case may explain."),
     },
     "For the shop lead": {
         "review": Listed("review", "review", "Review what waits to be read, the most useful first."),
         "names": Listed("review", "names", "List, add or remove names of people that must not be published."),
-        "private": Listed("review", "private", "Tell what looks private in the text of records."),
+        "private": Listed("review", "private", "Show what looks private in the text of records."),
         "publish": Listed("publish", "publish", "Publish the agreed records as the next edition."),
         "editions": Listed("publish", "editions", "List the editions of a folder, or show another one."),
         "export": Listed("exchange", "export", "Write the agreed records to a bundle for other shops."),
@@ -67,14 +67,16 @@ GROUPS: Final[dict[str, dict[str, Listed]]] = {
             "List the shops whose bundles were taken in, or set how much one of them weighs.",
         ),
         "evaluate": Listed(
-            "evaluate", "evaluate", "Ask the solved cases again, and tell what each facet is worth."
+            "evaluate",
+            "evaluate",
+            "Test the matching on the solved cases, and show what each facet is worth.",
         ),
     },
     "Looking after the library": {
         "init": Listed("records", "init", "Make a new, empty library."),
         "backup": Listed("care", "backup", "Copy the library while people write in it."),
         "restore": Listed("care", "restore", "Put a copy in the place of the library."),
-        "check": Listed("care", "check", "Check that the library is whole, and tell what room it takes."),
+        "check": Listed("care", "check", "Check that the library is whole, and show how large it is."),
         "rebuild": Listed("care", "rebuild", "Make the tables again from the records."),
     },
 }

@@ -37,9 +37,7 @@ def browse(  # noqa: PLR0913, PLR0917  one parameter per option
     port: Annotated[int, typer.Option(min=1, max=65535, help="The port to answer on.")] = 8601,
     name: Annotated[
         list[str] | None,
-        typer.Option(
-            "--name", metavar="NAME", help="Another name it is asked for by, such as in front of it."
-        ),
+        typer.Option("--name", metavar="NAME", help="Another host name that it answers to."),
     ] = None,
     demo: Annotated[bool, typer.Option("--demo", help="The invented cases of the demonstration.")] = False,
     library: LibraryOption = None,

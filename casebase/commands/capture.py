@@ -48,7 +48,7 @@ JobOption = Annotated[
     str | None, typer.Option("--job", metavar="ID", help="Add what it tells to this job, as readings.")
 ]
 UnpluggedOption = Annotated[
-    str | None, typer.Option(metavar="NAMES", help="Modules unplugged, parted by commas, or nothing.")
+    str | None, typer.Option(metavar="NAMES", help="Modules unplugged, separated by commas, or nothing.")
 ]
 NetworkOption = Annotated[str | None, typer.Option(help="Which of the job's networks, where it has several.")]
 
@@ -82,7 +82,7 @@ def capture(  # noqa: PLR0913, PLR0917  one parameter per option
     wanted = _wanted(columns, samples_per_second, scale, full_scale)
     if job is not None:
         ignition = ignition or _asked("Ignition while it was captured: off, on, running")
-        unplugged = unplugged or _asked("Unplugged meanwhile: names parted by commas, or nothing")
+        unplugged = unplugged or _asked("Unplugged meanwhile: names separated by commas, or nothing")
     where = Where(
         at,
         _word(Stage, stage, "--stage"),
@@ -168,7 +168,7 @@ def _medium_of(case: Case, network: str | None) -> Medium | None:
 
 
 def _tell(facts: CaptureFacts, trace: Trace | None, logged: Logged | None, json: bool) -> None:
-    kept = None if logged is None else {"id": logged.case_id, "revision": logged.revision}
+    kept = None if logged is None else {"case_id": logged.case_id, "revision": logged.revision}
     if json:
         return print_json(capture_data(facts) | ({"job": kept} if kept else {}))
     print_capture(facts, own_page())

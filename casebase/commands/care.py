@@ -78,7 +78,7 @@ def check(
         bool, typer.Option("--prune", help="Remove attached files of no record, and the caches.")
     ] = False,
 ) -> None:
-    """Check that the library is whole, and tell what room it takes.
+    """Check that the library is whole, and show how large it is.
 
     The file, the records, the tables made from them, and the attached files. The caches are shared by all libraries and
     made again when they are needed.

@@ -114,7 +114,7 @@ def remove(  # noqa: PLR0913, PLR0917  one parameter per option
 def _who(case_id: str, by: str | None) -> str:
     if not by or not by.strip():
         raise LibraryError(
-            f"case {case_id}: nobody does this: say who does with --by HANDLE, or once for all in the variable"
+            f"case {case_id}: say who you are with --by HANDLE, or once for all in the variable"
             f" {places.AUTHOR_VARIABLE}"
         )
     return " ".join(by.split())

@@ -30,7 +30,7 @@ def evaluate(  # noqa: PLR0913, PLR0917  one parameter per option
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Ask the solved cases again, and tell what each facet is worth.
+    """Test the matching on the solved cases, and show what each facet is worth.
 
     Every solved case is put to the library as if it were still stuck: is a case of the same fault, at the same kind of
     place, among the first?

@@ -36,7 +36,9 @@ _OUR_NAME: Final = "name of the shop"
 
 WeightOption = Annotated[
     float | None,
-    typer.Option("--weight", metavar="0..1", help="What its cases weigh beside your own in likely causes."),
+    typer.Option(
+        "--weight", metavar="0..1", help="How much its cases count beside your own in likely causes."
+    ),
 ]
 
 
@@ -58,7 +60,7 @@ def export(
     with open_library(library) as kept:
         shop = by or kept.fact(_OUR_NAME)
         if not shop:
-            raise BundleError("nobody sends this bundle: say which shop does with --by SHOP")
+            raise BundleError("say which shop sends this bundle with --by SHOP")
         if wrong := hits_of_words(kept, {"--by": shop}):
             raise BundleError("\n".join([*wrong, "no bundle was written"]))
         records = kept.read_and_agreed()

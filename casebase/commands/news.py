@@ -40,7 +40,7 @@ def news(
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Tell which open questions a later case may explain.
+    """Show which open questions a later case may explain.
 
     Open jobs, jobs not fixed, causes not proven and leftovers are held against every proven case that arrives after
     them. Only a case that explains one well is told, with the reasons; once read it is not told again.

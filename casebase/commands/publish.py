@@ -70,7 +70,7 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
     Example: casebase publish editions --by ingrid
     """
     if not by:
-        raise EditionError("nobody signs this edition off: say who does with --by HANDLE")
+        raise EditionError("say who signs this edition off with --by HANDLE")
     with open_library(library) as kept:
         records = kept.read_and_agreed()
         newer = newer_than_agreed(kept)

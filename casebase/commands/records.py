@@ -147,7 +147,9 @@ def list_cases(  # noqa: PLR0913, PLR0917  one parameter per filter
         told = taken_from(kept)
     rows = [row | {"taken_from": told[row["id"]].data()} if row["id"] in told else row for row in rows]
     if json:
-        return print_json(rows)
+        return print_json(
+            [{("case_id" if key == "id" else key): value for key, value in row.items()} for row in rows]
+        )
     return print_list(rows, "records that fit" if wanted or find else "records", own_page())
 
 

@@ -98,11 +98,11 @@ def _walk(library: Library, by: str | None) -> None:
         return print_waiting(found, count, own_page())
     who = by or input("Your handle: ").strip()
     if not who:
-        raise LibraryError("nobody reviews: say who does with --by HANDLE")
+        raise LibraryError("say who you are with --by HANDLE")
     walk = ReviewWalk(library, means, who, own_page())
     walk.walk([one.kept.case_id for one in found])
     if count > len(found):
-        typer.echo(f"{count - len(found)} more waited beyond these: casebase review")
+        typer.echo(f"{count - len(found)} more wait: casebase review")
     if walk.agreed:
         tell_news(library, walk.agreed)
     return None
@@ -182,7 +182,7 @@ def private(  # noqa: PLR0913, PLR0917  one parameter per option
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
-    """Tell what looks private in the text of records.
+    """Show what looks private in the text of records.
 
     VINs, telephone numbers, e-mail addresses, licence plates, names from the private list: each with its place and a
     proposed text, which --mask puts there. Ends with exit code 1 where there is any.
@@ -214,9 +214,7 @@ def private(  # noqa: PLR0913, PLR0917  one parameter per option
 
 def _mask(library: Library, case_id: str | None, by: str | None, json: bool) -> None:
     if case_id is None or not (by or "").strip():
-        raise LibraryError(
-            "--mask changes one case, and somebody does it: casebase private ID --mask --by HANDLE"
-        )
+        raise LibraryError("--mask changes one case, under a name: casebase private ID --mask --by HANDLE")
     kept = library.get_there(case_id)
     hits = [hit for hit in hits_of(library, [kept]) if can_be_masked(hit)]
     if not hits:

@@ -59,7 +59,7 @@ def _day(text: str) -> date:
 
 DayOption = Annotated[
     date | None,
-    typer.Option("--on", parser=_day, metavar="DAY", help="The day it bears; today."),
+    typer.Option("--on", parser=_day, metavar="DAY", help="The day it carries; today."),
 ]
 
 

@@ -121,7 +121,7 @@ def word_or_words_reader(words: Sequence[str], labels: Sequence[str] = ()) -> Re
 
 
 def word_list_reader(words: Sequence[str]) -> Reader:
-    """Return a reader of several of `words`, parted by commas (numbers also by spaces)."""
+    """Return a reader of several of `words`, separated by commas (numbers also by spaces)."""
     read_one = word_reader(words)
 
     def read(text: str) -> list[str]:

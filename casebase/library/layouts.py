@@ -153,7 +153,7 @@ def say_of_layout(
 ) -> LayoutStanding:
     """Keep a word on the current revision of a layout; raise `LibraryError` where nobody says so."""
     if not by.strip():
-        raise LibraryError(f"layout {layout_id}: nobody says so: say who does with --by HANDLE")
+        raise LibraryError(f"layout {layout_id}: say who you are with --by HANDLE")
     with library.changing() as db:
         (current,) = db.execute(
             "SELECT max(revision) FROM layouts WHERE layout_id = ?", (layout_id,)

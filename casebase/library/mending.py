@@ -138,7 +138,7 @@ def _target(
 
 def _refuse_nobody(case_id: str, by: str) -> None:
     if not by.strip():
-        raise LibraryError(f"case {case_id}: nobody does this: say who does with --by HANDLE")
+        raise LibraryError(f"case {case_id}: say who you are with --by HANDLE")
 
 
 def _refuse_others(case_id: str, one: _Revision, authorship: Authorship, by: str) -> None:

@@ -37,7 +37,7 @@ POINTS: Final = {
     "nothing shows that the repair held": 15,
     "codes as text only: no code that can be read": 10,
     "no codes": 10,
-    "no steps: nobody learns how it was found": 10,
+    "no steps: a reader does not learn how it was found": 10,
     "no module is said to answer or not": 5,
     "no symptom: the customer's words stay inside": 10,
     "no network": 5,
@@ -86,7 +86,10 @@ def missing_in(case: Case) -> list[str]:
             bool(case.codes) and all(entry.code.grammar is Grammar.MAKER for entry in case.codes),
             "codes as text only: no code that can be read",
         ),
-        (fault_case and not (case.steps or case.trials), "no steps: nobody learns how it was found"),
+        (
+            fault_case and not (case.steps or case.trials),
+            "no steps: a reader does not learn how it was found",
+        ),
         (
             fault_case and not any(module.answers for module in case.modules),
             "no module is said to answer or not",

@@ -181,9 +181,9 @@ def _refuse(  # noqa: PLR0913, PLR0917  the same, looked at
 ) -> None:
     where = f"case {kept.case_id}"
     if not by.strip():
-        raise LibraryError(f"{where}: nobody says so: say who does with --by HANDLE")
+        raise LibraryError(f"{where}: say who you are with --by HANDLE")
     if said in _NEEDS_A_REMARK and not (remark or "").strip():
-        raise LibraryError(f"{where}: {said} without a remark helps nobody: say what is to be done, or why")
+        raise LibraryError(f"{where}: {said} without a remark is of no use: say what is to be done, or why")
     if said is Said.AGREED and kept.case.kind is Kind.FAULT_CASE and status_of(kept.case) is Status.OPEN:
         raise LibraryError(f"{where}: the job is still open: agree to it when it has ended")
     if said is Said.MERGED:

@@ -175,7 +175,7 @@ def local_fault_words(one: LocalFault) -> tuple[str, list[str]]:
         *(f"lamp {lamp}" for lamp in one.left_lamps),
     ]
     told.append(f"leaves open: {', '.join(left)}" if left else "leaves nothing open")
-    told.append(f"proved in about {one.minutes:.0f} minutes: {one.proof}")
+    told.append(f"proven in about {one.minutes:.0f} minutes: {one.proof}")
     first = ": cheap and quick to prove, so first" if one.comes_first else ""
     return f"{one.code} in {one.module}, {one.what}{first}", [*told, AFTERWARDS]
 

@@ -91,7 +91,7 @@ def with_lines(problems: list[Problem], text: str | None, record: int = 0) -> li
 
 def _rest(more: int) -> list[Problem]:
     """Return one problem that stands for those not named."""
-    said = f"{more} problems more: mend those named so far, then try again"
+    said = f"{more} more problems: put those named so far right, then try again"
     return [Problem("the file", "", said)] if more else []
 
 

@@ -27,7 +27,7 @@ _CHANGE_WORDS: Final = {
 
 _INCOMPLETE_WORDS: Final = {
     "no cause": "without a cause",
-    "no proof": "with a cause that nobody proved",
+    "no proof": "with a cause that was not proven",
     "no reading as found": "without any reading as found",
     "no reading after the repair": "with readings, none of them after the repair",
     "no codes": "without codes",

@@ -74,7 +74,7 @@ class FieldReader:
         return text if text and self.fits(field, text, path, beside) else None
 
     def names(self, field: str, path: str) -> list[str]:
-        """Return the names in a field, parted by commas or lines, each once and checked as the record's `path`."""
+        """Return the names in a field, separated by commas or lines, each once and checked as the record's `path`."""
         return self.checked(field, names_in(self.text(field)), path)
 
     def checked(self, field: str, texts: Iterable[str], path: str) -> list[str]:
@@ -99,7 +99,9 @@ class FieldReader:
     def told(self) -> list[FieldProblem]:
         """Return the problems, no more than somebody can mend."""
         more = len(self.problems) - MOST_PROBLEMS
-        rest = FieldProblem("the form", "", f"{more} problems more: mend those named so far, then try again")
+        rest = FieldProblem(
+            "the form", "", f"{more} more problems: put those named so far right, then try again"
+        )
         return [*self.problems[:MOST_PROBLEMS], rest] if more > 0 else list(self.problems)
 
     def _cleaned(self, field: str, typed: str) -> str:
@@ -116,7 +118,7 @@ def _letters(text: str) -> int:
 
 
 def names_in(text: str) -> list[str]:
-    r"""Return the names in a text, parted by commas, semicolons or lines; quotes hold a name with a comma together.
+    r"""Return the names in a text, separated by commas, semicolons or lines; quotes hold a name with a comma together.
 
     >>> names_in('ABS, EPS\n"door module, left"')
     ['ABS', 'EPS', 'door module, left']
@@ -172,7 +174,7 @@ def _from_report(text: str, report: ScanReport) -> TypedCodes:
     ]
     more = len(report.unread) - len(problems)
     if more > 0:
-        problems.append(("", f"{more} lines more look like codes and cannot be read"))
+        problems.append(("", f"{more} more lines look like codes and cannot be read"))
     if not (report.findings or report.silent_modules or report.unread):
         problems.append((text, _why_no_code(text)))
     silent = [name for name in map(_one_line, report.silent_modules) if name]

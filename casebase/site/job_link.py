@@ -1,7 +1,7 @@
 """The link is the job: a stuck job read from the pairs of an address's query, and written as such.
 
 Fields, all optional: `make`, `model`, `year`, `platform`, `powertrain`, `engine`; `medium`, `rate`, `reached`,
-`terminators`; `lamps` and `conditions` (repeated); `silent`, `sometimes`, `answer` (modules, parted by commas or
+`terminators`; `lamps` and `conditions` (repeated); `silent`, `sometimes`, `answer` (modules, separated by commas or
 lines); `codes` (a scan report or codes); `wrong` (in words); `tried` (a trial a line: `swapped TCM: no change`); and
 per reading `r1.what`, `r1.value`, `r1.at`, `r1.state`, `r1.unplugged`, `r1.traffic`, `r1.looks` (repeated), `r2.what`
 ... A field whose name begins with `_` is the page's own.
@@ -48,7 +48,7 @@ _FILE_HEAD: Final = (
     "A job as it was asked. When it is solved, add steps, cause, fix and verification; then: casebase log"
 )
 _NO_FILE: Final = (
-    "there is no case to save yet: say what is wrong, or give a lamp, a code, a module that does not answer or a "
+    "nothing to save yet: say what is wrong, or give a lamp, a code, a module that does not answer or a "
     "reading"
 )
 

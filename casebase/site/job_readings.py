@@ -111,7 +111,7 @@ def read_rows(reader: FieldReader, medium: Medium | None) -> list[Data]:
     """Return the readings of all rows as plain data; a row without a value is none."""
     rows = [row for row in reader.given.rows if _says_something(reader, row)]
     if len(rows) > MOST_READINGS:
-        said = f"{len(rows)} readings: the first {MOST_READINGS} are used; leave out those that tell the same"
+        said = f"{len(rows)} readings: the first {MOST_READINGS} are used; leave out those that say the same"
         reader.remark(f"r{rows[MOST_READINGS]}.value", "", said)
     found = (_reading(reader, row, medium) for row in rows[:MOST_READINGS])
     return [reading for reading in found if reading]

@@ -92,7 +92,7 @@ def module_context(edition: Edition, asked: Asked) -> dict[str, Any]:
     if not found.in_records and not found.concerned and module_family(key) not in known_module_keys():
         raise NotHereError(
             f"No record here names a module '{shown(asked.text('module') or '')}'. Look for it among all under Modules:"
-            " it may be written in another way; or search for the word."
+            " it may be spelled another way; or search for the word."
         )
     concerned = (case_id for case_id in useful_first(edition, EVERY_RECORD) if case_id in found.concerned)
     part = part_of(sorted(concerned, key=lambda case_id: case_id not in found.at_fault), asked)

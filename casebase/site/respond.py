@@ -112,7 +112,7 @@ def error_answer(datasette: Any, request: Any, exception: Exception) -> Callable
     async def answer() -> Response:
         status, words = _status_and_words(exception)
         if isinstance(exception, (sqlite3.Error, ValueError)) and _asks_for_tables(datasette, request):
-            status, words = 400, f"These tables cannot be asked like that ({exception}): check the address."
+            status, words = 400, f"These tables cannot be queried like that ({exception}): check the address."
         if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
             _LOG.error("%s failed", request.path, exc_info=exception)
         if request.path.partition("?")[0].endswith(".json"):

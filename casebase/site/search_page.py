@@ -32,7 +32,7 @@ NARROWING: Final = ("medium", "make", "model", "platform", "status")
 _MOST_WORDS: Final = 8
 _MOST_VEHICLES: Final = 50
 _MOST_CHOICES: Final = 200
-_CHOICE_LABELS: Final = {"medium": "Kind of network", "make": "Make", "status": "How far it came"}
+_CHOICE_LABELS: Final = {"medium": "Kind of network", "make": "Make", "status": "Outcome"}
 
 Parts = list[tuple[str, bool]]
 """Pieces of text in order, each with whether it is a word that was asked for."""
@@ -110,7 +110,7 @@ def _narrowing(asked: Asked) -> Narrowing:
     narrowing = Narrowing()
     words: dict[str, tuple[Sequence[type[Word]], str]] = {
         "medium": ((Medium,), "a kind of network"),
-        "status": ((Status, Kind), "how far a case came"),
+        "status": ((Status, Kind), "outcome of a case"),
     }
     for name, text in asked.only(*NARROWING).items():
         if name not in words:

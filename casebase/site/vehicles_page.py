@@ -147,8 +147,8 @@ def _name_as_recorded(edition: Edition, given: dict[str, str], these: Selection)
     if row is None:
         asked_for = ", ".join(f"{field} {shown(text)}" for field, text in given.items())
         raise NotHereError(
-            f"No record here is of {asked_for}. Look for it among all makes and models under Vehicles; if it is a"
-            " vehicle that nobody recorded yet, ask with its readings and codes under Stuck job: cases of other"
+            f"No record here is of {asked_for}. Look for it among all makes and models under Vehicles; if it is not"
+            " recorded yet, ask with its readings and codes under Stuck job: cases of other"
             " vehicles are compared too."
         )
     recorded = dict(zip(VEHICLE_FIELDS, row, strict=True))

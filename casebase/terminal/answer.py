@@ -61,7 +61,7 @@ def print_answer(answer: Answer, page: Page) -> None:
         _print_normal(answer, page)
     print_deciding_tests(answer.causes, answer.tests, page)
     for case in answer.similar[:1]:
-        page.line(f"How the nearest case was found: casebase show {case.match.profile.case_id}", 2)
+        page.line(f"How the nearest case was solved: casebase show {case.match.profile.case_id}", 2)
     print_codes_set_apart(answer.set_apart, page, answer.codes_note)
     print_cautions(answer.cautions, page)
 
@@ -237,7 +237,7 @@ def print_explained(match: Match, page: Page) -> None:
     compared = "all" if match.tempering >= 0.995 else f"{match.tempering**2:.0%}"
     page.heading(f"Likeness {match.score:.2f}")
     page.line(
-        f"The mean of the likenesses by their shares is {match.mean:.2f}. It is multiplied by {match.tempering:.2f},"
+        f"The weighted mean of the likenesses is {match.mean:.2f}. It is multiplied by {match.tempering:.2f},"
         f" because {compared} of what the job tells can be compared with this case.",
         2,
     )
@@ -246,7 +246,7 @@ def print_explained(match: Match, page: Page) -> None:
 def _print_facet(name: str, facet: FacetScore, page: Page) -> None:
     words = FACET_WORDS.get(name, name)
     if facet.likeness is None:
-        page.line(f"{words}: not known on both sides, so it counts for nothing", 2, 4)
+        page.line(f"{words}: not known on both sides, so it does not count", 2, 4)
         return
     page.line(f"{words}: likeness {facet.likeness:.2f}, share of the score {facet.weight:.0%}", 2, 4)
     page.bullets("alike", facet.compared.agree, 4)

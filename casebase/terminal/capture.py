@@ -121,7 +121,7 @@ def _edge_words(facts: CaptureFacts) -> str:
 
 
 def _one_edge(shape: EdgeShape, amplitude: float) -> str:
-    took = f"{shape.seconds * 1e9:.0f} ns" if shape.resolved else "quicker than the samples tell"
+    took = f"{shape.seconds * 1e9:.0f} ns" if shape.resolved else "too fast for this sample rate"
     over = f", {shape.overshoot:.2f} V beyond" if shape.overshoot > 0.1 * amplitude else ""
     return f"{took}{over}{', ringing' if shape.rings(amplitude) else ''}"
 

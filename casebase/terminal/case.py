@@ -107,7 +107,7 @@ def _print_outcome(case: Case, page: Page) -> None:
 def _print_remarks(case: Case, page: Page) -> None:
     remarks = remarks_on(case)
     if remarks:
-        page.heading("Kept, but look twice")
+        page.heading("Kept, but check these again")
         for remark in remarks:
             page.line(f"- {remark}", 2, 4)
 
@@ -220,4 +220,4 @@ def print_removed(gone: Sequence[tuple[StoredRecord, str]], page: Page) -> None:
 
 def removed_data(gone: Sequence[tuple[StoredRecord, str]]) -> list[dict[str, str]]:
     """Return the records that were removed as plain data."""
-    return [{"id": kept.case_id, "title": title_of(kept.case), "removed": words} for kept, words in gone]
+    return [{"case_id": kept.case_id, "title": title_of(kept.case), "removed": words} for kept, words in gone]

@@ -140,7 +140,7 @@ def _surely_words(worth: list[Worth]) -> str:
     harms = [each.part for each in worth if each.adds.high <= -LEAST_SHOWN]
     told = [f"{words}: {', '.join(parts)}" for words, parts in (("help", helps), ("do harm", harms)) if parts]
     if not told:
-        return "Of no part can these questions tell whether it helps: every interval reaches 0."
+        return "These questions cannot show of any part whether it helps: every interval reaches 0."
     return f"Beyond chance these {'; these '.join(told)}. Of the other parts these questions cannot tell."
 
 

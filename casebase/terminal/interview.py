@@ -373,7 +373,7 @@ def _chosen_draft(left: list[Path]) -> Path | None:
         typer.echo(f"  {number}  {draft_line(path)}")
     for _ in range(MOST_REFUSED):
         try:
-            answer = input("Go on with which one? A number, or Enter for a new record: ").strip()
+            answer = input("Go on with which one? Its number, or Enter for a new record: ").strip()
         except EOFError:
             raise InputError("no answer: type the number of a draft, or Enter for a new record") from None
         if not answer:

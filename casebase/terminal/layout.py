@@ -199,7 +199,7 @@ def _partly(layout: Layout) -> str:
 def _print_next(layout: Layout, tests: Sequence[PlaceToOpen], page: Page) -> None:
     for number, test in enumerate(tests, start=1):
         if number == 1:
-            page.heading("Next place to open (most told per minute first)")
+            page.heading("Next place to open (most telling per minute first)")
         page.line(f"{number}. {element_called(layout, test.place)}: {next_words(test)}", 2, 5)
         page.labelled("needs", test.precondition, 5)
         told = "; ".join(f"{one.shows}: {one.means}" for one in test.outcomes)

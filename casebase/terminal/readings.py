@@ -80,14 +80,12 @@ def print_next_tests(tests: list[NextTest], page: Page) -> None:
     """Print the tests that tell most per minute."""
     if not tests:
         return
-    page.heading("Next test (most told per minute first)")
+    page.heading("Next test (most telling per minute first)")
     for place, test in enumerate(tests, start=1):
         candidate = test.candidate
         page.line(f"{place}. {candidate.words()}", 2, 5)
         page.labelled("needs", f"{candidate.kind.precondition}; about {candidate.minutes:.0f} min", 5)
-        page.labelled(
-            "tells", f"{test.bits:.2f} bits expected; {'; '.join(split_words(test)) or 'a little of each'}", 5
-        )
+        page.labelled("tells", "; ".join(split_words(test)) or "a little about each", 5)
         for caution in candidate.cautions():
             page.labelled("mind", caution, 5)
 
@@ -221,6 +219,6 @@ def _print_unread(told: dict[str, Any], page: Page) -> None:
         page.heading("No answer")
         page.line(", ".join(told["silent_modules"]), 2)
     if told["unread"]:
-        page.heading("Looks like a code, but fits no known form: type it again by hand")
+        page.heading("Looks like a code but cannot be read: type it again by hand")
         for row in told["unread"]:
             page.line(f"line {row['line']}: {row['text']}", 2, 5)

@@ -51,7 +51,7 @@ def job(tmp_path):
     assert casebase("init", library=library).returncode == 0
     assert casebase("log", tmp_path / "job.yaml", library=library).returncode == 0
     (row,) = json.loads(casebase("list", "--json", library=library).stdout)
-    return library, row["id"], tmp_path / "pair.npy"
+    return library, row["case_id"], tmp_path / "pair.npy"
 
 
 def captured(job, *more):

@@ -421,7 +421,7 @@ def test_a_job_told_twice_is_said_as_such(tmp_path):
     casebase("init", library=shop)
     casebase("log", DEMO, library=shop)
     first = json.loads(casebase("list", "--json", library=shop).stdout)
-    case_id = next(row["id"] for row in first if row["fault"] == "high_shorted_to_battery")
+    case_id = next(row["case_id"] for row in first if row["fault"] == "high_shorted_to_battery")
     told = YAML(typ="safe").load(casebase("show", case_id, "--file", library=shop).stdout)
     again = {key: value for key, value in told.items() if key not in {"id", "revision"}}
     again["vehicle"].pop("vin", None)

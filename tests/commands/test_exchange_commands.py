@@ -55,7 +55,7 @@ def test_a_bundle_goes_from_shop_to_shop(north, south):
     (source,) = json.loads(casebase("sources", "--json", library=south).stdout)
     assert (source["name"], source["weight"]) == ("Workshop North", 0.5)
     listed = json.loads(casebase("list", "--json", library=south).stdout)
-    assert "Workshop North" in casebase("show", listed[0]["id"], library=south).stdout
+    assert "Workshop North" in casebase("show", listed[0]["case_id"], library=south).stdout
     waits = casebase("review", library=south)
     assert f"{len(listed)} wait to be read" in waits.stdout
     assert waits.stdout.rstrip().endswith("casebase review --all")
@@ -88,7 +88,7 @@ def test_a_second_bundle_needs_no_name(north):
         (("sources", "Nobody"), "go together"),
         (("sources", "Nobody", "--weight", "2"), "expected a number from 0 to 1"),
         (("export", "north.tar", "--by", "South"), "ends in .zip"),
-        (("export", "north.zip"), "nobody sends this bundle"),
+        (("export", "north.zip"), "say which shop sends this bundle"),
         (("export", "north.zip", "--by", " "), "some printable characters"),
         (("export", "no/such/folder/north.zip", "--by", "South"), "no record is agreed to"),
     ],

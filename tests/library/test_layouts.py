@@ -126,7 +126,7 @@ def test_a_word_counts_for_the_revision_it_was_said_of(shop: Path) -> None:
     with Library.open(shop) as library:
         say_of_layout(library, its_id, LayoutSaid.WITHDRAWN, "ingrid", "wrong diagram")
         assert agreed_layouts(library) == []
-        with pytest.raises(LibraryError, match="nobody says so"):
+        with pytest.raises(LibraryError, match="say who you are"):
             say_of_layout(library, its_id, LayoutSaid.AGREED, " ")
 
 

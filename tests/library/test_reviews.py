@@ -122,7 +122,7 @@ def test_words_survive_a_rebuild(library, logged):
 @pytest.mark.parametrize(
     ("said", "by", "remark", "expected"),
     [
-        (Said.AGREED, " ", None, "nobody says so"),
+        (Said.AGREED, " ", None, "say who you are"),
         (Said.RETURNED, "ingrid", None, "without a remark"),
         (Said.WITHDRAWN, "ingrid", " ", "without a remark"),
         (Said.MERGED, "ingrid", None, "merged into no case"),

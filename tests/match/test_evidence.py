@@ -31,7 +31,7 @@ def test_the_proof_of_one_local_fault_comes_before_all_other_tests(collection):
     )
     assert (first.minutes, first.cautions) == (20, [BRAKES_OR_STEERING])
     assert cause.fault == Fault.SENSOR_OR_ACTUATOR
-    assert cases_behind_words(cause) == ["none had it: the job's own codes, lamps and feeds say so"]
+    assert cases_behind_words(cause) == ["none; it follows from the job's own codes, lamps and feeds"]
 
 
 def test_beside_a_module_that_is_missed_the_network_comes_first(collection):

@@ -76,8 +76,8 @@ def test_a_cause_is_shown_with_its_chance_and_its_cases(shown):
 def test_a_cause_that_no_case_had_says_so(shown):
     """Only the readings speak for it, and with how much."""
     text = shown([SUPPLY, OPEN, rest(0.21)], [], [])
-    assert "none had it: the readings alone say so" in text
-    assert "alone they give this state: 40 %" in text
+    assert "none; it follows from the readings alone" in text
+    assert "the readings alone: 40 %" in text
 
 
 def test_the_remainder_is_always_told(shown):

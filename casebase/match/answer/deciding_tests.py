@@ -64,7 +64,7 @@ class InTurn:
         if len(self.tests) == 1:
             return split_words(self.tests[0])
         splits = dict.fromkeys(split for test in self.tests for split in test.splits)
-        told = [f"{state_words(one)} from {state_words(other)}" for one, other in splits]
+        told = [f"{state_words(one)} or {state_words(other)}" for one, other in splits]
         where = any(test.tells_where for test in self.tests)
         return [*told, "in which of these modules it lies"] if where else told
 

@@ -54,9 +54,9 @@ _SURE_WORDS: Final = ((0.9, "Very likely:"), (0.7, "Likely:"), (0.4, "Perhaps, a
 
 _NOT_PROVED: Final = {
     Status.OPEN: "not solved yet",
-    Status.NOT_FIXED: "not mended",
-    Status.FIXED_NOT_PROVEN: "mended, cause not proved",
-    Status.FIXED_VERIFIED: "mended and proved",
+    Status.NOT_FIXED: "not repaired",
+    Status.FIXED_NOT_PROVEN: "repaired, cause not proven",
+    Status.FIXED_VERIFIED: "repaired and proven",
 }
 """What is said of a case that does not tell how its repair was proved."""
 
@@ -125,7 +125,7 @@ def glance_at(answer: Answer) -> Glance:
 
 
 def _outcomes(test: DecidingTest) -> list[str]:
-    return test.outcomes[:MOST_OUTCOMES] or [f"it tells {words}" for words in test.tells[:MOST_OUTCOMES]]
+    return test.outcomes[:MOST_OUTCOMES] or [f"it shows: {words}" for words in test.tells[:MOST_OUTCOMES]]
 
 
 def _cautions(answer: Answer) -> list[str]:
@@ -251,7 +251,7 @@ def _in_short(cause: LikelyCause, answer: Answer) -> CauseInShort:
         words=cause.words,
         probability=cause.probability,
         chance=chance_word(cause.probability),
-        speaks_for="; ".join(list(_speaks_for(cause, answer))[:MOST_FOR]) or "it is met often",
+        speaks_for="; ".join(list(_speaks_for(cause, answer))[:MOST_FOR]) or "a common fault",
         speaks_against="; ".join(against[:MOST_AGAINST]) or NOTHING_AGAINST,
     )
 
@@ -314,9 +314,9 @@ def case_in_short(case: SimilarCase) -> CaseInShort:
 
 
 def proved_words(past: Profile) -> str:
-    """Return how a case was proved in its own words, or how far it came where it says nothing of that."""
+    """Return how a case was proved in its own words, or outcome where it says nothing of that."""
     if past.status == Status.FIXED_NOT_PROVEN:
-        return f"{past.proof}, cause not proved" if past.proof else _NOT_PROVED[Status.FIXED_NOT_PROVEN]
+        return f"{past.proof}, cause not proven" if past.proof else _NOT_PROVED[Status.FIXED_NOT_PROVEN]
     return past.proof or next((words for status, words in _NOT_PROVED.items() if status == past.status), "")
 
 

@@ -49,7 +49,7 @@ def cases_behind_words(cause: LikelyCause) -> list[str]:
     if not cause.cases:
         of_the_wires = state_of(cause.fault) is not None and not is_sound_cause(cause.fault)
         told_by = "the readings alone" if of_the_wires else "the job's own codes, lamps and feeds"
-        return [f"none had it: {told_by} say so"]
+        return [f"none; it follows from {told_by}"]
     more = len(cause.cases) - MOST_CASES_SHOWN
     told = [_case(behind) for behind in cause.cases[:MOST_CASES_SHOWN]]
     return [*told, f"and {more} more"] if more > 0 else told
@@ -67,7 +67,7 @@ def said_by_readings(cause: LikelyCause) -> str:
         return ""
     if is_sound_cause(cause.fault):
         return f"the wires look as they do with this cause: {_per_cent(cause.from_readings)}"
-    return f"alone they give this state: {_per_cent(cause.from_readings)}"
+    return f"the readings alone: {_per_cent(cause.from_readings)}"
 
 
 def remainder_words(probability: float, others: bool) -> str:

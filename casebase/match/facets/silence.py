@@ -44,7 +44,7 @@ def _silent(job: Profile, past: Profile) -> Compared:
     if not (job.silent or job.answering) or not (past.silent or past.answering):
         return UNKNOWN
     if not job.silent and not past.silent:
-        return Compared(1.0, 1.0, ["every module tried answers, here and there"])
+        return Compared(1.0, 1.0, ["all modules tried answer in both"])
     likeness = _soft_overlap(job.silent, past.silent)
     both = sorted(key for key in job.silent if key in past.silent)
     only_here, only_there = set(job.silent) - set(past.silent), set(past.silent) - set(job.silent)
