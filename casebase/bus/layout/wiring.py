@@ -126,9 +126,7 @@ class Wiring:
         place = self.place_named(text)
         if place is None:
             return None
-        points = [
-            point for point in self._points_of_place[place] if not self._is_inside(point) or place == text
-        ]
+        points = [point for point in self._points_of_place[place] if not self._is_inside(point)]
         side = _SIDE.split(text, maxsplit=1)
         if len(side) > 1:
             toward = self.place_named(side[-1]) or side[-1].strip()
