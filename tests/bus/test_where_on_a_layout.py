@@ -156,6 +156,24 @@ def test_a_module_said_to_be_silent_that_is_not_in_this_build_does_not_rule_ever
     assert sum(one.probability for one in found.elements) > 0.1
 
 
+def test_readings_that_fit_no_fault_of_the_layout_are_said_to():
+    """Volts that no line of a bus shows: a fault of another kind, or readings taken wrongly."""
+    volts = [
+        Reading.model_validate(
+            {"quantity": "voltage", "line": line, "against": "ground", "at": at, "value": value} | ON
+        )
+        for at, line, value in (
+            ("DLC", "CAN high", "-7 V"),
+            ("DLC", "CAN low", "9 V"),
+            ("splice S417", "CAN high", "31 V"),
+            ("splice S417", "CAN low", "-4 V"),
+        )
+    ]
+    found = on_the_network(*volts, answering=("ECM", "ABS", "BCM"))
+    assert found.outside > 0.9
+    assert sum(one.probability for one in found.elements) + found.sound + found.outside == pytest.approx(1.0)
+
+
 def test_a_corroded_plug_found_three_times_is_raised_for_the_platform():
     """Three proven causes at one plug: as likely as the usual and the counts together."""
     evidence = Evidence(silent=("ABS", "BCM"), answering=("ECM",))

@@ -6,6 +6,7 @@ import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from math import exp, log
 from typing import Final
 
 import numpy as np
@@ -136,7 +137,10 @@ def computed(layout: Layout, network: LayoutNetwork) -> Computed:
 
 @dataclass(frozen=True)
 class Located:
-    """Probabilities of one network: of every row (ways, rows), what each element explains, the rest."""
+    """Probabilities of one network: of every row (ways, rows), given one of them it is; of each element; the rest.
+
+    `evidence`: how well each element explains all that is given.
+    """
 
     by_row: Array
     elements: Array
@@ -150,37 +154,38 @@ def located(one: Computed, said: Said, found: Heard, proven: Mapping[str, int]) 
     rows = one.rows
     logs = log_of_said(said, one.chances, one.all_silent)
     read = np.zeros(rows.shape)
-    by_chance = said.by_chance
+    read_by_chance = 0.0
     numbers = components(found.observations)
     if numbers:
         read += log_of_numbers(numbers, rows)
-        by_chance *= chance_of_numbers(numbers)
+        read_by_chance += log(chance_of_numbers(numbers))
     counted = {number.observation for number in numbers}
     for place, observation in enumerate(found.observations):
         if place not in counted:
             read += explained_by(observation, rows).log_any.reshape(rows.shape)
-            by_chance *= max(observation.by_chance, 1e-12)
+            read_by_chance += log(max(observation.by_chance, 1e-12))
     for more in found.logs:
         logs = logs + more
     prior = (1 - SOUND_PRIOR - OUTSIDE_PRIOR) * _learned(one, proven)
     prior[-1] = SOUND_PRIOR
     logs += np.log(np.maximum(prior, 1e-30))[:, None]
-    logs += _exponent(logs, read) * read
+    exponent = _exponent(logs, read)
+    logs += exponent * read
     highest = float(logs.max())
     weights = np.exp(logs - highest) / logs.shape[1]
-    outside = OUTSIDE_PRIOR * by_chance * float(np.exp(-highest))
-    whole = float(weights.sum()) + outside
+    whole = float(weights.sum())
     weights /= whole
-    by_way = weights.sum(axis=1)
-    elements = np.bincount(one.element_of_way, by_way, len(rows.wiring.elements) + 1).astype(np.float64)
-    priors = np.bincount(one.element_of_way, prior, len(rows.wiring.elements) + 1)
-    return Located(
-        weights,
-        elements[:-1],
-        (elements / np.maximum(priors, 1e-30))[:-1],
-        float(elements[-1]),
-        outside / whole,
-    )
+    log_outside = log(OUTSIDE_PRIOR) + log(max(said.by_chance, 1e-300)) + exponent * read_by_chance
+    outside = 1 / (1 + exp(min(highest + log(whole) - log_outside, MOST_LOG)))
+    many = len(rows.wiring.elements) + 1
+    elements = np.asarray((1 - outside) * np.bincount(one.element_of_way, weights.sum(axis=1), many))
+    priors = np.bincount(one.element_of_way, prior, many)
+    explains = elements / np.maximum(priors, 1e-30)
+    return Located(weights, elements[:-1], explains[:-1], float(elements[-1]), outside)
+
+
+MOST_LOG: Final = 700.0
+"""Beyond it the exponential of a number is none."""
 
 
 def _learned(one: Computed, proven: Mapping[str, int]) -> Array:
@@ -243,7 +248,7 @@ def believed(
 
 
 def _suspects(one: Computed, result: Located, proven: Mapping[str, int]) -> tuple[Suspect, ...]:
-    by_way = result.by_row.sum(axis=1)
+    by_way = (1 - result.outside) * result.by_row.sum(axis=1)
     states: dict[int, dict[str, float]] = {}
     for way, share in zip(one.rows.ways, by_way, strict=True):
         of_element = states.setdefault(way.element, {})
