@@ -11,7 +11,7 @@ from casebase.bus.layout.locating import where
 from casebase.bus.layout.whereabouts import Evidence, Whereabouts
 from casebase.record.case import Case, Cause
 from casebase.record.inference import with_networks
-from casebase.record.layout import Layout, LayoutNetwork
+from casebase.record.layout import Layout, LayoutNetwork, PlaceKind
 from casebase.record.modules import module_identity
 from casebase.record.reading import Reading
 from casebase.record.stored_codes import who_blames_whom
@@ -116,6 +116,23 @@ _NO_FAULT_OF_THE_PLACE: Final = frozenset(
 """Causes that say nothing of the wiring at the place they name."""
 
 
+def _found_where(layout: Layout, cause: Cause, text: str) -> Iterator[str]:
+    """Yield the places of the kind that a cause names which are found where its words say."""
+    place = cause.where.place if cause.where is not None else None
+    wanted = PlaceKind.GROUND if str(PlaceKind.GROUND) in text else _KIND_OF_PLACE.get(place)
+    for kind, places in layout.listed_places():
+        for one in places if kind is wanted else ():
+            if one.at is not None and len(one.at) >= _TELLING and one.at.casefold() in text:
+                yield one.name
+
+
+_KIND_OF_PLACE: Final[dict[Place | None, PlaceKind]] = {
+    Place.CONNECTOR: PlaceKind.PLUG,
+    Place.SPLICE: PlaceKind.SPLICE,
+    Place.FUSE: PlaceKind.FEED,
+    Place.GROUND_POINT: PlaceKind.GROUND,
+}
+
 _TELLING: Final = 12
 """Letters from which where a place is found tells it from others: `behind the left headlamp` (judged)."""
 
@@ -141,13 +158,7 @@ def _element_of(layout: Layout, cause: Cause) -> str | None:
         for name in layout.kinds
         if name not in modules.values() and re.search(rf"\b{re.escape(name)}\b", text, re.IGNORECASE)
     ]
-    if not named:
-        named = [
-            place.name
-            for _, places in layout.listed_places()
-            for place in places
-            if place.at is not None and len(place.at) >= _TELLING and place.at.casefold() in text.casefold()
-        ]
+    named = named or list(_found_where(layout, cause, text.casefold()))
     if named:
         return max(named, key=len)
     if cause.where is not None and cause.where.place is Place.MODULE and cause.module:

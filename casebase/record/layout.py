@@ -241,7 +241,7 @@ class Fitted(Part):
             str(year) for year in dict.fromkeys((self.first_year, self.last_year)) if year is not None
         )
         named = f"platform {self.platform}" if self.platform else None
-        parts = (f"{self.make} {' and '.join(self.models)}".strip(), years, named, self.equipment)
+        parts = (f"{self.make} {', '.join(self.models)}".strip(), years, named, self.equipment)
         return ", ".join(part for part in parts if part)
 
 

@@ -170,6 +170,10 @@ def test_proven_causes_with_a_place_are_counted(demo_cases: dict[str, Case]) -> 
     assert counted["S417"] == 2
     assert counted["F47"] == 1
     assert counted["EPS"] == 1
+    assert "CGW" not in counted, "that the gateway isolates is no fault of its place"
+    on_k4 = proven_at(K4, (case for case in demo_cases.values() if case.vehicle.platform == "K4"))
+    assert on_k4["G5"] == 1, "a ground point, by where it is found"
+    assert "X21" not in on_k4, "a wire that chafed near a plug is no fault of the plug"
 
 
 def test_a_network_larger_than_any_vehicle_has_is_drawn_and_not_computed() -> None:
