@@ -217,12 +217,14 @@ def _past(kept: Library, layout: Layout, stuck: Case) -> list[Case]:
     return [case for case in past if case != bare]
 
 
-def way_to_layout(kept: Library, job: Case) -> str | None:
-    """Return that a layout holds for the vehicle of a job, and which command draws it; None where none does."""
+def way_to_layout(kept: Library, job: Case, named: str = "JOB") -> str | None:
+    """Return that a layout holds for the vehicle of a job, and which command draws it; None where none does.
+
+    `named`: how the job is typed.
+    """
     found = best_fitting(layouts_in(kept), job.vehicle)
     if found is None:
         return None
-    named = job.id or "JOB"
     return f"Where on the harness: casebase where {named} draws {found.layout.name()} and says what to open."
 
 

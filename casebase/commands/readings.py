@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from shlex import quote
 from typing import Annotated, Final
 
 import typer
@@ -87,7 +88,7 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         print_cautions(cautions, page)
         if (library or places.default_library()).exists():
             with open_library(library) as kept:
-                print_way(way_to_layout(kept, case), page)
+                print_way(way_to_layout(kept, case, quote(str(job))), page)
     return None if full else page.line(f"All of it: {command_again('--full')}")
 
 

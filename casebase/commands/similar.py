@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from shlex import quote
 from typing import Annotated
 
 import typer
@@ -19,7 +21,7 @@ from casebase.commands.shared import (
     own_page,
     print_json,
 )
-from casebase.demo import build_demo_library, job_files, load_demo_job
+from casebase.demo import FIRST_JOB, build_demo_library, job_files, load_demo_job
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer
 from casebase.match.answer.data import answer_data, explained_data
@@ -66,7 +68,7 @@ def similar(  # noqa: PLR0913, PLR0917  one parameter per way to narrow down
         stuck = job_named(job, kept)
         if explain is not None:
             return _explain(kept, stuck, explain, json, ahead)
-        return print_similar(kept, stuck, most, json, narrowing, ahead, full=full)
+        return print_similar(kept, stuck, most, json, narrowing, ahead, full=full, named=quote(job))
 
 
 def print_similar(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare and to print
@@ -78,13 +80,17 @@ def print_similar(  # noqa: PLR0913, PLR0917  the job, the cases, and how to com
     ahead: TextModelAhead | None = None,
     *,
     full: bool = False,
+    named: str = "JOB",
 ) -> None:
-    """Print what is said to a stuck job, on one screen or in `full`; `ahead` may have the text model open already."""
+    """Print what is said to a stuck job, on one screen or in `full`; `ahead` may have the text model open already.
+
+    `named`: how the job is typed.
+    """
     answer = answer_in(library, job, most, narrowing, ahead)
     if json:
         print_json(answer_data(answer))
     else:
-        way = way_to_layout(library, job)
+        way = way_to_layout(library, job, named)
         if full:
             print_answer(answer, own_page())
             print_way(way, own_page())
@@ -138,5 +144,6 @@ def demo(
         if json:
             return print_similar(built, stuck, 5, json)
         print_demo_start(built, own_page())
-        print_similar(built, stuck, 3, json, full=full)
+        named = f"{quote(job or Path(FIRST_JOB).stem)} --demo"
+        print_similar(built, stuck, 3, json, full=full, named=named)
         return print_demo_end(built, [path.stem for path in job_files()], own_page())
