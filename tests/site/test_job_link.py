@@ -489,5 +489,5 @@ def test_a_file_without_make_says_what_to_write_in() -> None:
 @pytest.mark.parametrize("pairs", [[], VEHICLE, [*VEHICLE, *CAN]])
 def test_a_vehicle_alone_is_no_case_to_save(pairs: list[tuple[str, str]]) -> None:
     """`casebase log` would refuse a case that says nothing of a fault."""
-    with pytest.raises(InputError, match="no case to save yet: say what is wrong"):
+    with pytest.raises(InputError, match="nothing to save yet: say what is wrong"):
         file_of(job_from_query(pairs))
