@@ -1,13 +1,18 @@
 """How much of messages is understood: `python tests/bench/asking_in_words.py [first second third] [-v]`.
 
 The messages in `tests/intake/messages` were written, with what a person reads in them, before their reader. The
-third file is asked once, when the reader is finished.
+third file is asked once, when the reader is finished. `speed` tells how long a message takes from Enter to its answer
+in a process of its own, and how long texts of a million characters take to read.
 """
 
 from __future__ import annotations
 
+import resource
+import subprocess
 import sys
+import tempfile
 import time
+from pathlib import Path
 
 from message_scores import Counts, count_readings, messages
 
@@ -22,6 +27,7 @@ VEHICLES = (
     ("Norrvik", "Fjellet"), ("Maruvo", "Solenne"), ("Maruvo", "Pavane"), ("Caldermoor", "Thorne"),
     ("Caldermoor", "Brack"), ("Oskarn", "H18"), ("Oskarn", "H12"), ("Oskarn", "Linje"), ("Fenwright", "Delver"),
 )  # fmt: skip
+DEMO = Path(__file__).parents[2] / "demo_cases"
 KINDS = (
     "readings",
     "codes",
@@ -103,8 +109,45 @@ def _trial(trial: Trial) -> str:
     return f"{trial.did} {', '.join(map(module_identity, trial.what))}: {trial.outcome}"
 
 
+MESSAGE = "119 ohm 6 to 14, H 2.6 L 2.4, U0101 from ECM and ABS, no comms with TCM, swapped TCM no change"
+HOSTILE = (
+    "60 ohm ", "H 2.6 L 2.4 ", "U0101 from ECM ", "U0101-00 Lost communication with ABS\n", "ECM:\n", "six ", "ABS ",
+    "no comms with ABS and ", "swapped TCM no change, ", "abs esc ", "one hundred and ", "\n", "1", "-",
+    "ECM - Engine\n  U0121-00 x\n",
+)  # fmt: skip
+
+
+def print_speed() -> None:
+    """Print the seconds from Enter to the answer, and those of texts that are no messages."""
+    with tempfile.TemporaryDirectory() as folder:
+        library = Path(folder) / "shop.db"
+        command = [sys.executable, "-m", "casebase"]
+        subprocess.run(
+            [*command, "log", str(DEMO), "--library", str(library)], capture_output=True, check=True
+        )
+        for words in (["ask", MESSAGE], ["similar", str(next((DEMO / "jobs").glob("t2-*.yaml")))]):
+            asked = [*command, *words, "--library", str(library)]
+            took = [_seconds(asked) for _ in range(6)][1:]
+            print(f"{words[0]}: best of 5 {min(took)[0]:.2f} s, of which computing {min(took)[1]:.2f} s")
+    for piece in HOSTILE:
+        start = time.process_time()
+        understood_from(piece * (1_000_000 // len(piece)))
+        print(f"{piece[:24]!r} over and over, 1 MB: {time.process_time() - start:.2f} s of computing")
+
+
+def _seconds(command: list[str]) -> tuple[float, float]:
+    """Return the seconds that a command takes, and those of them that it computes."""
+    before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
+    subprocess.run(command, capture_output=True, check=True)
+    took, after = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
+    return took, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
 def main() -> None:
-    """Print the shares, and with -v what was taken wrongly or missed."""
+    """Print the shares, and with -v what was taken wrongly or missed; or the seconds."""
+    if sys.argv[1:] == ["speed"]:
+        print_speed()
+        return
     files = [name for name in sys.argv[1:] if not name.startswith("-")] or ["first", "second"]
     start = time.perf_counter()
     counts = scores(*files)
