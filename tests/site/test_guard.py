@@ -323,14 +323,3 @@ def test_a_file_that_is_not_frozen_is_told(tmp_path):
     running = browse(path)
     assert running.wait(timeout=240) == 2
     assert "not a file of frozen records" in running.stderr.read()
-
-
-@pytest.mark.slow
-def test_a_library_of_which_nothing_is_agreed_is_told(tmp_path, make_case):
-    """The shop lead has to read first."""
-    path = tmp_path / "library.db"
-    with Library.create(path) as library:
-        library.log([make_case()])
-    running = browse("--library", path)
-    assert running.wait(timeout=240) == 2
-    assert "no record is agreed to: read those that wait with casebase review" in running.stderr.read()
