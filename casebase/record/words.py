@@ -19,6 +19,7 @@ from casebase.record.vocabulary import (
     Reached,
     Rescan,
     Stage,
+    Status,
     Tester,
     YesNo,
 )
@@ -53,9 +54,9 @@ def title_of(case: Case) -> str:
     if case.cause:
         where = case.cause.where
         place = f": {where.text or _PLACE_WORDS[where.place]}" if where else ""
-        return _shortened(_capital(f"{_fault_and_module(case.cause)}{place}"))
+        return _shortened(capital(f"{_fault_and_module(case.cause)}{place}"))
     words = case.concern or next(iter(case.symptoms), None) or _what_stands_out(case)
-    return _shortened(_capital(" ".join(words.split())))
+    return _shortened(capital(" ".join(words.split())))
 
 
 def cause_line(cause: Cause) -> str:
@@ -219,7 +220,8 @@ def _what_stands_out(case: Case) -> str:
     return reading_line(case.readings[0]) if case.readings else f"{case.vehicle.make} {case.vehicle.model}"
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """Return a text with its first letter as a capital, the rest as it is."""
     return text[:1].upper() + text[1:]
 
 
@@ -287,9 +289,27 @@ def proof_words(case: Case) -> str | None:
             (
                 f"{value_words(one)} after the repair"
                 for one in case.readings
-                if one.stage is Stage.AFTER_REPAIR
+                if one.stage is Stage.AFTER_REPAIR and one.value is not None
             ),
             "",
         ),
     )
     return ", ".join([part for part in said if part][:3]) or None
+
+
+_NOT_PROVED: Final = {
+    Status.OPEN: "not solved yet",
+    Status.NOT_FIXED: "not repaired",
+    Status.FIXED_NOT_PROVEN: "repaired, cause not proven",
+    Status.FIXED_VERIFIED: "repaired and proven",
+}
+"""What is said of a case that does not tell how its repair was proved."""
+
+
+def proved(status: str | None, proof: str | None) -> str:
+    """Return how a repair was proved in the case's own words, or how far the case came where it says nothing of that.
+
+    `status` is that of the case, None or another word for a known good record; `proof` is what `proof_words` says.
+    """
+    far = next((words for known, words in _NOT_PROVED.items() if known == status), "known good")
+    return f"{proof}, cause not proven" if proof and status == Status.FIXED_NOT_PROVEN else proof or far

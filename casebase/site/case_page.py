@@ -22,17 +22,19 @@ from casebase.record.inference import with_networks
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Stage
 from casebase.record.words import (
+    capital,
     cause_line,
     fix_words,
     network_line,
     origin_words,
+    proof_words,
+    proved,
     reading_line,
     title_of,
     verification_words,
 )
 from casebase.site.counted import address
 from casebase.site.level_picture import level_picture
-from casebase.site.lists import status_shape
 from casebase.site.respond import NotHereError
 from casebase.site.state import OpenSite
 from casebase.site.trace_picture import trace_picture
@@ -48,7 +50,8 @@ MOST_TRACES: Final = 3
 """Captures drawn on one page: each is some 15 kB (measured)."""
 
 LIKE_CASES: Final = 4
-_LONGEST_ADDRESS: Final = 300
+_SHORT_ADDRESS: Final = 300
+_LONGEST_ADDRESS: Final = 1000
 """A QR code of more is too fine for a phone to read off paper (judged)."""
 
 
@@ -132,8 +135,7 @@ def case_context(edition: Edition, site: OpenSite, case_id: str, own_address: st
         "case": case,
         "kept": kept,
         "title": title_of(case),
-        "status": str(status or case.kind),
-        "shape": status_shape(str(status) if status else None),
+        "proved": capital(proved(status, proof_words(case))),
         "crumbs": [
             ("/vehicles", "Vehicles"),
             (vehicle_address(case), f"{case.vehicle.make} {case.vehicle.model}"),
@@ -194,14 +196,15 @@ def readings_by_stage(case: Case) -> list[tuple[str, list[tuple[Reading, str]]]]
     return [(stage, readings) for stage, readings in staged if readings]
 
 
-def like_cases(edition: Edition, site: OpenSite, case_id: str) -> list[Match]:
-    """Return the cases most like this one."""
+def like_cases(edition: Edition, site: OpenSite, case_id: str) -> list[tuple[Match, str]]:
+    """Return the cases most like this one, each with how it was proved."""
     collection = site.collection(edition)
     if collection is None:
         return []
     rows = collection.rows_of_case(case_id)
     profiles = collection.profiles(rows)
-    return nearest_of_its_kind(profiles[0], collection, LIKE_CASES) if profiles else []
+    found = nearest_of_its_kind(profiles[0], collection, LIKE_CASES) if profiles else []
+    return [(match, proved(match.profile.status, match.profile.proof)) for match in found]
 
 
 def vehicle_address(case: Case) -> str:
@@ -213,13 +216,20 @@ def vehicle_address(case: Case) -> str:
 
 
 def qr_code(text: str) -> Markup | None:
-    """Return the address as a QR code (ISO/IEC 18004) in SVG, for the printed sheet."""
+    """Return the address as a QR code (ISO/IEC 18004) in SVG, for the printed sheet; None of one too long for it."""
     if len(text) > _LONGEST_ADDRESS:
         return None
-    # Any mask can be read; choosing the best of eight takes five times as long.
-    made = segno.make_qr(text, error="m", mask=2)
+    # Any mask can be read; choosing the best of eight takes five times as long. A long one is drawn less redundant.
+    short = len(text) <= _SHORT_ADDRESS
+    made = segno.make_qr(text, error="m" if short else "l", mask=2)
     return Markup(
-        made.svg_inline(scale=3, border=2, svgclass="qr", lineclass=None, title="QR code of this address")
+        made.svg_inline(
+            scale=3 if short else 1.5,
+            border=2,
+            svgclass="qr",
+            lineclass=None,
+            title="QR code of this address",
+        )
     )
 
 

@@ -77,6 +77,7 @@ _STATUS_ORDER: Final = (
 )
 BY_CASES: Final = "ORDER BY count(DISTINCT case_id) DESC"
 _ROW: Final = "id, kind, status, title, make, model, model_year, platform, cause, leftover, ended"
+_PROOF: Final = "(SELECT json_extract(data, '$.proof') FROM profiles WHERE profiles.case_id = cases.id)"
 
 
 def selected(**given: str) -> Selection:
@@ -114,8 +115,8 @@ def useful_first(edition: Edition, these: Selection, most: int = ALL, before: in
 
 
 def newest_first(edition: Edition, these: Selection, most: int = ALL) -> Rows:
-    """Return (ID, kind, status, title, make, model, model year, platform, cause, leftover, day it ended)."""
-    sql = f"SELECT {_ROW} FROM cases WHERE {these.where} ORDER BY ended DESC, id LIMIT ?"
+    """Return (ID, kind, status, title, make, model, model year, platform, cause, leftover, day it ended, proof)."""
+    sql = f"SELECT {_ROW}, {_PROOF} FROM cases WHERE {these.where} ORDER BY ended DESC, id LIMIT ?"
     return query(edition, sql, (*these.values, most))
 
 

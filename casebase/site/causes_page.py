@@ -8,6 +8,7 @@ from typing import Any, Final
 from casebase.publish.edition import Edition
 from casebase.record.vocabulary import Fault, Lamp, Mechanism, Place
 from casebase.record.word_list import Word
+from casebase.record.words import proved
 from casebase.site import catalogue
 from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, WITH_CAUSE, count_of, selected, statuses
 from casebase.site.counted import (
@@ -79,7 +80,7 @@ def cause_context(edition: Edition, asked: Asked) -> dict[str, Any]:
         "name": name,
         "crumbs": [_CAUSES, *wider],
         "count": count,
-        "statuses": statuses(edition, these),
+        "statuses": [(proved(status, None), count) for status, count in statuses(edition, these)],
         "without_cause": without_cause(edition, these),
         "faults": [] if fault else counted_faults(edition, these, **given),
         "places": _by_word(edition, "place", given),

@@ -9,6 +9,7 @@ from typing import Any, Final
 from casebase.library.news import News
 from casebase.publish.changes import Changed, read_changes
 from casebase.publish.edition import Edition
+from casebase.record.words import proved
 from casebase.site import catalogue
 from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, INCOMPLETE, KNOWN_GOOD, count_of
 from casebase.site.counted import Counted, address, counted_faults, counted_makes, counted_media
@@ -91,7 +92,7 @@ def about_context(edition: Edition, asked: Asked) -> dict[str, Any]:
         "fault_cases": count_of(edition, FAULT_CASES),
         "known_good": count_of(edition, KNOWN_GOOD),
         "statuses": [
-            Counted(status, count, address("/search", status=status))
+            Counted(proved(status, None), count, address("/search", status=status))
             for status, count in catalogue.statuses(edition, EVERY_RECORD)
         ],
         "makes": counted_makes(edition, EVERY_RECORD),

@@ -25,20 +25,22 @@ from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, P
 from casebase.record.yaml_form import record_yaml
 from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, names_in, read_codes
 from casebase.site.job_given import ROW_FIELD, FieldProblem, Given, fitting
-from casebase.site.job_readings import ROW_FIELDS, read_rows
+from casebase.site.job_readings import ROW_FIELDS, network_names, read_rows
 
 Data = dict[str, Any]
 
-NETWORK_NAME: Final = "the network"
 
 VEHICLE_FIELDS: Final = {"make": "make", "model": "model", "year": "model_year"} | {
     key: key for key in ("platform", "powertrain", "engine")
 }
+MEDIUM_FIELDS: Final = ("medium", "medium2", "medium3")
+"""Kinds of the networks of a job; what is said of a network beside is of the first."""
+
 NETWORK_FIELDS: Final = {"rate": "bit_rate", "reached": "reached"}
 MODULE_FIELDS: Final = {"silent": Answers.NO, "sometimes": Answers.INTERMITTENT, "answer": Answers.YES}
 WORD_FIELDS: Final = ("lamps", "conditions")
 FIELDS: Final = (
-    *VEHICLE_FIELDS, "medium", *NETWORK_FIELDS, "terminators", *WORD_FIELDS, *MODULE_FIELDS, "codes", "wrong",
+    *VEHICLE_FIELDS, *MEDIUM_FIELDS, *NETWORK_FIELDS, "terminators", *WORD_FIELDS, *MODULE_FIELDS, "codes", "wrong",
     "tried",
 )  # fmt: skip
 """Every field but those of the readings (`job_readings.ROW_FIELDS`)."""
@@ -75,8 +77,8 @@ def job_from_query(pairs: Sequence[tuple[str, str]]) -> AskedJob:
 
 def _record_data(reader: FieldReader) -> Data:
     """Return the record as plain data; nothing where nothing that fits was given."""
-    network = _network(reader)
-    medium = Medium(network["medium"]) if network else None
+    networks = _networks(reader)
+    media = [Medium(network["medium"]) for network in networks]
     codes = read_codes(reader.text("codes"))
     for typed, expected in codes.problems:
         reader.remark("codes", typed, expected)
@@ -84,10 +86,10 @@ def _record_data(reader: FieldReader) -> Data:
         "vehicle": _vehicle(reader),
         "concern": _concern(reader),
         **{field: _words(reader, field) for field in WORD_FIELDS},
-        "networks": [network] if network else [],
+        "networks": networks,
         "modules": _modules(reader, codes.silent),
         "codes": codes.entries,
-        "readings": read_rows(reader, medium),
+        "readings": read_rows(reader, media),
         "trials": _trials(reader),
     }
     told = {key: value for key, value in data.items() if value}
@@ -120,19 +122,22 @@ def _words(reader: FieldReader, field: str) -> list[str]:
     return list(dict.fromkeys(str(words(text)) for text in texts))
 
 
-def _network(reader: FieldReader) -> Data | None:
-    """Return the network, which only its medium makes one."""
-    medium = reader.one("medium", "networks[0].medium")
+def _networks(reader: FieldReader) -> list[Data]:
+    """Return the networks, which only their medium makes such."""
+    typed = [reader.one(field, "networks[0].medium") for field in MEDIUM_FIELDS]
+    media = [Medium(medium) for medium in typed if medium]
     rest = {key: reader.one(field, f"networks[0].{key}") for field, key in NETWORK_FIELDS.items()}
     holders = reader.names("terminators", "networks[0].terminators_in[0]")
     told = {key: text for key, text in (rest | {"terminators_in": holders}).items() if text}
-    if medium is not None:
-        return {"name": NETWORK_NAME, "medium": medium} | told
+    if media:
+        names = network_names(media)
+        first, *more = ({"name": name, "medium": str(one)} for name, one in zip(names, media, strict=True))
+        return [first | told, *more]
     if told and not reader.given.several("medium"):
         reader.refuse(
             "medium", "", "not chosen: bit rate, DLC and terminators say nothing without it; choose it"
         )
-    return None
+    return []
 
 
 def _modules(reader: FieldReader, silent_in_scan: list[str]) -> list[Data]:

@@ -13,6 +13,7 @@ from casebase.errors import InputError
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause
 from casebase.match.answer.data import answer_data
 from casebase.match.answer.elsewhere import elsewhere_words
+from casebase.match.answer.glance import case_in_short, glance_at
 from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
@@ -31,11 +32,13 @@ from casebase.record.local_fault import local_fault_words
 from casebase.record.stored_codes import blame_words
 from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Medium
+from casebase.record.words import codes_by_code, network_line, readings_in_short
 from casebase.site.asked_in_words import words_context
-from casebase.site.case_page import level_pictures
+from casebase.site.case_page import level_pictures, qr_code
 from casebase.site.job_given import ROW_FIELD, FieldProblem
 from casebase.site.job_link import (
     FIELDS,
+    MEDIUM_FIELDS,
     AskedJob,
     condition_choices,
     file_of,
@@ -45,7 +48,16 @@ from casebase.site.job_link import (
     powertrain_choices,
     reached_choices,
 )
-from casebase.site.job_readings import look_choices, reading_choices, state_choices, traffic_choices
+from casebase.site.job_readings import (
+    LEVEL_FIELDS,
+    OVER_RANGE,
+    level_choices,
+    look_choices,
+    reading_choices,
+    state_choices,
+    traffic_choices,
+    unit_choices,
+)
 from casebase.site.layout_page import where_context
 from casebase.site.respond import NotUsableError
 from casebase.site.state import OpenSite
@@ -61,20 +73,26 @@ MEDIUM_MISSING: Final = (
     " These readings are only compared, not computed."
 )
 
-ROWS_AT_FIRST: Final = ("ohm-pair", "volt-high", "volt-low")
-"""What is measured first at the DLC; only the numbers are left to type (common practice, no source)."""
+ROWS_AT_FIRST: Final = ("ohm-pair", "volt-high", "volt-low", "volt-line", "ohm-line", "volt-second-line")
+"""What is measured first, as far as a network has it; only numbers are left to type (common practice, no source)."""
 
 ROWS_TO_ADD: Final = 2
+
+FEED_ROWS: Final = ("volt-supply", "volt-ground")
+"""Read at the plug of a module, loaded (common practice, no source)."""
+
+FORM_ASKED: Final = "_form"
+"""Stands in an address that shows the form with what is typed so far, and no answer yet."""
 
 MOST_SHOWN_AGAIN: Final = 40_000
 """Characters typed in all; of more the page would grow too heavy, and the address still holds them."""
 
-_ROW_TEXTS: Final = ("value", "at", "state", "unplugged", "traffic")
-_CHOSEN_ONLY: Final = ("what", "state")
+_FOLDED: Final = ("at", "state", "unplugged", "traffic", *LEVEL_FIELDS)
+_ROW_TEXTS: Final = ("value", "unit", *_FOLDED)
+_CHOSEN_ONLY: Final = ("what", "state", "unit")
 """Fields of a row that stand there without anybody typing anything."""
 
 LIKE_CASES: Final = 5
-CAUSES_AT_ONCE: Final = 3
 LEAST_STATE_SHOWN: Final = 0.005
 
 
@@ -91,7 +109,7 @@ class Row:
     @property
     def has_more(self) -> bool:
         """Whether anything stands in the fields that are folded away."""
-        return bool(self.looks or any(self.typed[name] for name in ("at", "state", "unplugged", "traffic")))
+        return bool(self.looks or any(self.typed[name] for name in _FOLDED))
 
 
 @dataclass(frozen=True)
@@ -101,6 +119,7 @@ class Form:
     typed: dict[str, str]
     several: dict[str, list[str]]
     rows: list[Row]
+    feed_rows: list[Row]
     problems: dict[str, list[FieldProblem]]
     all_problems: list[FieldProblem]
     media: Choices
@@ -108,7 +127,9 @@ class Form:
     reached: Choices
     lamps: Choices
     conditions: Choices
-    measured: Choices
+    measured: list[tuple[str, Choices]]
+    levels: Choices
+    units: Choices
     states: Choices
     looks: Choices
     traffic: Choices
@@ -117,8 +138,10 @@ class Form:
 def form_of(asked: AskedJob) -> Form:
     """Return the form with everything that was typed; what no address can hold is not shown again."""
     given = asked.given
-    medium = next((medium for medium in Medium if str(medium) == given.text("medium")), None)
-    measured = reading_choices(medium)
+    media = [medium for field in MEDIUM_FIELDS for medium in Medium if str(medium) == given.text(field)]
+    measured = reading_choices(media)
+    rows = _rows(asked, {key for _, choices in measured for key, _ in choices})
+    after = rows[-1].number + 1
     fits = sum(len(text) for field in given.fields for text in given.several(field)) <= MOST_SHOWN_AGAIN
     by_field: dict[str, list[FieldProblem]] = {}
     for problem in asked.problems:
@@ -126,7 +149,8 @@ def form_of(asked: AskedJob) -> Form:
     return Form(
         typed={field: given.text(field) if fits else "" for field in FIELDS},
         several={field: given.several(field) for field in ("lamps", "conditions")},
-        rows=_rows(asked, {key for key, _ in measured}),
+        rows=rows,
+        feed_rows=[Row(after + place, what, _NOTHING_TYPED, [], []) for place, what in enumerate(FEED_ROWS)],
         problems=by_field,
         all_problems=asked.problems,
         media=medium_choices(),
@@ -135,6 +159,8 @@ def form_of(asked: AskedJob) -> Form:
         lamps=lamp_choices(),
         conditions=condition_choices(),
         measured=measured,
+        levels=level_choices(media[0] if media else None),
+        units=unit_choices(),
         states=state_choices(),
         looks=look_choices(),
         traffic=traffic_choices(),
@@ -144,10 +170,17 @@ def form_of(asked: AskedJob) -> Form:
 def _rows(asked: AskedJob, known: set[str]) -> list[Row]:
     given = asked.given
     rows = [_row(asked, number) for number in given.rows]
-    wanted: list[str] = [] if rows else [what for what in ROWS_AT_FIRST if what in known]
+    first = [what for what in ROWS_AT_FIRST if what in known]
+    held = {given.text(f"r{row.number}.what") for row in rows}
+    open_again = not rows or given.text(FORM_ASKED)
+    wanted: list[str] = [what for what in first if what not in held] if open_again else []
     wanted += [""] * (ROWS_TO_ADD - len(wanted))
-    nothing = dict.fromkeys(_ROW_TEXTS, "")
-    return rows + [Row(given.next_row + place, what, nothing, [], []) for place, what in enumerate(wanted)]
+    return rows + [
+        Row(given.next_row + place, what, _NOTHING_TYPED, [], []) for place, what in enumerate(wanted)
+    ]
+
+
+_NOTHING_TYPED: Final = dict.fromkeys(_ROW_TEXTS, "")
 
 
 def _row(asked: AskedJob, number: int) -> Row:
@@ -164,7 +197,11 @@ def _row(asked: AskedJob, number: int) -> Row:
 def without_blanks(pairs: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
     """Return the pairs in which something was typed: a form sends its empty fields too, and a link need not."""
     told = [(field, text) for field, text in pairs if text.strip()]
-    rows = {row[1] for field, _ in told if (row := ROW_FIELD.fullmatch(field)) and row[2] not in _CHOSEN_ONLY}
+    rows = {
+        row[1]
+        for field, text in told
+        if (row := ROW_FIELD.fullmatch(field)) and (row[2] not in _CHOSEN_ONLY or text == OVER_RANGE)
+    }
     return [
         (field, text) for field, text in told if (row := ROW_FIELD.fullmatch(field)) is None or row[1] in rows
     ]
@@ -205,7 +242,7 @@ def _has_no_network(job: Case) -> bool:
 
 def answer_for(edition: Edition, site: OpenSite, job: Case) -> Answer | None:
     """Return everything that is said to a job; None where this collection cannot be compared with."""
-    collection = site.collection(edition)
+    collection = site.collection_to_answer(edition)
     if collection is None:
         return None
     return answer_to(job, collection, LIKE_CASES, site.buses, site.embedder)
@@ -220,14 +257,14 @@ def answer_context(answer: Answer) -> dict[str, Any]:
         ],
         "feeds": [feed_words(feed) for feed in answer.feeds],
         "pictures": level_pictures(with_networks(answer.job)),
-        "causes": [cause_context(cause) for cause in causes[:CAUSES_AT_ONCE]],
-        "more_causes": [cause_context(cause) for cause in causes[CAUSES_AT_ONCE:]],
+        "glance": glance_at(answer),
+        "causes": [cause_context(cause) for cause in causes],
         "remainder": [
             remainder_words(rest.probability, bool(causes))
             for rest in answer.causes
             if rest.is_something_else
         ],
-        "like": [case.match for case in answer.similar],
+        "like": [(case.match, case_in_short(case).proof) for case in answer.similar],
         "settles": {case.match.profile.case_id: case.would_settle for case in answer.similar},
         "compared_with": answer.compared_with,
         "healthy": [(vehicle.match, vehicle.readings) for vehicle in answer.healthy if vehicle.readings][:2],
@@ -235,7 +272,7 @@ def answer_context(answer: Answer) -> dict[str, Any]:
         "tests": [test_context(test) for test in answer.tests],
         "no_test": None if answer.tests else no_test_words(answer.causes),
         "local_fault": next((local_fault_words(one) for one in answer.local_faults if one.comes_first), None),
-        "silent": answer.job.silent_modules(),
+        "sheet": sheet_of(answer.job),
         "blames": [blame_words(blame) for blame in answer.blames],
         "set_apart": answer.set_apart,
         "codes_note": answer.codes_note,
@@ -281,6 +318,7 @@ def test_context(test: DecidingTest) -> dict[str, Any]:
     """Return a test that settles, in words."""
     return {
         "words": test.words,
+        "begun": f"{test.words[:1].upper()}{test.words[1:]}",
         "needs": needs_words(test),
         "tells": test.tells[:3],
         "source": test.source,
@@ -288,24 +326,44 @@ def test_context(test: DecidingTest) -> dict[str, Any]:
     }
 
 
-def job_context(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:
-    """Return what the page of a stuck job shows."""
-    asked, query = job_from_query(pairs), query_text(pairs)
+def sheet_of(job: Case) -> list[tuple[str, str]]:
+    """Return (term, words) of a job for the printed sheet."""
+    return [
+        ("Wrong", job.concern or ""),
+        ("Network", network_line(job)),
+        ("No answer from", ", ".join(job.silent_modules())),
+        ("Codes", "; ".join(f"{code.text} {stored}" for code, stored in codes_by_code(job))),
+        ("Readings", readings_in_short(job)),
+        ("Tried", "; ".join(trial.line() for trial in job.trials)),
+        ("Lamps", ", ".join(job.lamps)),
+        ("When", ", ".join(job.conditions)),
+    ]
+
+
+def job_context(edition: Edition, site: OpenSite, pairs: Pairs, own_address: str) -> dict[str, Any]:
+    """Return what the page of a stuck job shows; where the form is asked for, no answer is worked out."""
+    asked, typed = job_from_query(pairs), query_text(pairs)
+    query = typed if len(typed) <= LONGEST_LINK else None
     context = {
         "form": form_of(asked),
         "asked": asked,
-        "query": query if len(query) <= LONGEST_LINK else None,
+        "query": query,
         "summary": summary_of(asked.case) if asked.case else "",
         "lacks": site.lacks,
         "answered": False,
         **words_context(edition, pairs),
+        "form_asked": asked.given.text(FORM_ASKED) != "",
         "hint": MEDIUM_MISSING if asked.case and _has_no_network(asked.case) else None,
+        "own_address": own_address,
     }
-    answer = answer_for(edition, site, asked.case) if asked.case else None
-    if answer is None or asked.case is None:
+    if asked.case is None or context["form_asked"]:
         return context
-    found = where_context(edition, asked.case, query if len(query) <= LONGEST_LINK else None)
-    return context | {"answered": True, "where": found, **answer_context(answer)}
+    answer = answer_for(edition, site, asked.case)
+    if answer is None:
+        return context
+    found = where_context(edition, asked.case, query)
+    said = {"answered": True, "where": found, "qr": qr_code(own_address)}
+    return context | said | answer_context(answer)
 
 
 def job_json(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:

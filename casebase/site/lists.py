@@ -14,7 +14,7 @@ from urllib.parse import parse_qsl
 from markupsafe import Markup
 
 from casebase.publish.edition import Edition
-from casebase.record.vocabulary import Status
+from casebase.record.words import capital, proved
 from casebase.site.catalogue import (
     FAULT_CASES,
     KNOWN_GOOD,
@@ -42,13 +42,6 @@ _TURNING: Final = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2
 MOST_ROWS: Final = 100
 """Rows of one page: about 60 kB, and more than anybody reads beside a vehicle."""
 
-STATUS_SHAPES: Final = {
-    str(Status.FIXED_VERIFIED): "■",
-    str(Status.FIXED_NOT_PROVEN): "◧",
-    str(Status.NOT_FIXED): "□",
-    str(Status.OPEN): "…",
-}
-"""A full, half or empty square beside the words: how far the job came."""
 _ONLY_FOR_THE_PAGE: Final = frozenset({"crumbs", "choices"})
 
 Row = TypeVar("Row")
@@ -199,7 +192,7 @@ class CaseRow:
     title: str
     vehicle: str
     status: str
-    shape: str
+    proved: str
     ended: str
     cause: str | None
     leftover: str | None
@@ -221,20 +214,15 @@ def cases_of_ids(edition: Edition, ids: Sequence[str]) -> list[CaseRow]:
     return [found[case_id] for case_id in ids if case_id in found]
 
 
-def status_shape(status: str | None) -> str:
-    """Return the shape that goes with a status; a known good record has a ring."""
-    return STATUS_SHAPES.get(status or "", "○")
-
-
 def linked_id(case_id: str) -> Markup:
     """Return the ID of a case as a link to its page."""
     return Markup('<a href="/case/{0}">{0}</a>').format(case_id)
 
 
 def _row(*row: Any) -> CaseRow:
-    case_id, kind, status, title, make, model, year, platform, cause, leftover, ended = row
+    case_id, kind, status, title, make, model, year, platform, cause, leftover, ended, proof = row
     named = " ".join(str(part) for part in (make, model, year) if part)
     vehicle = f"{named}, platform {platform}" if platform else named
     return CaseRow(
-        case_id, title, vehicle, status or kind, status_shape(status), ended or "", cause, leftover
+        case_id, title, vehicle, status or kind, capital(proved(status, proof)), ended or "", cause, leftover
     )

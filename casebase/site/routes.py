@@ -185,9 +185,12 @@ async def job(datasette: Any, request: Any) -> Response:
     told = without_blanks(pairs)
     if len(told) < len(pairs):
         return Response.redirect(datasette.urls.path(f"/job?{query_text(told)}" if told else "/job"))
-    site = _site(datasette)
+    site, address = _site(datasette), datasette.absolute_url(request, request.full_path)
     return await kept_html_page(
-        datasette, request, "job", lambda: site.answer(lambda edition: job_context(edition, site, pairs))
+        datasette,
+        request,
+        "job",
+        lambda: site.answer(lambda edition: job_context(edition, site, pairs, address)),
     )
 
 

@@ -12,6 +12,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -22,6 +23,7 @@ from casebase.errors import CasebaseError
 from casebase.match.index.collection import Collection, fault_rows, known_good_rows
 from casebase.match.index.match_index import Index
 from casebase.match.prepared import Embeds
+from casebase.match.profile import Profile
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, is_frozen, open_frozen
 from casebase.publish.frozen import unpack_index
@@ -90,6 +92,7 @@ class OpenSite:
         self._loading = asyncio.Lock()
         self._loaded = False
         self.pages = KeptPages()
+        self._profiles: OrderedDict[int, Profile] = OrderedDict()
         self.index: Index | None = None
         self.embedder: Embeds | None = None
         self.lacks: list[str] = []
@@ -113,6 +116,11 @@ class OpenSite:
     def collection(self, edition: Edition) -> Collection | None:
         """Return the cases to compare with, through this thread's connection."""
         return None if self.index is None else edition.collection(self.index)
+
+    def collection_to_answer(self, edition: Edition) -> Collection | None:
+        """Return the same for the thread that answers, which keeps what it fetched for the next job."""
+        collection = self.collection(edition)
+        return collection and replace(collection, kept=self._profiles)
 
     def close(self) -> None:
         """Let the threads go once what they are doing is done."""

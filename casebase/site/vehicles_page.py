@@ -9,7 +9,7 @@ from typing import Any, Final
 
 from casebase.errors import CasebaseError
 from casebase.publish.edition import Edition
-from casebase.record.words import readings_in_short
+from casebase.record.words import proved, readings_in_short
 from casebase.site import catalogue
 from casebase.site.catalogue import (
     EVERY_RECORD,
@@ -125,7 +125,7 @@ def vehicle_context(edition: Edition, asked: Asked) -> dict[str, Any]:
             *([(address("/vehicles", make=make), make)] if make and len(given) > 1 else []),
         ],
         "said": f"{record_counts(edition, these)}.",
-        "statuses": statuses(edition, these),
+        "statuses": [(proved(status, None), count) for status, count in statuses(edition, these)],
         "faults": counted_faults(edition, these),
         "without_cause": without_cause(edition, these),
         "known_good": [

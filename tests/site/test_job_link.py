@@ -170,7 +170,7 @@ def test_a_line_that_the_medium_does_not_have_is_refused() -> None:
 @pytest.mark.parametrize("medium", [*Medium, None])
 def test_every_choice_offered_makes_a_reading(medium: Medium | None) -> None:
     """What the form lists for a medium fits it; keys are not given twice."""
-    keys = [key for key, _ in reading_choices(medium)]
+    keys = [key for _, choices in reading_choices([medium] if medium else []) for key, _ in choices]
     rows = [
         pair
         for row, key in enumerate(keys, 1)
@@ -183,8 +183,9 @@ def test_every_choice_offered_makes_a_reading(medium: Medium | None) -> None:
 
 def test_ohms_and_volts_of_the_pair_come_first_on_can() -> None:
     """What is measured first on a stuck CAN: ohms across the pair, volts of each line (common practice, no source)."""
-    assert [words for _, words in reading_choices(Medium.HIGH_SPEED_CAN)[:3]] == [
-        "ohms between CAN high and CAN low",
+    ((_, choices),) = reading_choices([Medium.HIGH_SPEED_CAN])
+    assert [words for _, words in choices[:3]] == [
+        "ohms CAN high to CAN low",
         "volts CAN high to ground",
         "volts CAN low to ground",
     ]

@@ -12,6 +12,7 @@ from typing import Final
 
 from casebase.bus.explain import named_state, reading_words
 from casebase.bus.feed import feed_words
+from casebase.bus.next_test import BATTERY_OFF, OHMS_CAUTION
 from casebase.bus.posterior import OUTSIDE_FROM
 from casebase.match.answer.answer import (
     Answer,
@@ -32,8 +33,8 @@ from casebase.record.local_fault import LocalFault
 from casebase.record.modules import family_of, module_short
 from casebase.record.reading import Reading
 from casebase.record.stored_codes import blame_words
-from casebase.record.vocabulary import Fault, Status
-from casebase.record.words import FAULT_WORDS
+from casebase.record.vocabulary import Fault, Quantity
+from casebase.record.words import FAULT_WORDS, proved
 
 CAUSES_SHOWN: Final = 3
 CASES_SHOWN: Final = 3
@@ -46,19 +47,11 @@ NAMED_FROM: Final = 0.7
 SPEAKS_FOR, SPEAKS_AGAINST = 1.5, 0.67
 """How far a feed or a trial must raise or lower a cause to be told (judged)."""
 
-MOST_FOR, MOST_AGAINST = 3, 2
+MOST_FOR, MOST_AGAINST = 2, 2
 NOTHING_AGAINST: Final = "nothing yet"
 
 _SURE_WORDS: Final = ((0.9, "Very likely:"), (0.7, "Likely:"), (0.4, "Perhaps, at about even chances:"))
 """The lowest probability of each way to begin a verdict (judged); below, nothing is decided."""
-
-_NOT_PROVED: Final = {
-    Status.OPEN: "not solved yet",
-    Status.NOT_FIXED: "not repaired",
-    Status.FIXED_NOT_PROVEN: "repaired, cause not proven",
-    Status.FIXED_VERIFIED: "repaired and proven",
-}
-"""What is said of a case that does not tell how its repair was proved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,10 +121,16 @@ def _outcomes(test: DecidingTest) -> list[str]:
     return test.outcomes[:MOST_OUTCOMES] or [f"it shows: {words}" for words in test.tells[:MOST_OUTCOMES]]
 
 
+SAID_TWICE: Final = (BATTERY_OFF, OHMS_CAUTION)
+"""What a test needs, and the caution that says the same."""
+
+
 def _cautions(answer: Answer) -> list[str]:
     """Return what to mind with the first test: high voltage and airbags on this job, then what belongs to the test."""
     dangers = [caution for caution in answer.cautions if caution in {HIGH_VOLTAGE, RESTRAINTS}]
-    return list(dict.fromkeys([*dangers, *(answer.tests[0].cautions if answer.tests else ())]))
+    first = answer.tests[:1]
+    own = [caution for test in first for caution in test.cautions if (test.needs, caution) != SAID_TWICE]
+    return list(dict.fromkeys([*dangers, *own]))
 
 
 # --- verdict ------------------------------------------------------------------------------------------------------
@@ -155,9 +154,9 @@ def verdict_on(answer: Answer) -> str:
             or "Nothing stands out yet: no kept case is like it, and no reading names a fault of the wires."
         )
     said = _said_of_causes(answer.causes, first, probable[first])
-    if not before and answer.reads_normal:
-        before = "The lines read as in a healthy vehicle of this build"
-    return f"{before}, {said[:1].lower()}{said[1:]}" if before else said
+    if before:
+        return f"{before}, {said[:1].lower()}{said[1:]}"
+    return f"{said[:-1]}; the lines read as in a healthy vehicle." if answer.reads_normal else said
 
 
 def _says_nothing(job: Case) -> bool:
@@ -214,9 +213,7 @@ def _said_of_causes(causes: Sequence[LikelyCause], fault: str, probability: floa
     if begun:
         return f"{begun} {_fault_words(fault)}{_module_words(of_fault, probability)}."
     if something_else(causes) >= LARGE_REMAINDER:
-        return (
-            f"Not decided: first think of {_fault_words(fault)}, but more likely it is what no kept case had."
-        )
+        return f"Not decided: perhaps {_fault_words(fault)}, more likely something that no kept case had."
     named = dict.fromkeys(_fault_words(cause.fault) for cause in causes if not cause.is_something_else)
     return f"Not decided: {', or '.join(list(named)[:CAUSES_SHOWN])}; the next test tells most."
 
@@ -292,7 +289,8 @@ def _readings_that_speak(cause: LikelyCause, answer: Answer, *, favouring: bool)
 
 def _reading(reading: Reading) -> str:
     words = "what the scope shows" if reading.value is None else reading_words(reading)
-    return words.replace(" at DLC", "")
+    shown = words.replace(" at DLC", "")
+    return shown.replace(" to ground", "") if reading.quantity is Quantity.VOLTAGE else shown
 
 
 def _feeds_and_trials(cause: LikelyCause, answer: Answer, *, favouring: bool) -> Iterator[str]:
@@ -310,14 +308,9 @@ def _feeds_and_trials(cause: LikelyCause, answer: Answer, *, favouring: bool) ->
 def case_in_short(case: SimilarCase) -> CaseInShort:
     """Return a near case in a line."""
     past = case.match.profile
-    return CaseInShort(past.case_id, _vehicle(past), past.cause or past.title, proved_words(past))
-
-
-def proved_words(past: Profile) -> str:
-    """Return how a case was proved in its own words, or outcome where it says nothing of that."""
-    if past.status == Status.FIXED_NOT_PROVEN:
-        return f"{past.proof}, cause not proven" if past.proof else _NOT_PROVED[Status.FIXED_NOT_PROVEN]
-    return past.proof or next((words for status, words in _NOT_PROVED.items() if status == past.status), "")
+    return CaseInShort(
+        past.case_id, _vehicle(past), past.cause or past.title, proved(past.status, past.proof)
+    )
 
 
 def _vehicle(past: Profile) -> str:

@@ -47,28 +47,31 @@ def readings_here(job: Profile, module: str | None, past: Profile) -> Iterator[R
 
     `module` is the one that the cause goes with here.
     """
-    for reading in past.readings:
-        can_be_told = not reading.after_repair and reading.quantity in _MINUTES
-        here = _here(job, module, past, reading) if can_be_told else None
-        if here is not None and not _is_unsafe(here) and not _taken(job, here) and _can_be_read(job, here):
+    told = [one for one in past.readings if not one.after_repair and one.quantity in _MINUTES]
+    if not told:
+        return
+    modules, ours = _ModulesHere(job, module, past), [_by_family(reading) for reading in job.readings]
+    for reading in told:
+        here = _here(job, modules, past, reading)
+        if here is not None and not _is_unsafe(here) and not _taken(ours, here) and _can_be_read(job, here):
             yield here
 
 
-def _here(job: Profile, module: str | None, past: Profile, reading: ReadingTrait) -> ReadingTrait | None:
+def _here(job: Profile, modules: _ModulesHere, past: Profile, reading: ReadingTrait) -> ReadingTrait | None:
     """Return a reading with the modules that it speaks of here; None where they or the place are not there."""
-    modules = _ModulesHere(job, module, past)
     unplugged = [modules.of(name) for name in reading.unplugged or ()]
     if None in unplugged:
         return None
-    found = replace(
-        reading, unplugged=None if reading.unplugged is None else tuple(name for name in unplugged if name)
-    )
+    there = None if reading.unplugged is None else tuple(name for name in unplugged if name)
+    found = reading if there == reading.unplugged else replace(reading, unplugged=there)
     if reading.place == "DLC":
         return found
     if reading.place_module is None:
         return found if (past.make, past.model) == (job.make, job.model) else None
     at = modules.of(reading.place_module)
-    return replace(found, place_module=at) if at else None
+    if at is None or at == found.place_module:
+        return found if at else None
+    return replace(found, place_module=at)
 
 
 class _ModulesHere:
@@ -104,10 +107,10 @@ def _is_unsafe(reading: ReadingTrait) -> bool:
     return bool(elsewhere) or not all(map(may_be_unplugged, modules))
 
 
-def _taken(job: Profile, reading: ReadingTrait) -> bool:
+def _taken(ours: Sequence[ReadingTrait], reading: ReadingTrait) -> bool:
+    """Return whether a reading was taken here; `ours` are those of the job with families of modules."""
     return any(
-        comparability(_by_family(ours), reading) and family_of(ours.place_module) == reading.place_module
-        for ours in job.readings
+        comparability(one, reading) and family_of(one.place_module) == reading.place_module for one in ours
     )
 
 

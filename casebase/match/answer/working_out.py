@@ -44,7 +44,7 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
     """
     meanings, feeds = meanings_of(job, cache, most_tests=0), feeds_of(job.readings)
     profile = profile_to_compare(job, meanings, embedder)
-    ranking = nearest(profile, collection, max(most, CASES_POOLED), narrowing, measure)
+    ranking = nearest(profile, collection, max(most, CASES_POOLED), narrowing, measure, in_words=most)
     rarity = collection.index.rarity
     healthy = [_beside(profile, match, rarity) for match in ranking.known_good[:most]]
     reads_normal = not any_bad(feeds) and any(_reads_alike(profile, vehicle) for vehicle in healthy)

@@ -5,9 +5,11 @@ Which of them are compared at all is narrowed by medium, make, status, shop and 
 
 from __future__ import annotations
 
+from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -81,20 +83,38 @@ def _of_make(index: Index, make: str) -> NDArray[np.bool_]:
     return np.asarray(of_set[index.arrays["vehicle.rows"]])
 
 
+MOST_KEPT: Final = 2000
+"""Profiles kept for the next job: some 20 MB."""
+
+
 @dataclass(frozen=True)
 class Collection:
     """An index, the profiles behind its numbers, and the numbers of a case by its ID (every revision).
 
-    `senders` holds who sent the cases that are not the shop's own, and what they weigh beside those (0 to 1).
+    `senders` holds who sent the cases that are not the shop's own, and what they weigh beside those (0 to 1). `kept`
+    holds profiles fetched before, by row, where nothing can change them.
     """
 
     index: Index
     fetch: Callable[[Sequence[int]], list[Profile]]
     numbers_of: Callable[[str], list[int]]
     senders: Mapping[str, tuple[str, float]] = field(default_factory=dict)
+    kept: OrderedDict[int, Profile] | None = None
 
     def profiles(self, rows: NDArray[np.intp]) -> list[Profile]:
         """Return the profiles of the rows named, with what the index knows beyond them."""
+        if self.kept is None:
+            return self._fetched(rows)
+        missing = [row for row in rows.tolist() if row not in self.kept]
+        self.kept.update(zip(missing, self._fetched(np.array(missing, dtype=np.intp)), strict=True))
+        found = [self.kept[row] for row in rows.tolist()]
+        for row in rows.tolist():
+            self.kept.move_to_end(row)
+        while len(self.kept) > MOST_KEPT:
+            self.kept.popitem(last=False)
+        return found
+
+    def _fetched(self, rows: NDArray[np.intp]) -> list[Profile]:
         numbers = self.index.arrays["numbers"][rows].tolist()
         return [
             _filled(profile, self.index, int(row), self.senders.get(profile.case_id, ("", 1.0)))

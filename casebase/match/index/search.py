@@ -8,6 +8,7 @@ the k-th best row has for certain is never looked at again. What is returned is 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -162,21 +163,26 @@ class _Search:
         return np.asarray((agreed + rest) / np.sqrt(known * self.query.known_to_job))
 
 
-def nearest(
+def nearest(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
     job: Profile,
     collection: Collection,
     most: int = 5,
     narrowing: Narrowing = EVERY_CASE,
     faults: Measure = FAULTS,
+    in_words: int | None = None,
 ) -> Ranking:
-    """Return the cases most like `job`, exactly; its own record and jobs still open are left out."""
+    """Return the cases most like `job`, exactly; its own record and jobs still open are left out.
+
+    Where `in_words` is given, no more known good records than that are returned, and only that many fault cases tell
+    facet by facet what was compared.
+    """
     index = collection.index
     own = collection.rows_of_case(job.case_id)
     faulty, healthy = fault_rows(index, narrowing), known_good_rows(index, narrowing)
     faulty[own] = healthy[own] = False
     return Ranking(
-        _matches(job, collection, faulty, faults, most),
-        _matches(job, collection, healthy, HEALTHY, most),
+        _matches(job, collection, faulty, faults, most, in_words),
+        _matches(job, collection, healthy, HEALTHY, most if in_words is None else in_words),
         int(faulty.sum() + healthy.sum()),
     )
 
@@ -189,9 +195,20 @@ def nearest_of_its_kind(record: Profile, collection: Collection, most: int) -> l
     return _matches(record, collection, allowed, HEALTHY if healthy else FAULTS, most)
 
 
-def _matches(
-    job: Profile, collection: Collection, allowed: NDArray[np.bool_], measure: Measure, most: int
+def _matches(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
+    job: Profile,
+    collection: Collection,
+    allowed: NDArray[np.bool_],
+    measure: Measure,
+    most: int,
+    in_words: int | None = None,
 ) -> list[Match]:
     index = collection.index
     found = first_of(Query(index, job, measure), allowed, most)
-    return measure.matches(job, collection.profiles(found.rows), index.rarity)
+    profiles = collection.profiles(found.rows)
+    told = len(profiles) if in_words is None else in_words
+    behind = zip(profiles[told:], found.scores[told:].tolist(), strict=True)
+    return [
+        *measure.matches(job, profiles[:told], index.rarity),
+        *(Match(profile, score, math.nan, {}) for profile, score in behind),
+    ]
