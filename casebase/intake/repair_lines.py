@@ -210,13 +210,15 @@ def who_reader(today: date) -> Reader:
             if dated:
                 key = dated["which"].lower()
                 told[key] = day_reader(f"provenance.{key}", today)(dated["day"])
-            elif not _STILL_OPEN.fullmatch(entry):
+            elif _STILL_OPEN.fullmatch(entry):
+                told["ended"] = None
+            else:
                 key = next((key for key in ("author", "shop") if key not in told), "")
                 if not key:
                     raise InputError(f"'{entry[:40]}': expected handle, shop, opened and ended, each once")
                 check_field(f"provenance.{key}", entry)
                 told[key] = entry
-        if "opened" in told and told.get("ended", told["opened"]) < told["opened"]:
+        if "opened" in told and (told.get("ended") or told["opened"]) < told["opened"]:
             raise InputError("ended before it was opened: expected the same day or a later one")
         return told
 

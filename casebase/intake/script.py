@@ -106,7 +106,7 @@ def _what_to_add(beginning: Beginning) -> Asked:
     asked: list[str] | None = yield Question(
         "parts",
         _WHAT_TO_ADD,
-        f"What is to be added (several: with , Enter: {usual[0]} and all after it)",
+        f"What is to be added (Enter: from the {usual[0]} on)",
         word_list_reader(parts),
         example="scan, modules",
         words=parts,

@@ -38,7 +38,7 @@ def ask_tried(data: Data) -> Script:
     tried: Data | None = yield Question(
         "tried",
         "tried",
-        "What was tried, and what followed (several: with ; Enter: nothing)",
+        "What was tried, and what followed (several: with ;)",
         read_tried,
         example="swapped TCM: no change; load test of the ground: 1 V drop, 15 min",
         help="What was done, to what, and what followed; say if a part was used or not configured.",
@@ -53,7 +53,7 @@ def ask_cause(data: Data) -> Asked:
     fault: str | None = yield Question(
         "cause.fault",
         "cause",
-        "What was the cause? (Enter: not known yet, the job stays open)",
+        "What was the cause? (Enter: not known yet)",
         _fault_or_words(),
         example="11, or a terminator missing; other, in words",
         help="Your best guess counts too: leave the proof empty, and the record says that it is not proven."
@@ -143,7 +143,7 @@ def ask_verification(data: Data) -> Script:
     told: tuple[Data, list[Data]] | None = yield Question(
         "verification",
         "verification",
-        "What shows that it worked (several: with , Enter: nothing yet)",
+        "What shows that it worked (several: with ,)",
         proof_reader(readings_reader(data, Stage.AFTER_REPAIR)),
         example="cleared, scan clean, 12 km, 3 days, 6 to 14 60.4 ohm",
         help="Codes cleared, the scan afterwards, the road test, days since, readings after the repair, or in words"
@@ -165,10 +165,11 @@ def ask_leftover(data: Data) -> Script:
     question = Question(
         "leftover",
         "leftover",
-        "What still does not make sense (Enter: nothing; note: and anything else worth knowing)",
+        "What still does not make sense (Enter: nothing)",
         field_reader("leftover"),
         example="U0155 came back once in the cold",
-        help="It can be searched for, and is shown again when a later case explains it.",
+        help="It can be searched for, and is shown again when a later case explains it. After 'note:' anything else"
+        " worth knowing is kept as the note.",
         default=data.get("leftover"),
     )
     text: str | None = yield question
@@ -205,13 +206,14 @@ def ask_provenance(data: Data, offered: Data, today: date, *, fixed: bool) -> Sc
     told: Data | None = yield Question(
         "provenance",
         "who and when",
-        "Your handle; shop; opened and ended"
-        if fixed
-        else "Your handle; shop; opened (and ended, if given up)",
+        "Your handle; shop; opened; ended",
         who_reader(today),
         example="lead.tech; Quay Street Garage; opened yesterday; ended today",
-        help="A day is typed as 2026-03-02, today or yesterday. A job without a day of ending stays open.",
+        help="A day is typed as 2026-03-02, today or yesterday. What you leave out stays as it stands in [ ]. A job"
+        " without a day of ending stays open: 'not ended'.",
         default="; ".join((*named, *dated)) or None,
     )
-    invented = {"invented": provenance["invented"]} if "invented" in provenance else {}
-    data["provenance"] = {**(told or {}), **invented}
+    kept = {} if told is None else {**provenance, "ended": ended, **told}
+    if "invented" in provenance:
+        kept["invented"] = provenance["invented"]
+    data["provenance"] = {key: value for key, value in kept.items() if value is not None}

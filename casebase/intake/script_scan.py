@@ -24,7 +24,7 @@ def ask_scan(data: Data) -> Asked:
     report: ScanReport | None = yield Question(
         "scan.report",
         "scan",
-        "Scan report or codes: paste or type, then an empty line (Enter alone: none)",
+        "Scan report or codes, then an empty line (Enter: none)",
         _report,
         example="BCM U0121-00 confirmed",
         help="The whole report, any layout, blank lines too. What is found is shown before it is kept. An empty line"

@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
 from datetime import date
+from itertools import zip_longest
 from pathlib import Path
 from typing import Final
 
@@ -255,9 +256,20 @@ def _prompt_of(question: Question) -> str:
 
 
 def _show_words(console: Console, question: Question) -> None:
-    if question.words:
-        numbered = [Text(f"{number} {word}") for number, word in enumerate(question.words, 1)]
-        console.print(Columns(numbered, padding=(0, 3), column_first=True, expand=False))
+    """Show fixed words with their numbers: a long list in two columns where these fit, for the eye follows one down."""
+    numbered = [f"{number} {word}" for number, word in enumerate(question.words, 1)]
+    half = (len(numbered) + 1) // 2
+    for split in (half, half - 1, half + 1) if len(numbered) > _MOST_SHOWN else ():
+        left, right = numbered[:split], numbered[split:]
+        width = max(map(len, left)) + 1
+        if width + max(map(len, right)) <= console.width:
+            pairs = zip_longest(left, right, fillvalue="")
+            return _say(console, *(f"{one:<{width}}{other}".rstrip() for one, other in pairs))
+    if numbered:
+        console.print(
+            Columns([Text(word) for word in numbered], padding=(0, 3), column_first=True, expand=False)
+        )
+    return None
 
 
 def _typed_line(prompt: str) -> str:

@@ -497,6 +497,16 @@ def test_a_cause_that_the_list_lacks_is_told_in_words() -> None:
     assert status_of(case) is Status.FIXED_NOT_PROVEN
 
 
+def test_who_wrote_it_is_typed_alone_where_the_rest_is_right() -> None:
+    """Shop and days stay as they were offered; that a job has not ended is said."""
+    for typed, ended in (("ingrid", TODAY), ("ingrid; not ended", None)):
+        interview = begin()
+        hold(interview, {**JOB, "provenance": typed})
+        written = interview.case().provenance
+        assert (written.author, written.shop, written.opened) == ("ingrid", "Quay Street Garage", TODAY)
+        assert written.ended == ended
+
+
 def test_known_names_are_written_as_the_library_has_them() -> None:
     """One make stays one make, and an odometer without a unit is in the unit that the library uses."""
     known = Known({"Norrvik": ["Skarn"]}, {"Norrvik": ["K2"]}, ["ABS"], "mi")
