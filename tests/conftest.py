@@ -16,7 +16,9 @@ from filelock import FileLock
 
 from casebase import places
 from casebase.bus.bank import Bank
+from casebase.library.store import Library
 from casebase.match.text.embedder import Embedder, open_embedder
+from casebase.publish.judging import accept, unjudged_of
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data, load_file
 
@@ -144,3 +146,14 @@ def make_case() -> Callable[..., Case]:
         return case_from_data(data | keys, "a test")
 
     return make
+
+
+@pytest.fixture(scope="session")
+def accept_all_words():
+    """A function that takes every word of a library as harmless, as its lead would: the test is of something else."""
+
+    def accept_them(path):
+        with Library.open(path) as library:
+            accept(library, unjudged_of(library, library.records()), "ingrid")
+
+    return accept_them

@@ -57,6 +57,11 @@ GROUPS: Final[dict[str, dict[str, Listed]]] = {
         "review": Listed("review", "review", "Review what waits to be read, the most useful first."),
         "names": Listed("review", "names", "List, add or remove names of people that must not be published."),
         "private": Listed("review", "private", "Show what looks private in the text of records."),
+        "words": Listed(
+            "words",
+            "words",
+            "Go through the words of public text that no list knows, and say which are harmless.",
+        ),
         "publish": Listed("publish", "publish", "Publish the agreed records as the next edition."),
         "editions": Listed("publish", "editions", "List the editions of a folder, or show another one."),
         "export": Listed("exchange", "export", "Write the agreed records to a bundle for other shops."),

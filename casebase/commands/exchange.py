@@ -19,6 +19,7 @@ from casebase.library.sources import set_weight, sources_in
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
 from casebase.publish.bundle_checks import checked_bundle, is_source_name
+from casebase.publish.judging import unjudged_of, what_is_unjudged
 from casebase.publish.private_text import hits_of, hits_of_words, what_stops
 from casebase.publish.public_fields import public_case, public_contents
 from casebase.publish.public_layouts import private_in_layouts
@@ -53,7 +54,8 @@ def export(
 ) -> None:
     """Write the agreed records to a bundle for other shops.
 
-    A zip file of open formats, with the public fields alone. What looks private in their text stops it.
+    A zip file of open formats, with the public fields alone. What looks private in their text stops it, and so does a
+    word that no list knows and nobody accepted (casebase words).
 
     Example: casebase export north.zip --by "Workshop North"
     """
@@ -69,6 +71,8 @@ def export(
         layouts = agreed_layouts(kept)
         if private := private_in_layouts(kept, layouts):
             raise BundleError("\n".join([*private, "no bundle was written"]))
+        if words := unjudged_of(kept, records):
+            raise BundleError(what_is_unjudged(words, "no bundle was written"))
         day, read = str(on or date.today()), AttachedFiles(kept.path).read
         made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read), layouts)
         if by:

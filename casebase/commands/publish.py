@@ -18,6 +18,7 @@ from casebase.library.file_store import AttachedFiles
 from casebase.library.layouts import agreed_layouts
 from casebase.library.store import Library
 from casebase.publish.edition import editions_in, show_edition
+from casebase.publish.judging import unjudged_of, what_is_unjudged
 from casebase.publish.leaving import Leaving, Newer, leaving, newer_than_agreed
 from casebase.publish.private_text import Hit, hits_of, hits_of_words, what_stops
 from casebase.publish.public_layouts import private_in_layouts
@@ -64,7 +65,8 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
     """Publish the agreed records as the next edition.
 
     It holds of every case the last revision that was agreed to. Only listed fields go out, and what looks private in
-    their text stops it, with the place and a proposed text. What would leave the edition is listed, and asked for once.
+    their text stops it, with the place and a proposed text; so does a word that no list knows and nobody accepted
+    (casebase words). What would leave the edition is listed, and asked for once.
     Whoever reads the folder sees the edition before or the new one.
 
     Example: casebase publish editions --by ingrid
@@ -79,6 +81,8 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         layouts = agreed_layouts(kept)
         if private := private_in_layouts(kept, layouts):
             raise EditionError("\n".join([*private, "nothing was published"]))
+        if words := unjudged_of(kept, records):
+            raise EditionError(what_is_unjudged(words, "nothing was published") + _newer_may_do(words, newer))
         _refuse_private_imprint(kept, by, name, licence)
         if gone := leaving(kept, folder, records, layouts):
             _ask_about(gone, yes=yes, is_told=not json)

@@ -1,4 +1,4 @@
-"""What the shop lead says of private text: texts that only looked private, and names that must not leave the shop.
+"""What the shop lead says of private text: texts that only looked private, words accepted, names that must stay.
 
 Both are kept in the library and nowhere else. A text is known by its case, its field and its words.
 """
@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import defaultdict
 from collections.abc import Iterable
 from typing import Final
 
 from casebase.errors import LibraryError
+from casebase.library.library_file import now_text
 from casebase.library.store import Library
 
 _FACT: Final = "texts that are not private"
@@ -62,3 +64,28 @@ def remove_names(library: Library, removed: Iterable[str]) -> None:
                 "DELETE FROM private_names WHERE name = ? COLLATE NOCASE", (name,)
             ).rowcount:
                 raise LibraryError(f"'{name}' is not among the private names: casebase names lists them")
+
+
+EVERYWHERE: Final = ""
+"""The scope of a word that is accepted in every text of a library."""
+
+
+def accepted_words(library: Library) -> dict[str, frozenset[str]]:
+    """Return the words that somebody took as harmless, by their scope."""
+    found: dict[str, set[str]] = defaultdict(set)
+    with library.reading() as db:
+        for word, scope in db.execute("SELECT word, scope FROM accepted_words"):
+            found[scope].add(word)
+    return {scope: frozenset(words) for scope, words in found.items()}
+
+
+def accept_words(library: Library, accepted: Iterable[tuple[str, str]], by: str) -> None:
+    """Take words as harmless, each with its scope, all or none; raise `LibraryError` where nobody does."""
+    if not by.strip():
+        raise LibraryError("nobody takes these words as harmless: say who does with --by HANDLE")
+    now = now_text()
+    with library.changing() as db:
+        db.conn.executemany(
+            "INSERT OR IGNORE INTO accepted_words (word, scope, by, at) VALUES (?, ?, ?, ?)",
+            [(word, scope, by.strip(), now) for word, scope in accepted],
+        )

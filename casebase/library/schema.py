@@ -288,6 +288,21 @@ def _layouts(db: Database) -> None:
     )
 
 
+@MIGRATIONS(name="0012_accepted_words")
+def _accepted_words(db: Database) -> None:
+    """Words that somebody took as harmless in what leaves the shop, where, who, and when."""
+    db.table("accepted_words").create(
+        {
+            "word": str,  # as it is written: a word, or some words together
+            "scope": str,  # empty: everywhere; a field such as `vehicle.model`; what stands for one text of one case
+            "by": str,  # handle
+            "at": str,  # UTC, ISO 8601
+        },
+        pk=("word", "scope"),
+        not_null={"by", "at"},
+    )
+
+
 FORMER_STEPS: Final = ("0008_attachments", "0009_news")
 """Names under which libraries of 25 November 2026 know steps that were numbered anew the same day."""
 

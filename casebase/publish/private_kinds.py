@@ -17,6 +17,9 @@ from casebase.errors import InputError
 from casebase.library.privacy import SHORTEST_NAME
 from casebase.record.vehicle import parse_vin
 
+LEFT_OUT: Final = "[left out]"
+"""Stands where something was masked that is of no known kind."""
+
 SERIAL_FROM: Final = 11
 """Positions 12 to 17 of a VIN are the sequential number (49 CFR 565.15(d)(3)); 1 to 11 tell type, year and plant."""
 
@@ -36,7 +39,7 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
     if len(text) < SHORTEST_NAME:
         return []
     if not text.isascii():
-        plain, places = _as_read(text)
+        plain, places = as_read(text)
         if plain != text:
             return [
                 replace(one, begin=places[one.begin], end=places[one.end - 1] + 1)
@@ -56,7 +59,7 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
     return kept
 
 
-def _as_read(text: str) -> tuple[str, list[int]]:
+def as_read(text: str) -> tuple[str, list[int]]:
     """Return the text as it is read, and for each letter its place in the text.
 
     Wide and raised letters and digits become plain ones (NFKC, Unicode Standard Annex 15), what has no width goes

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Any, Final
 
@@ -19,7 +19,7 @@ from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
 from casebase.library.privacy import cleared, mark_of, names
 from casebase.library.store import Library
-from casebase.publish.private_kinds import Found, found_in
+from casebase.publish.private_kinds import LEFT_OUT, Found, found_in
 from casebase.publish.public_fields import Contents, public_case
 from casebase.record.case import Attachment, Case
 from casebase.record.json_form import plain_data
@@ -171,6 +171,20 @@ def masked(text: str, found: Sequence[Found]) -> str:
     for one in sorted(found, key=lambda one: -one.begin):
         text = text[: one.begin] + one.instead + text[one.end :]
     return text
+
+
+def together(hits: Sequence[Hit]) -> list[Hit]:
+    """Return hits of which all of one text propose the same, every one of them replaced."""
+    by_text: dict[tuple[str, str], list[Hit]] = {}
+    for hit in hits:
+        by_text.setdefault((hit.case_id, hit.field), []).append(hit)
+    return [
+        replace(
+            hit, proposed=masked(hit.text, [Found(one.kind, one.begin, one.end, LEFT_OUT) for one in of_text])
+        )
+        for of_text in by_text.values()
+        for hit in of_text
+    ]
 
 
 def texts_of(data: Any, path: str = "") -> Iterator[tuple[str, str]]:

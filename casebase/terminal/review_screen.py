@@ -25,6 +25,7 @@ from casebase.record.words import (
     verification_words,
 )
 from casebase.terminal.page import LABEL_WIDTH, Page
+from casebase.terminal.words_walk import mark_words
 
 _MOST_LINES: Final = 4
 _MOST_DIFFERENCES: Final = 4
@@ -36,9 +37,11 @@ Entry = tuple[str, str]
 """A label and its text; a label that is empty goes on with the one before."""
 
 
-def print_screen(one: Reviewed, hits: Sequence[Hit], place: str, page: Page, height: int) -> None:
+def print_screen(  # noqa: PLR0913, PLR0917  what stands on it, and where
+    one: Reviewed, hits: Sequence[Hit], unknown: Sequence[Hit], place: str, page: Page, height: int
+) -> None:
     """Print a case under review; `place` says which of how many it is, `height` is that of the terminal in lines."""
-    entries = [entry for entry in _entries(one, hits) if entry[1]]
+    entries = [entry for entry in _entries(one, hits, unknown) if entry[1]]
     room = height - _KEYS_AND_PROMPT
     wide = page.width - LABEL_WIDTH - 2
     lines = next((most for most in range(_MOST_LINES, 1, -1) if _height(entries, most, wide) <= room), 1)
@@ -57,7 +60,7 @@ def _cut(text: str, lines: int, wide: int) -> str:
     return textwrap.shorten(text, most, placeholder=" ...")
 
 
-def _entries(one: Reviewed, hits: Sequence[Hit]) -> Iterator[Entry]:
+def _entries(one: Reviewed, hits: Sequence[Hit], unknown: Sequence[Hit]) -> Iterator[Entry]:
     found = one.waiting
     case = found.kept.case
     yield (
@@ -78,6 +81,7 @@ def _entries(one: Reviewed, hits: Sequence[Hit]) -> Iterator[Entry]:
     ]
     yield from _labelled_once("Double?", doubles, len(doubles))
     yield from _labelled_once("Private", list(map(_hit_words, hits)), _MOST_HITS)
+    yield from _labelled_once("Unknown", list(map(mark_words, unknown)), _MOST_HITS)
 
 
 def _told(case: Case) -> Iterator[Entry]:

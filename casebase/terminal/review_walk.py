@@ -16,18 +16,21 @@ from casebase.library.matching import Means
 from casebase.library.review_queue import Reviewed, reviewed
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
+from casebase.publish.judging import unjudged_of
 from casebase.publish.masking import can_be_masked, mask, say_none_is_private
 from casebase.publish.private_text import Hit, hits_of
 from casebase.terminal.case import attachment_lines
 from casebase.terminal.lead import print_reviewed
 from casebase.terminal.page import Page
 from casebase.terminal.review_screen import print_screen
+from casebase.terminal.words_walk import WordsWalk
 
 _KEYS: Final = (
     ("a", "agree"),
     ("r", "return with a remark"),
     ("m", "mask what is private"),
     ("n", "nothing is private"),
+    ("w", "words that no list knows"),
     ("d", "double: merge"),
     ("k", "keep inside"),
     ("l", "later"),
@@ -90,7 +93,8 @@ class ReviewWalk:
         while step is Step.SHOW_AGAIN:
             one = reviewed(self.library, self.library.get_there(case_id), self.means)
             hits = hits_of(self.library, [one.waiting.kept])
-            print_screen(one, hits, place, self.page, shutil.get_terminal_size().lines)
+            unknown = unjudged_of(self.library, [one.waiting.kept])
+            print_screen(one, hits, unknown, place, self.page, shutil.get_terminal_size().lines)
             step = Step.ASK_AGAIN
             while step is Step.ASK_AGAIN:
                 self.page.line("  ".join(f"{key} {told}" for key, told in _KEYS))
@@ -106,6 +110,7 @@ class ReviewWalk:
             "r": self._return,
             "m": self._mask,
             "n": self._none_private,
+            "w": self._words,
             "d": self._merge,
             "k": self._keep_inside,
             "f": self._whole,
@@ -123,6 +128,8 @@ class ReviewWalk:
             return self._ask_again(
                 "Something in it looks private: m puts the proposed text there, n says that it is none."
             )
+        if unjudged_of(self.library, [one.waiting.kept]):
+            return self._ask_again("Words in it are known to no list: w goes through them.")
         step = self._say(one, Said.AGREED)
         self.agreed.append(one.waiting.kept.case_id)
         return step
@@ -158,6 +165,13 @@ class ReviewWalk:
             return self._ask_again("Nothing in it looks private.")
         say_none_is_private(self.library, hits)
         return Step.SHOW_AGAIN
+
+    def _words(self, one: Reviewed, _: Sequence[Hit]) -> Step:
+        kept = one.waiting.kept
+        walk = WordsWalk(self.library, self.by, self.page, self.read_key, self.read_line, self.done)
+        walk.through(kept)
+        returned = reviewed(self.library, self.library.get_there(kept.case_id), self.means).waiting.standing
+        return Step.ON if returned.said is Said.RETURNED else Step.SHOW_AGAIN
 
     def _whole(self, one: Reviewed, _: Sequence[Hit]) -> Step:
         print_reviewed(one, self.page, attachment_lines(self.library, one.waiting.kept.case))

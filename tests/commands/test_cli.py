@@ -443,7 +443,7 @@ def test_half_a_review_is_refused(shop, arguments):
     assert done.stderr.startswith("Error: ")
 
 
-def test_private_text_stops_the_publication_until_it_is_changed_or_cleared(shop, tmp_path):
+def test_private_text_stops_the_publication_until_it_is_changed_or_cleared(shop, tmp_path, accept_all_words):
     """The place and a proposed text are told; cleared, it goes out."""
     record = tmp_path / "private.yaml"
     record.write_text(
@@ -451,6 +451,7 @@ def test_private_text_stops_the_publication_until_it_is_changed_or_cleared(shop,
         "review: {state: read and agreed}\nprovenance: {ended: 2026-11-20}\n"
     )
     case_id = json.loads(casebase("log", record, "--json", library=shop).stdout)[0]["case_id"]
+    accept_all_words(shop)
     stopped = casebase("publish", tmp_path / "editions", "--by", "ingrid", library=shop)
     assert stopped.returncode == 2
     assert "symptoms[0]: a telephone number" in stopped.stderr

@@ -26,11 +26,12 @@ def casebase(*arguments, library, **environment):
 
 
 @pytest.fixture(scope="module")
-def north(tmp_path_factory):
+def north(tmp_path_factory, accept_all_words):
     """A shop with the demonstration cases, and its bundle."""
     place = tmp_path_factory.mktemp("north")
     assert casebase("init", library=place / "north.db").returncode == 0
     assert casebase("log", DEMO, library=place / "north.db").returncode == 0
+    accept_all_words(place / "north.db")
     done = casebase("export", place / "north.zip", "--by", "Workshop North", library=place / "north.db")
     assert done.returncode == 0, done.stderr
     return place

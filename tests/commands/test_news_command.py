@@ -90,11 +90,12 @@ def test_agreeing_to_a_returned_case_brings_the_line(shop):
     assert (done.returncode, done.stderr) == (0, LINE)
 
 
-def test_an_imported_case_brings_the_line_and_says_who_sent_it(shop, tmp_path):
+def test_an_imported_case_brings_the_line_and_says_who_sent_it(shop, tmp_path, accept_all_words):
     """Another shop solved it."""
     north = tmp_path / "north.db"
     casebase("init", library=north)
     casebase("log", ITS_TWIN, library=north)
+    accept_all_words(north)
     assert casebase("export", tmp_path / "n.zip", "--by", "Workshop North", library=north).returncode == 0
     done = casebase("import", tmp_path / "n.zip", library=shop)
     assert LINE in done.stderr, done.stderr

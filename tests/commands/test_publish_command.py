@@ -21,13 +21,14 @@ RECORD = {
 
 
 @pytest.fixture
-def shop(tmp_path, monkeypatch):
+def shop(tmp_path, monkeypatch, accept_all_words):
     """The path of a library of two agreed cases, of which an edition was published."""
     monkeypatch.setenv("CASEBASE_TEXT_MODEL", "/no/model")
     with Library.create(tmp_path / "shop.db") as library:
         library.log(
             [case_from_data(RECORD | {"symptoms": [text]}, "a test") for text in ("no start", "lamps")]
         )
+    accept_all_words(tmp_path / "shop.db")
     assert run(tmp_path / "shop.db", "publish", tmp_path / "editions", "--by", "ingrid").exit_code == 0
     return tmp_path / "shop.db"
 

@@ -29,11 +29,12 @@ def casebase(*arguments, library):
 
 
 @pytest.fixture(scope="module")
-def bundle(tmp_path_factory):
+def bundle(tmp_path_factory, accept_all_words):
     """The bundle that the demonstration library sends."""
     place = tmp_path_factory.mktemp("bundle")
     casebase("init", library=place / "shop.db")
     casebase("log", ROOT / "demo_cases", library=place / "shop.db")
+    accept_all_words(place / "shop.db")
     casebase("export", place / "north.zip", "--by", "Workshop North", library=place / "shop.db")
     return place / "north.zip"
 

@@ -12,7 +12,7 @@ from rich.console import Console
 from casebase.library.authorship import Authorship, Made
 from casebase.library.matching import Means
 from casebase.library.mending import remove
-from casebase.library.privacy import add_names
+from casebase.library.privacy import EVERYWHERE, accept_words, add_names
 from casebase.library.review_queue import waiting
 from casebase.library.reviews import Said, say, standings
 from casebase.library.store import Library
@@ -30,6 +30,11 @@ TOLD = {
     "cause": {"fault": "connector_corrosion", "proof": "green copper"},
     "provenance": {"author": "tova", "ended": "2026-11-20"},
 }
+KNOWN = [
+    *((word, EVERYWHERE) for word in ("Norrvik", "Fjellet", "Skarn", "Maruvo", "Solenne")),
+    ("tova", "provenance.author"),
+]
+"""Words of these records that the lead accepted before."""
 RANG = "Ring Ottilie Brandvoll on +47 912 34 567 about the splice"
 
 
@@ -43,6 +48,7 @@ def library(tmp_path):
     """An empty library that keeps one name inside."""
     with Library.create(tmp_path / "shop.db") as made:
         add_names(made, ["Ottilie Brandvoll"])
+        accept_words(made, KNOWN, "ingrid")
         yield made
 
 
@@ -109,6 +115,36 @@ def test_what_only_looks_private_is_let_out_by_a_key(library, round_of):
     (case_id,) = logged(library, told(leftover=RANG))
     round_of([case_id], "na")
     assert (library.get(case_id).revision, said(library, case_id).said) == (1, Said.AGREED)
+
+
+def test_words_that_no_list_knows_have_to_be_judged_before_agreeing(library, round_of):
+    """Shown in their sentence; one is accepted for the library, one masked, and the next case is not asked again."""
+    first, second = logged(
+        library, told(leftover="the zorbel hums, says Wren"), told(leftover="the zorbel hums again")
+    )
+    _, shown = round_of([first, second], "awamaa")
+    assert "Words in it are known to no list" in shown
+    assert "leftover: the >zorbel< hums, says Wren (a word that no list knows)" in shown
+    kept = library.get(first)
+    assert (kept.revision, kept.case.leftover) == (2, "the zorbel hums, says [left out]")
+    assert {said(library, case_id).said for case_id in (first, second)} == {Said.AGREED}
+
+
+def test_all_words_of_a_case_are_accepted_by_one_key_once_they_were_shown(library, round_of):
+    """Every one of them stands on the screen before the key is asked for."""
+    (case_id,) = logged(library, told(leftover="the zorbel, the quonk and the brimlet hum"))
+    _, shown = round_of([case_id], "wea")
+    assert all(
+        f">{word}<" in shown.partition("q quit")[0] or f">{word}<" in shown for word in ("zorbel", "quonk")
+    )
+    assert said(library, case_id).said is Said.AGREED
+
+
+def test_a_case_is_returned_from_its_words(library, round_of):
+    """The author puts it right."""
+    (case_id,) = logged(library, told(leftover="ask Wren about the zorbel"))
+    round_of([case_id], "wr", ["leave the name out"])
+    assert said(library, case_id).said is Said.RETURNED
 
 
 def test_a_job_told_twice_is_merged_by_a_key(library, round_of):
@@ -203,6 +239,7 @@ def test_the_leads_week_takes_less_than_five_minutes(tmp_path, simulated_buses):
     """
     with Library.create(tmp_path / "shop.db") as library:
         add_names(library, ["Ottilie Brandvoll"])
+        accept_words(library, KNOWN, "ingrid")
         library.log([told(symptoms=["the first telling"])])
         say(library, library.summaries()[0]["id"], Said.AGREED, "ingrid")
         library.log(week())

@@ -137,6 +137,12 @@ def _modules() -> Iterator[tuple[str, str]]:
                 yield name.translate(_SMALL), row["key"]
 
 
+def short_forms() -> frozenset[str]:
+    """Return every short form of the tables as it is written there."""
+    names = (name for row in read_table("modules") for name in row["names"].split(";"))
+    return frozenset(short for row in _rows() for short in row["short"].split(";")) | set(names)
+
+
 @cache
 def _rows() -> list[dict[str, str]]:
     with _TABLE.open(encoding="utf-8", newline="") as lines:
