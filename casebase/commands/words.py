@@ -14,7 +14,7 @@ from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
 from casebase.library.store import Library
-from casebase.publish.judging import accept, digest_of, unjudged_of
+from casebase.publish.judging import accept, digest_of, once_each, unjudged_of
 from casebase.publish.private_text import Hit
 from casebase.terminal.words_walk import WordsWalk, mark_words
 
@@ -57,9 +57,9 @@ def words(  # noqa: PLR0913, PLR0917  one parameter per option
         if found and not (word or shown or listed or json) and sys.stdin.isatty() and sys.stdout.isatty():
             return _walk(kept, records, found, by)
         if word or shown:
-            accept(kept, _accepted(found, word or [], shown), by or "")
+            accept(kept, _accepted(once_each(found), word or [], shown), by or "")
             found = unjudged_of(kept, records)
-    _tell(found, json)
+    _tell(once_each(found), json)
     if found:
         raise typer.Exit(1)
     return None

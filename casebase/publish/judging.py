@@ -181,6 +181,11 @@ def _has_digit(text: str) -> bool:
     return any(map(str.isdigit, text))
 
 
+def once_each(hits: Iterable[Hit]) -> list[Hit]:
+    """Return the first of all marks that one word of the lead accepts together."""
+    return list({tuple(_forms(hit)): hit for hit in reversed(list(hits))}.values())[::-1]
+
+
 def digest_of(hits: Sequence[Hit]) -> str:
     """Return eight digits that stand for a list of marks: whoever gives them has been shown the list."""
     told = "\n".join(f"{hit.case_id} {hit.field} {hit.begin} {hit.text}" for hit in hits)
@@ -196,6 +201,7 @@ def in_its_sentence(hit: Hit, around: int = 40) -> str:
 
 def what_is_unjudged(found: Sequence[Hit], so: str) -> str:
     """Return the sentences about marks that stop something; `so` says what was not done."""
+    found = once_each(found)
     lines = [
         f"case {hit.case_id}, {hit.field}: {hit.kind}: {in_its_sentence(hit)!r}" for hit in found[:MOST_TOLD]
     ]
