@@ -23,6 +23,8 @@ from casebase.publish.judging import unjudged_of, what_is_unjudged
 from casebase.publish.private_text import hits_of, hits_of_words, what_stops
 from casebase.publish.public_fields import public_case, public_contents
 from casebase.publish.public_layouts import private_in_layouts
+from casebase.publish.senders import NOBODY, sender_of
+from casebase.publish.signing import fingerprint, own_public_key
 from casebase.publish.taking_in import Became, TakenIn, take_in
 from casebase.terminal.lead import (
     exported_data,
@@ -43,19 +45,23 @@ WeightOption = Annotated[
 ]
 
 
-def export(
+def export(  # noqa: PLR0913, PLR0917  one parameter per option
     out: Annotated[Path, typer.Argument(metavar="OUT.zip", help="The bundle to write.")],
     by: Annotated[
         str | None, typer.Option("--by", metavar="SHOP", help="Your shop's name; kept for the next time.")
     ] = None,
     on: DayOption = None,
+    new_key: Annotated[
+        bool, typer.Option("--new-key", help="Sign with a new key, where the one before is lost.")
+    ] = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
     """Write the agreed records to a bundle for other shops.
 
     A zip file of open formats, with the public fields alone. What looks private in their text stops it, and so does a
-    word that no list knows and nobody accepted (casebase words).
+    word that no list knows and nobody accepted (casebase words). It is signed with a key that lies beside the library;
+    tell the other shop its fingerprint by another way, such as the telephone.
 
     Example: casebase export north.zip --by "Workshop North"
     """
@@ -74,7 +80,9 @@ def export(
         if words := unjudged_of(kept, records):
             raise BundleError(what_is_unjudged(words, "no bundle was written"))
         day, read = str(on or date.today()), AttachedFiles(kept.path).read
-        made = export_bundle(kept, records, out, shop, day, lambda: public_contents(records, read), layouts)
+        made = export_bundle(
+            kept, records, out, shop, day, lambda: public_contents(records, read), layouts, new_key=new_key
+        )
         if by:
             kept.set_fact(_OUR_NAME, by)
     return print_json(exported_data(made)) if json else print_exported(made, shop, own_page())
@@ -86,6 +94,13 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
         str | None, typer.Option("--as", metavar="SOURCE", help="The sender's name here; else the bundle's.")
     ] = None,
     weight: WeightOption = None,
+    told: Annotated[
+        str | None,
+        typer.Option("--fingerprint", metavar="DIGITS", help="Of the sender's key, as the sender told you."),
+    ] = None,
+    changed: Annotated[
+        bool, typer.Option("--key-changed", help="The sender has a new key, and told you so.")
+    ] = False,
     compare: Annotated[
         bool, typer.Option("--compare/--no-compare", help="Look for jobs that are told twice.")
     ] = True,
@@ -95,7 +110,8 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
     """Take in a bundle from another shop.
 
     All of it is checked before anything is kept, and all is kept or nothing. A case edited on both sides stands
-    beside yours. What came in waits to be read, as your own records do.
+    beside yours. What came in waits to be read, as your own records do. The first bundle of a shop needs the
+    fingerprint of its key, which the shop tells you; one that nobody signed is taken in as from nobody, without weight.
 
     Example: casebase import north.zip --weight 0.7
     """
@@ -103,7 +119,18 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
         raise BundleError("the sender's name must be some printable characters, without spaces around them")
     bundle = checked_bundle(file, public_case)
     with open_library(library, make=True) as kept:
-        taken = take_in(kept, bundle, source, weight)
+        sender = sender_of(kept, bundle, source, told, changed=changed)
+        if not sender.is_known and weight:
+            raise BundleError(
+                f"{file}: not signed, so it has no weight: ask the sender for one that casebase signed"
+            )
+        taken = take_in(
+            kept, bundle, sender.name, weight if sender.is_known else 0.0, is_known=sender.is_known
+        )
+        if sender.alike:
+            typer.echo(
+                f"Take care: {sender.name} reads like {sender.alike}, who is another sender.", err=True
+            )
         twice = _told_twice(kept, taken) if compare else []
         if json:
             print_json(taken_in_data(taken, twice, bundle))
@@ -115,6 +142,9 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
 def sources(
     name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="One of them.")] = None,
     weight: WeightOption = None,
+    own: Annotated[
+        bool, typer.Option("--own", help="Print the fingerprint of this library's key and nothing else.")
+    ] = False,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -127,10 +157,23 @@ def sources(
     if (name is None) != (weight is None):
         raise BundleError("a name and a weight go together: casebase sources NAME --weight 0.5")
     with open_library(library) as kept:
+        if own:
+            return typer.echo(_own_fingerprint(kept))
+        if weight and name is not None and name.startswith(NOBODY):
+            raise BundleError(
+                f"'{name}': nobody signed its bundles, so they have no weight: ask for signed ones"
+            )
         if name is not None and weight is not None:
             set_weight(kept, name, weight)
         found = [one for one in sources_in(kept) if name in (None, one.name)]
     return print_json(sources_data(found)) if json else print_sources(found, own_page())
+
+
+def _own_fingerprint(library: Library) -> str:
+    public = own_public_key(library)
+    if public is None:
+        raise BundleError("this library has no key yet: it is made by casebase export")
+    return fingerprint(public)
 
 
 def _told_twice(library: Library, taken: TakenIn) -> list[NearDuplicate]:

@@ -303,6 +303,19 @@ def _accepted_words(db: Database) -> None:
     )
 
 
+@MIGRATIONS(name="0013_source_keys")
+def _source_keys(db: Database) -> None:
+    """The key by which a source signs, as the lead took it to be theirs; every one that it had."""
+    db.table("source_keys").create(
+        {
+            "source": str,  # name of the shop
+            "public_key": str,  # Ed25519, hexadecimal
+            "at": str,  # UTC, ISO 8601: when it was taken as theirs; the last one holds
+        },
+        not_null={"source", "public_key", "at"},
+    )
+
+
 FORMER_STEPS: Final = ("0008_attachments", "0009_news")
 """Names under which libraries of 25 November 2026 know steps that were numbered anew the same day."""
 

@@ -10,7 +10,7 @@ from typing import Any, Final
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.library.library_file import LibraryFile
+from casebase.library.library_file import LibraryFile, now_text
 
 FULL_WEIGHT: Final = 1.0
 
@@ -77,6 +77,26 @@ def refuse_wrong_weight(weight: float) -> None:
     """Raise `LibraryError` for a weight that is not from 0 to 1."""
     if not 0.0 <= weight <= FULL_WEIGHT:
         raise LibraryError(f"{weight:g} is no weight: expected a number from 0 to 1")
+
+
+def keys_of_sources(library: LibraryFile) -> dict[str, str]:
+    """Return the public key of every source whose key is known, in hexadecimal digits."""
+    with library.reading() as db:
+        return dict(db.execute("SELECT source, public_key FROM source_keys ORDER BY rowid"))
+
+
+def key_of(library: LibraryFile, name: str) -> str | None:
+    """Return the public key of a source, None where none was taken as theirs."""
+    return keys_of_sources(library).get(name)
+
+
+def pin_key(library: LibraryFile, name: str, public_key: str) -> None:
+    """Take a key as that of a source from now on; what was before is kept."""
+    with library.changing() as db:
+        db.conn.execute(
+            "INSERT INTO source_keys (source, public_key, at) VALUES (?, ?, ?)",
+            (name, public_key, now_text()),
+        )
 
 
 def taken_from(library: LibraryFile) -> dict[str, TakenFrom]:

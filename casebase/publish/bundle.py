@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from nacl.signing import SigningKey
+
 from casebase.errors import BundleError
 from casebase.files import flush_file, folder_of_parts, put, sha256_of_file
 from casebase.library.derived import StoredRecord
@@ -24,6 +26,7 @@ from casebase.publish.bundle_archive import (
     NEEDED,
     RECORDS,
     SCHEMA,
+    SIGNATURE,
     SUMS,
     VERSION,
     Entry,
@@ -32,6 +35,7 @@ from casebase.publish.bundle_archive import (
 from casebase.publish.bundle_checks import is_source_name
 from casebase.publish.bundle_layouts import layout_lines
 from casebase.publish.public_fields import public_case
+from casebase.publish.signing import signature_text, signing_key
 from casebase.publish.taking_in import exchanged, public_sha256, told_ids
 from casebase.record.checks import inconsistencies
 from casebase.record.json_form import LAYOUT_SCHEMA_FILE, schema_text
@@ -47,13 +51,14 @@ _PLAIN_FILE: Final = 0o100644 << 16
 
 @dataclass(frozen=True)
 class Exported:
-    """A bundle that was written: where, how large, its SHA-256, how many cases, attachments and layouts."""
+    """A bundle that was written: where, its size and SHA-256, how many cases and attachments, who signed, layouts."""
 
     path: Path
     bytes: int
     sha256: str
     cases: int
     attachments: int
+    key: str
     layouts: int = 0
 
 
@@ -65,8 +70,10 @@ def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under whic
     day: str,
     attachments: Attachments | None = None,
     layouts: Sequence[StoredLayout] = (),
+    *,
+    new_key: bool = False,
 ) -> Exported:
-    """Write the public part of `records` to a bundle at `out`, under the shop's name and a day (ISO 8601).
+    """Write the public part of `records` to a signed bundle at `out`, under the shop's name and a day (ISO 8601).
 
     What stood there is replaced at once or not at all. Raises `BundleError` when there is nothing to send or the file
     cannot be written. The records and layouts are expected to be agreed to, and looked through for
@@ -82,14 +89,17 @@ def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under whic
     try:
         with folder_of_parts(out.parent) as parts:
             made = parts / out.name
-            files = _write(made, [entry for _, entry in sent], shop, day, attachments, layouts)
+            key = signing_key(library, make_new=new_key)
+            files = _write(made, [entry for _, entry in sent], shop, day, attachments, layouts, key)
             # Before anybody can take the bundle along: a version that is out must be known for one that is.
             with library.changing() as db:
                 db.conn.executemany(
                     "INSERT OR IGNORE INTO exchanged (case_id, sha256) VALUES (?, ?)",
                     [(case_id, entry.sha256) for case_id, entry in sent],
                 )
-            done = Exported(out, made.stat().st_size, sha256_of_file(made), len(sent), files, len(layouts))
+            public = bytes(key.verify_key).hex()
+            sha256 = sha256_of_file(made)
+            done = Exported(out, made.stat().st_size, sha256, len(sent), files, public, len(layouts))
             put(made, out)
     except OSError as error:
         raise BundleError(
@@ -137,6 +147,7 @@ def _write(  # noqa: PLR0913, PLR0917  what is packed
     day: str,
     attachments: Attachments | None,
     layouts: Sequence[StoredLayout],
+    key: SigningKey,
 ) -> int:
     """Write the zip file, and return how many attachments went along."""
     with zipfile.ZipFile(path, "w") as archive:
@@ -151,7 +162,8 @@ def _write(  # noqa: PLR0913, PLR0917  what is packed
             packed.add(LAYOUTS, layout_lines(layouts))
             packed.add(LAYOUT_SCHEMA_FILE, [schema_text(LAYOUT_SCHEMA_FILE).encode()])
         packed.add(ABOUT, [_about(shop, day, len(entries), files, len(layouts))])
-        packed.add(SUMS, [packed.sum_lines()])
+        packed.add(SUMS, [sums := packed.sum_lines()])
+        packed.add(SIGNATURE, [signature_text(key, sums)], zipfile.ZIP_STORED)
     flush_file(path)
     if files + len(NEEDED) > MOST_MEMBERS:
         raise BundleError(f"{files} attachments: a bundle holds at most {MOST_MEMBERS - len(NEEDED)}")
@@ -165,11 +177,11 @@ class _Packed:
         self._archive = archive
         self.sums: dict[str, str] = {}
 
-    def add(self, name: str, parts: Iterable[bytes]) -> None:
+    def add(self, name: str, parts: Iterable[bytes], packed_by: int = zipfile.ZIP_DEFLATED) -> None:
         """Pack one file; raise `BundleError` when it is larger than other shops would take in."""
         member = zipfile.ZipInfo(name, _NO_DAY)
         member.compress_type, member.external_attr, member.create_system = (
-            zipfile.ZIP_DEFLATED,
+            packed_by,
             _PLAIN_FILE,
             3,
         )

@@ -3,7 +3,7 @@
 `records.jsonl` holds one line of JSON per case, `case.schema.json` the JSON Schema of what stands there under `record`,
 `layouts.jsonl` one line per wiring layout, `layout.schema.json` what stands there,
 `attachments/` files named by the SHA-256 of their content, `bundle.json` who made it and how much there is,
-`SHA256SUMS` a line per file as sha256sum of the GNU coreutils writes it.
+`SHA256SUMS` a line per file as sha256sum of the GNU coreutils writes it, `signature.json` who signed those lines.
 
 Nothing is ever unpacked to a folder. The structure is that of APPNOTE.TXT, the zip specification by PKWARE.
 """
@@ -38,10 +38,11 @@ LAYOUTS: Final = "layouts.jsonl"
 SCHEMA: Final = SCHEMA_FILE
 ABOUT: Final = "bundle.json"
 SUMS: Final = "SHA256SUMS"
+SIGNATURE: Final = "signature.json"
 ATTACHMENTS: Final = "attachments/"
 
 NEEDED: Final = (ABOUT, SCHEMA, RECORDS, SUMS)
-OPTIONAL: Final = (LAYOUTS, LAYOUT_SCHEMA_FILE)
+OPTIONAL: Final = (LAYOUTS, LAYOUT_SCHEMA_FILE, SIGNATURE)
 """There where a bundle holds layouts."""
 
 MOST_MEMBERS: Final = 20_000
@@ -51,6 +52,7 @@ LARGEST_BYTES: Final[dict[str, int]] = {
     ABOUT: 100_000,
     SCHEMA: 2_000_000,
     SUMS: 4_000_000,
+    SIGNATURE: 10_000,
     RECORDS: 1_000_000_000,
     LAYOUTS: 100_000_000,
     LAYOUT_SCHEMA_FILE: 2_000_000,

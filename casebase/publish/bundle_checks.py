@@ -20,6 +20,7 @@ from casebase.publish.bundle_archive import (
     MOST_CASES,
     MOST_MEMBERS,
     RECORDS,
+    SIGNATURE,
     SUMS,
     VERSION,
     Archive,
@@ -28,6 +29,7 @@ from casebase.publish.bundle_archive import (
 )
 from casebase.publish.bundle_layouts import checked_layouts
 from casebase.publish.bundle_lines import checked_entries, entries_again, lines_of
+from casebase.publish.signing import signer_of
 from casebase.record.case import Case
 from casebase.record.problems import printable
 
@@ -40,7 +42,8 @@ _SUM_LINE: Final = re.compile(r"([0-9a-f]{64}) [ *](\S+)")
 class CheckedBundle:
     """A bundle in which nothing is wrong: who sent it, on which day it was made, its cases, attachments and layouts.
 
-    Of the cases it holds the IDs under which they go about; `entries_of` reads them again, one at a time.
+    `key` is the public key that signed it, in hexadecimal digits; None where nobody did. Of the cases it holds the IDs
+    under which they go about; `entries_of` reads them again, one at a time.
     """
 
     path: Path
@@ -50,6 +53,7 @@ class CheckedBundle:
     attachments: list[str]
     records_sha256: str
     layouts: list[StoredLayout] = field(default_factory=list)
+    key: str | None = None
 
 
 def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
@@ -60,6 +64,7 @@ def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
     with opened_archive(path) as archive:
         about = _about(archive)
         sums = _refuse_wrong_sums(archive)
+        key = _signer(archive)
         told_ids: list[str] = []
         named: set[str] = set()
         earlier = 0
@@ -77,7 +82,7 @@ def checked_bundle(path: Path, public: Callable[[Case], Case]) -> CheckedBundle:
         if layouts or "layouts" in about:
             _refuse_wrong_counts(path, about, {"layouts": len(layouts)})
         return CheckedBundle(
-            path, about["shop"], about["made_on"], told_ids, archive.attachments, sums[RECORDS], layouts
+            path, about["shop"], about["made_on"], told_ids, archive.attachments, sums[RECORDS], layouts, key
         )
 
 
@@ -150,7 +155,7 @@ def _refuse_wrong_counts(path: Path, about: dict[str, Any], there: dict[str, int
 def _refuse_wrong_sums(archive: Archive) -> dict[str, str]:
     """Return the SHA-256 of every file, by its name; raise `BundleError` unless they are those in `SHA256SUMS`."""
     said = _sums(archive)
-    if sorted(said) != [name for name in archive.names if name != SUMS]:
+    if sorted(said) != [name for name in archive.names if name not in (SUMS, SIGNATURE)]:
         raise BundleError(f"{archive.path}: {SUMS} does not list the files that are there: ask for it again")
     for name, sha256 in said.items():
         digest = hashlib.sha256()
@@ -161,6 +166,13 @@ def _refuse_wrong_sums(archive: Archive) -> dict[str, str]:
                 f"{archive.path}: {name} does not match its SHA-256: it was changed or damaged, ask for it again"
             )
     return said
+
+
+def _signer(archive: Archive) -> str | None:
+    """Return the key that signed the sums; raise `BundleError` for a signature that is not of these."""
+    if SIGNATURE not in archive.names:
+        return None
+    return signer_of(archive.read(SIGNATURE), archive.read(SUMS), f"{archive.path}: {SIGNATURE}")
 
 
 def _refuse_wrong_attachments(archive: Archive, named: set[str]) -> None:

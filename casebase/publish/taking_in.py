@@ -159,12 +159,18 @@ class TakenIn:
 
 
 def take_in(
-    library: Library, bundle: CheckedBundle, source: str | None = None, weight: float | None = None
+    library: Library,
+    bundle: CheckedBundle,
+    source: str | None = None,
+    weight: float | None = None,
+    *,
+    is_known: bool = True,
 ) -> TakenIn:
     """Keep every case of a checked bundle, in one transaction; nothing is agreed to by that.
 
     `source` is the sender's name here, else the one the bundle gives. `weight` sets what its cases weigh beside the
-    shop's own; a new source without one counts in full.
+    shop's own; a new source without one counts in full. What a sender who is not known has to say of a case that is
+    here stands beside it.
     """
     if weight is not None:
         refuse_wrong_weight(weight)
@@ -174,7 +180,7 @@ def take_in(
     for _, content in attachments_of(bundle):
         files.keep(content)
     with library.changing() as db:
-        taking = _Taking(db, named, now_text(), heads_in(db, set(bundle.told_ids)))
+        taking = _Taking(db, named, now_text(), heads_in(db, set(bundle.told_ids)), is_known)
         taken = [taking.take(entry) for entry in entries_of(bundle)]
         taking.write_derived()
         _keep_source(db, taking, weight, is_changed=taking.has_changed)
@@ -190,6 +196,7 @@ class _Taking:
     source: str
     now: str
     heads: dict[str, list[Head]]
+    is_known: bool = True
 
     def __post_init__(self) -> None:
         self._changed: set[str] = set()
@@ -201,6 +208,8 @@ class _Taking:
         """Keep one case."""
         heads = self.heads.setdefault(entry.told_id, [])
         became, head = _what_becomes_of(entry, heads, self.source)
+        if became is Became.REVISED and not self.is_known and self.source not in head.told_by:
+            became, head = Became.BESIDE, Head("", 1, entry.sha256, set())
         if head.case_id in self._removed:
             return Taken(head.case_id, entry.told_id, Became.REMOVED)
         if became is Became.REVISED:

@@ -14,6 +14,7 @@ from casebase.library.review_queue import Reviewed, Waiting
 from casebase.library.sources import Source
 from casebase.publish.bundle import Exported
 from casebase.publish.bundle_checks import CheckedBundle
+from casebase.publish.signing import fingerprint
 from casebase.publish.taking_in import Became, TakenIn
 from casebase.record.words import title_of
 from casebase.terminal.case import LOOK_FIRST, print_case, print_differences
@@ -82,6 +83,7 @@ def print_exported(made: Exported, shop: str, page: Page) -> None:
     drawn = f" and {made.layouts} wiring layout{'' if made.layouts == 1 else 's'}" if made.layouts else ""
     page.line(f"{made.cases} {_cases(made.cases)}{files}{drawn} of {shop} in {made.path}, {made.bytes} bytes")
     page.labelled("SHA-256", made.sha256)
+    page.labelled("Signed by", f"the key {fingerprint(made.key)}: tell it to the other shop by another way")
     page.line(f"The other shop takes it in with: casebase import {made.path.name}")
 
 
@@ -124,6 +126,7 @@ def exported_data(made: Exported) -> dict[str, Any]:
         "cases": made.cases,
         "attachments": made.attachments,
         "layouts": made.layouts,
+        "fingerprint": fingerprint(made.key),
     }
 
 
