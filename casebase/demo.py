@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from casebase.errors import CasebaseError
-from casebase.library.layouts import LayoutSaid, layouts_in, say_of_layout
+from casebase.library.layouts import LayoutSaid, agreed_layouts, layouts_in, say_of_layout
 from casebase.library.store import Library
 from casebase.publish.judging import accept, unjudged_of
 from casebase.record.case import Case
@@ -70,7 +70,7 @@ def build_demo_library(path: Path) -> Library:
     library.set_fact("purpose", DEMO_PURPOSE)
     for one in library.log(cases, layouts=layouts)[len(cases) :]:
         say_of_layout(library, one.case_id, LayoutSaid.AGREED, _DEMO_LEAD)
-    accept(library, unjudged_of(library, library.records()), "demo")
+    accept(library, unjudged_of(library, library.records(), agreed_layouts(library)), "demo")
     return library
 
 

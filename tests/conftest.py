@@ -16,6 +16,7 @@ from filelock import FileLock
 
 from casebase import places
 from casebase.bus.bank import Bank
+from casebase.library.layouts import agreed_layouts
 from casebase.library.store import Library
 from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.publish.judging import accept, unjudged_of
@@ -154,6 +155,6 @@ def accept_all_words():
 
     def accept_them(path):
         with Library.open(path) as library:
-            accept(library, unjudged_of(library, library.records()), "ingrid")
+            accept(library, unjudged_of(library, library.records(), agreed_layouts(library)), "ingrid")
 
     return accept_them

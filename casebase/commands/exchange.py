@@ -77,7 +77,7 @@ def export(  # noqa: PLR0913, PLR0917  one parameter per option
         layouts = agreed_layouts(kept)
         if private := private_in_layouts(kept, layouts):
             raise BundleError("\n".join([*private, "no bundle was written"]))
-        if words := unjudged_of(kept, records):
+        if words := unjudged_of(kept, records, layouts):
             raise BundleError(what_is_unjudged(words, "no bundle was written"))
         day, read = str(on or date.today()), AttachedFiles(kept.path).read
         made = export_bundle(

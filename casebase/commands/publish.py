@@ -81,7 +81,7 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         layouts = agreed_layouts(kept)
         if private := private_in_layouts(kept, layouts):
             raise EditionError("\n".join([*private, "nothing was published"]))
-        if words := unjudged_of(kept, records):
+        if words := unjudged_of(kept, records, agreed_layouts(kept)):
             raise EditionError(what_is_unjudged(words, "nothing was published") + _newer_may_do(words, newer))
         _refuse_private_imprint(kept, by, name, licence)
         if gone := leaving(kept, folder, records, layouts):

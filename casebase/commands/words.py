@@ -13,6 +13,7 @@ from casebase.commands.opening import open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
+from casebase.library.layouts import StoredLayout, agreed_layouts
 from casebase.library.store import Library
 from casebase.publish.judging import accept, digest_of, once_each, unjudged_of
 from casebase.publish.private_text import Hit
@@ -53,24 +54,26 @@ def words(  # noqa: PLR0913, PLR0917  one parameter per option
     """
     with open_library(library) as kept:
         records = kept.read_and_agreed() if case_id is None else [kept.get_there(case_id)]
-        found = unjudged_of(kept, records)
+        layouts = agreed_layouts(kept) if case_id is None else []
+        found = unjudged_of(kept, records, layouts)
         if found and not (word or shown or listed or json) and sys.stdin.isatty() and sys.stdout.isatty():
-            return _walk(kept, records, found, by)
+            return _walk(kept, records, layouts, by)
         if word or shown:
             accept(kept, _accepted(once_each(found), word or [], shown), by or "")
-            found = unjudged_of(kept, records)
+            found = unjudged_of(kept, records, layouts)
     _tell(once_each(found), json)
     if found:
         raise typer.Exit(1)
     return None
 
 
-def _walk(library: Library, records: Sequence[StoredRecord], found: Sequence[Hit], by: str | None) -> None:
+def _walk(
+    library: Library, records: Sequence[StoredRecord], layouts: Sequence[StoredLayout], by: str | None
+) -> None:
     who = by or input("Your handle: ").strip()
     if not who:
         raise LibraryError("nobody judges these words: say who does with --by HANDLE")
-    marked = {hit.case_id for hit in found}
-    WordsWalk(library, who, own_page()).walk([one for one in records if one.case_id in marked])
+    WordsWalk(library, who, own_page()).walk(records, layouts)
 
 
 def _accepted(found: Sequence[Hit], words: Sequence[str], shown: str | None) -> list[Hit]:

@@ -43,7 +43,7 @@ ATTACHMENTS: Final = "attachments/"
 
 NEEDED: Final = (ABOUT, SCHEMA, RECORDS, SUMS)
 OPTIONAL: Final = (LAYOUTS, LAYOUT_SCHEMA_FILE, SIGNATURE)
-"""There where a bundle holds layouts."""
+"""There where a bundle holds layouts, and where it is signed."""
 
 MOST_MEMBERS: Final = 20_000
 """Files in a bundle: more than a shop photographs in years, low enough to be listed at once (judged)."""

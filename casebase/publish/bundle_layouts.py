@@ -90,22 +90,26 @@ def _plain(line: str, where: str) -> dict[str, Any]:
     return whole
 
 
-def take_in_layouts(db: Database, layouts: Sequence[StoredLayout], source: str, now: str) -> int:
+def take_in_layouts(
+    db: Database, layouts: Sequence[StoredLayout], source: str, now: str, *, is_known: bool = True
+) -> int:
     """Keep the layouts of a bundle within a transaction; return how many are new or revised here.
 
-    One that was edited here since stays as it is, and the sender's stands beside it under an ID of its own.
+    One that was edited here since stays as it is, and the sender's stands beside it under an ID of its own;
+    so does what a sender who is not known has to say of another's.
     """
-    kept = [_take_in(db, one, source, now) for one in layouts]
+    kept = [_take_in(db, one, source, now, is_known=is_known) for one in layouts]
     return sum(kept)
 
 
-def _take_in(db: Database, one: StoredLayout, source: str, now: str) -> bool:
+def _take_in(db: Database, one: StoredLayout, source: str, now: str, *, is_known: bool) -> bool:
     sha256 = sha256_of(canonical_json(one.layout))
     if db.execute("SELECT 1 FROM layouts WHERE sha256 = ?", (sha256,)).fetchone():
         return False
     (last,) = db.execute("SELECT max(revision) FROM layouts WHERE layout_id = ?", (one.layout_id,)).fetchone()
     made = authorships(db, one.layout_id).get(last) if last else None
-    is_theirs = last is None or (made is not None and made.made is Made.TAKEN_IN)
+    was_taken_in = made is not None and made.made is Made.TAKEN_IN and (is_known or made.by == source)
+    is_theirs = last is None or was_taken_in
     layout_id = one.layout_id if is_theirs else new_id(db, sha256)
     for its_id, revision, _ in keep_layouts(db, [one.layout.model_copy(update={"id": layout_id})], now):
         sign(db, its_id, revision, Authorship(Made.TAKEN_IN, source))

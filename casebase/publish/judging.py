@@ -15,6 +15,7 @@ from typing import Final
 
 from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
+from casebase.library.layouts import StoredLayout
 from casebase.library.privacy import EVERYWHERE, accept_words, accepted_words, cleared, mark_of, names
 from casebase.library.store import Library
 from casebase.publish.harmless_words import words_that_are_names
@@ -28,6 +29,7 @@ from casebase.publish.private_text import (
     texts_of_attachments,
 )
 from casebase.publish.public_fields import Contents, public_case
+from casebase.publish.public_layouts import public_layout
 from casebase.publish.unknown_words import ADDRESS, E_MAIL, FIGURES, UNKNOWN, unknown_in, words_of
 from casebase.record.json_form import plain_data
 
@@ -70,9 +72,17 @@ def judged(library: Library) -> Judged:
     return Judged(accepted_words(library), cleared(library))
 
 
-def unjudged_of(library: Library, records: Iterable[StoredRecord]) -> list[Hit]:
-    """Return what nobody judged yet in the public text of records of a library and in their files."""
-    return unjudged_in(records, judged(library), names(library), AttachedFiles(library.path).read)
+def unjudged_of(
+    library: Library, records: Iterable[StoredRecord], layouts: Iterable[StoredLayout] = ()
+) -> list[Hit]:
+    """Return what nobody judged yet in the public text of records of a library, their files, and layouts."""
+    told, private_names = judged(library), names(library)
+    found = unjudged_in(records, told, private_names, AttachedFiles(library.path).read)
+    for one in layouts:
+        look = _Look(one.layout_id, told, private_names, WHERE_UNKNOWN)
+        for field, text in texts_of(plain_data(public_layout(one.layout))):
+            found += look.at(field, text)
+    return found
 
 
 def unjudged_in(

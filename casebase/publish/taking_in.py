@@ -184,7 +184,7 @@ def take_in(
         taken = [taking.take(entry) for entry in entries_of(bundle)]
         taking.write_derived()
         _keep_source(db, taking, weight, is_changed=taking.has_changed)
-        layouts = take_in_layouts(db, bundle.layouts, named, taking.now)
+        layouts = take_in_layouts(db, bundle.layouts, named, taking.now, is_known=is_known)
     return TakenIn(named, taken, layouts)
 
 

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Final
 
 import click
 
+from casebase.errors import CasebaseError
 from casebase.library.derived import StoredRecord
+from casebase.library.layouts import StoredLayout
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
-from casebase.publish.judging import accept, in_its_sentence, unjudged_of
+from casebase.publish.judging import accept, in_its_sentence, once_each, unjudged_of
 from casebase.publish.masking import can_be_masked, mask
 from casebase.publish.private_text import Hit, together
 from casebase.record.problems import printable
@@ -40,44 +43,61 @@ class WordsWalk:
     read_line: Callable[[str], str] = input
     done: Counter[str] = field(default_factory=Counter)
 
-    def walk(self, records: Sequence[StoredRecord]) -> None:
-        """Go through one case after the other until all are judged or the lead leaves."""
-        for kept in records:
+    def walk(self, records: Sequence[StoredRecord], layouts: Sequence[StoredLayout] = ()) -> None:
+        """Go through one case after the other, then the layouts, until all are judged or the lead leaves."""
+        steps = [
+            *(partial(self.through, kept) for kept in records),
+            *(partial(self._through_layout, layout) for layout in layouts),
+        ]
+        for step in steps:
             try:
-                if not self.through(kept):
+                if not step():
                     break
             except (EOFError, KeyboardInterrupt):
                 break
+            except CasebaseError as error:  # such as one that was revised meanwhile
+                self.page.line(str(error))
         told = ", ".join(f"{count} {what}" for what, count in self.done.items()) or "nothing was judged"
         self.page.line()
         self.page.line(f"Done: {told}.")
 
     def through(self, kept: StoredRecord) -> bool:
         """Show every mark of a case, then take a word on each; return whether the lead goes on."""
-        marks = unjudged_of(self.library, [kept])
+        key, masked = self._judge(
+            lambda: unjudged_of(self.library, [kept]), f"{kept.case_id}  {title_of(kept.case)}"
+        )
+        self._mask(kept, masked)
+        return self._return(kept) if key == "r" else key != "q"
+
+    def _through_layout(self, layout: StoredLayout) -> bool:
+        key, masked = self._judge(
+            lambda: unjudged_of(self.library, [], [layout]),
+            f"layout {layout.layout_id}  {layout.layout.name}",
+        )
+        if masked or key == "r":
+            self.page.line(f"A layout is put right in its file: casebase layout {layout.layout_id}")
+        return key != "q"
+
+    def _judge(self, look: Callable[[], list[Hit]], title: str) -> tuple[str, list[Hit]]:
+        """Show all marks, then take a word on each; return the last key, and what is to be masked."""
+        marks, key, to_mask = once_each(look()), "", list[Hit]()
         if not marks:
-            return True
-        self.page.heading(f"{kept.case_id}  {title_of(kept.case)}")
+            return key, to_mask
+        self.page.heading(title)
         for hit in marks:
             self.page.line(mark_words(hit), 2, 4)
         self.page.line("  ".join(f"{key} {told}" for key, told in KEYS))
-        to_mask = list[Hit]()
         while marks and (key := self._key_for(marks[0])) in ("a", "e", "m", "l"):
-            judged = marks if key == "e" else marks[:1]
             if key in ("a", "e"):
+                judged = marks if key == "e" else marks[:1]
                 accept(self.library, judged, self.by)
                 self.done["accepted"] += len(judged)
-                marks = self._left(kept, marks[len(judged) :])
+                there = set(look())
+                marks = [hit for hit in marks[len(judged) :] if hit in there]
             else:
-                to_mask += judged if key == "m" else []
+                to_mask += marks[:1] if key == "m" else []
                 marks = marks[1:]
-        self._mask(kept, to_mask)
-        return self._return(kept) if marks and key == "r" else not marks
-
-    def _left(self, kept: StoredRecord, marks: Sequence[Hit]) -> list[Hit]:
-        """Return of the marks those that are still none that was judged: one word may stand several times."""
-        there = set(unjudged_of(self.library, [kept]))
-        return [hit for hit in marks if hit in there]
+        return key, to_mask
 
     def _key_for(self, hit: Hit) -> str:
         """Ask about one mark until one of the keys is given that can be followed."""

@@ -26,7 +26,9 @@ from multiplied_cases import multiplied
 
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
+from casebase.publish.bundle_checks import checked_bundle
 from casebase.publish.public_fields import public_case
+from casebase.publish.signing import fingerprint
 from casebase.record.json_form import canonical_json, sha256_of
 from casebase.record.loading import case_from_data
 
@@ -93,7 +95,8 @@ def one_round(bundle: Path, sent: list[str], library: Path, seconds: float) -> t
     before = state_of(library)
     has_ended = killed_import(bundle, library, seconds)
     after_kill, wrong = state_of(library), faults_of(library)
-    seconds_of("import", str(bundle), "--no-compare", "--library", str(library))
+    key = fingerprint(str(checked_bundle(bundle, public_case).key))
+    seconds_of("import", str(bundle), "--no-compare", "--fingerprint", key, "--library", str(library))
     after = state_of(library)
     if after_kill not in (before, after):
         wrong.append(f"half a bundle: {len(before)}, {len(after_kill)}, {len(after)} revisions")

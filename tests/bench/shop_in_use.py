@@ -22,10 +22,13 @@ from casebase.errors import EditionError
 from casebase.library.authorship import Authorship, Made
 from casebase.library.backup import back_up
 from casebase.library.matching import Means
+from casebase.library.sources import pin_key
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
 from casebase.publish.edition import kept_digest, shown_path
+from casebase.publish.judging import accept, unjudged_of
 from casebase.publish.publication import Imprint, publish
+from casebase.publish.signing import own_public_key
 from casebase.record.json_form import canonical_json
 from casebase.record.loading import case_from_data
 
@@ -77,6 +80,10 @@ def make_shop(folder: Path, cases: int = 60) -> None:
     with Library.create(folder / "north.db") as north:
         north.log([case_from_data(data, "a bench") for data in islice(records, 50)])
         export_bundle(north, north.records(), folder / "north.zip", "Workshop North", "2026-11-25")
+        key = str(own_public_key(north))
+    with Library.open(folder / LIBRARY) as shop:
+        pin_key(shop, "Workshop North", key)
+        accept(shop, unjudged_of(shop, shop.records()), "ingrid")
     (folder / "north.db").unlink()
     lines = (canonical_json(case_from_data(data, "a bench")) for data in records)
     (folder / "more.jsonl").write_text("\n".join(lines), encoding="utf-8")

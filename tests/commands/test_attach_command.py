@@ -103,7 +103,11 @@ def test_a_picture_goes_from_shop_to_shop_without_metadata(run, case_id, tmp_pat
     other = tmp_path / "other.db"
     CliRunner().invoke(app, ["init", "--library", str(other)])
     taken = CliRunner().invoke(
-        app, ["import", str(tmp_path / "north.zip"), "--no-compare", "--library", str(other)]
+        app,
+        [
+            *("import", str(tmp_path / "north.zip"), "--no-compare", "--library", str(other)),
+            *("--fingerprint", told["fingerprint"]),
+        ],
     )
     assert "Attached files checked and kept: 1." in taken.output
     for path in tmp_path.rglob("*"):

