@@ -107,6 +107,7 @@ def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
         Found(one.kind, places[one.begin], places[one.end - 1] + 1, LEFT_OUT)
         for one in _joined(plain, found)
         if plain[one.begin : one.end] not in accepted
+        and not all(word in accepted for word in words_of(plain[one.begin : one.end]))
     ]
 
 
