@@ -72,7 +72,7 @@ class WordsWalk:
     def _through_layout(self, layout: StoredLayout) -> bool:
         key, masked = self._judge(
             lambda: unjudged_of(self.library, [], [layout]),
-            f"layout {layout.layout_id}  {layout.layout.name}",
+            f"layout {layout.layout_id}  {layout.layout.title}",
         )
         if masked or key == "r":
             self.page.line(f"A layout is put right in its file: casebase layout {layout.layout_id}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -145,14 +146,16 @@ def test_the_layout_of_a_vehicle_is_the_one_that_fits_best(shop: Path) -> None:
 
 
 def test_an_edition_holds_the_agreed_layouts_and_tells_what_is_new(
-    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, accept_all_words: Callable[[Path], None]
 ) -> None:
     """A layout alone makes a new edition; a reader finds it, and one that was withdrawn no more."""
     monkeypatch.setenv("CASEBASE_TEXT_MODEL", "/no/model")
     agree(shop, K4)
+    accept_all_words(shop)
     first = json.loads(run(shop, "publish", tmp_path / "e", "--by", "ingrid", "--json").stdout)
     assert [one["what"] for one in first["changes"]] == ["case", "layout"]
     agree(shop, T2)
+    accept_all_words(shop)
     second = json.loads(run(shop, "publish", tmp_path / "e", "--by", "ingrid", "--json").stdout)
     assert [(one["changed"], one["title"]) for one in second["changes"]] == [("new", T2.title)]
     with closing(open_frozen(edition_path(tmp_path / "e", 2))) as connection:
@@ -166,7 +169,7 @@ def test_an_edition_holds_the_agreed_layouts_and_tells_what_is_new(
 
 
 def test_what_looks_private_in_a_layout_stops_edition_and_bundle(
-    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, accept_all_words: Callable[[Path], None]
 ) -> None:
     """A telephone number in a note; marked as none, it goes out."""
     monkeypatch.setenv("CASEBASE_TEXT_MODEL", "/no/model")
@@ -174,6 +177,7 @@ def test_what_looks_private_in_a_layout_stops_edition_and_bundle(
     with Library.open(shop) as library:
         library.log([], layouts=[noted])
     agree(shop, noted)
+    accept_all_words(shop)
     its_id = id_of(shop, noted)
     for refused in (
         run(shop, "publish", tmp_path / "e", "--by", "ingrid"),
