@@ -22,7 +22,8 @@ from casebase.intake.plain_words.circumstances import (
 from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.points import Point
 from casebase.intake.plain_words.readings import readings_in, waveforms_in
-from casebase.intake.plain_words.told_of_modules import SILENT, codes_found, codes_said, modules_said
+from casebase.intake.plain_words.told_codes import codes_found, codes_said
+from casebase.intake.plain_words.told_of_modules import SILENT, modules_said
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, Span, Written, written
 from casebase.intake.scan_codes import codes_in_line
 from casebase.intake.scan_line import bare, heading_of, is_silence, silent_in, unknown_heading

@@ -1,4 +1,4 @@
-"""Which modules a message calls silent or answering, and which module stores each of its codes.
+"""Which modules a message calls silent or answering.
 
 A phrase such as "no comms with" speaks of the modules listed behind it, "not answering" of those in front of it. Behind
 a code the same words are the code's own text, and say nothing of who is silent.
@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.intake.plain_words.marks import Marks, last_before, within
+from casebase.intake.plain_words.marks import Marks, last_before
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span, Written
-from casebase.intake.scan_codes import FoundCode, codes_in_line
+from casebase.intake.scan_codes import FoundCode
 from casebase.record.modules import module_identity
 
 SILENT: Final = "silent"
@@ -84,16 +84,6 @@ class Said:
     spans: tuple[Span, ...]
 
 
-@dataclass(frozen=True)
-class ToldCode:
-    """A code, the module storing it as written, and the words used; `is_denied` where it is said not to be there."""
-
-    found: FoundCode
-    module: str | None
-    spans: tuple[Span, ...]
-    is_denied: bool = False
-
-
 def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
     """Return the modules that a message calls silent or answering, each once; the last word on a module counts."""
     found: dict[str, Said] = {}
@@ -141,10 +131,10 @@ _ENDS_TEXT: Final = re.compile(r"\n|[,;.](?=\s)")
 
 def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) -> Iterator[Said]:
     text = marks.message.text
-    names = _listed_behind(marks, match.end()) if forward else _listed_before(marks, match.start())
+    names = listed_behind(marks, match.end()) if forward else _listed_before(marks, match.start())
     if not names and not forward:
         names = (
-            _listed_behind(marks, match.end())
+            listed_behind(marks, match.end())
             if text[match.end() : match.end() + 5].startswith((" with", " from", " to", ":", " :"))
             else []
         )
@@ -178,24 +168,25 @@ def _excepted(marks: Marks, match: re.Match[str]) -> list[Named]:
     if sentence is None or not _EVERYONE.search(text, sentence.start, match.end() + 24):
         return []
     told = _EXCEPT.search(text, match.end(), min(sentence.sentence[1], match.end() + 24))
-    return _listed_behind(marks, told.end()) if told else []
+    return listed_behind(marks, told.end()) if told else []
 
 
-def _listed_behind(marks: Marks, place: int) -> list[Named]:
+def listed_behind(marks: Marks, place: int) -> list[Named]:
+    """Return the modules that a list right behind a place names."""
     text = marks.message.text
     leads = _LEADS_TO_NAME.match(text, place)
     index = last_before(marks.modules, place) + 1
     if index == len(marks.modules) or leads is None or marks.modules[index].start > leads.end():
         return []
     names = [marks.modules[index]]
-    for one in marks.modules[index + 1 : index + _MOST_LISTED]:
+    for one in marks.modules[index + 1 : index + MOST_LISTED]:
         if not _BETWEEN_NAMES.fullmatch(text, names[-1].end, one.start):
             break
         names.append(one)
     return _until_other_word(marks, names)
 
 
-_MOST_LISTED: Final = 60
+MOST_LISTED: Final = 60
 """Modules in one list: more than a vehicle has on one bus."""
 
 
@@ -218,7 +209,7 @@ def _own_word(message: Written, name: Named) -> bool:
 def _listed_before(marks: Marks, place: int) -> list[Named]:
     text = marks.message.text
     at = last_before(marks.modules, place) + 1
-    before = marks.modules[max(0, at - _MOST_LISTED) : at]
+    before = marks.modules[max(0, at - MOST_LISTED) : at]
     if not before or before[-1].end > place or not _LEADS_FROM_NAME.fullmatch(text, before[-1].end, place):
         return []
     names = [before.pop()]
@@ -239,145 +230,3 @@ def _after_other_phrase(marks: Marks, names: list[Named]) -> list[Named]:
         if told and _LEADS_TO_NAME.fullmatch(window, told[-1].end()):
             return names[index:]
     return names
-
-
-# --- codes ------------------------------------------------------------------------------------------------------------
-
-_STORED_BY: Final = re.compile(
-    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|set|stored|reported|logged|history|active|pending|confirmed|intermittent|present)[\s,]{1,2}){0,4}"
-    r"(?:in|from|by|at|on|of|@)\s(?:the |my )?",
-    re.IGNORECASE,
-)
-_RIGHT_BEHIND: Final = re.compile(r"\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
-_BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|[0-9]x\s){0,2}", re.IGNORECASE)
-_STORES: Final = re.compile(
-    r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just )?(?:stores?"
-    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives)(?: codes?)?\s|[:=(]\s?|codes?\s"
-    r"|-\s)\s{0,2}(?:codes? )?",
-    re.IGNORECASE,
-)
-_DENIED_BEFORE: Final = re.compile(
-    r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE
-)
-_DENIED_BEHIND: Final = re.compile(
-    r"\s?\??,?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|no(?= sorry|\b(?! (?:comm?s"
-    r"|communication|response|answer|reply|contact|change))))",
-    re.IGNORECASE,
-)
-_SAME_MODULE: Final = re.compile(r"\s(?:in the )?same module\b", re.IGNORECASE)
-
-
-def codes_found(message: Written) -> list[FoundCode]:
-    """Return the codes of the message, in order, with their places in its text."""
-    found: list[FoundCode] = []
-    start = 0
-    for stop in (*_STOPS.finditer(message.text), None):
-        end = stop.start() if stop else len(message.text)
-        codes = codes_in_line(message.text[start:end])
-        found += [FoundCode(start + one.start, start + one.end, one.code) for one in codes]
-        start = stop.end() if stop else end
-    return found
-
-
-_STOPS: Final = re.compile(r"\n|[.!?]\s")
-
-
-def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
-    """Return each code with the modules storing it: listed behind it, else named in front of it."""
-    text = marks.message.text
-    found: list[ToldCode] = []
-    heading: str | None = None
-    for index, code in enumerate(codes):
-        span = (code.start, code.end)
-        if _DENIED_BEFORE.search(text[max(0, code.start - 16) : code.start]) or _DENIED_BEHIND.match(
-            text, code.end
-        ):
-            found.append(ToldCode(code, None, (span,), is_denied=True))
-            continue
-        names = _storing_behind(marks, codes, index)
-        in_front = _storing_in_front(marks, code)
-        joined = bool(index) and _BETWEEN_CODES.fullmatch(text, codes[index - 1].end, code.start) is not None
-        heading = in_front.name if in_front else heading if joined else None
-        if _SAME_MODULE.match(text, code.end) and found:
-            found.append(ToldCode(code, found[-1].module, (span,)))
-        elif in_front or (heading and not names):
-            spans = (span, (in_front.start, in_front.end)) if in_front else (span,)
-            found.append(ToldCode(code, heading, spans))
-        elif names:
-            found += [ToldCode(code, name.name, (span, (name.start, name.end))) for name in names]
-        else:
-            beside = _beside_in_front(marks, codes, code)
-            found.append(ToldCode(code, beside.name if beside else None, (span,)))
-    return found
-
-
-def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> Named | None:
-    """Return the module right in front of a code, where no other code stands right in front of that: `BCM B1234`."""
-    text = marks.message.text
-    at = last_before(marks.modules, code.start)
-    name = marks.modules[at] if at >= 0 else None
-    if not name or text[name.end : code.start].strip(" ") or not name.is_clear:
-        return None
-    other = last_before(codes, name.start)
-    behind_code = other >= 0 and not text[codes[other].end : name.start].strip(" ")
-    return None if behind_code else name
-
-
-def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Named]:
-    """Return the modules behind a code, or behind the list of codes that it stands in."""
-    text = marks.message.text
-    last = index
-    while last + 1 < min(len(codes), index + _MOST_LISTED) and _BETWEEN_CODES.fullmatch(
-        text, codes[last].end, codes[last + 1].start
-    ):
-        last += 1
-    for at in dict.fromkeys((index, last)):
-        end = codes[at].end
-        told = _STORED_BY.match(text, end)
-        leads = told or _RIGHT_BEHIND.match(text, end)
-        names = within(marks.modules, leads.end(), leads.end() + 1) if leads else ()
-        if not names:
-            continue
-        name = names[0]
-        if not told and _STORES.match(text, name.end) and _code_follows(codes, text, name):
-            continue
-        corrected = _CORRECTED.match(text, name.end)
-        listed = _listed_behind(marks, corrected.end() if corrected else name.start)
-        return _without_the_next_clause(text, listed) if told else [name]
-    return []
-
-
-_CORRECTED: Final = re.compile(r"\s?\??,? (?:no|sorry|i mean),? (?:in |from )?(?:the )?", re.IGNORECASE)
-_ENDS_LIST: Final = re.compile(
-    r"\s{0,2}(?:$|[.,;:?!)\n(-]|(?:and|or|only|too|all|history|stored|active|as)\b)", re.IGNORECASE
-)
-
-
-def _without_the_next_clause(text: str, names: list[Named]) -> list[Named]:
-    """Return a list of modules without a last one that begins a clause of its own: `in ECM, cluster flickers`."""
-    if (
-        len(names) > 1
-        and "," in text[names[-2].end : names[-1].start]
-        and not _ENDS_LIST.match(text, names[-1].end)
-    ):
-        return names[:-1]
-    return names
-
-
-def _code_follows(codes: list[FoundCode], text: str, name: Named) -> bool:
-    stores = _STORES.match(text, name.end)
-    return bool(stores and within(codes, stores.end(), stores.end() + 1))
-
-
-def _storing_in_front(marks: Marks, code: FoundCode) -> Named | None:
-    """Return the module in front of a code that is said to store it: `gateway has U0140`, `ABS: U0416`."""
-    text = marks.message.text
-    at = last_before(marks.modules, code.start)
-    if at < 0 or "\n" in text[marks.modules[at].end : code.start]:
-        return None
-    name = marks.modules[at]
-    stores = _STORES.match(text, name.end)
-    behind_other = _STORED_BY.search(text[max(0, name.start - 12) : name.start])
-    if not stores or stores.end() != code.start or (behind_other and text[name.end : name.end + 1] == " "):
-        return None
-    return name
