@@ -22,7 +22,7 @@ MOST_PAST: Final = 300
 """Past cases of a platform that are looked through for places of proven causes, the newest."""
 
 MOST_COMPUTED: Final = 120
-"""Places of one network: some eighteen seconds and 700 MB (measured); a car has twenty to sixty (judged)."""
+"""Places of one network: three seconds of processor time and 520 MB (measured); a car has twenty to sixty (judged)."""
 
 _SAME_LEVELS: Final = {Medium.CAN_FD: Medium.HIGH_SPEED_CAN, Medium.J1939: Medium.HIGH_SPEED_CAN}
 

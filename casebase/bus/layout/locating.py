@@ -82,8 +82,8 @@ class Computed:
         return np.stack([np.clip(way.harm * way.silent, 0.002, 0.95) for way in self.rows.ways])
 
 
-MOST_POINTS: Final = 400
-"""Of one network; beyond that it is not computed: no vehicle has so many."""
+MOST_POINTS: Final = 200
+"""Places of one network: five seconds and a gigabyte (measured); beyond that it is not computed."""
 
 TOO_LARGE: Final = (
     "this network has too many places to be computed: split the layout, or leave out what is not in doubt"
