@@ -22,7 +22,7 @@ from casebase.library.layouts import agreed_layouts
 from casebase.library.news import News, news_in
 from casebase.library.store import Library
 from casebase.publish.frozen import freeze
-from casebase.site.hosts import is_loopback
+from casebase.site.hosts import EVERY_ADDRESS, is_loopback, network_address
 from casebase.site.serving import address_taken, server_over
 
 
@@ -92,7 +92,8 @@ def _freeze(library: Library, out: Path) -> None:
 
 
 def _tell_address(host: str, port: int) -> None:
-    shown = f"[{host}]" if ":" in host else host
+    named = network_address() if host in EVERY_ADDRESS else None
+    shown = named or (f"[{host}]" if ":" in host else host)
     typer.echo(f"Read-only site: http://{shown}:{port}/ (Ctrl+C stops it)", err=True)
     if not is_loopback(host):
         typer.echo("Everybody on this network can read it: only for networks you trust.", err=True)

@@ -19,6 +19,7 @@ from casebase.site.case_page import attachment_bytes, case_context, case_json
 from casebase.site.causes_page import CAUSE_FIELDS, cause_context, causes_context
 from casebase.site.codes_page import code_context, codes_context
 from casebase.site.edition_pages import about_context, changes_context, start_context
+from casebase.site.hosts import for_others
 from casebase.site.job_page import job_context, job_file, job_json, query_text, without_blanks
 from casebase.site.layout_page import layout_context, layout_json, layouts_context
 from casebase.site.lists import Asked, asked_of, plain
@@ -127,6 +128,11 @@ def _site(datasette: Any) -> OpenSite:
     return site
 
 
+def _address(datasette: Any, request: Any, path: str) -> str:
+    """Return the whole address of a page, as a phone that reads it off paper can ask for it."""
+    return for_others(datasette.absolute_url(request, path), getattr(datasette, "casebase_hosts", None))
+
+
 async def start(datasette: Any, request: Any) -> Response:
     """Show the first page."""
     site, news = _site(datasette), getattr(datasette, "casebase_news", ())
@@ -138,7 +144,7 @@ async def start(datasette: Any, request: Any) -> Response:
 async def case(datasette: Any, request: Any) -> Response:
     """Show one case."""
     site, case_id = _site(datasette), request.url_vars["case_id"]
-    address = datasette.absolute_url(request, f"/case/{case_id}")
+    address = _address(datasette, request, f"/case/{case_id}")
     return await kept_html_page(
         datasette,
         request,
@@ -185,7 +191,7 @@ async def job(datasette: Any, request: Any) -> Response:
     told = without_blanks(pairs)
     if len(told) < len(pairs):
         return Response.redirect(datasette.urls.path(f"/job?{query_text(told)}" if told else "/job"))
-    site, address = _site(datasette), datasette.absolute_url(request, request.full_path)
+    site, address = _site(datasette), _address(datasette, request, request.full_path)
     return await kept_html_page(
         datasette,
         request,

@@ -199,6 +199,11 @@ def test_from_a_word_to_the_case_and_its_like(page):
     page.locator(".cases a").first.click()
     for heading in ("Found", "Take care", "Done, step by step", "Cause, fix, proof", "Cases like this one"):
         expect(page.get_by_role("heading", name=heading)).to_be_visible()
+    page.get_by_role("navigation", name="Within this case").get_by_role(
+        "link", name="Cause, fix, proof"
+    ).click()
+    assert page.url.endswith("#cause")
+    expect(page.get_by_role("heading", name="Cause, fix, proof")).to_be_in_viewport()
     first = page.url
     page.locator(".like .cases a").first.click()
     assert page.url != first
