@@ -77,7 +77,7 @@ def test_likely_causes_name_the_shop_that_sent_a_case(north, south):
         ).returncode
         == 0
     )
-    told = casebase("similar", DEMO / "jobs" / "k4-fjellet-abs-silent.yaml", library=south)
+    told = casebase("similar", DEMO / "jobs" / "k4-fjellet-abs-silent.yaml", "--full", library=south)
     assert "sent by Workshop North, weight 0.5" in " ".join(told.stdout.split())
 
 
