@@ -61,15 +61,19 @@ def profile_of(case: Case, case_id: str) -> Profile:
         readings=tuple(_reading_trait(case, reading) for reading in case.readings),
         note=case.note,
         proof=proof_words(case),
-        minutes_to_find=sum(told)
-        if (told := [step.minutes for step in case.steps if step.minutes])
-        else None,
+        minutes_to_find=_minutes_to_find(case),
         minutes_to_mend=case.fix.minutes if case.fix else None,
         parts=tuple(part.name for part in case.fix.parts) if case.fix else (),
     )
 
 
 _SILENCE: Final[dict[Answers | None, float]] = {Answers.NO: 1.0, Answers.INTERMITTENT: 0.75}
+
+
+def _minutes_to_find(case: Case) -> float | None:
+    """Return the minutes of the search, as far as its steps tell them; None while it goes on."""
+    told = [step.minutes for step in case.steps if step.minutes is not None]
+    return sum(told) if told and case.cause else None
 
 
 def _story_before_the_cause(case: Case) -> str:

@@ -249,5 +249,5 @@ def test_a_feed_is_no_reading_of_the_bus_and_what_says_nothing_is_named():
 
     assert interpreted.observations == []
     assert [(index, why[:32]) for index, why in interpreted.unused] == [
-        (1, "ohms between supply and ground a")
+        (1, "ohms between supply and ground o")
     ]

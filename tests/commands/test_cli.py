@@ -382,7 +382,7 @@ def test_kept_weights_are_used_until_they_are_given_up(tmp_path):
 
 def test_without_the_text_model_everything_else_is_compared(shop):
     """A model that cannot be had is said on stderr; the answer comes from the other facets."""
-    done = casebase("similar", JOB, library=shop, CASEBASE_TEXT_MODEL="/no/such/model")
+    done = casebase("similar", JOB, "--full", library=shop, CASEBASE_TEXT_MODEL="/no/such/model")
     assert done.returncode == 0
     assert "Stories are left out of the comparison" in done.stderr
     assert "ground point behind the left headlamp" in done.stdout

@@ -114,15 +114,30 @@ WHOLE_CASE = [
 ]
 
 
+def is_echo(shown, asked, sent):
+    """Return whether what looks like a prompt is a part of the answer that the terminal shows while it is typed.
+
+    A line too long for the window is moved to the left and begins with `<`.
+    """
+    return (
+        shown.startswith("<")
+        or any(shown.startswith(prompt) and shown != prompt for prompt in asked)
+        or (bool(shown.strip()) and shown.strip() in sent)
+    )
+
+
 @pytest.mark.parametrize(("begin", "end"), [("", ""), ("\x1b[200~", "\x1b[201~")])
 def test_a_case_with_four_readings_and_a_pasted_scan_takes_under_25_questions(home, tmp_path, begin, end):
     """Every question answered; the scan is pasted with its blank lines, into terminals of either kind."""
-    waiting, asked = list(WHOLE_CASE), []
+    waiting, asked, sent = list(WHOLE_CASE), [], ""
     terminal = start(home)
     while terminal.expect(["Kept as", PROMPT]) == 1:
         prompt = (terminal.before + terminal.after).splitlines()[-1]
+        if is_echo(prompt, asked[-1:], sent):
+            continue
         asked.append(prompt)
         if "Scan report" in prompt:
+            sent = SCAN
             terminal.send(f"{begin}{SCAN}{end}")
             terminal.expect("no response")
             terminal.sendline("\n" if begin else "")
@@ -130,12 +145,13 @@ def test_a_case_with_four_readings_and_a_pasted_scan_takes_under_25_questions(ho
         found = next((item for item in waiting if item[0] in prompt), None)
         if found:
             waiting.remove(found)
-        terminal.sendline(found[1] if found else "")
+        sent = found[1] if found else ""
+        terminal.sendline(sent)
     terminal.expect(pexpect.EOF)
 
     case = only_case(tmp_path).case
-    assert not waiting
-    assert len(asked) < 25, asked
+    assert not waiting, "|".join(asked)
+    assert len(asked) < 25, "|".join(asked)
     assert status_of(case) is Status.FIXED_VERIFIED
     assert [reading.stage for reading in case.readings].count(Stage.AFTER_REPAIR) == 1
     assert len(case.readings) == 5

@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -116,7 +117,12 @@ def test_only_the_owner_sees_the_news_on_the_site(shop, monkeypatch, host, count
     """On this computer's own address; what a whole network reads does not tell of open jobs."""
     casebase("log", ITS_TWIN, library=shop)
     shown = []
-    monkeypatch.setattr(browse, "_serve", lambda path, host, port, news, names: shown.extend(news))
+
+    def server(path, host, port, news, names):
+        shown.extend(news)
+        return SimpleNamespace(run=lambda sockets: None)
+
+    monkeypatch.setattr(browse, "server_over", server)
     monkeypatch.setattr(browse, "_freeze", lambda library, out: None)
     browse.browse(None, host=host, port=8601, demo=False, library=shop)
     assert len(shown) == count

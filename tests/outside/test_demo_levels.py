@@ -29,7 +29,11 @@ from casebase.record.vocabulary import (
     YesNo,
 )
 
-FILES = sorted((Path(__file__).parents[2] / "demo_cases").rglob("*.yaml"))
+FILES = sorted(
+    path
+    for path in (Path(__file__).parents[2] / "demo_cases").rglob("*.yaml")
+    if path.parent.name != "layouts"
+)
 
 
 class Limits(NamedTuple):

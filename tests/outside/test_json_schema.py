@@ -17,7 +17,9 @@ from casebase.record.yaml_form import record_yaml
 CHECKOUT = Path(__file__).parents[2]
 SCHEMA: dict[str, Any] = json.loads((CHECKOUT / "schemas" / "case.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
-DEMO_FILES = sorted((CHECKOUT / "demo_cases").rglob("*.yaml"))
+DEMO_FILES = sorted(
+    path for path in (CHECKOUT / "demo_cases").rglob("*.yaml") if path.parent.name != "layouts"
+)
 EXAMPLE: dict[str, Any] = {
     "kind": "fault case",
     "vehicle": {"make": "Norrvik", "model": "Skarn", "model_year": 2015},

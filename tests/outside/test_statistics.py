@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import integrate, special, stats
 
-from casebase.bus.next_test import _explained, _information, _left_after
+from casebase.bus.next_test import _explained, _Told
 from casebase.bus.posterior import _log_mean, expected_entropy
 
 
@@ -32,14 +32,16 @@ def test_information_of_a_noisy_reading(apart):
     exact = 1.0 - integrate.quad(loss, -8, apart + 8, limit=200)[0]
     labels = np.tile([0, 1], 800)
     features = labels[:, None] * apart
-    assert _information(_explained(features), labels, 2)[0] == pytest.approx(exact, abs=0.08)
+    told = _Told(labels, 2)
+    assert told.told_by(_explained(features, told.one_hot))[0] == pytest.approx(exact, abs=0.08)
 
 
 def test_what_is_believed_after_a_reading_is_bayes():
     """The probabilities left after a reading are those of Bayes' rule with normal errors (scipy.stats.norm)."""
     labels = np.tile([0, 1, 2], 500)
     features = np.choose(labels, [0.0, 1.0, 4.0])[:, None]
-    left = _left_after(_explained(features), labels, 3)
+    told = _Told(labels, 3)
+    _, left = told.told_by(_explained(features, told.one_hot))
     assert left.sum(axis=1) == pytest.approx(np.ones(len(left)))
     shown = features[: len(left)] + np.random.default_rng(8).normal(0, 1, (len(left), 1))
     by_rule = stats.norm.pdf(shown - np.array([0.0, 1.0, 4.0]))

@@ -179,6 +179,7 @@ def test_everything_works_without_javascript(browser, address):
 def test_the_job_goes_home_as_a_case_file(page, tmp_path):
     """The file saved from the page is kept by `casebase log`."""
     page.goto(ANSWERED_LINK)
+    page.get_by_text("Keep this job").click()
     with page.expect_download() as loading:
         page.get_by_role("link", name="Save as a case file").click()
     file, library = tmp_path / "job.yaml", tmp_path / "own.db"
