@@ -8,9 +8,8 @@ from typing import Annotated
 
 import typer
 
-from casebase import places
 from casebase.commands.opening import open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.errors import InputError
 from casebase.library.attachments import (
     Told,
@@ -53,10 +52,7 @@ FromOption = Annotated[
 NewestOption = Annotated[
     int | None, typer.Option("--newest", metavar="N", min=1, help="Only the N newest of that folder.")
 ]
-ByOption = Annotated[
-    str | None,
-    typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who attaches them."),
-]
+ByOption = Annotated[str | None, by_option("Who attaches them.")]
 
 
 def attach(  # noqa: PLR0913, PLR0917  one parameter per option

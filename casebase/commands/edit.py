@@ -9,7 +9,7 @@ import typer
 
 from casebase import places
 from casebase.commands.opening import open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
 from casebase.library.mending import bring_back as brought_back
@@ -24,9 +24,7 @@ from casebase.terminal.case import print_differences
 from casebase.terminal.editing import edit_in_editor, keep_edited
 
 IdArgument = Annotated[str, typer.Argument(metavar="ID", help="A case ID, or the beginning of one.")]
-ByOption = Annotated[
-    str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who does it.")
-]
+ByOption = Annotated[str | None, by_option("Who does it.")]
 
 
 def edit(

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Final
 
 import typer
 
 from casebase import places
 from casebase.bus.layout.whereabouts import Whereabouts, whereabouts_data
 from casebase.commands.opening import job_named, load_records, names_a_file, open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.demo import build_demo_library, load_demo_job
 from casebase.errors import InputError, LibraryError
 from casebase.library.layout_draft import drafted_layout
@@ -59,9 +59,7 @@ def layout(  # noqa: PLR0913, PLR0917  one parameter per option
         str | None,
         typer.Option("--fine", metavar="FIELD", help="What looks private in this field is not."),
     ] = None,
-    by: Annotated[
-        str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who says so.")
-    ] = None,
+    by: Annotated[str | None, by_option("Who says so.")] = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -73,27 +71,18 @@ def layout(  # noqa: PLR0913, PLR0917  one parameter per option
 
     Example: casebase layout --draft K4 > k4.yaml
     """
-    words = [
-        (LayoutSaid.AGREED, None) if agree else None,
-        (LayoutSaid.INSIDE, None) if keep_inside else None,
-        (LayoutSaid.WITHDRAWN, withdraw) if withdraw is not None else None,
-    ]
-    told = [word for word in words if word]
+    told = _words(agree=agree, keep_inside=keep_inside, withdraw=withdraw)
     with open_library(library) as kept:
         if draft is not None:
             head, drafted = drafted_layout(kept.records(), draft)
             return typer.echo(head + record_yaml(drafted), nl=False)
+        if len(told) + (fine is not None) > (layout_id is not None):
+            raise LibraryError(_ONE_WORD)
         if layout_id is None:
-            if told:
-                raise LibraryError(
-                    "one word at a time, on one layout: casebase layout ID --agree --by HANDLE"
-                )
             return _list(kept, json)
         one = layout_named(kept, layout_id)
         if fine is not None:
             return _mark_fine(kept, one, fine)
-        if len(told) > 1:
-            raise LibraryError("one word at a time: agree, keep inside, or withdraw")
         if told:
             said, remark = told[0]
             standing = say_of_layout(kept, one.layout_id, said, by or "", remark)
@@ -102,6 +91,18 @@ def layout(  # noqa: PLR0913, PLR0917  one parameter per option
             return print_json(revisions_of(kept, one.layout_id))
         standing = layout_standings(kept)[one.layout_id]
     return _show(one, standing, file=file, json=json)
+
+
+_ONE_WORD: Final = (
+    "one word at a time, on one layout: casebase layout ID --agree, --keep-inside, --withdraw or --fine"
+)
+
+
+def _words(*, agree: bool, keep_inside: bool, withdraw: str | None) -> list[tuple[LayoutSaid, str | None]]:
+    """Return the lead's words that were given, each with its remark."""
+    words: list[tuple[LayoutSaid, str | None]] = [(LayoutSaid.AGREED, None)] if agree else []
+    words += [(LayoutSaid.INSIDE, None)] if keep_inside else []
+    return words + ([(LayoutSaid.WITHDRAWN, withdraw)] if withdraw is not None else [])
 
 
 def _list(kept: Library, json: bool) -> None:

@@ -10,12 +10,12 @@ from typing import Annotated, Final
 
 import typer
 
-from casebase import places
 from casebase.commands.opening import means_to_compare, open_library
-from casebase.commands.shared import DayOption, JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import DayOption, JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.errors import EditionError, LibraryError
+from casebase.library.derived import StoredRecord
 from casebase.library.file_store import AttachedFiles
-from casebase.library.layouts import agreed_layouts
+from casebase.library.layouts import StoredLayout, agreed_layouts
 from casebase.library.store import Library
 from casebase.publish.edition import editions_in, show_edition
 from casebase.publish.judging import unjudged_of, what_is_unjudged
@@ -46,10 +46,7 @@ _LICENCE: Final = "collection licence"
 
 def publish(  # noqa: PLR0913, PLR0917  one parameter per option
     folder: FolderArgument,
-    by: Annotated[
-        str | None,
-        typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who signs it off."),
-    ] = None,
+    by: Annotated[str | None, by_option("Who signs it off.")] = None,
     name: Annotated[str | None, typer.Option(help="What the collection is called.")] = None,
     licence: Annotated[str | None, typer.Option(help="Under which licence it may be passed on.")] = None,
     on: DayOption = None,
@@ -74,15 +71,8 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
     if not by:
         raise EditionError("say who signs this edition off with --by HANDLE")
     with open_library(library) as kept:
-        records = kept.read_and_agreed()
-        newer = newer_than_agreed(kept)
-        if found := hits_of(kept, records):
-            raise EditionError(what_stops(found, "nothing was published") + _newer_may_do(found, newer))
-        layouts = agreed_layouts(kept)
-        if private := private_in_layouts(kept, layouts):
-            raise EditionError("\n".join([*private, "nothing was published"]))
-        if words := unjudged_of(kept, records, agreed_layouts(kept)):
-            raise EditionError(what_is_unjudged(words, "nothing was published") + _newer_may_do(words, newer))
+        records, layouts, newer = kept.read_and_agreed(), agreed_layouts(kept), newer_than_agreed(kept)
+        _refuse_private_text(kept, records, layouts, newer)
         _refuse_private_imprint(kept, by, name, licence)
         if gone := leaving(kept, folder, records, layouts):
             _ask_about(gone, yes=yes, is_told=not json)
@@ -99,6 +89,21 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         except EditionError as error:
             raise EditionError(f"{error}{_what_waits(newer)}") from None
     return print_json(published_data(made, newer)) if json else print_published(made, newer, own_page())
+
+
+def _refuse_private_text(
+    library: Library,
+    records: Sequence[StoredRecord],
+    layouts: Sequence[StoredLayout],
+    newer: Sequence[Newer],
+) -> None:
+    """Raise `EditionError` for what looks private in public text, and for a word that nobody has judged."""
+    if found := hits_of(library, records):
+        raise EditionError(what_stops(found, "nothing was published") + _newer_may_do(found, newer))
+    if private := private_in_layouts(library, layouts):
+        raise EditionError("\n".join([*private, "nothing was published"]))
+    if words := unjudged_of(library, records, layouts):
+        raise EditionError(what_is_unjudged(words, "nothing was published") + _newer_may_do(words, newer))
 
 
 def _refuse_private_imprint(library: Library, by: str, name: str | None, licence: str | None) -> None:

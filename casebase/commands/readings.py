@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from shlex import quote
 from typing import Annotated, Final
 
@@ -27,9 +28,12 @@ from casebase.intake.answers import quick_readings
 from casebase.intake.plain_words.message import read_pasted
 from casebase.intake.scan_report import explained_codes, explained_report
 from casebase.match import meaning
+from casebase.record.case import Case
 from casebase.record.cautions import cautions_of
 from casebase.record.inference import taken_as
+from casebase.record.vocabulary import BusState
 from casebase.terminal.answer import print_cautions
+from casebase.terminal.page import Page
 from casebase.terminal.readings import print_codes, print_meanings, print_meanings_in_short, print_plain_tests
 
 
@@ -57,10 +61,7 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
 
     Example: casebase readings --pair 61 --high 2.48 --low 2.47
     """
-    cache, prior = simulated_buses(), None
-    if base_rates:
-        with open_library(library) as kept:
-            prior = meaning.base_rates(kept.fault_counts())
+    cache, prior = simulated_buses(), _base_rates(library) if base_rates else None
     given = quick_readings(medium, pair=pair, high=high, low=low, high_ohms=high_ohms, low_ohms=low_ohms)
     case = job_from_anywhere(job, library) if job else None
     found = (
@@ -71,8 +72,7 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
     taken = case.readings if case else given.readings
     feeds = feeds_of(taken)
     tests = plain_tests(meaning.stuck_at(taken, found, feeds, case))
-    inferred = taken_as(case) if case else []
-    cautions = cautions_of(case) if case else []
+    inferred, cautions = (taken_as(case), cautions_of(case)) if case else ([], [])
     if json:
         told = meaning.meanings_data(found, prior, feeds, tests)
         return print_json(told | {"cautions": cautions, "taken_as": inferred})
@@ -86,10 +86,21 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
         print_meanings_in_short(found, feeds, tests, page)
     if case is not None:
         print_cautions(cautions, page)
-        if (library or places.default_library()).exists():
-            with open_library(library) as kept:
-                print_way(way_to_layout(kept, case, quote(str(job))), page)
+        _print_way_to_layout(case, str(job), library, page)
     return None if full else page.line(f"All of it: {command_again('--full')}")
+
+
+def _base_rates(library: Path | None) -> dict[BusState, float]:
+    """Return how often the library found each state of a bus."""
+    with open_library(library) as kept:
+        return meaning.base_rates(kept.fault_counts())
+
+
+def _print_way_to_layout(case: Case, typed: str, library: Path | None, page: Page) -> None:
+    """Print how to see where it lies, where a library is kept that holds a layout of the vehicle."""
+    if (library or places.default_library()).exists():
+        with open_library(library) as kept:
+            print_way(way_to_layout(kept, case, quote(typed)), page)
 
 
 def codes(

@@ -7,10 +7,9 @@ from typing import Annotated, Final
 
 import typer
 
-from casebase import places
 from casebase.commands.news import tell_news
 from casebase.commands.opening import means_to_compare, open_library, simulated_buses
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.errors import LibraryError
 from casebase.library.privacy import add_names, clear, remove_names
 from casebase.library.privacy import names as kept_names
@@ -53,9 +52,7 @@ def review(  # noqa: PLR0913, PLR0917  one parameter per option
     listed: Annotated[
         bool, typer.Option("--list", help="List what waits, in a terminal too, without going through it.")
     ] = False,
-    by: Annotated[
-        str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who says so.")
-    ] = None,
+    by: Annotated[str | None, by_option("Who says so.")] = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -175,10 +172,7 @@ def private(  # noqa: PLR0913, PLR0917  one parameter per option
     masked: Annotated[
         bool, typer.Option("--mask", help="Put the proposed texts into the case, as its next revision.")
     ] = False,
-    by: Annotated[
-        str | None,
-        typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who masks it."),
-    ] = None,
+    by: Annotated[str | None, by_option("Who masks it.")] = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:

@@ -8,7 +8,7 @@ import shlex
 import sys
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Final
+from typing import Annotated, Any, Final
 
 import typer
 
@@ -33,6 +33,11 @@ DemoLibraryOption = Annotated[
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]
+
+
+def by_option(who: str) -> Any:
+    """Return the option that names a person; `who` says in its help what that person does."""
+    return typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help=who)
 
 
 FullOption = Annotated[bool, typer.Option("--full", help="All of it, not the first screen only.")]

@@ -8,9 +8,8 @@ from typing import Annotated
 
 import typer
 
-from casebase import places
 from casebase.commands.opening import open_library
-from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
+from casebase.commands.shared import JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
 from casebase.library.layouts import StoredLayout, agreed_layouts
@@ -37,9 +36,7 @@ def words(  # noqa: PLR0913, PLR0917  one parameter per option
     listed: Annotated[
         bool, typer.Option("--list", help="List them, in a terminal too, without going through them.")
     ] = False,
-    by: Annotated[
-        str | None, typer.Option("--by", metavar="HANDLE", envvar=places.AUTHOR_VARIABLE, help="Who says so.")
-    ] = None,
+    by: Annotated[str | None, by_option("Who says so.")] = None,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:

@@ -3,6 +3,7 @@
 import asyncio
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -54,6 +55,24 @@ def frozen_of(tmp_path) -> Callable[..., Path]:
         return path
 
     return frozen
+
+
+@pytest.fixture(scope="module")
+def address(frozen_demo: Path) -> Iterator[str]:
+    """The address of a site over the demonstration."""
+    from browser import served  # noqa: PLC0415  only tests in a browser need one installed
+
+    with served(frozen_demo) as base:
+        yield base
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """The browser."""
+    from browser import chromium  # noqa: PLC0415  see above
+
+    with chromium() as found:
+        yield found
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import DESK, PHONE, chromium, served
+from browser import DESK, PHONE
 from playwright.sync_api import expect
 
 HEAVIEST_PAGE = 150_000
@@ -51,20 +51,6 @@ PAGES = [
     "/job?" + BODY_JOB,
     "/nothing-here",
 ]
-
-
-@pytest.fixture(scope="module")
-def address(frozen_demo):
-    """The address of a site over the demonstration."""
-    with served(frozen_demo) as base:
-        yield base
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """The browser."""
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture

@@ -13,7 +13,6 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import chromium, served
 from job_as_link import query_of
 from playwright.sync_api import expect
 
@@ -22,20 +21,6 @@ from casebase.site.job_link import job_from_query
 PHONE = {"width": 390, "height": 844}
 NARROW = {"width": 320, "height": 700}
 MOST_WORDS = 350
-
-
-@pytest.fixture(scope="module")
-def address(frozen_demo):
-    """The address of a site over the demonstration."""
-    with served(frozen_demo) as base:
-        yield base
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """The browser."""
-    with chromium() as found:
-        yield found
 
 
 @pytest.fixture
