@@ -6,7 +6,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from casebase.bus.layout.drawing import element_called, level_words, remarks_on, rest_words, where_words
+from casebase.bus.layout.drawing import (
+    WEIGHED_ALONE,
+    element_called,
+    level_words,
+    remarks_on,
+    rest_words,
+    where_words,
+)
 from casebase.bus.layout.whereabouts import PlaceToOpen, Whereabouts, WhereOnNetwork
 from casebase.library.layouts import StoredLayout, best_fitting
 from casebase.match.whereabouts import MOST_PAST, where_of
@@ -172,5 +179,6 @@ def where_context(edition: Edition, job: Case, query: str | None) -> dict[str, A
         "partly": stored.layout.is_partly_known,
         "remark": stored.layout.vehicles.unlike(job.vehicle),
         "address": address,
+        "weighs": WEIGHED_ALONE,
         "networks": [network_context(stored.layout, one, small=True) for one in found.networks],
     }

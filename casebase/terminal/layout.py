@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from casebase.bus.layout.drawing import (
+    WEIGHED_ALONE,
     DrawnPlace,
     drawn_places,
     drawn_power,
@@ -188,6 +189,7 @@ def print_where(layout: Layout, found: Whereabouts, page: Page, remark: str = ""
         page.bullets("unused", [f"reading {index + 1}: {why}" for index, why in on_it.unused], 2)
         _print_next(layout, on_it.next_tests, page)
     page.line()
+    page.line(WEIGHED_ALONE)
     page.line(_LEGEND, 2)
 
 
@@ -203,7 +205,7 @@ def _print_next(layout: Layout, tests: Sequence[PlaceToOpen], page: Page) -> Non
         page.line(f"{number}. {element_called(layout, test.place)}: {next_words(test)}", 2, 5)
         page.labelled("needs", test.precondition, 5)
         told = "; ".join(f"{one.shows}: {one.means}" for one in test.outcomes)
-        page.labelled("tells", f"{test.bits:.2f} bits expected about where{f'; {told}' if told else ''}", 5)
+        page.labelled("tells", told, 5)
         for caution in test.cautions:
             page.labelled("mind", caution, 5)
 

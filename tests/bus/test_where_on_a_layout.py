@@ -132,6 +132,17 @@ def test_a_place_that_was_read_is_not_proposed_again():
     assert "X12" not in {test.place for test in found.next_tests}
 
 
+def test_a_place_read_in_part_is_proposed_again_only_if_that_tells_much():
+    """Ohms between the lines on both sides of the parted plug: the lines to ground there would tell little more."""
+    found = on_the_network(
+        ohms("1.4 ohm"),
+        ohms("1.3 ohm", "X12 toward S401", unplugged=["X12"]),
+        ohms("OL", "X12 toward S417", unplugged=["X12"]),
+    )
+    assert found.next_tests
+    assert "X12" not in {test.place for test in found.next_tests}
+
+
 def test_a_dead_feed_read_at_the_plug_points_to_the_fuse_of_both_silent_modules():
     """0.2 V from the supply pin to battery - under load, two silent on one fuse: the fuse."""
     feed = Reading.model_validate(
@@ -231,7 +242,7 @@ def test_the_silent_modules_of_a_single_wire_are_weighed_by_what_they_share():
     assert found.unused[0][1].startswith("of this medium")
 
 
-def test_as_plain_data_it_says_all_that_the_issue_of_a_page_needs():
+def test_as_plain_data_it_says_all_that_a_page_needs():
     """Elements, credible set, what nothing tells apart, next tests: as JSON."""
     data = json.loads(json.dumps(whereabouts_data(where(trunk_layout(), Evidence(silent=("ABS",))))))
     assert {"elements", "credible_90", "indistinct", "next_tests"} <= set(data["networks"][0])

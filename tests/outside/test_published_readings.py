@@ -23,9 +23,6 @@ from casebase.record.vocabulary import BusState, Fault, Medium
 
 pytestmark = pytest.mark.slow
 
-NOT_YET: frozenset[str] = frozenset()
-"""Sets not met yet, by the number that begins their name; one that is met fails its test."""
-
 CONTRADICTED_BELOW = 0.02
 
 
@@ -51,15 +48,9 @@ def shares(found: Diagnosis) -> dict[str, float]:
 
 
 def each(*, loose: bool) -> list[object]:
-    """Return the sets as parameters; those not met yet must fail."""
+    """Return the sets as parameters."""
     return [
-        pytest.param(
-            published,
-            id=published.name,
-            marks=[pytest.mark.xfail(strict=True, reason="not met yet")]
-            if published.name[:2] in NOT_YET
-            else [],
-        )
+        pytest.param(published, id=published.name)
         for published in PUBLISHED
         if bool(published.loose) == loose
     ]
@@ -86,9 +77,8 @@ def test_a_loose_rule_is_not_contradicted(published):
 
 
 def test_every_set_names_its_source_and_states_of_the_vocabulary():
-    """A state misspelt would never be found; the five still to come are named here."""
-    to_come = {"leak", "module_loads_lines", "one_awake_alone"}
-    known = {str(state) for state in BusState} | {str(fault) for fault in Fault} | to_come
+    """A state misspelt would never be found."""
+    known = {str(state) for state in BusState} | {str(fault) for fault in Fault}
     for published in PUBLISHED:
         assert published.source
         assert set(published.acceptable) <= known
@@ -97,4 +87,3 @@ def test_every_set_names_its_source_and_states_of_the_vocabulary():
 def test_all_thirty_sets_are_here():
     """None is dropped because it fails."""
     assert len({published.name for published in PUBLISHED}) == 30
-    assert {published.name[:2] for published in PUBLISHED} >= NOT_YET

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from typing import Final
 
 from casebase.bus.layout.whereabouts import PlaceToOpen, WhereOnNetwork
 from casebase.bus.layout.wiring import TWO_WIRES
@@ -150,6 +151,12 @@ def per_cent(probability: float) -> str:
     if probability < LEAST_SHOWN:
         return ""
     return "over 99 %" if probability > 0.99 else f"{probability:.0%}".replace("%", " %")
+
+
+WEIGHED_ALONE: Final = (
+    "This weighs the wiring, what was read on it and who is silent, not whole past cases. Where the verdict on the job"
+    " names another fault, neither is proven: test first what tells them apart."
+)
 
 
 def where_words(layout: Layout, found: WhereOnNetwork) -> str:

@@ -1,8 +1,8 @@
 """The test that halves the harness: for each place that can be opened, the bits it is expected to tell about where.
 
 Rows drawn by their probability stand for what may be true, as in `next_test`; bits are about which element. What can
-hurt somebody is not proposed, and no place is read twice. Minutes are those of a technician (common practice, no
-source); those that the layout states come first.
+hurt somebody is not proposed, and no place is read again unless that tells much. Minutes are those of a technician
+(common practice, no source); those that the layout states come first.
 """
 
 from __future__ import annotations
@@ -19,6 +19,8 @@ from casebase.bus.layout.candidates import Candidate, candidates
 from casebase.bus.layout.whereabouts import Outcome, PlaceToOpen
 
 LEAST_BITS: Final = 0.03
+AGAIN_BITS: Final = 0.25
+"""What a test must tell at a place where a part of it was read already (judged)."""
 OUTCOMES: Final = 3
 
 
@@ -38,7 +40,8 @@ def places_to_open(belief: Belief, most: int) -> list[PlaceToOpen]:
             candidate.cautions,
         )
         best = found.get(candidate.place)
-        if bits >= LEAST_BITS and (best is None or test.bits_per_minute > best.bits_per_minute):
+        least = AGAIN_BITS if any(each in belief.done for each in candidate.told) else LEAST_BITS
+        if bits >= least and (best is None or test.bits_per_minute > best.bits_per_minute):
             found[candidate.place] = replace(test, outcomes=tuple(_outcomes(belief, shown)))
     return sorted(found.values(), key=lambda test: -test.bits_per_minute)[:most]
 
