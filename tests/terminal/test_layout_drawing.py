@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner, Result
 
+from casebase.bus.layout.drawing import where_words
 from casebase.bus.layout.whereabouts import ElementKind, StateThere, Suspect, WhereOnNetwork
 from casebase.commands.app import app
 from casebase.demo import build_demo_library, demo_folder, demo_layouts
@@ -72,6 +73,22 @@ def test_probability_stands_in_figures_beside_its_bar() -> None:
     assert any("■ ECM, terminator 120 ohm, answers" in line for line in lines)
     assert not any("0 %" in line.replace("60 %", "").replace("30 %", "") for line in lines)
     assert max(map(len, lines)) <= 78
+
+
+def test_a_silent_module_is_not_called_dead_where_its_ground_may_be_missing() -> None:
+    """All that may be wrong at the place is named with its share: the module is not ordered for the first of them."""
+
+    def said(*ways: StateThere) -> str:
+        place = Suspect("ABS", ElementKind.MODULE, 0.71, ways)
+        return where_words(K4, WhereOnNetwork("powertrain CAN", (place,), 0.1, 0.19, (), (), ()))
+
+    dead, ground = StateThere("does not work", 0.42), StateThere("its ground missing or poor", 0.12)
+    assert said(dead, ground) == (
+        "Most likely ABS: 71 %. What is wrong there: does not work 42 %, its ground missing or poor 12 %."
+    )
+    assert said(StateThere("does not work", 0.70), StateThere("CAN low open", 0.01)) == (
+        "Most likely ABS: 71 %, does not work."
+    )
 
 
 def test_where_draws_the_layout_of_the_vehicle_and_names_what_to_open(library: Path) -> None:

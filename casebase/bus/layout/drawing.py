@@ -153,6 +153,10 @@ def per_cent(probability: float) -> str:
     return "over 99 %" if probability > 0.99 else f"{probability:.0%}".replace("%", " %")
 
 
+MOST_WAYS: Final = 3
+ONE_WAY_FROM: Final = 0.9
+"""Share of an element's probability from which one thing that may be wrong there is named alone (judged)."""
+
 WEIGHED_ALONE: Final = (
     "This weighs the wiring, what was read on it and who is silent, not whole past cases. Where the verdict on the job"
     " names another fault, neither is proven: test first what tells them apart."
@@ -173,8 +177,11 @@ def where_words(layout: Layout, found: WhereOnNetwork) -> str:
         )
         return f"Most likely {what}: {per_cent(max(found.sound, found.outside))}."
     first = found.elements[0]
-    ways = f", {first.states[0].state}" if first.states else ""
-    return f"Most likely {element_called(layout, first.name)}: {per_cent(first.probability)}{ways}."
+    said = f"Most likely {element_called(layout, first.name)}: {per_cent(first.probability)}"
+    ways = [state for state in first.states[:MOST_WAYS] if per_cent(state.probability)]
+    if not ways or ways[0].probability >= ONE_WAY_FROM * first.probability:
+        return f"{said}{f', {ways[0].state}' if ways else ''}."
+    return f"{said}. What is wrong there: {', '.join(f'{way.state} {per_cent(way.probability)}' for way in ways)}."
 
 
 def level_words(found: WhereOnNetwork) -> list[str]:
