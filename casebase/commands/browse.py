@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import gc
+import os
 import tempfile
 from datetime import date
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from click import get_current_context
-from click.core import ParameterSource
 
 from casebase import places
 from casebase.commands.news import look_in_passing
@@ -74,8 +73,9 @@ def _freeze_own(out: Path, library: Path | None, *, demo: bool, only_here: bool)
 
 def _demo_library(named: Path | None) -> Library:
     """Return the library of invented cases; the shop's own, which the environment names, is never taken for it."""
-    by_option = get_current_context().get_parameter_source("library") is ParameterSource.COMMANDLINE
-    return build_demo_library(named if named and by_option else places.demo_library())
+    if named is None or str(named) == os.environ.get(places.LIBRARY_VARIABLE):
+        named = places.demo_library()
+    return build_demo_library(named)
 
 
 def _freeze(library: Library, out: Path) -> None:

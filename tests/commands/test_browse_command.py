@@ -61,6 +61,28 @@ def test_with_no_case_agreed_to_a_job_is_answered_all_the_same(tmp_path, free_po
     assert "answered by computation alone" in said
 
 
+def test_the_demonstration_is_served_beside_the_shops_library(tmp_path, free_port):
+    """As README starts it: invented cases, though the environment names the shop's library, which stays as it was."""
+    shop = tmp_path / "shop.db"
+    Library.create(shop).close()
+    before = shop.read_bytes()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "casebase", "browse", "--demo", "--port", str(free_port)],
+        env=os.environ | {"XDG_DATA_HOME": str(tmp_path), "CASEBASE_LIBRARY": str(shop)},
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        page = page_at(f"http://127.0.0.1:{free_port}/", process)
+    finally:
+        process.terminate()
+        process.wait()
+
+    assert "invented cases" in page
+    assert shop.read_bytes() == before
+    assert (tmp_path / "casebase" / "demo.db").exists()
+
+
 def test_an_address_that_is_taken_is_the_first_and_only_thing_said(tmp_path):
     """No address is printed that nobody answers on, and nothing is compared first."""
     Library.create(tmp_path / "shop.db").close()
