@@ -21,7 +21,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 from layout_graphs import random_layout
-from ngspice_run import NGSPICE
+from needed_programs import needs
 
 from casebase.bus.layout.from_record import wiring_of
 from casebase.bus.layout.rows import Rows, rows_for
@@ -186,7 +186,7 @@ def by_casebase(asked: Asked) -> dict[str, float]:
 
 
 @pytest.mark.slow
-@pytest.mark.skipif(NGSPICE is None, reason="ngspice is not installed: apt-get install ngspice")
+@needs("ngspice")
 @pytest.mark.parametrize("seed", range(GRAPHS))
 def test_ohms_and_volts_are_those_of_ngspice(tmp_path, seed):
     """Within 1 % of the ohms as far as a meter shows them, and 10 mV: every kind of fault, plugs parted, rings."""
