@@ -108,6 +108,9 @@ OUTCOMES: Final = (
             r"(?:fault |problem |codes? )?(?:(?:is|are|was|were) )?still"
             r" (?:there|the same|silent|dead|no comms|no communication|present|down|faulty)",
             r"unchanged",
+            r"nothing (?:changed|happened|different)",
+            r"(?:has |have )?not changed",
+            r"did nothing",
             r"same(?: fault| as before| codes?| again)?",
             r"(?:fault|problem|symptom) (?:remains|stays|persists|remained|stayed)",
         ),
@@ -116,7 +119,8 @@ OUTCOMES: Final = (
     (
         Outcome.RESTORED,
         either(
-            rf"{_LOST} (?:(?:is|are|was|were|came|comes) )?(?:back|alive|up)(?: again| at once| up| to normal)?",
+            rf"{_LOST} (?:(?:is|are|was|were|came|comes) )?(?:straight |right )?(?:back|alive|up)"
+            r"(?: again| at once| up| to normal)?",
             rf"(?:{_LOST} )?(?:back to normal|restored|works? again|worked again|answers? again|talks? again)",
         ),
     ),

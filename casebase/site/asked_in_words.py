@@ -10,15 +10,23 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 from urllib.parse import urlencode
 
-from casebase.intake.plain_words.as_record import answered, questions_on, record_of, shown_items
+from casebase.intake.plain_words.as_record import (
+    answered,
+    media_of,
+    network_read,
+    questions_on,
+    record_of,
+    shown_items,
+)
 from casebase.intake.plain_words.message import Item, Understood, understood_from
 from casebase.match.index.stories import alike_in_meaning
 from casebase.publish.edition import Edition
 from casebase.record.trial import Trial
-from casebase.record.vocabulary import LINES_OF_MEDIUM, Medium
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Medium, Quantity
 from casebase.site import catalogue
 from casebase.site.counted import address
-from casebase.site.job_readings import SCOPE, STATES, choices_of
+from casebase.site.job_link import MEDIUM_FIELDS
+from casebase.site.job_readings import STATES, choices_among
 from casebase.site.lists import LONGEST_TEXT, cases_of_ids
 from casebase.site.search_page import Found, hits_in
 from casebase.site.state import OpenSite
@@ -119,14 +127,14 @@ def alike_context(edition: Edition, site: OpenSite, context: Mapping[str, Any]) 
 
 def pairs_of(understood: Understood) -> Pairs:
     """Return what was understood as the pairs of a job's link; what the form has no entry for goes into the words."""
-    medium = understood.medium or _medium_of_lines(understood)
-    rows, other = _rows(understood, medium)
+    media = _networks(understood)
+    rows, other = _rows(understood, media)
     record = record_of(understood)
     vehicle = {field: value for item in understood.of("vehicle") for field, value in item.data.items()}
     wrong = ". ".join(filter(None, [record.get("concern", ""), *other]))
     told: Pairs = [
         *((_FIELD_OF.get(key, key), str(value)) for key, value in vehicle.items()),
-        ("medium", str(medium or "")),
+        *zip(MEDIUM_FIELDS, map(str, media), strict=False),
         *rows,
         ("codes", "\n".join(_code_line(item) for item in understood.of("codes"))),
         ("silent", _names(understood, "silent")),
@@ -142,11 +150,12 @@ def pairs_of(understood: Understood) -> Pairs:
 _FIELD_OF: Final = {"model_year": "year"}
 
 
-def _medium_of_lines(understood: Understood) -> Medium | None:
-    """Return the one network that has the lines read, for the form to offer them; None for CAN, which has several."""
+def _networks(understood: Understood) -> list[Medium]:
+    """Return the networks for the form to offer the lines of: those told, or the one that alone has the lines read."""
+    told = list(map(Medium, media_of(understood)))
     lines = {item.data.get("line") for item in understood.of("readings")}
     fitting = [medium for medium, own in LINES_OF_MEDIUM.items() if lines & set(own)]
-    return fitting[0] if len(fitting) == 1 else None
+    return told[: len(MEDIUM_FIELDS)] or (fitting if len(fitting) == 1 else [])
 
 
 def _code_line(item: Item) -> str:
@@ -157,14 +166,13 @@ def _names(understood: Understood, kind: str) -> str:
     return "\n".join(f'"{item.data}"' if "," in item.data else str(item.data) for item in understood.of(kind))
 
 
-def _rows(understood: Understood, medium: Medium | None) -> tuple[Pairs, list[str]]:
+def _rows(understood: Understood, media: list[Medium]) -> tuple[Pairs, list[str]]:
     """Return the rows of the form for the readings, and the phrases of those that it has no row for."""
     rows: Pairs = []
     other: list[str] = []
     number = 1
     for item in understood.of("readings"):
-        elsewhere = item.medium is not None and medium is not None and item.medium is not medium
-        row = {} if elsewhere else dict(_row(item.data, medium))
+        row = dict(_row(item, media))
         if "what" not in row:
             other.append(item.phrase)
             continue
@@ -173,16 +181,29 @@ def _rows(understood: Understood, medium: Medium | None) -> tuple[Pairs, list[st
     return rows, other
 
 
-def _row(data: Mapping[str, Any], medium: Medium | None) -> Iterator[tuple[str, str]]:
+def _row(item: Item, media: list[Medium]) -> Iterator[tuple[str, str]]:
     """Yield the fields of a row for one reading; no `what` where the form does not have it."""
+    data = item.data
     wanted = {key: data[key] for key in ("quantity", "line", "against") if key in data}
     seen = data.get("waveform")
-    choice = next(
-        (one for one in choices_of(medium) if (one.key == SCOPE if seen else one.data() == wanted)), None
+    read_on = network_read(item, media)
+    choices = [
+        (key, choice)
+        for medium, listed in choices_among(media)
+        if read_on in (None, medium)
+        for key, choice in listed
+    ]
+    key = next(
+        (
+            key
+            for key, one in choices
+            if (one.quantity is Quantity.WAVEFORM if seen else one.data() == wanted)
+        ),
+        None,
     )
-    if choice is None or "to" in data:
+    if key is None or "to" in data:
         return
-    yield "what", choice.key
+    yield "what", key
     yield "value", data.get("value", "")
     yield "at", "" if data["at"] == "DLC" else data["at"]
     yield "state", _state(data)

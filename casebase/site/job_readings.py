@@ -82,6 +82,7 @@ STATES: Final = {
         State("on", "ignition on, tester not noted", _ON),
         State("loaded", "ignition on, a lamp drawing current across the plug", _ON | {"loaded": "yes"}),
         State("running", "engine running, or READY", {"ignition": "running"}),
+        State("cranking", "while the engine is cranked", {"ignition": "cranking"}),
         State("key-off", "ignition off, battery connected", _OFF | {"battery": "connected"}),
         State("unknown", "not noted", {}),
     )

@@ -19,6 +19,7 @@ from casebase.intake.plain_words.as_record import (
     record_of,
     understood_data,
 )
+from casebase.intake.plain_words.mended import mended
 from casebase.intake.plain_words.message import Understood, read_pasted, understood_from
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, written
 from casebase.record.loading import case_from_data
@@ -118,6 +119,89 @@ def test_each_piece_shows_the_words_it_came_from() -> None:
     assert data["readings"][0]["phrase"] == "sixty ohms"
     assert data["readings"][0]["taken_as_usual"] == ["60 taken as ohms between CAN high and CAN low"]
     assert understood.of("silent")[0].phrase == "no comms with TCM"
+
+
+@pytest.mark.parametrize(
+    ("text", "reading", "phrase"),
+    [
+        ("H 2.4, no wait, 2.6 not 2.4", "CAN high to ground at DLC: 2.6 V", "H 2.4, no wait, 2.6 not 2.4"),
+        ("pair 120 ohm. Sorry, 60 ohm", "CAN high to CAN low at DLC: 60 ohm", "pair 120 ohm. Sorry, 60 ohm"),
+        ("not 120 but 60 ohm across", "CAN high to CAN low at DLC: 60 ohm", "not 120 but 60 ohm across"),
+        ("low is 0.4 V, make that 4.8", "CAN low to ground at DLC: 4.8 V", "low is 0.4 V, make that 4.8"),
+    ],
+)
+def test_what_was_taken_back_counts_no_more(text: str, reading: str, phrase: str) -> None:
+    """The number said last stands; the phrase shows both."""
+    told = understood_from(text).of("readings")
+    assert [item_words(item) for item in told] == [reading]
+    assert told[0].phrase == phrase
+
+
+def test_a_module_or_a_code_taken_back_counts_no_more() -> None:
+    """The name said last is the one meant, and so is the code."""
+    understood = understood_from("no comms with the radio, sorry, the amplifier. U0101, I mean U0100 in ECM")
+    assert told(understood, "silent") == ["amplifier"]
+    assert told(understood, "codes") == ["U0100 in ECM"]
+
+
+def test_another_line_behind_a_word_of_regret_takes_nothing_back() -> None:
+    """Sorry may only bring the next reading; the first stands where the line is another."""
+    assert len(readings_of("high is 2.4 V, sorry, low is 2.6 V")) == 2
+
+
+@pytest.mark.parametrize(
+    ("text", "module"),
+    [
+        ("no comunication with the tranmission module", "transmission module"),
+        ("instrment clustr not answering", "instrument cluster"),
+        ("the gatewya is dead", "gateway"),
+    ],
+)
+def test_modules_are_known_misspelt(text: str, module: str) -> None:
+    """A letter left out, added, changed or swapped hides no module; the phrase stays as it was typed."""
+    understood = understood_from(text)
+    assert told(understood, "silent") == [module]
+    assert understood.of("silent")[0].phrase in text
+
+
+def test_words_of_their_own_are_not_respelled() -> None:
+    """A battery that was charged is no charger, and a wider gap no wiper."""
+    text = "charged, wider, heather, trainer, regular, breaks, connected"
+    assert mended(written(text)).text == text
+
+
+@pytest.mark.parametrize(
+    ("text", "trial"),
+    [
+        ("Swapped the TCM. No change. 60 ohm", "swapped TCM: no change"),
+        ("unplugged the ABS. Network came straight back.", "unplugged ABS: restored"),
+        ("replaced the BCM with a used one. Still no comms with TCM", "replaced BCM (used part): no change"),
+        ("fitted a new gateway yesterday for 640 euro, no change", "replaced gateway (new part): no change"),
+    ],
+)
+def test_what_followed_may_be_told_in_a_sentence_of_its_own(text: str, trial: str) -> None:
+    """What was done and what followed are one trial; when and for how much is no part of it."""
+    assert told(understood_from(text), "trials") == [trial]
+
+
+def test_cranking_is_of_its_own_sentence_alone() -> None:
+    """Nobody reads a bus while cranking because the battery was read so."""
+    assert readings_of("H 2.6 L 2.4. 9.8 V at the battery while cranking")[0].endswith("2.6 V")
+
+
+@settings(max_examples=200, deadline=None)
+@given(st.text(alphabet="abc 0,.\u2019six one-", max_size=60), st.data())
+def test_a_form_that_was_edited_leads_back_too(text: str, data: st.DataObject) -> None:
+    """Whatever is replaced, each place of the form stands for a place of the message, in order."""
+    message = written(text)
+    start = data.draw(st.integers(0, len(message.text)))
+    end = data.draw(st.integers(start, len(message.text)))
+    edited = message.edited([(start, end, "instead")])
+    assert edited.text == message.text[:start] + "instead" + message.text[end:]
+    places = [edited.origin_of_end(place) for place in range(len(edited.text) + 1)]
+    assert places == sorted(places)
+    assert places[0] == 0
+    assert places[-1] <= len(text)
 
 
 def test_what_was_not_understood_is_the_story() -> None:

@@ -88,6 +88,10 @@ class Measured:
         bare = "ohm" if quantity is Quantity.RESISTANCE else "V"
         return f"{self.number} {self.unit or bare}"
 
+    def fits(self, quantity: Quantity) -> bool:
+        """Return whether a meter could show it as that: nobody reads 100 V on a bus."""
+        return self.is_open or _value(self.as_value(quantity), quantity) is not None
+
 
 def amounts_in(message: Written) -> list[Measured]:
     """Return every amount of the message that may be a reading, in order."""

@@ -23,7 +23,7 @@ def record_of(understood: Understood) -> Data:
     vehicle: Data = {"make": NOT_SAID, "model": NOT_SAID}
     for item in understood.of("vehicle"):
         vehicle |= item.data
-    media = _media(understood)
+    media = media_of(understood)
     data: Data = {
         "kind": str(Kind.FAULT_CASE),
         "vehicle": vehicle,
@@ -48,13 +48,20 @@ def _network_name(medium: str, media: list[str]) -> str:
 
 def _on_its_network(item: Item, media: list[str]) -> Data:
     """Return a reading; where the message names several networks, with the one last named if that has its line."""
-    if len(media) < 2 or item.medium is None or item.data.get("line") not in LINES_OF_MEDIUM[item.medium]:
+    read_on = network_read(item, list(map(Medium, media)))
+    if len(media) < 2 or read_on is None:
         return dict(item.data)
-    return {**item.data, "network": _network_name(str(item.medium), media)}
+    return {**item.data, "network": _network_name(str(read_on), media)}
 
 
-def _media(understood: Understood) -> list[str]:
-    """Return the networks that the message names, and those that its readings have lines of besides."""
+def network_read(item: Item, media: list[Medium]) -> Medium | None:
+    """Return which of several networks a reading is of: that last named where it was read if it has such a line."""
+    of_line = [medium for medium in media if item.data.get("line") in LINES_OF_MEDIUM[medium]]
+    return item.medium if item.medium in of_line else next(iter(of_line), None)
+
+
+def media_of(understood: Understood) -> list[str]:
+    """Return the networks that the message names and those that its readings have lines of; none if unnamed."""
     media = [Medium(item.data) for item in understood.of("medium")]
     for item in understood.of("readings") if media else []:
         for line in (item.data.get("line"), item.data.get("against")):

@@ -201,10 +201,22 @@ _AS_DONE: Final = {
 }  # fmt: skip
 _DOING: Final = re.compile(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
 _IS_SEQUEL: Final = re.compile(
-    r"\s*(?:then |no |restored|not (?:coded|calibrated|configured)|the (?:fault|problem|same)|same|still|fault|all "
+    r"\s*(?:then |no |restored|(?:unit |module |part |it )?not (?:coded|calibrated|configured)"
+    r"|the (?:fault|problem|same)|same|still|fault|all "
     r"|network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)",
     re.IGNORECASE,
 )
+_SEQUEL_OF_ITS_OWN: Final = re.compile(
+    r"\s*(?:and |but |then |so |now |this |that |it |which |well )*(?:(?:the )?(?:network|bus|comms?|communication"
+    r"|traffic|modules?|fault|problem|codes?|all(?: (?:the )?modules?)?|everything|nothing) )?(?:still |again )?"
+    r"(?:no (?:change|difference|effect|improvement|better|luck|comms?|communication)|made no difference"
+    r"|(?:has |have )?(?:not )?changed|did(?: not|n't) (?:help|change|cure|fix)(?: it| anything)?"
+    r"|did nothing|unchanged|the same|same|remains?|stays?|silent|dead"
+    r"|(?:is |are |was |were |came |comes |went )?(?:straight |right )?(?:back|alive|gone|away|restored|cured|fixed)"
+    r"|works? again|worked|answers? again|talks? again|got worse|worse)\b",
+    re.IGNORECASE,
+)
+"""What a sentence begins with that tells what followed on what was done in the one before."""
 
 
 _MOST_TRIALS: Final = 40
@@ -235,8 +247,12 @@ def _ends(marks: Marks, index: int) -> Iterable[int]:
     clause, following = marks.clauses[index], marks.clauses[index + 1 : index + 3]
     ends = [clause.end]
     for one in following:
-        same = one.sentence == clause.sentence
-        if not same or not _IS_SEQUEL.match(marks.message.text, one.start):
+        begins = _IS_SEQUEL if one.sentence == clause.sentence else _SEQUEL_OF_ITS_OWN
+        told = begins.match(marks.message.text, one.start)
+        if not told:
+            break
+        if begins is _SEQUEL_OF_ITS_OWN:
+            ends.append(told.end())
             break
         ends.append(one.end)
     return reversed(ends)
@@ -253,8 +269,18 @@ _NOT_A_PART: Final = re.compile(
 """What stands in no name of a part: such a trial was read wrongly."""
 
 
+_WHEN_AND_PRICE: Final = re.compile(
+    r"\b(?:[0-9]+|a|a few|some|last|this|the other) (?:days?|weeks?|months?|years?|winter|summer|morning)(?: ago)?\b"
+    r"|\b(?:yesterday|today|already)\b|\bfor (?:\u20ac ?|eur )?[0-9]+(?:[.,][0-9]+)? ?(?:euros?|eur|pounds?|dollars?)?"
+    r"(?=[ ,.;]|$)",
+    re.IGNORECASE,
+)
+"""When a part was fitted and what it cost: no part of its name."""
+
+
 def _trial(text: str) -> Trial | None:
-    told = " ".join(_DOING.sub(lambda word: _AS_DONE[word[0].lower()], text).split())
+    told, beside = _WHEN_AND_PRICE.subn(" ", _DOING.sub(lambda word: _AS_DONE[word[0].lower()], text))
+    told = re.sub(r"\s+(?=[,.;:])", "", " ".join(told.split()))
     if len(told) > LONGEST_TRIAL:
         return None
     try:
@@ -264,7 +290,7 @@ def _trial(text: str) -> Trial | None:
     if any(_NOT_A_PART.search(name) for name in trial.what):
         return None
     says_enough = trial.outcome is not Outcome.UNKNOWN or (
-        trial.did in FITTED and all(map(is_part, trial.what))
+        trial.did in FITTED and all(map(is_part, trial.what)) and not beside
     )
     return trial if says_enough and all(len(name) < 60 for name in trial.what) else None
 

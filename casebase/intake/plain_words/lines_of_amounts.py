@@ -95,7 +95,7 @@ def _subject_of(
     if of_either and _TO.fullmatch(text, amount.end, following.start):
         return Subject(following.start, following.end, (replace(following.points[0], line=BOTH),))
     leads = _LEADS_TO.fullmatch(text, amount.end, following.start)
-    linked = leads and (behind_first or leads["by"] or _says_between(text, following))
+    linked = leads and (behind_first or leads["by"] or _says_between(text, following) or following.is_between)
     goes_first = behind_first or following.lines == (BOTH,) or not _said_right_before(text, previous, amount)
     return following if _is_wire(following) or (linked and goes_first) else previous
 

@@ -20,6 +20,7 @@ from casebase.intake.plain_words.circumstances import (
     vehicle_in,
 )
 from casebase.intake.plain_words.marks import Marks
+from casebase.intake.plain_words.mended import mended
 from casebase.intake.plain_words.points import Point
 from casebase.intake.plain_words.readings import readings_in, waveforms_in
 from casebase.intake.plain_words.told_codes import codes_found, codes_said
@@ -88,7 +89,7 @@ def understood_from(message: str, vehicles: Vehicles = ()) -> Understood:
     """Return what a message says; `vehicles` are the makes and models to look for. No text makes it raise."""
     message = _UNSEEN.sub(" ", message.replace("\r\n", "\n").replace("\r", "\n"))
     report, prose = _parted(message[:LONGEST_PASTE])
-    marks = Marks(written(prose))
+    marks = Marks(mended(written(prose)))
     understood = Understood(is_cut=len(prose) > LONGEST_MESSAGE or len(message) > LONGEST_PASTE)
     taken = _Taken(marks.message, understood.items)
     _take_vehicle_and_network(marks, vehicles, taken)
@@ -185,7 +186,7 @@ def read_pasted(text: str) -> ScanReport:
     in_lines, _ = _parted(text[:LONGEST_PASTE])
     if in_lines or len(text) > LONGEST_MESSAGE:
         return report
-    message = written(text)
+    message = mended(written(text))
     codes = codes_found(message)
     told = [one for one in codes_said(Marks(message), codes) if not one.is_denied]
     named = {one.found.start for one in told if one.module}

@@ -39,7 +39,7 @@ def readings_in(marks: Marks) -> list[ToldReading]:
     for clause in marks.clauses:
         if not _SCOPE.search(marks.message.text, *clause.sentence):
             taken += amounts_of_clause(marks, clause, taken[-LOOKED_BACK:])
-    told = [_told(marks, one) for one in taken]
+    told = [_told(marks, one) for one in taken if one.amount.fits(one.quantity)]
     return _each_once(_shaken(marks, told))
 
 
@@ -234,10 +234,11 @@ def _state_said(marks: Marks, clause: Clause, taken: TakenAmount) -> StateSaid |
     behind = within(fitting, amount.start, clause.sentence[1])
     if in_sentence or behind:
         return in_sentence[-1] if in_sentence else behind[0]
-    before = last_before(fitting, amount.start)
+    lasting = [one for one in fitting if one.value is not Ignition.CRANKING]
+    before = last_before(lasting, amount.start)
     if before >= 0:
-        return fitting[before]
-    return fitting[0] if len(fitting) == 1 else None
+        return lasting[before]
+    return lasting[0] if len(lasting) == 1 else None
 
 
 def _unplugged(marks: Marks, clause: Clause, taken: TakenAmount) -> Unplugged | None:

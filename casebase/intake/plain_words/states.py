@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from casebase.intake.plain_words.written import Written
-from casebase.record.modules import modules_named_in
+from casebase.record.modules import NamedModule, module_key, modules_named_in
 from casebase.record.vocabulary import Battery, Ignition, Medium
 
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
@@ -118,10 +118,16 @@ def modules_in(message: Written) -> list[Named]:
     text = message.text
     clear = {one.start: one.end for one in modules_named_in(text)}
     return [
-        Named(one.start, one.end, message.phrase(one.start, one.end), _is_clear(one.start, one.end, clear))
+        Named(one.start, one.end, _name(message, one), _is_clear(one.start, one.end, clear))
         for one in modules_named_in(text, strict=False)
         if not _OTHER_THING.search(text[max(0, one.start - 8) : one.start])
     ]
+
+
+def _name(message: Written, named: NamedModule) -> str:
+    """Return a module's name as typed, or spelled right where that means no module."""
+    typed = message.phrase(named.start, named.end)
+    return typed if module_key(typed) else " ".join(message.text[named.start : named.end].split())
 
 
 def _is_clear(start: int, end: int, clear: dict[int, int]) -> bool:

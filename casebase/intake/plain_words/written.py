@@ -6,8 +6,8 @@ Every place in that form leads back to the message as it was typed, so that what
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
-from collections.abc import Iterator
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import takewhile
 from typing import Final
@@ -20,6 +20,8 @@ LONGEST_SENTENCE: Final = 1_200
 """Characters; whoever writes without a stop is cut, so that the work grows with the length of the message alone."""
 
 Span = tuple[int, int]
+Edit = tuple[int, int, str]
+"""A stretch of the form that rules read, and what stands there instead."""
 
 _ALIKE: Final = str.maketrans(
     {
@@ -46,6 +48,11 @@ _NUMBER_WORD: Final = "|".join(sorted((*_SAID, "hundred", "thousand"), key=len, 
 _RUN: Final = re.compile(
     rf"\b(?:a )?(?:{_NUMBER_WORD})(?:(?:[ -]|,? and )(?:{_NUMBER_WORD}|point)){{0,11}}\b", re.IGNORECASE
 )
+_NO_NUMBER: Final = re.compile(
+    r"\b(?:hand|good|new|used|other|another|this|that|which|each|every|any|no|same|old|bad|wrong|right|spare)\s$",
+    re.IGNORECASE,
+)
+"""Words before a `one` that counts nothing."""
 _OWNER: Final = re.compile(r"\b([A-Za-z]{3,12})'s\b")
 _BREAKS: Final = re.compile(
     r"(?P<sentence>\n|[;?!]+(?=\s|$)|\.(?=\s+\S|\s*$)|\.{2,})"
@@ -91,6 +98,23 @@ class Written:
         ends_piece = index + 1 < len(self.starts) and place == self.starts[index + 1]
         return self.origins[index + 1] if ends_piece else self.origin(place)
 
+    def edited(self, edits: Sequence[Edit]) -> Written:
+        """Return the same with stretches replaced, in order; what replaces one came from all that was typed there."""
+        if not edits:
+            return self
+        pieces: list[str] = []
+        starts: list[int] = []
+        origins: list[int] = []
+        done = length = 0
+        for start, end, text in (*edits, (len(self.text), len(self.text), "")):
+            kept = self.starts[bisect_right(self.starts, done) : bisect_left(self.starts, start)]
+            starts += [length + place - done for place in (done, *kept, start)]
+            origins += [self.origin_of_end(done), *map(self.origin, kept), self.origin_of_end(start)]
+            pieces += [self.text[done:start], text]
+            length += start - done + len(text)
+            done = end
+        return Written(self.typed, "".join(pieces), starts, origins)
+
     def clauses(self) -> list[Clause]:
         """Return the clauses of the message in order, those without a letter or digit left out."""
         found: list[Clause] = []
@@ -129,6 +153,8 @@ def written(message: str) -> Written:
     starts, origins = [0], [0]
     done = length = 0
     for run in _RUN.finditer(alike):
+        if run[0].lower() == "one" and _NO_NUMBER.search(alike, max(0, run.start() - 12), run.start()):
+            continue
         for first, last, digits in _numbers_in(run):
             pieces += [alike[done:first], digits]
             length += first - done
