@@ -93,6 +93,7 @@ def test_nothing_typed_leads_to_the_form(ask):
         "FlexRay, 47 ohm between BP and BM at the gateway plug",
         "J1939 C to D 61 ohm, SPN 639 FMI 9 from engine",
         "with ABS unplugged 60 ohm, battery off",
+        "CAN 60 ohm, H 2.6 L 2.4. The LIN of the wiper motor 0.2 V, battery 9.8 V while cranking",
     ],
 )
 def test_the_link_tells_the_job_that_was_understood(said):
@@ -115,3 +116,25 @@ def test_a_reading_that_the_form_has_no_row_for_goes_into_the_words():
     asked = job_from_query(pairs_of(understood_from("5V reference 0.3V, U0100 in ABS")))
     assert asked.case is not None
     assert asked.case.concern == "5V reference 0.3V"
+
+
+def test_each_network_keeps_its_readings_in_the_link():
+    """A dead low-speed CAN behind a sound high-speed CAN, and a LIN: each reading stands on its own network."""
+    said = "HS CAN H 2.6 L 2.4, low speed CAN high 0.4 low 4.8, LIN 0.1 V"
+    asked = job_from_query(pairs_of(understood_from(said)))
+
+    assert asked.case is not None
+    assert [(one.network, str(one.value)) for one in asked.case.readings] == [
+        ("high-speed CAN", "2.6 V"),
+        ("high-speed CAN", "2.4 V"),
+        ("fault-tolerant low-speed CAN", "0.4 V"),
+        ("fault-tolerant low-speed CAN", "4.8 V"),
+        ("LIN", "0.1 V"),
+    ]
+
+
+def test_the_form_has_a_state_for_cranking():
+    """A supply that only fails while the starter draws is read while cranking."""
+    asked = job_from_query([("r1.what", "volt-battery"), ("r1.value", "8.1"), ("r1.state", "cranking")])
+    assert asked.case is not None
+    assert asked.case.readings[0].ignition == "cranking"
