@@ -178,4 +178,10 @@ def state_of(reading: Reading) -> str:
         return "off"
     if reading.ignition is Ignition.ON:
         return {Tester.SILENT: "quiet", Tester.TALKING: "talking", None: "on"}[reading.tester]
-    return {Ignition.OFF: "key-off", Ignition.RUNNING: "running", None: "unknown"}[reading.ignition]
+    of_ignition = {
+        Ignition.OFF: "key-off",
+        Ignition.RUNNING: "running",
+        Ignition.CRANKING: "cranking",
+        None: "unknown",
+    }
+    return of_ignition[reading.ignition]
