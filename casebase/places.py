@@ -1,11 +1,14 @@
-"""Where casebase keeps things when nobody says otherwise."""
+"""Where casebase keeps things when nobody says otherwise, and the tables that come with it."""
 
 from __future__ import annotations
 
+import csv
 from pathlib import Path
 from typing import Final
 
 from platformdirs import user_cache_path, user_data_path
+
+_TABLES: Final = Path(__file__).parent / "record" / "data"
 
 LIBRARY_VARIABLE: Final = "CASEBASE_LIBRARY"
 """The environment variable that names the library."""
@@ -45,3 +48,9 @@ def demo_library() -> Path:
 def draft_folder() -> Path:
     """Return the folder of interviews not finished yet."""
     return data_folder() / "drafts"
+
+
+def read_table(name: str) -> list[dict[str, str]]:
+    """Return the rows of `record/data/<name>.csv` by column name, in the order of the file."""
+    with (_TABLES / f"{name}.csv").open(encoding="utf-8", newline="") as lines:
+        return list(csv.DictReader(lines))

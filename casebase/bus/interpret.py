@@ -30,7 +30,7 @@ from casebase.bus.instruments import (
     uncertain_ohms,
     uncertain_volts,
 )
-from casebase.bus.measured import is_stated, quantity_of, side_of, unusable
+from casebase.bus.measured import EitherRead, LimitRead, fault_read, is_stated, quantity_of, side_of, unusable
 from casebase.bus.observation import (
     WORD_BY_CHANCE,
     BackToNormalRead,
@@ -48,7 +48,6 @@ from casebase.bus.observation import (
     column_of,
 )
 from casebase.bus.roles import Places
-from casebase.bus.told_in_words import EitherRead, LimitRead, fault_read
 from casebase.record.quantities import Amount
 from casebase.record.reading import Reading, Waveform
 from casebase.record.reading_value import Bound, Comparison, OverLimit, Several

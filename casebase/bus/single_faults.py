@@ -26,12 +26,15 @@ from casebase.bus.single_draws import (
     Parts,
     SingleSpread,
     bare_buses,
+    line_columns,
     log_uniform,
     pick,
+    pull_to_ground,
+    pull_to_rail,
     shares_of_time,
     uniform,
+    with_shunts,
 )
-from casebase.bus.single_line import line_columns, pull_to_ground, pull_to_rail, with_shunts
 from casebase.record.vocabulary import BusState, Medium
 
 SHORT_OHMS: Final = (0.05, 12.0)

@@ -24,7 +24,7 @@ from casebase.intake.plain_words.as_record import (
 from casebase.intake.plain_words.message import Understood, understood_from
 from casebase.library.store import Library
 from casebase.match.answer.data import answer_data
-from casebase.match.index.stories import alike_in_meaning
+from casebase.match.index.search import alike_in_meaning
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data
 from casebase.terminal.asked import print_found, print_questions, print_understood

@@ -17,8 +17,7 @@ from casebase.library.mending import remove as removed
 from casebase.library.mending import take_back
 from casebase.library.store import Library, Logged
 from casebase.record.checks import remarks_on
-from casebase.record.differences import differences
-from casebase.record.setting import with_fields
+from casebase.record.edits import differences, with_fields
 from casebase.record.words import title_of
 from casebase.terminal.case import print_differences
 from casebase.terminal.editing import edit_in_editor, keep_edited

@@ -29,7 +29,7 @@ from casebase.publish.publication import (
     with_initials,
 )
 from casebase.publish.publication import publish as published
-from casebase.terminal.editions import (
+from casebase.terminal.lead import (
     editions_data,
     print_editions,
     print_leaving,

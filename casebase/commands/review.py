@@ -18,7 +18,7 @@ from casebase.library.reviews import Said, say
 from casebase.library.store import Library
 from casebase.publish.masking import can_be_masked, mask
 from casebase.publish.private_text import Hit, hits_of
-from casebase.record.differences import differences
+from casebase.record.edits import differences
 from casebase.terminal.case import attachment_lines, print_differences
 from casebase.terminal.lead import print_reviewed, print_waiting
 from casebase.terminal.review_walk import ReviewWalk

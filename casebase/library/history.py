@@ -12,7 +12,7 @@ from casebase.library.authorship import Made
 from casebase.library.reviews import said_of
 from casebase.library.store import Library
 from casebase.record.case import Case
-from casebase.record.differences import Difference, differences
+from casebase.record.edits import Difference, differences
 from casebase.record.json_form import stored_case
 
 

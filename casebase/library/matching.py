@@ -27,7 +27,7 @@ from casebase.match.index.building import Batch, IndexBuilder, empty_index, exte
 from casebase.match.index.collection import Collection
 from casebase.match.index.files import Stamp, append, begin_again, read_index, writing_alone
 from casebase.match.index.match_index import Index
-from casebase.match.prepared import Embeds, filled_profiles
+from casebase.match.meaning import Embeds, filled_profiles
 
 AT_ONCE: Final = 5000
 """Cases added to the index before it is stamped: what a stop in between can cost."""

@@ -37,8 +37,7 @@ from casebase.match.evaluation.asking import as_stuck_job
 from casebase.match.index.files import read_index
 from casebase.match.index.query import Query
 from casebase.match.index.search import first_of
-from casebase.match.meaning import meanings_of
-from casebase.match.prepared import profile_to_compare
+from casebase.match.meaning import meanings_of, profile_to_compare
 from casebase.match.profile import Profile
 from casebase.record.case import Case
 

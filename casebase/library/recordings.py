@@ -14,7 +14,7 @@ from pathlib import Path, PurePath
 from typing import Final
 
 from casebase.errors import InputError, LibraryError
-from casebase.intake.bus_log.recognise import ENDINGS
+from casebase.intake.bus_log.open_log import ENDINGS
 from casebase.intake.capture.trace import ENDING, Trace, trace_text
 from casebase.library.accepted_files import LARGEST_GIVEN_BYTES, MOST_OF_A_CASE
 from casebase.library.derived import StoredRecord

@@ -21,11 +21,11 @@ from casebase.library.records import earlier_record
 from casebase.library.reviews import Said, Standing, said_of, standings
 from casebase.library.store import Library
 from casebase.match.facets.base import Match
-from casebase.match.facets.physics import SOUND, state_of
+from casebase.match.facets.network import SOUND, state_of
 from casebase.match.index.search import nearest_of_its_kind
 from casebase.match.meaning import Meaning, meanings_of
 from casebase.record.case import Case, missing_for_verified, status_of
-from casebase.record.differences import Difference, differences
+from casebase.record.edits import Difference, differences
 from casebase.record.trouble_code import Grammar
 from casebase.record.vocabulary import BusState, Kind, Stage, Status
 from casebase.record.words import FAULT_WORDS, title_of

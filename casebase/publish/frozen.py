@@ -29,7 +29,7 @@ from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
 from casebase.match.facets.arrays import as_atom
 from casebase.match.index.building import IndexBuilder, empty_index, extended
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
-from casebase.match.prepared import filled_profiles
+from casebase.match.meaning import filled_profiles
 from casebase.publish.changes import Change, write_changes
 from casebase.publish.public_fields import Contents, public_case, public_contents, write_files
 from casebase.publish.public_layouts import write_layouts

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Final
 
 from casebase.match.text.shorthand import short_forms
+from casebase.places import read_table
 from casebase.record import vocabulary
-from casebase.record.tables import read_table
 from casebase.record.word_list import Word
 
 _DATA: Final = Path(__file__).parent / "data"

@@ -16,7 +16,7 @@ from casebase.library.reviews import Said, Standing, standings
 from casebase.library.store import Library
 from casebase.publish.changes import Changed, changes_since
 from casebase.publish.edition import edition_path, numbers_in, open_frozen, remove_unfinished
-from casebase.record.differences import Difference, differences
+from casebase.record.edits import Difference, differences
 
 
 @dataclass(frozen=True)

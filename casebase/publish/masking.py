@@ -11,7 +11,7 @@ from casebase.library.derived import StoredRecord
 from casebase.library.privacy import clear
 from casebase.library.store import Library, Logged
 from casebase.publish.private_text import Hit
-from casebase.record.setting import with_fields
+from casebase.record.edits import with_fields
 
 _NOT_A_FIELD: Final = re.compile(r" line [0-9]+$|^attachments\[[0-9]+\]\.file$")
 """Lines of attached files and their names: the file itself is to be attached anew."""

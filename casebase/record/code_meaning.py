@@ -18,8 +18,8 @@ from enum import StrEnum
 from functools import cache
 from typing import Final
 
+from casebase.places import read_table
 from casebase.record.modules import module_label
-from casebase.record.tables import read_table
 
 
 class Statement(StrEnum):

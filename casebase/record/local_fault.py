@@ -13,11 +13,11 @@ from dataclasses import asdict, dataclass
 from functools import cache
 from typing import Final
 
+from casebase.places import read_table
 from casebase.record.case import Case, CodeEntry
 from casebase.record.code_meaning import Statement
 from casebase.record.codes import System
 from casebase.record.modules import family_of, module_family, same_module
-from casebase.record.tables import read_table
 from casebase.record.trouble_code import TroubleCode
 
 AFTERWARDS: Final = (

@@ -17,7 +17,7 @@ from functools import cache, lru_cache
 from itertools import takewhile
 from typing import Final, overload
 
-from casebase.record.tables import read_table
+from casebase.places import read_table
 
 Words = tuple[str, ...]
 

@@ -19,7 +19,7 @@ from casebase.intake.plain_words.as_record import (
     shown_items,
 )
 from casebase.intake.plain_words.message import Item, Understood, understood_from
-from casebase.match.index.stories import alike_in_meaning
+from casebase.match.index.search import alike_in_meaning
 from casebase.publish.edition import Edition
 from casebase.record.trial import Trial
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Medium, Quantity

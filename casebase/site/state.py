@@ -22,7 +22,7 @@ from casebase import places
 from casebase.errors import CasebaseError
 from casebase.match.index.collection import Collection, fault_rows, known_good_rows
 from casebase.match.index.match_index import Index
-from casebase.match.prepared import Embeds
+from casebase.match.meaning import Embeds
 from casebase.match.profile import Profile
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, is_frozen, open_frozen

@@ -12,7 +12,7 @@ from casebase.library.store import Library
 from casebase.record.case import Attachment, Case, status_of
 from casebase.record.cautions import cautions_of
 from casebase.record.checks import remarks_on
-from casebase.record.differences import Difference
+from casebase.record.edits import Difference
 from casebase.record.vocabulary import Kind, YesNo
 from casebase.record.words import (
     cause_line,

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import os
+import re
 import shutil
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
 import click
 
-from casebase.errors import CasebaseError, InputError
+from casebase.errors import CasebaseError, InputError, RecordError
 from casebase.files import release_lock, take_lock, text_of, write_at_once
 from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
@@ -21,11 +22,62 @@ from casebase.library.history import history
 from casebase.library.library_file import RevisedMeanwhileError
 from casebase.library.store import Library, Logged
 from casebase.record.case import Case
-from casebase.record.differences import differences
-from casebase.record.edited_text import based_on, text_to_edit, with_problems, with_remarks, without_marks
+from casebase.record.edits import differences, without_review
 from casebase.record.loading import load_text
-from casebase.record.setting import without_review
+from casebase.record.yaml_form import record_yaml
 from casebase.terminal.page import Page
+
+_MARK: Final = "#! "
+"""How a line begins that casebase put there, and takes out again."""
+
+_HEAD: Final = (
+    "Change what is wrong, save, and leave the editor. Nothing is kept while anything does not fit.",
+    "Emptied, the file changes nothing. Lines like this one are taken out again.",
+)
+_REVISION: Final = re.compile(r"^revision: *([0-9]{1,9}) *$", re.MULTILINE)
+
+
+def text_to_edit(case: Case, case_id: str, revision: int) -> str:
+    """Return a record as text to edit; what the shop lead said of it is left out."""
+    return _lines(_HEAD) + record_yaml(without_review(case), case_id, revision)
+
+
+def with_problems(text: str, error: CasebaseError) -> str:
+    """Return a text with what is wrong with it as comments: above the line where that is known, else at the top."""
+    lines = without_marks(text).split("\n")
+    problems = error.problems if isinstance(error, RecordError) else []
+    placed = [problem for problem in problems if problem.line and problem.line <= len(lines)]
+    told = [problem.sentence() for problem in problems if problem not in placed]
+    if not problems:
+        told = str(error).splitlines()
+    for problem in sorted(placed, key=lambda one: -(one.line or 0)):
+        place = (problem.line or 1) - 1
+        indent = lines[place][: len(lines[place]) - len(lines[place].lstrip(" "))]
+        lines.insert(place, f"{indent}{_MARK}{problem.sentence().partition(', ')[2]}")
+    head = _lines(["Nothing was kept yet. What is wrong stands here, or above its line:", *told])
+    return head + "\n".join(lines)
+
+
+def with_remarks(text: str, remarks: Iterable[str], revision: int) -> str:
+    """Return a text with remarks above it, based on a later revision than it was."""
+    based = _REVISION.sub(f"revision: {revision}", without_marks(text), count=1)
+    return _lines(remarks) + based
+
+
+def without_marks(text: str) -> str:
+    """Return a text without the lines that casebase put there."""
+    return "\n".join(line for line in text.split("\n") if not line.lstrip(" ").startswith(_MARK))
+
+
+def based_on(text: str) -> int | None:
+    """Return the revision that a text was made from; None where it does not say."""
+    found = _REVISION.search(text)
+    return int(found[1]) if found else None
+
+
+def _lines(told: Iterable[str]) -> str:
+    return "".join(f"{_MARK}{line}\n" for line in told)
+
 
 SUFFIX: Final = ".edit.yaml"
 _EASY_EDITORS: Final = ("sensible-editor", "nano")

@@ -28,8 +28,7 @@ from casebase import places
 from casebase.match.evaluation.asking import as_stuck_job, comparison
 from casebase.match.evaluation.questions import MOST_QUESTIONS, Comparison, chosen
 from casebase.match.index.collection import Collection, fault_rows
-from casebase.match.meaning import meanings_of
-from casebase.match.prepared import filled_profiles, profile_to_compare
+from casebase.match.meaning import filled_profiles, meanings_of, profile_to_compare
 from casebase.match.profile import Profile
 from casebase.match.text.embedder import open_embedder
 from casebase.record.case import Case

@@ -35,8 +35,7 @@ from casebase.match.answer.explanation import LIKE_FROM, PROBABLE_FROM, best_exp
 from casebase.match.evaluation.metrics import share_of
 from casebase.match.evaluation.questions import same_fault_same_kind_of_place
 from casebase.match.index.collection import Collection
-from casebase.match.meaning import meanings_of
-from casebase.match.prepared import profile_to_compare
+from casebase.match.meaning import meanings_of, profile_to_compare
 from casebase.match.profile import Profile
 from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.record.case import Case

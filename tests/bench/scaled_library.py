@@ -35,8 +35,7 @@ from casebase.match.facets.symptoms import has_story
 from casebase.match.index.building import IndexBuilder, empty_index
 from casebase.match.index.files import Stamp, append, read_index
 from casebase.match.index.match_index import INDEX_VERSION, Index
-from casebase.match.meaning import meanings_of
-from casebase.match.prepared import filled_profiles, profile_to_compare
+from casebase.match.meaning import filled_profiles, meanings_of, profile_to_compare
 from casebase.match.profile import Profile, ReadingTrait
 from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.record.case import Case

@@ -18,7 +18,7 @@ from synthetic_local import circuit_of
 from synthetic_silence import Silence
 from synthetic_topology import Topology
 
-from casebase.record.tables import read_table
+from casebase.places import read_table
 
 LOCAL_SHARE: Final = 0.2
 TELLING_SHARE: Final = 0.08

@@ -19,8 +19,7 @@ from where_solve import Asked, solved
 from where_visits import OFF, Visit, feed_reading, ohms_readings, shown_ohms, visits, volts_readings
 
 from casebase.bus.layout.belief import Belief
-from casebase.bus.layout.candidates import Candidate
-from casebase.bus.layout.halving import not_done
+from casebase.bus.layout.halving import Candidate, not_done
 from casebase.bus.layout.locating import Computed, believed, computed, where
 from casebase.bus.layout.whereabouts import CREDIBLE, WhereOnNetwork
 from casebase.bus.layout.wiring import Wiring

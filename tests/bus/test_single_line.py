@@ -7,8 +7,7 @@ from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import computed_media, diagnose
 from casebase.bus.network import dominant, recessive, unpowered
-from casebase.bus.single_faults import k_line, lin, single_wire_can
-from casebase.bus.single_line import (
+from casebase.bus.single_draws import (
     Drive,
     Line,
     line_drivers,
@@ -18,6 +17,7 @@ from casebase.bus.single_line import (
     single_buses,
     with_shunts,
 )
+from casebase.bus.single_faults import k_line, lin, single_wire_can
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import BusState, Medium
 

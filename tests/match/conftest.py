@@ -4,7 +4,7 @@ import pytest
 
 from casebase import places
 from casebase.match.index.collection import Collection
-from casebase.match.prepared import filled_profiles
+from casebase.match.meaning import filled_profiles
 from casebase.match.profile import Profile
 from tests.match.in_memory import collection_of
 

@@ -2,7 +2,7 @@
 
 from casebase import places
 from casebase.bus.feed import feeds_of
-from casebase.match.answer.feed_fit import FeedFit
+from casebase.match.answer.evidence import FeedFit
 from casebase.match.answer.working_out import answer_to
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Fault

@@ -2,7 +2,7 @@
 
 import pytest
 
-from casebase.match.answer.trial_fit import TrialFit
+from casebase.match.answer.evidence import TrialFit
 from casebase.record.case import Case
 from casebase.record.inference import fault_readings
 from casebase.record.trial import Trial

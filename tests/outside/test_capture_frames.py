@@ -21,8 +21,8 @@ from crccheck.crc import Crc15Can, Crc17CanFd, Crc21CanFd
 from casebase.intake.capture.bits import crc_of
 from casebase.intake.capture.can_frames import Fault
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.lin_frames import checksum_of, protected
 from casebase.intake.capture.samples import Wanted
+from casebase.intake.capture.uart_frames import checksum_of, protected
 from casebase.record.can import CRC_15, CRC_17, CRC_21
 
 sys.path.insert(0, str(Path(__file__).parent))

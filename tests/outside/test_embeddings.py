@@ -11,7 +11,7 @@ from sentence_transformers import SentenceTransformer
 from casebase.match.text import model_store
 from casebase.match.text.bert_graph import MINILM, bert_model, placed_tensors
 from casebase.match.text.embedder import open_embedder
-from casebase.match.text.packaged_export import PACKAGED_GRAPH, PROBE_VECTORS
+from casebase.match.text.export import PACKAGED_GRAPH, PROBE_VECTORS
 from casebase.match.text.shorthand import spelled_out
 from tests.match.small_model import write_small_model
 

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import CodeError
+from casebase.places import read_table
 from casebase.record.code_meaning import module_named, network_statement
 from casebase.record.codes import (
     Grammar,
@@ -21,7 +22,6 @@ from casebase.record.codes import (
     parse_code,
 )
 from casebase.record.stored_codes import speaks_of_network, who_blames_whom
-from casebase.record.tables import read_table
 from casebase.record.trouble_code import StatusByte, parse_status_byte
 
 LETTER_CODES = st.builds(

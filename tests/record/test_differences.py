@@ -5,7 +5,7 @@ import json
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from casebase.record.differences import Difference, differences
+from casebase.record.edits import Difference, differences
 from casebase.record.json_form import plain_data
 from casebase.record.loading import case_from_data
 

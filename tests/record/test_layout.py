@@ -10,12 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from casebase.bus.layout.drawing import tree_rows
 from casebase.errors import InputError, RecordError
 from casebase.intake.layout_template import LAYOUT_TEMPLATE
 from casebase.record import layout as layout_models
 from casebase.record.json_form import canonical_json, stored_layout
 from casebase.record.layout import Layout, PlaceKind, metres_in
-from casebase.record.layout_tree import tree_rows
 from casebase.record.loading import layout_from_data, load_any_file, load_text
 from casebase.record.vehicle import Vehicle
 from casebase.record.yaml_form import record_yaml

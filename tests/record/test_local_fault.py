@@ -1,9 +1,9 @@
 """One failed input lights many lamps and makes neighbours complain (common practice, no source; codes from memory)."""
 
+from casebase.places import read_table
 from casebase.record.case import Case
 from casebase.record.local_fault import local_fault_words, local_faults
 from casebase.record.stored_codes import codes_set_apart
-from casebase.record.tables import read_table
 from casebase.record.vocabulary import Lamp
 
 

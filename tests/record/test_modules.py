@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from casebase.places import read_table
 from casebase.record.modules import (
     known_module_keys,
     module_family,
@@ -14,7 +15,6 @@ from casebase.record.modules import (
     modules_named_in,
     same_module,
 )
-from casebase.record.tables import read_table
 
 
 @pytest.mark.parametrize(

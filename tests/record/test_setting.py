@@ -5,16 +5,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.errors import CasebaseError
-from casebase.record.differences import differences
-from casebase.record.edited_text import (
+from casebase.record.edits import differences, with_fields, without_review
+from casebase.record.loading import case_from_data, load_text
+from casebase.terminal.editing import (
     based_on,
     text_to_edit,
     with_problems,
     with_remarks,
     without_marks,
 )
-from casebase.record.loading import case_from_data, load_text
-from casebase.record.setting import with_fields, without_review
 
 CASE = case_from_data(
     {

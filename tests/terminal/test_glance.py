@@ -9,7 +9,7 @@ from casebase import places
 from casebase.match.answer.glance import glance_at
 from casebase.match.answer.words import needs_words
 from casebase.match.answer.working_out import answer_to
-from casebase.match.prepared import filled_profiles
+from casebase.match.meaning import filled_profiles
 from casebase.record.cautions import BRAKES_OR_STEERING
 from casebase.terminal.glance import MOST_LINES, print_glance
 from casebase.terminal.page import Page

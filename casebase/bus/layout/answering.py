@@ -15,8 +15,7 @@ import numpy as np
 from casebase.bus.chain import Array
 from casebase.bus.layout.rows import Rows
 from casebase.bus.layout.seen import Faults, Output, Seen
-from casebase.bus.layout.solving import Changed, Index
-from casebase.bus.layout.two_by_two import Pair, TwoByTwo
+from casebase.bus.layout.solving import Changed, Index, Pair, TwoByTwo
 from casebase.bus.layout.ways import ROWS
 from casebase.bus.layout.whereabouts import Evidence
 from casebase.record.modules import module_identity

@@ -13,13 +13,12 @@ import numpy as np
 
 from casebase.bus.chain import Array
 from casebase.bus.layout.answering import Said, answer_chances, log_of_said, said_of
-from casebase.bus.layout.belief import Belief
+from casebase.bus.layout.belief import Belief, level_groups
 from casebase.bus.layout.evidence import Heard, heard
 from casebase.bus.layout.from_record import wiring_of
 from casebase.bus.layout.halving import places_to_open
 from casebase.bus.layout.numbers import chance_of_numbers, components, log_of_numbers
 from casebase.bus.layout.rows import Rows, rows_for
-from casebase.bus.layout.stretches import level_groups
 from casebase.bus.layout.whereabouts import (
     CREDIBLE,
     Evidence,

@@ -17,8 +17,7 @@ from casebase.bus.chain import Array
 from casebase.bus.instruments import OHMS, QUANTITIES, View, with_traffic
 from casebase.bus.layout.draws import Drawn, drawn_for
 from casebase.bus.layout.seen import Faults, Output, Seen
-from casebase.bus.layout.solving import Changed, Healthy, Index, Ports, healthy, opened
-from casebase.bus.layout.two_by_two import Pair, TwoByTwo
+from casebase.bus.layout.solving import Changed, Healthy, Index, Pair, Ports, TwoByTwo, healthy, opened
 from casebase.bus.layout.ways import ROWS, Way, base_of_row, sound_way
 from casebase.bus.layout.ways_made import ways_of
 from casebase.bus.layout.wiring import Wiring

@@ -9,8 +9,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from casebase.bus.layout.solving import Changed, Index
-from casebase.bus.layout.two_by_two import Pair, TwoByTwo, admittance
+from casebase.bus.layout.solving import Changed, Index, Pair, TwoByTwo, admittance
 from casebase.bus.layout.ways import Way
 
 DRIVER_PASSES: Final = 3

@@ -13,8 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
-from casebase.bus.layout.solving import Index
-from casebase.bus.layout.two_by_two import TwoByTwo, admittance
+from casebase.bus.layout.solving import Index, TwoByTwo, admittance
 from casebase.bus.layout.whereabouts import ElementKind
 
 ROWS: Final = 24

@@ -10,8 +10,7 @@ import numpy as np
 
 from casebase.bus.chain import Array
 from casebase.bus.layout.draws import Drawn
-from casebase.bus.layout.solving import Index, Ports
-from casebase.bus.layout.two_by_two import admittance
+from casebase.bus.layout.solving import Index, Ports, admittance
 from casebase.bus.layout.ways import (
     DEAD,
     EXTRA_TERMINATOR,
@@ -40,6 +39,7 @@ from casebase.bus.layout.ways import (
 from casebase.bus.layout.whereabouts import ElementKind
 from casebase.bus.layout.wiring import Element, Wiring
 from casebase.bus.network import OPEN_OHMS
+from casebase.bus.pair import LOAD_OHMS, OFFSET_VOLTS
 from casebase.bus.pair_draws import in_cells, stepped
 from casebase.bus.pair_faults import (
     DISTURBED_BELOW_OHMS,
@@ -52,7 +52,6 @@ from casebase.bus.pair_faults import (
     RIGHT_OHMS,
     WRONG_OHMS,
 )
-from casebase.bus.pair_modules import LOAD_OHMS, OFFSET_VOLTS
 
 SHORT_OHMS: Final = (0.05, 5e3)
 _SEED: Final = 41

@@ -13,7 +13,6 @@ from typing import Final
 
 import numpy as np
 
-from casebase.intake.bus_log.clock import moment_of
 from casebase.intake.bus_log.frames import (
     BIT_RATE_SWITCH,
     CLASSICAL_WIDTH,
@@ -28,7 +27,7 @@ from casebase.intake.bus_log.frames import (
     block_of_lines,
     empty_block,
 )
-from casebase.intake.bus_log.log_lines import LogLines, Mask
+from casebase.intake.bus_log.log_lines import LogLines, Mask, moment_of
 from casebase.intake.bus_log.text_log import TextFormat
 
 _HEX_BYTES: Final = rb"(?:[0-9A-Fa-f]{2}(?:\s+|$))"

@@ -11,7 +11,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from casebase.intake.bus_log.clock import moment_of
 from casebase.intake.bus_log.frames import (
     BIT_RATE_SWITCH,
     CLASSICAL_WIDTH,
@@ -24,6 +23,7 @@ from casebase.intake.bus_log.frames import (
     LineFrame,
 )
 from casebase.intake.bus_log.line_logs import LineLog, ticks_per_second
+from casebase.intake.bus_log.log_lines import moment_of
 
 _NAMES: Final = {
     "time": r"(?:(?:abs\w*|rel\w*)?[ _]?(?:time[ _]?stamps?|time|ts|seconds?|date[ _]?time|epoch)"

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import CaptureError
-from casebase.intake.bus_log.clock import OnwardClock
 from casebase.intake.bus_log.frame_bits import frame_bits
 from casebase.intake.bus_log.frames import ERROR, ERROR_PASSIVE, EXTENDED, FD, REMOTE, FrameBlock
+from casebase.intake.bus_log.log_lines import OnwardClock
 from casebase.intake.bus_log.open_log import open_log
 from casebase.intake.bus_log.tally import PAUSES_KEPT, ErrorFrames, IdentifierTally, IntervalSample, OverTime
 

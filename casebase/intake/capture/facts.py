@@ -12,15 +12,21 @@ import numpy as np
 from casebase.intake.capture.can_frames import FAULT_WORDS, Fault, Frame
 from casebase.intake.capture.can_traffic import Traffic, traffic_in
 from casebase.intake.capture.doubts import Doubt, Kind, Sent, doubts_of, is_swapped, pulses_seen
-from casebase.intake.capture.k_line import KLineMessage, KLineTraffic, k_line_traffic
 from casebase.intake.capture.levels import Levels, LineFacts, levels_in, survey
-from casebase.intake.capture.lin_frames import LinFrame, LinTraffic, lin_traffic
 from casebase.intake.capture.medium import chosen_lines, other_readings
 from casebase.intake.capture.open_capture import open_capture
 from casebase.intake.capture.pulses import FRAMES_OF_CAN, Pulses, Wiring, pulses_in, wiring_of
 from casebase.intake.capture.samples import Capture, Tell, Wanted
 from casebase.intake.capture.senders import SenderFacts, reversed_senders, senders_in
 from casebase.intake.capture.shape import EdgeShape, edge_shapes, looks_of
+from casebase.intake.capture.uart_frames import (
+    KLineMessage,
+    KLineTraffic,
+    LinFrame,
+    LinTraffic,
+    k_line_traffic,
+    lin_traffic,
+)
 from casebase.record.vocabulary import Look, Medium
 
 Told: TypeAlias = Callable[[str, int, int], None]

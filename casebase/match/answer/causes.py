@@ -28,7 +28,7 @@ from casebase.match.answer.elsewhere import what_it_took
 from casebase.match.answer.evidence import NOTHING_BESIDE, Evidence
 from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read
 from casebase.match.facets.base import Match
-from casebase.match.facets.physics import state_of
+from casebase.match.facets.network import state_of
 from casebase.match.meaning import Meaning
 from casebase.match.profile import Profile
 from casebase.record.modules import module_label

@@ -18,8 +18,7 @@ from casebase.match.index.collection import Collection, fault_rows
 from casebase.match.index.match_index import SUPERSEDED
 from casebase.match.index.query import Query
 from casebase.match.index.search import Found, first_of
-from casebase.match.meaning import meanings_of
-from casebase.match.prepared import Embeds, profile_to_compare
+from casebase.match.meaning import Embeds, meanings_of, profile_to_compare
 from casebase.match.profile import Profile, is_known_good
 from casebase.record.case import Case
 from casebase.record.vocabulary import Fault

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Final
 
-from casebase.match.facets.physics import (
+from casebase.match.facets.network import (
     LOOKS_HEALTHY_SHARE,
     SAME_PHYSICS_FROM,
     SOUND,

@@ -22,10 +22,9 @@ from casebase.match.answer.answer import (
     SimilarCase,
     something_else,
 )
-from casebase.match.answer.feed_fit import FeedFit
-from casebase.match.answer.trial_fit import TrialFit
+from casebase.match.answer.evidence import FeedFit, TrialFit
 from casebase.match.answer.words import LARGE_REMAINDER, chance_word, no_test_words
-from casebase.match.facets.physics import SOUND, state_of
+from casebase.match.facets.network import SOUND, state_of
 from casebase.match.profile import Profile
 from casebase.record.case import Case
 from casebase.record.cautions import HIGH_VOLTAGE, RESTRAINTS

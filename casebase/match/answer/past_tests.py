@@ -29,7 +29,7 @@ from casebase.match.answer.answer import LikelyCause
 from casebase.match.answer.case_votes import JUDGED
 from casebase.match.facets.arrays import Floats
 from casebase.match.facets.base import Match
-from casebase.match.facets.physics import SAME_PHYSICS_FROM, medium_likeness
+from casebase.match.facets.network import SAME_PHYSICS_FROM, medium_likeness
 from casebase.match.facets.readings import comparability, value_likeness
 from casebase.match.profile import Profile, ReadingTrait
 from casebase.record.cautions import may_be_unplugged

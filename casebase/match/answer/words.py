@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from casebase.match.answer.answer import SOMETHING_ELSE_WORDS, CaseBehind, DecidingTest, LikelyCause
-from casebase.match.facets.physics import is_sound_cause, state_of
+from casebase.match.facets.network import is_sound_cause, state_of
 
 MOST_CASES_SHOWN: Final = 3
 

@@ -16,8 +16,7 @@ from casebase.match.facets.readings import OTHER_BELOW, SAME_FROM, comparability
 from casebase.match.facets.vehicle import platform_likeness
 from casebase.match.index.collection import EVERY_CASE, Collection, Narrowing
 from casebase.match.index.search import nearest
-from casebase.match.meaning import meanings_of, stuck_at
-from casebase.match.prepared import Embeds, profile_to_compare
+from casebase.match.meaning import Embeds, meanings_of, profile_to_compare, stuck_at
 from casebase.match.profile import Profile, ReadingTrait, readings_compared
 from casebase.record.case import Case
 from casebase.record.cautions import cautions_of

@@ -20,8 +20,7 @@ from casebase.match.facets.measure import FACETS, FAULTS, Measure, faults_by
 from casebase.match.index.collection import Collection, fault_rows
 from casebase.match.index.match_index import Index
 from casebase.match.index.query import Query, Rows, facet_answers
-from casebase.match.meaning import meanings_of
-from casebase.match.prepared import Embeds, profile_to_compare
+from casebase.match.meaning import Embeds, meanings_of, profile_to_compare
 from casebase.match.profile import Profile
 from casebase.record.case import Case, Provenance
 from casebase.record.fields import STORED

@@ -18,7 +18,7 @@ import numpy as np
 from casebase.bus.explain import STATE_WORDS
 from casebase.match.facets.arrays import Atom, Numbered, ToRows, nobody_known, of_one_atom
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity, SetPart, joined
-from casebase.match.facets.physics import (
+from casebase.match.facets.network import (
     LOOKS_HEALTHY_SHARE,
     LOOKS_LIKE,
     SAME_PHYSICS_FROM,

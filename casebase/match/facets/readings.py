@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from casebase.match.facets.arrays import NOT_THERE, Atom, Floats, Graded, Numbered, Ragged, by_number
 from casebase.match.facets.base import UNKNOWN, Compared, Rarity
-from casebase.match.facets.physics import SAME_PHYSICS_FROM, medium_likeness
+from casebase.match.facets.network import SAME_PHYSICS_FROM, medium_likeness
 from casebase.match.facets.waveform import (
     BY_STEPS_APART,
     FARTHEST,

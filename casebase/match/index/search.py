@@ -18,10 +18,13 @@ from numpy.typing import NDArray
 from casebase.match.facets.arrays import Floats
 from casebase.match.facets.base import Match, Ranking
 from casebase.match.facets.measure import EQUAL_WITHIN, FAULTS, HEALTHY, Measure
+from casebase.match.facets.symptoms import STORIES_READ_AT_ONCE, story_likeness
 from casebase.match.index.collection import EVERY_CASE, Collection, Narrowing, fault_rows, known_good_rows
 from casebase.match.index.match_index import STATUSES
 from casebase.match.index.query import Query, Rows
+from casebase.match.meaning import Embeds
 from casebase.match.profile import Profile
+from casebase.match.text.shorthand import spelled_out
 from casebase.record.vocabulary import Kind, Status
 
 CHUNK: Final = 1 << 16
@@ -212,3 +215,32 @@ def _matches(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         *measure.matches(job, profiles[:told], index.rarity),
         *(Match(profile, score, math.nan, {}) for profile, score in behind),
     ]
+
+
+LIKE_IN_MEANING: Final = 0.3
+"""Likeness from which a story is offered to a few words (judged: texts of other things got 0.17 at most)."""
+
+
+def alike_in_meaning(
+    collection: Collection, text: str, embedder: Embeds, most: int
+) -> list[tuple[str, float]]:
+    """Return (case ID, likeness from `LIKE_IN_MEANING` to 1) of the cases whose story means what `text` says.
+
+    The most alike come first; open jobs are not among them.
+    """
+    index = collection.index
+    if not index.vectors.shape[1] or not text.strip():
+        return []
+    own = embedder.vectors([spelled_out(text)])[0].astype(np.float32)
+    cosines = np.concatenate(
+        [
+            np.vecdot(index.vectors[begin : begin + STORIES_READ_AT_ONCE], own)
+            for begin in range(0, len(index.vectors), STORIES_READ_AT_ONCE)
+        ]
+    )
+    likeness = story_likeness(cosines.astype(np.float64))
+    likeness[~(fault_rows(index) | known_good_rows(index))] = 0.0
+    rows = np.argsort(-likeness, kind="stable")[:most]
+    rows = rows[likeness[rows] >= LIKE_IN_MEANING]
+    profiles = collection.profiles(rows.astype(np.intp))
+    return [(one.case_id, float(likeness[row])) for one, row in zip(profiles, rows, strict=True)]

@@ -18,7 +18,7 @@ from functools import cache
 from pathlib import Path
 from typing import Final
 
-from casebase.record.tables import read_table
+from casebase.places import read_table
 
 RULES_VERSION: Final = 1
 """Raised whenever the same tables would spell the same text out otherwise."""

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from casebase.errors import CaptureError
 from casebase.intake.bus_log import mf4_log
 from casebase.intake.bus_log.frames import ERROR, EXTENDED, FD
-from casebase.intake.bus_log.open_log import open_log
-from casebase.intake.bus_log.recognise import ENDINGS
+from casebase.intake.bus_log.open_log import ENDINGS, open_log
 from tests.intake.bus_log.invented_logs import BRAKES, ENGINE, messages, write
 
 LINE = "(1600000000.000792) can0 123#1122\n"

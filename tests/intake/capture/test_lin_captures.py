@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.lin_frames import Checksum, checksum_of, protected
 from casebase.intake.capture.samples import Wanted
+from casebase.intake.capture.uart_frames import Checksum, checksum_of, protected
 from casebase.record.vocabulary import Medium
 
 RATE = 1e6

@@ -8,8 +8,8 @@ import pytest
 
 from casebase.intake.capture.doubts import Kind
 from casebase.intake.capture.facts import read_capture
-from casebase.intake.capture.lin_frames import Checksum, checksum_of, protected
 from casebase.intake.capture.samples import Wanted
+from casebase.intake.capture.uart_frames import Checksum, checksum_of, protected
 from casebase.record.vocabulary import Look, Medium
 
 sys.path.insert(0, str(Path(__file__).parent.parent.parent / "bench"))
