@@ -19,13 +19,16 @@ from casebase.library.layouts import StoredLayout, agreed_layouts
 from casebase.library.store import Library
 from casebase.publish.edition import editions_in, show_edition
 from casebase.publish.judging import unjudged_of, what_is_unjudged
-from casebase.publish.leaving import Leaving, Newer, leaving, newer_than_agreed
 from casebase.publish.private_text import Hit, hits_of, hits_of_words, what_stops
 from casebase.publish.public_layouts import private_in_layouts
 from casebase.publish.publication import (
     Imprint,
+    Leaving,
+    Newer,
     figures_of_own_cases,
     layout_with_initials,
+    leaving,
+    newer_than_agreed,
     with_initials,
 )
 from casebase.publish.publication import publish as published

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from casebase.errors import InputError
 from casebase.files import release_lock, replace, take_lock, write_at_once
 from casebase.intake.interview import STATE_FORMAT, Interview, state_line
-from casebase.intake.known import Known
+from casebase.intake.question import Known
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock

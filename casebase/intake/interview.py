@@ -13,8 +13,7 @@ from datetime import date
 from typing import Any, Final, NamedTuple
 
 from casebase.errors import InputError, RecordError
-from casebase.intake.known import Known
-from casebase.intake.question import SKIP, Question, Script
+from casebase.intake.question import SKIP, Known, Question, Script
 from casebase.intake.script import KEEP, Beginning, script
 from casebase.record.case import Case
 from casebase.record.loading import case_from_data

@@ -1,12 +1,13 @@
-"""One question of the interview, and what the parts of its script share."""
+"""One question of the interview, what the parts of its script share, and what the library offers while one types."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, MutableMapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Generator, Mapping, MutableMapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, Final, TypeAlias
 
 from casebase.errors import InputError
+from casebase.intake.answers import Reader
 
 SKIP: Final = "-"
 """What is typed to leave a field empty although something is offered for it; also how a skip stands in a draft."""
@@ -64,3 +65,37 @@ def put(holder: MutableMapping[str, Any], key: str, question: Question) -> Asked
     if value is not None:
         holder[key] = value
     return value
+
+
+MOST_OFFERED: Final = 12
+
+
+@dataclass(frozen=True)
+class Known:
+    """Names that the library holds, the most usual first; `distance_unit` is that of its newest odometer."""
+
+    vehicles: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """Make to models."""
+    platforms: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    """Make to platforms."""
+    modules: Sequence[str] = ()
+    distance_unit: str = "km"
+
+    @property
+    def makes(self) -> tuple[str, ...]:
+        """The makes."""
+        return tuple(self.vehicles)
+
+    def models_of(self, make: str) -> tuple[str, ...]:
+        """Return the models of a make."""
+        return tuple(self.vehicles.get(make, ()))
+
+    def platforms_of(self, make: str) -> tuple[str, ...]:
+        """Return the platforms of a make."""
+        return tuple(self.platforms.get(make, ()))
+
+    @staticmethod
+    def spelled(read: Reader, names: Sequence[str]) -> Reader:
+        """Return a reader that writes a known name as the library does: `skarn` is Skarn."""
+        by_folded = {name.casefold(): name for name in names}
+        return lambda text: by_folded.get(text.casefold()) or read(text)

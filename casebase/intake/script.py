@@ -10,8 +10,7 @@ from typing import Any, Final
 from casebase.errors import InputError, RecordError
 from casebase.intake import script_repair, script_scan, script_vehicle
 from casebase.intake.answers import word_list_reader
-from casebase.intake.known import Known
-from casebase.intake.question import Asked, Data, Question, Script
+from casebase.intake.question import Asked, Data, Known, Question, Script
 from casebase.intake.review import review_lines
 from casebase.intake.script_readings import ask_readings
 from casebase.record.loading import case_from_data

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from casebase.intake.answers import field_reader
-from casebase.intake.known import Known
-from casebase.intake.question import Data, Question, Script, put
+from casebase.intake.question import Data, Known, Question, Script, put
 from casebase.intake.vehicle_lines import networks_reader, read_seen, vehicle_reader
 from casebase.record.vocabulary import Medium
 

@@ -33,7 +33,7 @@ from casebase.publish.bundle_archive import (
     largest_bytes,
 )
 from casebase.publish.bundle_checks import is_source_name
-from casebase.publish.bundle_layouts import layout_lines
+from casebase.publish.bundle_lines import layout_lines
 from casebase.publish.public_fields import public_case
 from casebase.publish.signing import signature_text, signing_key
 from casebase.publish.taking_in import exchanged, public_sha256, told_ids

@@ -27,8 +27,7 @@ from casebase.publish.bundle_archive import (
     Entry,
     opened_archive,
 )
-from casebase.publish.bundle_layouts import checked_layouts
-from casebase.publish.bundle_lines import checked_entries, entries_again, lines_of
+from casebase.publish.bundle_lines import checked_entries, checked_layouts, entries_again, lines_of
 from casebase.publish.signing import signer_of
 from casebase.record.case import Case
 from casebase.record.problems import printable

@@ -29,7 +29,7 @@ from casebase.library.sources import FULL_WEIGHT, refuse_wrong_weight
 from casebase.library.store import Library
 from casebase.publish.bundle_archive import Entry
 from casebase.publish.bundle_checks import CheckedBundle, attachments_of, entries_of
-from casebase.publish.bundle_layouts import take_in_layouts
+from casebase.publish.bundle_lines import take_in_layouts
 from casebase.publish.public_fields import public_case, with_what_stays_inside
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, sha256_of, stored_case

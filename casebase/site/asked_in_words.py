@@ -24,10 +24,9 @@ from casebase.publish.edition import Edition
 from casebase.record.trial import Trial
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Medium, Quantity
 from casebase.site import catalogue
-from casebase.site.counted import address
 from casebase.site.job_link import MEDIUM_FIELDS
 from casebase.site.job_readings import STATES, choices_among
-from casebase.site.lists import LONGEST_TEXT, cases_of_ids
+from casebase.site.lists import LONGEST_TEXT, address, cases_of_ids
 from casebase.site.search_page import Found, hits_in
 from casebase.site.state import OpenSite
 

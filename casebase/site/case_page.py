@@ -33,8 +33,8 @@ from casebase.record.words import (
     title_of,
     verification_words,
 )
-from casebase.site.counted import address
 from casebase.site.level_picture import level_picture
+from casebase.site.lists import address
 from casebase.site.respond import NotHereError
 from casebase.site.state import OpenSite
 from casebase.site.trace_picture import trace_picture

@@ -1,7 +1,7 @@
 """What the pages ask of the tables of a frozen file: with `code_catalogue.py` the only SQL of the site.
 
 A page names a selection of the records (a vehicle, a code, a cause) and asks for rows by the functions below; words and
-addresses are made of them in `counted.py`. What somebody typed into an address is always a value, never a part of SQL.
+addresses are made of them in `lists.py`. What somebody typed into an address is always a value, never a part of SQL.
 The tables are those of `library/schema.py`, without what stays in the shop.
 """
 

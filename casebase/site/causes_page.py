@@ -11,16 +11,19 @@ from casebase.record.word_list import Word
 from casebase.record.words import proved
 from casebase.site import catalogue
 from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, WITH_CAUSE, count_of, selected, statuses
-from casebase.site.counted import (
+from casebase.site.lists import (
+    Asked,
     Counted,
     address,
     counted_codes,
     counted_faults,
     counted_lamps,
     fault_words,
+    listed_cases,
+    shown,
+    so_many,
     without_cause,
 )
-from casebase.site.lists import Asked, listed_cases, shown, so_many
 from casebase.site.respond import NotHereError
 
 _CAUSES: Final = ("/causes", "Causes")

@@ -14,16 +14,22 @@ from casebase.record.codes import HIGHEST_SPN, parse_code
 from casebase.record.modules import module_identity, module_label
 from casebase.site import code_catalogue
 from casebase.site.catalogue import EVERY_RECORD, WITH_CODES, count_of, selected
-from casebase.site.counted import (
+from casebase.site.lists import (
+    MOST_ROWS,
+    Asked,
     Counted,
     address,
     base_meaning,
     counted_code,
     counted_faults,
     counted_makes,
+    listed,
+    listed_cases,
+    record_counts,
+    so_many,
+    start_within,
     without_cause,
 )
-from casebase.site.lists import MOST_ROWS, Asked, listed, listed_cases, record_counts, so_many, start_within
 from casebase.site.respond import NotUsableError
 
 CAUSES_AT_ONCE: Final = 3

@@ -12,8 +12,17 @@ from casebase.publish.edition import Edition
 from casebase.record.words import proved
 from casebase.site import catalogue
 from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, INCOMPLETE, KNOWN_GOOD, count_of
-from casebase.site.counted import Counted, address, counted_faults, counted_makes, counted_media
-from casebase.site.lists import Asked, newest_cases, part_of, so_many
+from casebase.site.lists import (
+    Asked,
+    Counted,
+    address,
+    counted_faults,
+    counted_makes,
+    counted_media,
+    newest_cases,
+    part_of,
+    so_many,
+)
 
 _TOLD_APART: Final = frozenset({"name", "number", "frozen on", "cases from", "licence"})
 _MOST_SHOPS: Final = 100

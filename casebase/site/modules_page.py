@@ -10,8 +10,19 @@ from casebase.record.cautions import cautions_about
 from casebase.record.modules import known_module_keys, module_family, module_identity, module_label
 from casebase.site import code_catalogue
 from casebase.site.catalogue import EVERY_RECORD, FAULT_CASES, count_of, of_ids, useful_first
-from casebase.site.counted import MOST_TOLD, address, counted_code, counted_faults
-from casebase.site.lists import Asked, CaseRow, cases_of_ids, listed, part_of, shown, so_many
+from casebase.site.lists import (
+    MOST_TOLD,
+    Asked,
+    CaseRow,
+    address,
+    cases_of_ids,
+    counted_code,
+    counted_faults,
+    listed,
+    part_of,
+    shown,
+    so_many,
+)
 from casebase.site.respond import NotHereError
 
 _MODULES: Final = ("/modules", "Modules")

@@ -19,8 +19,19 @@ from casebase.record.vocabulary import Fault, Kind, Mechanism, Medium, Status
 from casebase.record.word_list import Word
 from casebase.site import catalogue, code_catalogue
 from casebase.site.catalogue import count_of, selected, useful_first
-from casebase.site.counted import Counted, address, fault_words
-from casebase.site.lists import LONGEST_TEXT, Asked, CaseRow, cases_of_ids, listed, part_of, shown, so_many
+from casebase.site.lists import (
+    LONGEST_TEXT,
+    Asked,
+    CaseRow,
+    Counted,
+    address,
+    cases_of_ids,
+    fault_words,
+    listed,
+    part_of,
+    shown,
+    so_many,
+)
 
 MOST_LEADS: Final = 6
 _BETWEEN: Final = re.compile(r"[\s,;]+")

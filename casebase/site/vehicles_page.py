@@ -20,11 +20,13 @@ from casebase.site.catalogue import (
     selected,
     statuses,
 )
-from casebase.site.counted import Counted, address, counted_faults, without_cause
 from casebase.site.layout_page import layouts_for
 from casebase.site.lists import (
     Asked,
     CaseRow,
+    Counted,
+    address,
+    counted_faults,
     listed,
     listed_cases,
     newest_cases,
@@ -32,6 +34,7 @@ from casebase.site.lists import (
     record_counts,
     shown,
     so_many,
+    without_cause,
 )
 from casebase.site.respond import NotHereError
 

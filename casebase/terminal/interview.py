@@ -26,8 +26,7 @@ from rich.text import Text
 from casebase.errors import CasebaseError, InputError
 from casebase.intake.draft import Draft, draft_files, draft_line, new_draft, resume
 from casebase.intake.interview import Interview
-from casebase.intake.known import MOST_OFFERED, Known
-from casebase.intake.question import Question
+from casebase.intake.question import MOST_OFFERED, Known, Question
 from casebase.intake.script import Beginning
 from casebase.library.store import Library, Logged, Outcome
 from casebase.record.case import Case, status_of

@@ -17,8 +17,7 @@ from casebase.publish.bundle import Exported
 from casebase.publish.bundle_checks import CheckedBundle
 from casebase.publish.changes import Change, Changed
 from casebase.publish.edition import EditionFile
-from casebase.publish.leaving import Leaving, Newer
-from casebase.publish.publication import Published, counted
+from casebase.publish.publication import Leaving, Newer, Published, counted
 from casebase.publish.signing import fingerprint
 from casebase.publish.taking_in import Became, TakenIn
 from casebase.record.words import title_of

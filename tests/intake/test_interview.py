@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from casebase.errors import InputError
 from casebase.intake.interview import Interview, state_line
-from casebase.intake.known import Known
+from casebase.intake.question import Known
 from casebase.intake.script import Beginning
 from casebase.record.case import status_of
 from casebase.record.json_form import plain_data

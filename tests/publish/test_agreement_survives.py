@@ -14,9 +14,8 @@ from casebase.library.reviews import Said, say, standings
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
 from casebase.publish.bundle_checks import checked_bundle
-from casebase.publish.leaving import leaving, newer_than_agreed
 from casebase.publish.public_fields import public_case
-from casebase.publish.publication import Imprint, counted, publish
+from casebase.publish.publication import Imprint, counted, leaving, newer_than_agreed, publish
 from casebase.publish.taking_in import Became, take_in
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "library"))

@@ -12,7 +12,7 @@ from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.edition import show_edition
 from casebase.publish.publication import Imprint, publish
-from casebase.site import following
+from casebase.site import plugin
 from casebase.site.serving import site_over
 
 
@@ -32,7 +32,7 @@ def publish_one(tmp_path, make_case):
 @pytest.fixture(autouse=True)
 def look_every_time(monkeypatch):
     """Look at the folder with every request."""
-    monkeypatch.setattr(following, "LOOK_EVERY_SECONDS", 0.0)
+    monkeypatch.setattr(plugin, "LOOK_EVERY_SECONDS", 0.0)
 
 
 def number_shown(text):
