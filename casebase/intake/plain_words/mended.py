@@ -13,8 +13,8 @@ from itertools import pairwise
 from typing import Final
 
 from casebase.intake.plain_words.written import Edit, Written
+from casebase.places import read_table
 from casebase.record.modules import modules_named_in
-from casebase.record.tables import read_table
 
 
 def mended(message: Written) -> Written:
