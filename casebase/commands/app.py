@@ -178,6 +178,8 @@ def main() -> None:
     atexit.register(gc.freeze)
     # The arrays are small: threads of the linear algebra wait for each other longer than they compute.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # No plugin of pydantic is wanted: looking for one reads what every package installed says of itself.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     try:
         app()
     except OSError as error:  # help and errors of options are written before a command runs

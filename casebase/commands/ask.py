@@ -52,10 +52,12 @@ def ask(
 
     Example: casebase ask "119 ohm 6 to 14, H 2.6 L 2.4, U0101 from ECM, no comms with TCM"
     """
-    ahead = TextModelAhead()  # while the message and the library are read
+    ahead = TextModelAhead()
     text = message_from(message or [])
     with open_library(library) as kept:
         understood = understood_from(text, kept.vehicles())
+        if understood.story or not understood.has_evidence:
+            ahead.begin()  # while the rest is worked out; without a story the answer needs no text model
         if not understood.has_evidence:
             return _search(kept, text, understood, json, ahead)
         if json:

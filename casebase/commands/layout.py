@@ -35,7 +35,6 @@ from casebase.record.layout import Layout
 from casebase.record.loading import load_any_file
 from casebase.record.yaml_form import record_yaml
 from casebase.terminal.layout import layout_data, print_layout, print_layouts, print_where
-from casebase.terminal.page import Page
 
 WithdrawOption = Annotated[
     str | None, typer.Option("--withdraw", metavar="REMARK", help="Not to be published any more, and why.")
@@ -216,21 +215,3 @@ def _past(kept: Library, layout: Layout, stuck: Case) -> list[Case]:
     bare = stuck.model_copy(update={"id": None, "revision": None})
     past = (kept.get(row["id"]).case for row in rows if row["fault"])
     return [case for case in past if case != bare]
-
-
-def way_to_layout(kept: Library, job: Case, named: str = "JOB") -> str | None:
-    """Return that a layout holds for the vehicle of a job, and which command draws it; None where none does.
-
-    `named`: how the job is typed.
-    """
-    found = best_fitting(layouts_in(kept), job.vehicle)
-    if found is None:
-        return None
-    return f"Where on the harness: casebase where {named} draws {found.layout.name()} and says what to open."
-
-
-def print_way(way: str | None, page: Page) -> None:
-    """Print the way to a layout, where there is one."""
-    if way:
-        page.line()
-        page.line(way)

@@ -3,21 +3,32 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
 from threading import Thread
 
+import numpy as np
 import typer
 
 from casebase import places
 from casebase.bus.bank import watch_simulations
 from casebase.errors import CasebaseError
+from casebase.library.layouts import best_fitting, layouts_in
 from casebase.library.matching import Means
 from casebase.library.store import Library
-from casebase.match.text.embedder import Embedder, open_embedder, ready_embedder
+from casebase.match.text.embedder import (
+    Embedder,
+    Vectors,
+    export_kept,
+    identity_of,
+    open_embedder,
+    ready_embedder,
+)
+from casebase.match.text.model_store import KeptExport
 from casebase.record.case import Case
 from casebase.record.loading import load_file, record_files
-from casebase.terminal.page import Counted, Shared
+from casebase.terminal.page import Counted, Page, Shared
 
 
 def open_library(path: Path | None, *, make: bool = False) -> Library:
@@ -56,39 +67,66 @@ def job_named(named: str, library: Library) -> Case:
     return kept.case.model_copy(update={"id": kept.case_id, "revision": kept.revision})
 
 
-class TextModelAhead(Thread):
-    """Opens the text model, where it is kept ready, while others read the job and the library.
+class TextModelAhead:
+    """The text model, opened when a story is first given to it, or ahead of that by `begin`, while others read the job.
 
-    What goes wrong is left to `text_model`, which tries again and says so.
+    `kept` is what is known of it unopened; None where its export must be made first. What goes wrong is left to
+    `text_model`, which tries again and says so.
     """
 
     def __init__(self) -> None:
-        super().__init__()
+        self._folder, self._model = places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE)
+        self._thread: Thread | None = None
         self._found: Embedder | None = None
-        self.start()
+        self._tried = False
+        self.kept: KeptExport | None = None
+        with suppress(CasebaseError):
+            self.kept = export_kept(self._folder, self._model)
 
-    def run(self) -> None:
-        """Open it."""
+    def begin(self) -> None:
+        """Open it in a thread of its own."""
+        if self.kept is not None and self._thread is None:
+            self._thread = Thread(target=self._open)
+            self._thread.start()
+
+    def _open(self) -> None:
         with suppress(Exception):
-            self._found = ready_embedder(
-                places.text_model_folder(), os.environ.get(places.TEXT_MODEL_VARIABLE)
-            )
+            self._found = ready_embedder(self._folder, self._model)
 
-    def found(self) -> Embedder | None:
-        """Wait for it, and return it if it was ready."""
-        self.join()
+    @property
+    def identity(self) -> str:
+        """A name that changes whenever the vectors would; none where nothing is kept."""
+        return identity_of(self.kept) if self.kept else ""
+
+    @property
+    def dimensions(self) -> int:
+        """The length of a vector."""
+        return self.kept.dimensions if self.kept else 0
+
+    def vectors(self, texts: Sequence[str]) -> Vectors:
+        """Return one vector per text, all zeros for one that is empty; where the model cannot be had, for all."""
+        opened = self._opened() if any(map(str.strip, texts)) else None
+        if opened is None:
+            return np.zeros((len(texts), self.dimensions), dtype=np.float32)
+        return opened.vectors(texts)
+
+    def _opened(self) -> Embedder | None:
+        if not self._tried:
+            self.begin()
+            if self._thread is not None:
+                self._thread.join()
+            self._found, self._tried = self._found or text_model(), True
         return self._found
 
 
 def means_to_compare(ahead: TextModelAhead | None = None) -> Means:
     """Return what the match index needs: simulated buses, the text model where it can be had, a bar on stderr."""
-    return Means(simulated_buses(), text_model(ahead), Counted("Comparing what is new").tell)
+    is_kept = ahead is not None and ahead.kept is not None
+    return Means(simulated_buses(), ahead if is_kept else text_model(), Counted("Comparing what is new").tell)
 
 
-def text_model(ahead: TextModelAhead | None = None) -> Embedder | None:
+def text_model() -> Embedder | None:
     """Return the text model; where it cannot be had say so, for everything else works without it."""
-    if ahead is not None and (found := ahead.found()) is not None:
-        return found
     with Shared() as bar:
         try:
             return open_embedder(
@@ -97,6 +135,24 @@ def text_model(ahead: TextModelAhead | None = None) -> Embedder | None:
         except CasebaseError as error:
             typer.echo(f"Stories are left out of the comparison: {error}", err=True)
             return None
+
+
+def way_to_layout(kept: Library, job: Case, named: str = "JOB") -> str | None:
+    """Return that a layout holds for the vehicle of a job, and which command draws it; None where none does.
+
+    `named`: how the job is typed.
+    """
+    found = best_fitting(layouts_in(kept), job.vehicle)
+    if found is None:
+        return None
+    return f"Where on the harness: casebase where {named} draws {found.layout.name()} and says what to open."
+
+
+def print_way(way: str | None, page: Page) -> None:
+    """Print the way to a layout, where there is one."""
+    if way:
+        page.line()
+        page.line(way)
 
 
 def names_a_file(named: str) -> bool:

@@ -12,8 +12,13 @@ import typer
 from casebase import places
 from casebase.bus.feed import feeds_of
 from casebase.bus.plain_tests import plain_tests
-from casebase.commands.layout import print_way, way_to_layout
-from casebase.commands.opening import job_from_anywhere, open_library, simulated_buses
+from casebase.commands.opening import (
+    job_from_anywhere,
+    open_library,
+    print_way,
+    simulated_buses,
+    way_to_layout,
+)
 from casebase.commands.shared import (
     FullOption,
     JsonOption,
@@ -25,7 +30,7 @@ from casebase.commands.shared import (
 from casebase.errors import InputError
 from casebase.files import text_of
 from casebase.intake.answers import quick_readings
-from casebase.intake.plain_words.message import read_pasted
+from casebase.intake.plain_words.report_lines import read_pasted
 from casebase.intake.scan_report import explained_codes, explained_report
 from casebase.match import meaning
 from casebase.record.case import Case

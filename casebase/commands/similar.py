@@ -10,8 +10,14 @@ import typer
 
 from casebase import places
 from casebase.commands.filters import narrowing_of
-from casebase.commands.layout import print_way, way_to_layout
-from casebase.commands.opening import TextModelAhead, job_named, means_to_compare, open_library
+from casebase.commands.opening import (
+    TextModelAhead,
+    job_named,
+    means_to_compare,
+    open_library,
+    print_way,
+    way_to_layout,
+)
 from casebase.commands.shared import (
     DemoLibraryOption,
     FullOption,
@@ -21,7 +27,6 @@ from casebase.commands.shared import (
     own_page,
     print_json,
 )
-from casebase.demo import FIRST_JOB, build_demo_library, job_files, load_demo_job
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer
 from casebase.match.answer.data import answer_data, explained_data
@@ -62,7 +67,8 @@ def similar(  # noqa: PLR0913, PLR0917  one parameter per way to narrow down
 
     Example: casebase similar job.yaml --since 2024-01-01
     """
-    ahead = TextModelAhead()  # while the job and the library are read
+    ahead = TextModelAhead()
+    ahead.begin()  # while the job and the library are read
     narrowing = narrowing_of(medium=medium, make=make, status=status, shop=shop, since=since, until=until)
     with open_library(library) as kept:
         stuck = job_named(job, kept)
@@ -138,6 +144,13 @@ def demo(
 
     Example: casebase demo --job tailgate
     """
+    from casebase.demo import (  # noqa: PLC0415  whoever asks for a job of their own pays nothing for it
+        FIRST_JOB,
+        build_demo_library,
+        job_files,
+        load_demo_job,
+    )
+
     path = library or places.demo_library()
     stuck = load_demo_job(job)
     with build_demo_library(path) as built:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from casebase.errors import InputError
-from casebase.intake.plain_words.message import read_pasted
+from casebase.intake.plain_words.report_lines import read_pasted
 from casebase.intake.question import Asked, Data, Known, Question, Script
 from casebase.intake.scan_report import Finding, ScanReport, read_report
 from casebase.intake.vehicle_lines import read_modules

@@ -10,10 +10,10 @@ from typing import Any, Final
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
 from casebase.record.case import Case, Network
-from casebase.record.layout import NETWORK_LAYOUT, Layout, Source
+from casebase.record.layout import Layout, Source
 from casebase.record.loading import layout_from_data
 from casebase.record.modules import module_identity
-from casebase.record.vocabulary import Place, YesNo
+from casebase.record.vocabulary import NETWORK_LAYOUT, Place, YesNo
 from casebase.record.word_list import plain_form
 
 _NAMES: Final = {

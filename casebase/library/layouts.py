@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import ValidationError
 from sqlite_utils import Database
@@ -16,8 +16,10 @@ from casebase.errors import LibraryError
 from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.records import new_id
 from casebase.record.json_form import canonical_json, sha256_of, stored_layout
-from casebase.record.layout import Layout
 from casebase.record.vehicle import Vehicle
+
+if TYPE_CHECKING:
+    from casebase.record.layout import Layout
 
 
 @dataclass(frozen=True)

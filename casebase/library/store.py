@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 from uuid import uuid4
 
 from sqlite_utils import Database
@@ -34,7 +34,9 @@ from casebase.match.index.collection import Collection
 from casebase.match.index.files import begin_again, damage_in, writing_alone
 from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, digest_for_id, sha256_of
-from casebase.record.layout import Layout
+
+if TYPE_CHECKING:
+    from casebase.record.layout import Layout
 
 
 class Outcome(StrEnum):

@@ -44,7 +44,13 @@ LONGEST_NAME: Final = 200
 class Part(BaseModel):
     """Base of every part of a record: unknown keys are refused, a part never changes once made."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, validate_default=False)
+    model_config = ConfigDict(
+        extra="forbid",
+        frozen=True,
+        allow_inf_nan=False,
+        validate_default=False,
+        defer_build=True,  # each is built when first used: a command uses few of them on their own
+    )
 
 
 def _without_control_characters(text: str) -> str:

@@ -12,11 +12,13 @@ import json
 import sys
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from casebase.record.case import Case
 from casebase.record.fields import STORED
-from casebase.record.layout import Layout
+
+if TYPE_CHECKING:
+    from casebase.record.layout import Layout
 
 ID_LENGTH: Final = 8
 """40 bits: among 10,000 records two share an ID with a chance of 1 in 20,000; the library then takes more."""
@@ -49,6 +51,8 @@ def stored_case(text: str) -> Case:
 
 def stored_layout(text: str) -> Layout:
     """Return the layout of a JSON text that was kept before; raises as `stored_case` does."""
+    from casebase.record.layout import Layout  # noqa: PLC0415  its models cost a command that meets no layout
+
     return Layout.model_validate_json(text, context=STORED)
 
 
@@ -104,6 +108,8 @@ def case_schema() -> dict[str, Any]:
 
 def layout_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a layout as it stands in a file."""
+    from casebase.record.layout import Layout  # noqa: PLC0415  its models cost a command that meets no layout
+
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "casebase network layout",

@@ -20,14 +20,11 @@ from casebase.record.case import ID_PATTERN, Provenance
 from casebase.record.fields import AsList, BitRate, Minutes, Name, NotATruthValue, Ohms, Part, Text
 from casebase.record.quantities import LENGTH, read_amount
 from casebase.record.vehicle import FIRST_MODEL_YEAR, Vehicle
-from casebase.record.vocabulary import Medium, YesNo
+from casebase.record.vocabulary import NETWORK_LAYOUT, Medium, YesNo
 from casebase.record.word_list import Word, plain_form
 
 MOST_PLACES: Final = 2000
 """Far above any vehicle (a car has some hundred places on its networks), low enough to answer at once."""
-
-NETWORK_LAYOUT: Final = "network layout"
-"""The kind of record, as it stands in a file."""
 
 DLC: Final = "DLC"
 """The diagnostic connector: a place of every layout, listed nowhere."""

@@ -10,7 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from io import StringIO
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
@@ -18,10 +18,12 @@ from casebase.errors import InputError, Problem, RecordError
 from casebase.files import plain_content, text_of
 from casebase.record.case import Case
 from casebase.record.checks import inconsistencies
-from casebase.record.layout import NETWORK_LAYOUT, Layout
-from casebase.record.layout_checks import layout_inconsistencies
 from casebase.record.problems import printable, problems_of, with_lines
+from casebase.record.vocabulary import NETWORK_LAYOUT
 from casebase.record.word_list import plain_form
+
+if TYPE_CHECKING:
+    from casebase.record.layout import Layout
 
 LARGEST_FILE_BYTES: Final = 200_000_000
 """A record is some kilobytes; a file of many is tens of megabytes. Above this it is something else."""
@@ -102,6 +104,9 @@ def case_from_data(data: object, source: str, text: str | None = None, record: i
 
 def layout_from_data(data: object, source: str, text: str | None = None, record: int = 0) -> Layout:
     """Return the checked layout that plain `data` describes; `text` and `record` as for a case."""
+    from casebase.record.layout import Layout  # noqa: PLC0415  its models cost a command that meets no layout
+    from casebase.record.layout_checks import layout_inconsistencies  # noqa: PLC0415
+
     return _checked(Layout, layout_inconsistencies, data, source, text, record)
 
 

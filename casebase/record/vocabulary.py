@@ -18,6 +18,10 @@ class Kind(Word):
     KNOWN_GOOD = "known good"
 
 
+NETWORK_LAYOUT: Final = "network layout"
+"""The kind of the other record, a wiring layout, as it stands in a file."""
+
+
 class Status(Word):
     """How far a fault case has come; derived from the record, never typed."""
 

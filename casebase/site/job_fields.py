@@ -12,7 +12,7 @@ from typing import Any, Final
 
 from casebase.errors import CodeError, InputError
 from casebase.intake.answers import check_field
-from casebase.intake.plain_words.message import read_pasted
+from casebase.intake.plain_words.report_lines import read_pasted
 from casebase.intake.scan_report import Finding, ScanReport
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.fields import LONGEST_NAME

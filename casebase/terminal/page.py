@@ -10,12 +10,14 @@ import sys
 import textwrap
 from collections.abc import Iterable
 from types import TracebackType
-from typing import Final, Self
+from typing import TYPE_CHECKING, Final, Self
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
 
 from casebase.errors import shown
+
+if TYPE_CHECKING:
+    from rich.progress import Progress, TaskID
 
 LABEL_WIDTH: Final = 10
 WIDEST: Final = 110
@@ -78,7 +80,20 @@ class Page:
             self.labelled("" if index else label, text, indent)
 
 
-def _progress(*columns: TextColumn | BarColumn | MofNCompleteColumn) -> Progress:
+def _progress(*, counts: bool) -> Progress:
+    """Return a bar with its words, and how many of how many where things are counted."""
+    from rich.progress import (  # noqa: PLC0415  most commands are done before a bar is worth it
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+    )
+
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        *([MofNCompleteColumn()] if counts else []),
+    )
     return Progress(*columns, console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty())
 
 
@@ -96,7 +111,7 @@ class Counted:
         if whole < self._worth_from:
             return
         if self._progress is None or self._task is None:
-            self._progress = _progress(TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+            self._progress = _progress(counts=True)
             self._task = self._progress.add_task(self._title, total=whole)
             self._progress.start()
         self._progress.update(self._task, completed=done)
@@ -126,7 +141,7 @@ class Shared:
         if self._progress is None or self._task is None:
             if not sys.stderr.isatty():
                 print(f"{words} ...", file=sys.stderr)
-            self._progress = _progress(TextColumn("{task.description}"), BarColumn())
+            self._progress = _progress(counts=False)
             self._task = self._progress.add_task(words, total=1.0)
             self._progress.start()
         self._progress.update(self._task, completed=share, description=words)

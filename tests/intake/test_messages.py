@@ -20,7 +20,8 @@ from casebase.intake.plain_words.as_record import (
     understood_data,
 )
 from casebase.intake.plain_words.mended import mended
-from casebase.intake.plain_words.message import Understood, read_pasted, understood_from
+from casebase.intake.plain_words.message import Understood, understood_from
+from casebase.intake.plain_words.report_lines import read_pasted
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, written
 from casebase.record.loading import case_from_data
 

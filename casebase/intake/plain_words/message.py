@@ -23,26 +23,16 @@ from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.mended import mended
 from casebase.intake.plain_words.points import Point
 from casebase.intake.plain_words.readings import readings_in, waveforms_in
-from casebase.intake.plain_words.told_codes import codes_found, codes_said
+from casebase.intake.plain_words.told_codes import code_entry, codes_found, codes_said
 from casebase.intake.plain_words.told_of_modules import SILENT, modules_said
-from casebase.intake.plain_words.written import LONGEST_MESSAGE, Span, Written, written
-from casebase.intake.scan_codes import codes_in_line
-from casebase.intake.scan_line import bare, heading_of, is_silence, silent_in, unknown_heading
-from casebase.intake.scan_report import Finding, ScanReport, read_report
-from casebase.record.codes import TroubleCode
-from casebase.record.modules import module_identity, module_key
+from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, Span, Written, written
+from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Medium
-
-Data = dict[str, Any]
-
 
 _UNSEEN: Final = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u202a-\u202e\u2028\u2029\u2066-\u2069\ufeff\ud800-\udfff]"
 )
 """Control characters, marks without width that turn the direction of text, halves of characters (Unicode UAX 9)."""
-
-LONGEST_PASTE: Final = 50_000
-"""Characters of a message with a scan report in it; of the rest `LONGEST_MESSAGE`."""
 
 LONGEST_STORY: Final = 5_000
 
@@ -100,6 +90,15 @@ def understood_from(message: str, vehicles: Vehicles = ()) -> Understood:
     return understood
 
 
+def _parted(message: str) -> tuple[str, str]:
+    """Return the lines of a scan report in a message, and the message without those lines."""
+    if "\n" not in message:
+        return "", message
+    from casebase.intake.plain_words.report_lines import parted  # noqa: PLC0415  one line alone is no report
+
+    return parted(message)
+
+
 @dataclass
 class _Taken:
     """Collects the items, and the places of the message they came from."""
@@ -137,73 +136,6 @@ def _joined(spans: Iterable[Span]) -> list[Span]:
         else:
             joined.append((start, end))
     return joined
-
-
-# --- lines of a scan report -------------------------------------------------------------------------------------------
-
-_LEAST_REPORT_LINES: Final = 2
-_MEASURED: Final = re.compile(r"[0-9] ?(?:k|m)?(?:ohms?|\u03a9|v|volts?)\b", re.IGNORECASE)
-
-
-def _parted(message: str) -> tuple[str, str]:
-    """Return the lines of a scan report, the others blank, and the message without those lines."""
-    lines = message.split("\n")
-    is_report = [_is_report_line(line) for line in lines] if len(lines) > 1 else []
-    if sum(is_report) < _LEAST_REPORT_LINES or not any(codes_in_line(line) for line in lines):
-        return "", message
-    first = is_report.index(True)
-    last = len(is_report) - 1 - is_report[::-1].index(True)
-    within = [
-        first <= at <= last and (told or not _MEASURED.search(lines[at])) for at, told in enumerate(is_report)
-    ]
-    report = "\n".join(line if taken else "" for line, taken in zip(lines, within, strict=True))
-    prose = "\n".join(line for line, taken in zip(lines, within, strict=True) if not taken)
-    return report, prose
-
-
-def _is_report_line(line: str) -> bool:
-    """Return whether a line begins with a code or a module's name as a scan report's does."""
-    if not line.strip():
-        return False
-    codes = codes_in_line(line)
-    if codes:
-        before = bare(line[: codes[0].start])
-        return not before or module_key(before) is not None or before[:1].isdigit()
-    if is_silence(line):
-        return bool(silent_in(line)) and len(line) <= _LONGEST_OF_REPORT
-    return bool(heading_of(line) or unknown_heading(line))
-
-
-_LONGEST_OF_REPORT: Final = 60
-
-
-def read_pasted(text: str) -> ScanReport:
-    """Return what a pasted scan report says; of one that is written in words, such as "U0101 from ECM and ABS", too.
-
-    Lines are read as those of a report where they look like one, and the whole as words where they do not.
-    """
-    report = read_report(text)
-    in_lines, _ = _parted(text[:LONGEST_PASTE])
-    if in_lines or len(text) > LONGEST_MESSAGE:
-        return report
-    message = mended(written(text))
-    codes = codes_found(message)
-    told = [one for one in codes_said(Marks(message), codes) if not one.is_denied]
-    named = {one.found.start for one in told if one.module}
-    if len(named) < sum(finding.module is not None for finding in report.findings):
-        return report
-    statuses = {finding.code.text: (finding.status, finding.text) for finding in report.findings}
-    findings = [
-        Finding(
-            one.module,
-            one.found.code,
-            *statuses.get(one.found.code.text, (None, None)),
-            message.text.count("\n", 0, one.found.start) + 1,
-        )
-        for one in told
-    ]
-    silent = [said.name for said in modules_said(Marks(message), codes) if said.answers == SILENT]
-    return ScanReport(findings, report.unread, list(dict.fromkeys((*report.silent_modules, *silent))))
 
 
 # --- taking in --------------------------------------------------------------------------------------------------------
@@ -245,12 +177,10 @@ def _take_readings(marks: Marks, taken: _Taken) -> None:
 
 
 def _take_codes_and_modules(marks: Marks, report: str, taken: _Taken) -> None:
-    lines = report.split("\n")
-    found = read_report(report) if report else None
-    for finding in found.findings if found else []:
-        taken.items.append(Item("codes", _code_of(finding), " ".join(lines[finding.line - 1].split())))
-    for name in found.silent_modules if found else []:
-        taken.items.append(Item(SILENT, name, _line_naming(lines, name)))
+    if report:
+        from casebase.intake.plain_words.report_lines import told_in_lines  # noqa: PLC0415  not of one line
+
+        taken.items += [Item(*told) for told in told_in_lines(report)]
     codes = codes_found(marks.message)
     for told in codes_said(marks, codes):
         if told.is_denied:
@@ -261,21 +191,6 @@ def _take_codes_and_modules(marks: Marks, report: str, taken: _Taken) -> None:
     for said in modules_said(marks, codes):
         if module_identity(said.name) not in known:
             taken.add(said.answers, said.name, said.spans)
-
-
-def _line_naming(lines: list[str], name: str) -> str:
-    return next((" ".join(line.split()) for line in lines if name in line and is_silence(line)), name)
-
-
-def _code_of(finding: Finding) -> Data:
-    status = {"status": finding.status} if finding.status else {}
-    return code_entry(finding.module, finding.code) | status
-
-
-def code_entry(module: str | None, code: TroubleCode) -> Data:
-    """Return a code as an entry of a record."""
-    spelled = code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}"
-    return ({"module": module} if module else {}) | {"code": spelled}
 
 
 def _take_circumstances(marks: Marks, taken: _Taken) -> None:

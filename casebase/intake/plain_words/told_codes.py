@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.told_of_modules import MOST_LISTED, listed_behind
 from casebase.intake.plain_words.written import Span, Written
 from casebase.intake.scan_codes import FoundCode, codes_in_line
+from casebase.record.codes import TroubleCode
+
+Data = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -161,3 +164,9 @@ def _storing_in_front(marks: Marks, code: FoundCode) -> Named | None:
     if not stores or stores.end() != code.start or (behind_other and text[name.end : name.end + 1] == " "):
         return None
     return name
+
+
+def code_entry(module: str | None, code: TroubleCode) -> Data:
+    """Return a code as an entry of a record."""
+    spelled = code.text if code.occurrences is None else f"{code.text} OC {code.occurrences}"
+    return ({"module": module} if module else {}) | {"code": spelled}

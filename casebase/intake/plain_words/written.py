@@ -15,6 +15,9 @@ from typing import Final
 LONGEST_MESSAGE: Final = 10_000
 """Characters that are read, some 1,600 words; what stands behind is left as story."""
 
+LONGEST_PASTE: Final = 50_000
+"""Characters of a message with a scan report in it; of the rest `LONGEST_MESSAGE`."""
+
 LONGEST_CLAUSE: Final = 300
 LONGEST_SENTENCE: Final = 1_200
 """Characters; whoever writes without a stop is cut, so that the work grows with the length of the message alone."""

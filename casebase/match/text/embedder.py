@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from casebase.errors import ModelError
-from casebase.match.text.export import Progress, export
 from casebase.match.text.model_store import (
     EXPORT_VERSION,
     GRAPH,
@@ -36,6 +35,8 @@ if TYPE_CHECKING:
     from onnxruntime import InferenceSession
     from tokenizers import Tokenizer
 
+    from casebase.match.text.export import Progress
+
 TOKENS_AT_ONCE: Final = 512
 """Tokens of one batch, padding included (measured with `tests/bench/embedding_speed.py`)."""
 
@@ -54,7 +55,7 @@ class Embedder:
     """
 
     def __init__(self, kept: KeptExport, session: InferenceSession, tokenizer: Tokenizer) -> None:
-        self.identity: str = f"{kept.weights[:16]}-e{EXPORT_VERSION}-a{abbreviations_digest()}"
+        self.identity: str = identity_of(kept)
         self.dimensions: int = kept.dimensions
         self._kept = kept
         self._session = session
@@ -96,6 +97,19 @@ class Embedder:
         theirs = np.array(self._kept.probes[:probes], dtype=np.float32)
         cosines = np.vecdot(self.vectors(PROBES[:probes]), theirs)
         return bool(np.all(cosines >= _AS_MADE))
+
+
+def identity_of(kept: KeptExport) -> str:
+    """Return what changes whenever the vectors of an export would."""
+    return f"{kept.weights[:16]}-e{EXPORT_VERSION}-a{abbreviations_digest()}"
+
+
+def export_kept(cache: Path, model: str | None = None) -> KeptExport | None:
+    """Return what is known of the export of `model` without opening it; None where none is kept.
+
+    Raises `ModelError` when the model cannot be found.
+    """
+    return read_kept(_place(cache, named_model(model)))
 
 
 def open_embedder(
@@ -170,6 +184,8 @@ def _tokenizer(path: Path) -> Tokenizer:
 
 def _make(meant: Model, place: Path, progress: Progress) -> None:
     """Export a model to its place in the cache; what is half done goes."""
+    from casebase.match.text.export import export  # noqa: PLC0415  once on a machine
+
     damaged = stamp_of(place)
     with new_folder(place.parent) as made:
         export(meant, made, progress)

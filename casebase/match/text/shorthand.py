@@ -55,6 +55,8 @@ def spelled_out(text: str) -> str:
     >>> spelled_out("AC ripple 0.3 V at the alternator"), spelled_out("AC blows warm"), spelled_out("AC?")
     ('alternating current ripple 0.3 V at the alternator', 'air conditioning blows warm', 'AC?')
     """
+    if not text.strip():
+        return text
     for _ in range(len(_meanings())):  # every turn but the last leaves fewer kinds of short form
         further = _once(text)
         if further == text:
