@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from casebase import places
 from casebase.errors import ModelError
-from casebase.match.text import embedder, model_store, shorthand
+from casebase.match.text import embedder, export, model_store, shorthand
 from casebase.match.text.embedder import open_embedder
 from tests.match.small_model import write_small_model
 
@@ -53,7 +53,7 @@ def cache(exported, tmp_path) -> Path:
 @pytest.fixture
 def no_export(monkeypatch):
     """Make exporting fail the test: what is kept must do."""
-    monkeypatch.setattr(embedder, "export", lambda *_: pytest.fail("exported again"))
+    monkeypatch.setattr(export, "export", lambda *_: pytest.fail("exported again"))
 
 
 def kept_folder(cache: Path) -> Path:
@@ -329,15 +329,15 @@ def test_a_cache_that_cannot_be_written(model, tmp_path):
     assert "cannot be written" in refusal(tmp_path / "taken" / "cache", str(model))
 
 
-@pytest.mark.parametrize("way", ["packaged_export", "torch_export"])
+@pytest.mark.parametrize("way", ["packaged", "torch"])
 def test_a_full_disk(model, tmp_path, monkeypatch, way):
     """The sentence says where there is no room, and nothing half written is left."""
 
     def full(_folder, _kept):
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(f"casebase.match.text.{way}.seal", full)
-    named = None if way == "packaged_export" else str(model)
+    monkeypatch.setattr(export, "seal", full)
+    named = None if way == "packaged" else str(model)
     assert "No space left on device" in refusal(tmp_path / "cache", named)
     assert list((tmp_path / "cache").iterdir()) == []
 
@@ -354,7 +354,7 @@ def test_an_export_that_gives_other_vectors_is_not_used(model, exported, tmp_pat
             model_store.KeptExport(**json.loads((folder / "settings.json").read_text(encoding="utf-8"))),
         )
 
-    monkeypatch.setattr(embedder, "export", wrong)
+    monkeypatch.setattr(export, "export", wrong)
     assert "does not give the model's own vectors" in refusal(tmp_path, str(model))
 
 
