@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from casebase import places
 from casebase.errors import ModelError
-from casebase.match.text import embedder, export, model_store, shorthand
+from casebase.match.text import export, model_store, shorthand
 from casebase.match.text.embedder import open_embedder
 from tests.match.small_model import write_small_model
 
