@@ -35,6 +35,10 @@ _ENDINGS: Final = (
     *(("er", ""), ("er", "e"), ("ier", "y"), ("est", ""), ("iest", "y"), ("y", ""), ("ish", ""), ("ly", "")),
     *(("ily", "y"), ("ness", ""), ("less", ""), ("able", ""), ("able", "e")),
 )
+_ENDINGS_BY_LETTER: Final = {
+    letter: [(ending, instead) for ending, instead in _ENDINGS if ending[-1] == letter]
+    for letter in {ending[-1] for ending, _ in _ENDINGS}
+}
 _BEGINNINGS: Final = ("un", "re", "non", "mis", "over", "under", "pre", "dis")
 _SHORTEST_STEM: Final = 3
 
@@ -50,31 +54,36 @@ _NUMBER: Final = (
     r"[-+±~<>≈]?[0-9]{1,3}(?:[ ',\u202f\u00a0][0-9]{3}){0,2}(?:[.,][0-9]{1,3})?"
     r"|[-+±~<>]?(?:[0-9]{1,4}(?:[.,][0-9]{1,3})?|[.,][0-9]{1,3})"
 )
-_RANGE: Final = rf"(?:{_NUMBER})(?:\s?(?:-|\u2013|to|/|\.\.\.?|and|or|±|x)\s?(?:{_NUMBER})){{0,3}}"
+_WHOLE: Final = rf"(?:{_NUMBER})(?![0-9])"
+_RANGE: Final = rf"{_WHOLE}(?:\s?(?:-|\u2013|to|/|\.\.\.?|and|or|±|x)\s?{_WHOLE}){{0,3}}"
+_BYTES: Final = r"(?=[0-9A-F]{2} )(?=[0-9 ]{0,23}+[A-F])[0-9A-F]{2}(?: [0-9A-F]{2}){3,7}(?!\w)"
+"""Of a frame, letters among them."""
+
+_BEGIN_WITH_A_FIGURE: Final = (
+    rf"(?<!\.){_RANGE}[\s-]?(?=[A-Za-zµμΩ°%€£])(?:{_UNITS})(?![\w'\u2019])",
+    r"(?<!\.)[0-9]{1,7}+ ?(?=[kmhoHbrfuµ])(?:km|miles|mi|h|hours|ohms?|Hz|bit/s|bps|rpm|mV|frames|ms|us|µs)(?!\w)",
+    _BYTES,
+    r"0x[0-9A-Fa-f]{1,3}(?!\w)",
+    r"(?<![.-])(?:19|20)[0-9]{2}-[01][0-9]-[0-3][0-9](?:[T ][0-2][0-9]:[0-5][0-9](?::[0-5][0-9])?Z?)?(?![\w-])",
+    r"(?<![.:])[0-2]?[0-9]:[0-5][0-9](?![\w:])",  # times of day
+    r"(?<![.,/-])(?:19[5-9]|20[0-4])[0-9](?![\w./-])",  # years
+    r"(?<!\.)(?:[0-9]{1,3}(?:\.[0-9]{1,3})?|\.[0-9]{1,3})(?:/[0-9]{1,3}(?:\.[0-9]{1,2})?)?(?![\w]|[.,:/-][0-9])",
+    r"(?:2|4|6|8|10|12|14|16|20|24|26|32|48|50|64)-(?:pin|way|wire|core|bit|speed|door|wheel|cylinder|volt)s?(?!\w)",
+)
+_BEGIN_WITH_A_LETTER: Final = (
+    _BYTES,
+    r"(?<!\.)[PCBU][0-3][0-9A-F]{3}(?:[-:/ ]?[0-9A-F]{2})?(?!\w)",  # codes (SAE J2012)
+    r"(?:SPN|FMI|SA|PGN|OC)[ :]?[0-9]{1,6}(?!\w)",  # SAE J1939-73
+    r"(?:ISO|SAE|EN|DIN|CiA|IEC|FMVSS)[ -]?[JR]?[0-9]{2,5}(?:[-/][0-9A-Z]{1,3})?(?!\w)",
+    r"J[0-9]{4}(?:[-/][0-9]{1,2})?(?!\w)",
+    r"(?<!-)[A-Z][0-9]{1,3}(?:[./:-][0-9]{1,2})?(?![\w-])",  # connectors, fuses, splices, earth points
+    r"(?:pins?|cavit(?:y|ies)|terminals?|fuses?|relays?|cylinders?|banks?|slots?|ways?|positions?|channels?|tests?|steps?"
+    r"|runs?|readings?|jobs?|version|revision|term(?:inal)?|wheels?|class|level|stage|phase)\s?[0-9]{1,3}"
+    r"(?:(?:,?\s(?:and|or|to)\s|[,/ -]\s?)[0-9]{1,2}(?![.,]?[0-9])){0,4}(?!\w)",
+)
 TRADE_FORMS: Final = re.compile(
-    "|".join(
-        (
-            rf"(?<![\w.]){_RANGE}[\s-]?(?:{_UNITS})(?![\w'\u2019])",
-            r"(?<![\w.])[0-9]{1,7} ?(?:km|miles|mi|h|hours|ohms?|Hz|bit/s|bps|rpm|mV|frames|ms|us|µs)(?!\w)",
-            # Bytes of a frame, letters among them.
-            r"(?<!\w)(?=[0-9A-F]{2} )(?=[0-9 ]{0,23}[A-F])[0-9A-F]{2}(?: [0-9A-F]{2}){3,7}(?!\w)",
-            r"(?<![\w.])[PCBU][0-3][0-9A-F]{3}(?:[-:/ ]?[0-9A-F]{2})?(?!\w)",  # codes (SAE J2012)
-            r"(?<!\w)(?:SPN|FMI|SA|PGN|OC)[ :]?[0-9]{1,6}(?!\w)",  # SAE J1939-73
-            r"(?<!\w)(?:ISO|SAE|EN|DIN|CiA|IEC|FMVSS)[ -]?[JR]?[0-9]{2,5}(?:[-/][0-9A-Z]{1,3})?(?!\w)",
-            r"(?<!\w)J[0-9]{4}(?:[-/][0-9]{1,2})?(?!\w)",
-            r"(?<!\w)0x[0-9A-Fa-f]{1,3}(?!\w)",
-            r"(?<![\w-])[A-Z][0-9]{1,3}(?:[./:-][0-9]{1,2})?(?![\w-])",  # connectors, fuses, splices, earth points
-            r"(?<!\w)(?:pins?|cavit(?:y|ies)|terminals?|fuses?|relays?|cylinders?|banks?|slots?|ways?|positions?|channels?|tests?"
-            r"|steps?|runs?|readings?|jobs?|version|revision|term(?:inal)?|wheels?|class|level|stage|phase)\s?[0-9]{1,3}"
-            r"(?:(?:,?\s(?:and|or|to)\s|[,/ -]\s?)[0-9]{1,2}(?![.,]?[0-9])){0,4}(?!\w)",
-            r"(?<![\w.-])(?:19|20)[0-9]{2}-[01][0-9]-[0-3][0-9](?:[T ][0-2][0-9]:[0-5][0-9](?::[0-5][0-9])?Z?)?"
-            r"(?![\w-])",
-            r"(?<![\w.:])[0-2]?[0-9]:[0-5][0-9](?![\w:])",  # times of day
-            r"(?<![\w.,/-])(?:19[5-9]|20[0-4])[0-9](?![\w./-])",  # years
-            r"(?<![\w.])(?:[0-9]{1,3}(?:\.[0-9]{1,3})?|\.[0-9]{1,3})(?:/[0-9]{1,3}(?:\.[0-9]{1,2})?)?(?![\w]|[.,:/-][0-9])",
-            r"(?<!\w)(?:2|4|6|8|10|12|14|16|20|24|26|32|48|50|64)-(?:pin|way|wire|core|bit|speed|door|wheel|cylinder|volt)s?(?!\w)",
-        )
-    )
+    rf"(?<!\w)(?:(?=[-+±~<>≈.,0-9])(?:{'|'.join(_BEGIN_WITH_A_FIGURE)})"
+    rf"|(?=[A-Za-z])(?:{'|'.join(_BEGIN_WITH_A_LETTER)}))"
 )
 """Readings with a unit, codes, connectors, pins, days, small numbers: what every record is full of."""
 
@@ -111,20 +120,19 @@ def is_plain(word: str) -> bool:
     >>> is_plain("chafed"), is_plain("terminators"), is_plain("brandvoll")
     (True, True, False)
     """
-    return _has_stem(word) or any(
-        word.startswith(begin) and _has_stem(word[len(begin) :]) for begin in _BEGINNINGS
+    return _has_stem(word) or (
+        word.startswith(_BEGINNINGS)
+        and any(word.startswith(begin) and _has_stem(word[len(begin) :]) for begin in _BEGINNINGS)
     )
 
 
 def _has_stem(word: str) -> bool:
     words = plain_words()
     return word in words or any(
-        _without(word, ending) + instead in words for ending, instead in _ENDINGS if _fits(word, ending)
+        _without(word, ending) + instead in words
+        for ending, instead in _ENDINGS_BY_LETTER.get(word[-1:], ())
+        if word.endswith(ending) and len(word) - len(ending) >= _SHORTEST_STEM
     )
-
-
-def _fits(word: str, ending: str) -> bool:
-    return word.endswith(ending) and len(word) - len(ending) >= _SHORTEST_STEM
 
 
 def _without(word: str, ending: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -19,12 +20,11 @@ from casebase.library.layouts import StoredLayout
 from casebase.library.privacy import EVERYWHERE, accept_words, accepted_words, cleared, mark_of, names
 from casebase.library.store import Library
 from casebase.publish.harmless_words import words_that_are_names
-from casebase.publish.private_kinds import found_in
+from casebase.publish.private_kinds import Found, found_in
 from casebase.publish.private_text import (
     REGIONS,
     WHERE_UNKNOWN,
     Hit,
-    masked,
     texts_of,
     texts_of_attachments,
 )
@@ -120,9 +120,8 @@ class _Look:
         new = [] if accepted is None else unknown_in(text, accepted)
         private = found_in(text, self.names, self.regions) if new else []
         return [
-            Hit(self.case_id, field, one.kind, text, one.begin, one.end, masked(text, [one]))
-            for one in new
-            if not any(one.begin < other.end and other.begin < one.end for other in private)
+            Hit(self.case_id, field, one.kind, text, one.begin, one.end, (one,))
+            for one in _apart_from(private, new)
         ]
 
     def whole(self, field: str, kind: str, text: str) -> list[Hit]:
@@ -131,8 +130,17 @@ class _Look:
         return (
             []
             if accepted is None or text in accepted
-            else [Hit(self.case_id, field, kind, text, 0, len(text), "")]
+            else [Hit(self.case_id, field, kind, text, 0, len(text), (Found(kind, 0, len(text), ""),))]
         )
+
+
+def _apart_from(private: Sequence[Found], new: Iterable[Found]) -> Iterator[Found]:
+    """Yield the stretches that touch nothing private; both go from left to right, and nothing private overlaps."""
+    ends = [one.end for one in private]
+    for one in new:
+        place = bisect_right(ends, one.begin)
+        if place == len(ends) or private[place].begin >= one.end:
+            yield one
 
 
 def _in_files(texts: Iterable[tuple[str, str]], look: _Look) -> Iterator[Hit]:
@@ -143,7 +151,7 @@ def _in_files(texts: Iterable[tuple[str, str]], look: _Look) -> Iterator[Hit]:
         if line and _ROW.fullmatch(text):
             rows[line[1]].append(text)
         elif line and len(marks[line[1]]) > MOST_OF_A_FILE:
-            marks[line[1]][text] = Hit(look.case_id, field, UNKNOWN, text, 0, 0, "")
+            marks[line[1]][text] = Hit(look.case_id, field, UNKNOWN, text, 0, 0, ())
         else:
             found = look.at(field, text)
             marks[line[1] if line else field].update({hit.text[hit.begin : hit.end]: hit for hit in found})

@@ -8,10 +8,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
-from typing import Final
+from typing import Final, NamedTuple
 
 from casebase.errors import InputError
 from casebase.library.privacy import SHORTEST_NAME
@@ -24,8 +23,7 @@ SERIAL_FROM: Final = 11
 """Positions 12 to 17 of a VIN are the sequential number (49 CFR 565.15(d)(3)); 1 to 11 tell type, year and plant."""
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(NamedTuple):
     """Something private in a text: its kind, where, and what may stand there instead."""
 
     kind: str
@@ -42,7 +40,7 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
         plain, places = as_read(text)
         if plain != text:
             return [
-                replace(one, begin=places[one.begin], end=places[one.end - 1] + 1)
+                one._replace(begin=places[one.begin], end=places[one.end - 1] + 1)
                 for one in found_in(plain, private_names, regions)
             ]
     found = [
@@ -52,6 +50,8 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
         *_names(text, tuple(private_names)),
         *_phones(text, regions),
     ]
+    if not found:
+        return []
     kept: list[Found] = []
     for one in sorted(found, key=lambda one: (one.begin, -one.end)):
         if not kept or one.begin >= kept[-1].end:
@@ -59,20 +59,27 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
     return kept
 
 
-def as_read(text: str) -> tuple[str, list[int]]:
+def as_read(text: str) -> tuple[str, Sequence[int]]:
     """Return the text as it is read, and for each letter its place in the text.
 
     Wide and raised letters and digits become plain ones (NFKC, Unicode Standard Annex 15), what has no width goes
     (general category Cf).
     """
-    letters, places = [], []
-    for place, letter in enumerate(text):
-        if unicodedata.category(letter) == "Cf":
-            continue
-        for part in unicodedata.normalize("NFKC", letter):
-            letters.append(part)
-            places.append(place)
-    return "".join(letters), places
+    return (text, range(len(text))) if text.isascii() else _letter_by_letter(text, _as_read)
+
+
+def _letter_by_letter(text: str, form: Callable[[str], str]) -> tuple[str, Sequence[int]]:
+    """Return the text with each letter in another form, and for each letter of that its place in the text."""
+    parts = list(map(form, text))
+    plain = "".join(parts)
+    one_each = len(plain) == len(text) and all(parts)
+    places = range(len(text)) if one_each else [place for place, part in enumerate(parts) for _ in part]
+    return plain, places
+
+
+@lru_cache(maxsize=4096)
+def _as_read(letter: str) -> str:
+    return "" if unicodedata.category(letter) == "Cf" else unicodedata.normalize("NFKC", letter)
 
 
 # --- VINs ---------------------------------------------------------------------------------------------------------
@@ -162,7 +169,7 @@ MOST_CHARACTERS_OF_RUNS: Final = 15_000
 
 def _phones(text: str, regions: Sequence[str]) -> Iterator[Found]:
     seen, left = set[tuple[int, int]](), MOST_CHARACTERS_OF_RUNS
-    for run in _RUN.finditer(text):
+    for run in _RUN.finditer(text) if len(text) >= FEWEST_DIGITS_OF_ALL else ():
         if sum(map(str.isdigit, _FIGURES.sub(" ", run[0]))) < FEWEST_DIGITS_OF_ALL:
             continue
         left -= len(run[0])
@@ -212,6 +219,8 @@ _PLATES_BY_SHAPE: Final = (
 )
 """Forms as the registration authorities publish them (from memory); shapes that no part or code number here has."""
 
+_SHORTEST_SHAPE: Final = len("A-B 1")
+
 FEWEST_OF_A_PLATE: Final = 7
 """Characters of a word such as "tag", a space and the plate."""
 
@@ -224,7 +233,7 @@ _PLATE_WORD: Final = re.compile(
 
 
 def _plates(text: str) -> Iterator[Found]:
-    for pattern in _PLATES_BY_SHAPE:
+    for pattern in _PLATES_BY_SHAPE if len(text) >= _SHORTEST_SHAPE else ():
         for match in pattern.finditer(text):
             yield Found("a licence plate", match.start(), match.end(), "[plate]")
     for match in _PLATE_WORD.finditer(text) if len(text) >= FEWEST_OF_A_PLATE else ():
@@ -275,11 +284,10 @@ def _folded(text: str) -> tuple[str, Sequence[int]]:
     """Return the text without capitals and accents, and for each letter its place in the text."""
     if text.isascii():
         return text.casefold(), range(len(text))
-    letters, places = [], []
-    for place, letter in enumerate(text):
-        plain = _WITHOUT_ACCENT.get(letter.casefold(), letter)
-        for part in unicodedata.normalize("NFKD", plain).casefold():
-            if not unicodedata.combining(part):
-                letters.append(part)
-                places.append(place)
-    return "".join(letters), places
+    return _letter_by_letter(text, _without_capitals_and_accents)
+
+
+@lru_cache(maxsize=4096)
+def _without_capitals_and_accents(letter: str) -> str:
+    plain = unicodedata.normalize("NFKD", _WITHOUT_ACCENT.get(letter.casefold(), letter)).casefold()
+    return "".join(part for part in plain if not unicodedata.combining(part))

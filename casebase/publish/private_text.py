@@ -93,7 +93,10 @@ _AROUND: Final = 25
 
 @dataclass(frozen=True)
 class Hit:
-    """Something that looks private: in which case and field, of which kind, the whole text, and the text proposed."""
+    """Something that looks private: in which case and field, of which kind, the whole text, and where in it.
+
+    `replaced` are the finds in whose place something else stands in the text that is proposed.
+    """
 
     case_id: str
     field: str
@@ -101,7 +104,12 @@ class Hit:
     text: str
     begin: int
     end: int
-    proposed: str
+    replaced: tuple[Found, ...]
+
+    @property
+    def proposed(self) -> str:
+        """Return the text proposed; it is made when it is asked for, since a text may hold very many finds."""
+        return masked(self.text, self.replaced)
 
     def sentence(self) -> str:
         """Return the hit as one sentence."""
@@ -161,16 +169,17 @@ def hits_in_text(
     case_id: str, field: str, text: str, private_names: Sequence[str], regions: Sequence[str]
 ) -> list[Hit]:
     """Return what looks private in one text; all of them propose the same text, every hit masked."""
-    found = found_in(text, private_names, regions)
-    proposed = masked(text, found)
-    return [Hit(case_id, field, one.kind, text, one.begin, one.end, proposed) for one in found]
+    found = tuple(found_in(text, private_names, regions))
+    return [Hit(case_id, field, one.kind, text, one.begin, one.end, found) for one in found]
 
 
 def masked(text: str, found: Sequence[Found]) -> str:
     """Return the text with every find replaced by what may stand there."""
-    for one in sorted(found, key=lambda one: -one.begin):
-        text = text[: one.begin] + one.instead + text[one.end :]
-    return text
+    put, done = [], 0
+    for one in sorted(found, key=lambda one: one.begin):
+        put += [text[done : one.begin], one.instead]
+        done = one.end
+    return "".join([*put, text[done:]])
 
 
 def together(hits: Sequence[Hit]) -> list[Hit]:
@@ -179,12 +188,15 @@ def together(hits: Sequence[Hit]) -> list[Hit]:
     for hit in hits:
         by_text.setdefault((hit.case_id, hit.field), []).append(hit)
     return [
-        replace(
-            hit, proposed=masked(hit.text, [Found(one.kind, one.begin, one.end, LEFT_OUT) for one in of_text])
-        )
+        replace(hit, replaced=put)
         for of_text in by_text.values()
+        for put in [_all_of(of_text)]
         for hit in of_text
     ]
+
+
+def _all_of(hits: Sequence[Hit]) -> tuple[Found, ...]:
+    return tuple(Found(one.kind, one.begin, one.end, LEFT_OUT) for one in hits)
 
 
 def texts_of(data: Any, path: str = "") -> Iterator[tuple[str, str]]:

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Final
+from functools import lru_cache
+from typing import Final, NamedTuple
 
 from casebase.publish.harmless_words import (
     TRADE_FORMS,
@@ -33,7 +33,8 @@ _SINGLE: Final = re.compile(
 )
 """Five letters or digits that stand alone, three letters: a word spelled out."""
 
-_DIGIT_WORDS: Final = r"(?:zero|nought|oh|one|two|three|four|five|six|seven|eight|nine|double|triple|hundred)"
+_DIGITS_SPELLED: Final = "zero nought oh one two three four five six seven eight nine double triple hundred"
+_DIGIT_WORDS: Final = rf"(?:{_DIGITS_SPELLED.replace(' ', '|')})"
 _SPELLED: Final = re.compile(rf"(?<!\w){_DIGIT_WORDS}(?:[\s,.-]+{_DIGIT_WORDS}){{3,}}(?!\w)", re.IGNORECASE)
 _GROUPS: Final = re.compile(r"(?<![\w.,])\+?\(?[0-9]{1,4}\)?(?:[ /.-]+\(?[0-9]{1,4}\)?){2,}(?![\w.,]*[0-9])")
 """Three groups of digits or more: fewer than seven digits among them are a reading's (`found`)."""
@@ -64,6 +65,11 @@ _OF_SOMEBODY: Final = re.compile(
 )
 """A word after which figures are somebody's own, however few there are."""
 
+_OWN_WORDS: Final = (  # fmt: skip
+    "customer client invoice account claim policy order ticket ext mobile phone tel tlf fax call born postcode zip box"
+    " card passw pin frame chassis serial plate last first three registered"
+)
+
 _STREETS: Final = (
     r"(?:streets?|lanes?|roads?|avenues?|crescent|terraces?|squares?|gardens?|cottages?|courts?|drives?|close|mill|green"
     r"|hill|farm|quay)"
@@ -76,19 +82,32 @@ _ADDRESS: Final = re.compile(
     r"|(?<!\w)no\. [0-9]{1,4}, (?:the )?\w+ \w+",
     re.IGNORECASE,
 )
-_CUES: Final = (
-    (_TITLES, MAYBE_A_NAME),
-    (_SINGLE, FIGURES),
-    (_SPELLED, FIGURES),
-    (_DOTTED, E_MAIL),
-    (_OF_SOMEBODY, FIGURES),
-    (_ADDRESS, ADDRESS),
-    (_POSITION, FIGURES),
+
+
+class Cue(NamedTuple):
+    """What shows that a stretch of a text may be somebody's; one of some words, in small letters, stands in each."""
+
+    pattern: re.Pattern[str]
+    kind: str
+    one_of: Sequence[str]
+
+
+_TITLE_WORDS: Final = "mr ms miss dr herr frau fru mme mada monsieur señor senor signor sir"
+_STREET_WORDS: Final = (  # fmt: skip
+    "street lane road avenue crescent terrace square garden cottage court drive close mill green hill farm quay"
+)
+CUES: Final = (
+    Cue(_TITLES, MAYBE_A_NAME, _TITLE_WORDS.split()),
+    Cue(_SINGLE, FIGURES, [""]),
+    Cue(_SPELLED, FIGURES, _DIGITS_SPELLED.split()),
+    Cue(_DOTTED, E_MAIL, ["@", "(at)", "[at]", " dot ", "www."]),
+    Cue(_OF_SOMEBODY, FIGURES, _OWN_WORDS.split()),
+    Cue(_ADDRESS, ADDRESS, [*_STREET_WORDS.split(), "flat ", "no. "]),
+    Cue(_POSITION, FIGURES, "°"),
 )
 
 
-@dataclass(frozen=True)
-class _Place:
+class _Place(NamedTuple):
     """A stretch of a text that is not known to be harmless, and why."""
 
     begin: int
@@ -102,61 +121,90 @@ def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
     `accepted` are the words that somebody took as harmless, as they were written.
     """
     plain, places = as_read(text)
-    found = sorted([*_cued(plain), *_tokens(plain, accepted)], key=lambda one: (one.begin, -one.end))
+    found = list(_tokens(plain, accepted))
+    if cued := list(_cued(plain)):
+        found = sorted([*cued, *found], key=lambda one: (one.begin, -one.end))
     return [
-        Found(one.kind, places[one.begin], places[one.end - 1] + 1, LEFT_OUT)
-        for one in _joined(plain, found)
-        if plain[one.begin : one.end] not in accepted
-        and not all(word in accepted for word in words_of(plain[one.begin : one.end]))
+        Found(kind, places[begin], places[end - 1] + 1, LEFT_OUT)
+        for begin, end, kind in _joined(plain, found)
+        if not _is_accepted(plain[begin:end], accepted)
     ]
+
+
+def _is_accepted(stretch: str, accepted: Collection[str]) -> bool:
+    """Return whether a stretch was accepted, whole or each of its words; one without words needs no word of anybody."""
+    if not accepted:
+        return _TOKEN.search(stretch) is None
+    return stretch in accepted or all(word in accepted for word in _words_in(stretch))
 
 
 def words_of(text: str) -> list[str]:
     """Return the words by which a stretch of text is accepted: each by itself, without what says whose it is."""
-    return [
-        match[0].removesuffix("'s").removesuffix("\u2019s") for match in _TOKEN.finditer(as_read(text)[0])
-    ]
+    return list(_words_in(as_read(text)[0]))
+
+
+def _words_in(plain: str) -> Iterator[str]:
+    return (_without_owner(match[0]) for match in _TOKEN.finditer(plain))
+
+
+def _without_owner(word: str) -> str:
+    return word.removesuffix("'s").removesuffix("\u2019s")
 
 
 def _cued(text: str) -> Iterator[_Place]:
-    for pattern, kind in _CUES:
-        for match in pattern.finditer(text):
-            yield _Place(match.start(), match.start() + len(match[0].rstrip()), kind)
-    for match in _GROUPS.finditer(text):
+    small = text.translate(_DOTS_OF_I).lower()
+    for cue in CUES:
+        for match in cue.pattern.finditer(text) if any(word in small for word in cue.one_of) else ():
+            yield _Place(match.start(), match.start() + len(match[0].rstrip()), cue.kind)
+    for match in _GROUPS.finditer(text) if _DIGIT.search(text) else ():
         if sum(map(str.isdigit, match[0])) >= _FEWEST_OF_GROUPS and not _DAY.fullmatch(match[0]):
             yield _Place(match.start(), match.end(), FIGURES)
+
+
+_DOTS_OF_I: Final = {0x130: "i", 0x131: "i"}
+"""Patterns that do not heed capitals take these letters for an i."""
 
 
 def _tokens(text: str, accepted: Collection[str]) -> Iterator[_Place]:
     """Yield every word and number outside the trade's forms that is not known."""
     harmless = bytearray(len(text))
-    for match in TRADE_FORMS.finditer(text) if _DIGIT.search(text) else ():
-        harmless[match.start() : match.end()] = b"\1" * (match.end() - match.start())
-    for match in _TOKEN.finditer(text):
-        word = match[0].removesuffix("'s").removesuffix("\u2019s")
-        if (
-            not harmless[match.start()]
-            and word not in accepted
-            and (kind := _what_is(word, text, match.start()))
-        ):
-            yield _Place(match.start(), match.end(), kind)
+    for form in TRADE_FORMS.finditer(text) if _DIGIT.search(text) else ():
+        begin, end = form.span()
+        harmless[begin:end] = b"\1" * (end - begin)
+    kinds = {
+        word: told
+        for word in set(_TOKEN.findall(text))
+        if (told := _what_is(word))[0] and _without_owner(word) not in accepted
+    }
+    for match in _TOKEN.finditer(text) if kinds else ():
+        here = kinds.get(match[0])
+        begin = match.start()
+        if here and not harmless[begin]:
+            kind = here[0] if here[0] == here[1] or not _begins_a_sentence(text, begin) else here[1]
+            if kind:
+                yield _Place(begin, match.end(), kind)
 
 
-def _what_is(word: str, text: str, begin: int) -> str | None:
-    """Return what is not known of a word, None where it is harmless."""
+def _begins_a_sentence(text: str, begin: int) -> bool:
+    return begin == 0 or _SENTENCE_BEGINS.search(text, max(0, begin - 6), begin) is not None
+
+
+def _what_is(written: str) -> tuple[str | None, str | None]:
+    """Return what is not known of a word within a sentence, and at its beginning; None where it is harmless."""
+    word = _without_owner(written)
     if any(map(str.isdigit, word)):
-        return FIGURES
+        return FIGURES, FIGURES
     if len(word) == 1 or word in capital_forms():
-        return None if word.isascii() or word in "µμΩ" else UNKNOWN
+        alone = None if word.isascii() or word in "µμΩ" else UNKNOWN
+        return alone, alone
     small = _CONTRACTED.sub("", word.casefold())
     if not is_plain(small):
-        return UNKNOWN
+        return UNKNOWN, UNKNOWN
     if word == word.casefold():
-        return None
-    begins = _SENTENCE_BEGINS.search(text, max(0, begin - 6), begin) is not None or begin == 0
+        return None, None
     if small in words_that_are_names():
-        return None if begins and small in _COLOURS else MAYBE_A_NAME
-    return None if begins or word.isupper() or small in trade_words() else MAYBE_A_NAME
+        return MAYBE_A_NAME, None if small in _COLOURS else MAYBE_A_NAME
+    return None if word.isupper() or small in trade_words() else MAYBE_A_NAME, None
 
 
 _DIGIT: Final = re.compile(r"[0-9]")
@@ -165,20 +213,28 @@ _COLOURS: Final = frozenset(("black", "brown", "green", "grey", "gray", "white",
 """Wires are called by them: at the beginning of a sentence they are colours."""
 
 
-def _joined(text: str, found: Sequence[_Place]) -> list[_Place]:
-    """Return the stretches with those together that touch, or that only a sign or a number parts."""
-    joined: list[_Place] = []
-    for one in found:
-        if joined and _belong_together(text[joined[-1].end : one.begin]):
-            last = joined.pop()
-            joined.append(_Place(last.begin, max(last.end, one.end), last.kind))
+def _joined(text: str, found: Sequence[_Place]) -> Iterator[_Place]:
+    """Yield the stretches with those together that touch, or that only a sign or a number parts."""
+    if not found:
+        return
+    begin, end, kind = found[0]
+    for one in found[1:]:
+        if _belong_together(text[end : one.begin]):
+            end = max(end, one.end)
         else:
-            joined.append(one)
-    return joined
+            yield _Place(begin, end, kind)
+            begin, end, kind = one
+    yield _Place(begin, end, kind)
 
 
 _BETWEEN: Final = re.compile(r"[\s.,/_*…&:-]{0,3}(?:[0-9A-Z]{1,4}[\s.,/-]{0,2})?")
+_LONGEST_BETWEEN: Final = 9
 
 
 def _belong_together(between: str) -> bool:
-    return not between or _BETWEEN.fullmatch(between) is not None
+    return len(between) <= _LONGEST_BETWEEN and _parts_nothing(between)
+
+
+@lru_cache(maxsize=4096)
+def _parts_nothing(between: str) -> bool:
+    return _BETWEEN.fullmatch(between) is not None

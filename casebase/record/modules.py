@@ -11,11 +11,10 @@ where they are the whole name, never within a text.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from itertools import takewhile
-from typing import Final, overload
+from typing import Final, NamedTuple, overload
 
 from casebase.places import read_table
 
@@ -23,6 +22,7 @@ Words = tuple[str, ...]
 
 _WORD: Final = re.compile(r"[A-Za-z0-9]+")
 _LETTERS: Final = frozenset("abcdefghijklmnop")
+_CAPITALS: Final = frozenset(map(str.upper, _LETTERS))
 _PLAIN_FILLERS: Final = frozenset({"module", "unit", "ecu", "controller", "computer", "assembly", "the"})
 _ALL_FILLERS: Final = _PLAIN_FILLERS | {
     "control",
@@ -59,8 +59,7 @@ _ADDRESS_IN_FRONT: Final = re.compile(r"^\s{0,8}(?:0[xX])?[0-9][0-9A-Fa-f]{0,2}\
 LONGEST_MODULE_NAME: Final = 80
 
 
-@dataclass(frozen=True)
-class NamedModule:
+class NamedModule(NamedTuple):
     """A module named within a text: its key, and the span of characters that names it."""
 
     key: str
@@ -70,14 +69,16 @@ class NamedModule:
 
 @dataclass(frozen=True)
 class _Names:
-    """Lookups from words to family: as written, without plain fillers, without all fillers."""
+    """Lookups from words to family: as written, without plain fillers, without all fillers.
+
+    `lengths` says how many words the names have that begin with a word, the longest first.
+    """
 
     levels: tuple[dict[Words, str], dict[Words, str], dict[Words, str]]
     abbreviations: frozenset[Words]
     short: dict[str, str]
     keep_letter_a: frozenset[str]
-    beginnings: frozenset[Words]
-    longest: int
+    lengths: dict[str, tuple[int, ...]]
     longest_key: int
     alone: dict[Words, str]
 
@@ -98,8 +99,7 @@ def _names() -> _Names:
         abbreviations=frozenset(_words_of(name) for _, name in spellings if name == name.upper()),
         short={row["key"]: row["short"] for row in rows},
         keep_letter_a=frozenset(row["key"] for row in rows if row["letter_a"] == "kept"),
-        beginnings=frozenset(words[:2] for words in levels[0]),
-        longest=max(map(len, levels[0])),
+        lengths=_lengths_by_first_word(levels[0]),
         longest_key=max(len(row["key"].split()) for row in rows),
         alone={
             _words_of(name): row["key"]
@@ -107,6 +107,13 @@ def _names() -> _Names:
             for name in row["names"].split(";")
         },
     )
+
+
+def _lengths_by_first_word(named: Iterable[Words]) -> dict[str, tuple[int, ...]]:
+    lengths: dict[str, set[int]] = {}
+    for words in named:
+        lengths.setdefault(words[0], set()).add(len(words))
+    return {first: tuple(sorted(found, reverse=True)) for first, found in lengths.items()}
 
 
 def _words_of(text: str) -> Words:
@@ -162,6 +169,15 @@ def _key_of_words(words: Words) -> str | None:
             is_usual_one = letter in {"A", "1"} and family not in _names().keep_letter_a
             return " ".join(part for part in (family, *places, "" if is_usual_one else letter) if part)
     return None
+
+
+_NO_MORE: Final = ("",) * 16
+"""Stands after the words of a text: no name reaches past its end."""
+
+_FEW: Final = 12
+"""Words of a name whose key is kept in memory; a longer one is mostly words for a place."""
+
+_key_of_few: Final = lru_cache(maxsize=4096)(_key_of_words)
 
 
 def _ways_to_read(name: str) -> Iterator[str]:
@@ -248,43 +264,45 @@ def modules_named_in(text: str, *, strict: bool = True) -> list[NamedModule]:
     When `strict`, a single word counts only as an abbreviation in capitals or with a word such as "module"
     after it, so that "engine off" names nothing.
     """
-    tokens = list(_WORD.finditer(text))
+    written, lengths = _WORD.findall(text), _names().lengths
+    words = _WORD.findall(text.lower()) if text.isascii() else [word.lower() for word in written]
+    if lengths.keys().isdisjoint(words):
+        return []
+    beginnings = [place for place, word in enumerate(words) if word in lengths]
+    words += _NO_MORE
+    written += _NO_MORE
+    spans = [match.span() for match in _WORD.finditer(text)]
     found: list[NamedModule] = []
-    index = 0
-    while index < len(tokens):
-        length = _length_of_name(tokens, index, strict)
-        if length:
-            found.append(_named(text, tokens, index, index + length))
-        index += length or 1
+    end = 0
+    for first in beginnings:
+        if first >= end and (length := _length_of_name(written, words, first, strict)):
+            end = first + length
+            found.append(_named(words, spans, first, end))
     return found
 
 
-def _length_of_name(tokens: list[re.Match[str]], index: int, strict: bool) -> int:
-    """Return how many tokens from `index` on name a module, with "control module" and a letter after it."""
+def _length_of_name(written: list[str], words: list[str], first: int, strict: bool) -> int:
+    """Return how many words from `first` on name a module, with "control module" and a letter after it."""
     names = _names()
-    begins = tuple(token[0].lower() for token in tokens[index : index + 2])
-    if begins[:1] not in names.beginnings and begins not in names.beginnings:
-        return 0
-    window = [token[0] for token in tokens[index : index + names.longest + 4]]
-    words = tuple(word.lower() for word in window)
-    for length in range(min(names.longest, len(words)), 0, -1):
-        if words[:length] not in names.levels[0]:
+    for length in names.lengths[words[first]]:
+        named, after = tuple(words[first : first + length]), first + length
+        if named not in names.levels[0]:
             continue
-        fillers = len(list(takewhile(lambda word: word in _ALL_FILLERS, words[length : length + 3])))
-        capitals = words[:length] in names.abbreviations and "".join(window[:length]).isupper()
-        if strict and length + fillers == 1 and not capitals:
+        while words[after] in _ALL_FILLERS and after < first + length + 3:
+            after += 1
+        alone = strict and after == first + 1
+        if alone and not (named in names.abbreviations and written[first].isupper()):
             return 0
-        after = window[length + fillers : length + fillers + 1]
-        return length + fillers + (after != [] and len(after[0]) == 1 and after[0] in "ABCDEFGHIJKLMNOP")
+        return after - first + (written[after] in _CAPITALS)
     return 0
 
 
-def _named(text: str, tokens: list[re.Match[str]], first: int, end: int) -> NamedModule:
-    """Return the module named by the tokens, with the words for a place before and after them."""
-    while first > 0 and tokens[first - 1][0].lower() in _PLACES:
+def _named(words: list[str], spans: list[tuple[int, int]], first: int, end: int) -> NamedModule:
+    """Return the module named by some words of a text, with the words for a place before and after them."""
+    while first > 0 and words[first - 1] in _PLACES:
         first -= 1
-    while end < len(tokens) and tokens[end][0].lower() in _PLACES:
+    while words[end] in _PLACES:
         end += 1
-    span = tokens[first].start(), tokens[end - 1].end()
-    words = tuple(token[0].lower() for token in tokens[first:end])
-    return NamedModule(_key_of_words(words) or " ".join(words), *span)
+    named = tuple(words[first:end])
+    key = _key_of_few(named) if len(named) <= _FEW else _key_of_words(named)
+    return NamedModule(key or " ".join(named), spans[first][0], spans[end - 1][1])

@@ -18,6 +18,7 @@ from casebase.library.mending import bring_back, remove, take_back
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
 from casebase.publish.masking import mask
+from casebase.publish.private_kinds import Found
 from casebase.publish.private_text import Hit
 from casebase.terminal.editing import keep_edited
 
@@ -48,7 +49,7 @@ def review(library: Library, case_id: str, number: int) -> tuple[int, str]:
     """Say a word on a case, or mask a text of it."""
     if number % 3 == 0:
         kept, text = library.get(case_id), f"[name] {random.random()}"
-        hit = Hit(case_id, "leftover", "a name", "x", 0, 1, text)
+        hit = Hit(case_id, "leftover", "a name", "x", 0, 1, (Found("a name", 0, 1, text),))
         return mask(library, kept, [hit], BY).revision, str(Made.MASKED)
     said = Said.INSIDE if number % 3 == 1 else Said.RETURNED
     say(library, case_id, said, BY, f"number {number}")

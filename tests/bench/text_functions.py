@@ -21,6 +21,7 @@ from warm_clock import markdown
 
 from casebase.library.records import words_in
 from casebase.publish.private_kinds import found_in
+from casebase.publish.unknown_words import unknown_in
 from casebase.record.modules import module_family, module_identity, module_label, modules_named_in
 from casebase.record.problems import printable
 from casebase.site.job_fields import names_in
@@ -35,6 +36,7 @@ FUNCTIONS: Final[dict[str, Callable[[str], Any]]] = {
     "lines of an attachment": lambda text: [
         found_in(line, NAMES, ("GB", "DE", "US")) for line in text.splitlines() if line.strip()
     ],
+    "unknown_in": lambda text: unknown_in(text, ()),
     "module_family": module_family,
     "module_label": module_label,
     "module_identity": module_identity,

@@ -1,5 +1,7 @@
 """What is not known to be harmless is shown: words of no list, words that may be names, figures of no reading."""
 
+import tracemalloc
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -17,7 +19,8 @@ from casebase.publish.judging import (
     unjudged_of,
     what_is_unjudged,
 )
-from casebase.publish.unknown_words import unknown_in
+from casebase.publish.private_kinds import as_read
+from casebase.publish.unknown_words import CUES, unknown_in
 
 
 def shown(text, accepted=()):
@@ -67,6 +70,15 @@ def test_no_text_makes_it_fail_and_what_was_accepted_is_not_shown_again(text):
     """Whatever is written; a stretch that was accepted as it stands is not shown."""
     found = unknown_in(text, ())
     assert all(0 <= one.begin < one.end <= len(text) for one in found)
+
+
+@pytest.mark.parametrize("cue", CUES, ids=lambda cue: cue.kind)
+@given(data=st.data())
+def test_what_a_cue_finds_holds_one_of_its_words(cue, data):
+    """A text without any of the words is not searched for the cue: none of what it finds may be without."""
+    text, _ = as_read(data.draw(st.from_regex(cue.pattern)))
+    small = text.replace("\u0130", "i").replace("\u0131", "i").lower()
+    assert cue.pattern.search(text) is None or any(word in small for word in cue.one_of)
 
 
 def record(make_case, **changes):
@@ -145,3 +157,15 @@ def test_what_stops_is_told_with_its_sentence_and_what_to_do(make_case):
     assert "symptoms[0]: a word that no list knows: 'the >zorbel< hums'" in told
     assert "casebase words" in told
     assert digest_of(found) != digest_of(found[1:])
+
+
+def test_a_long_line_of_unknown_words_is_one_mark_and_costs_no_more_than_its_own_size(make_case):
+    """25,000 words on one line: a text proposed for each would be 2.5 gigabytes."""
+    attachment = {"file": "run.log", "sha256": "0" * 64, "for_others": "yes"}
+    content = ("zorbelq the " * 12_500).encode()
+    tracemalloc.start()
+    found = unjudged_in([record(make_case, attachments=[attachment])], Judged({}), contents=lambda _: content)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert [hit.text[hit.begin : hit.end] for hit in found if "run.log" in hit.field] == ["zorbelq"]
+    assert most < 50_000_000
