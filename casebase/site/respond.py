@@ -23,7 +23,7 @@ from datasette.views.base import DatasetteError
 from markupsafe import escape
 
 from casebase.errors import CasebaseError
-from casebase.site.state import site_of
+from casebase.site.state import BusyError, site_of
 
 FOR_EVER: Final = "public, max-age=31536000, immutable"
 _A_MINUTE: Final = {"cache-control": "private, max-age=60"}
@@ -113,7 +113,7 @@ def error_answer(datasette: Any, request: Any, exception: Exception) -> Callable
         status, words = _status_and_words(exception)
         if isinstance(exception, (sqlite3.Error, ValueError)) and _asks_for_tables(datasette, request):
             status, words = 400, f"These tables cannot be queried like that ({exception}): check the address."
-        if status >= HTTPStatus.INTERNAL_SERVER_ERROR:
+        if status >= HTTPStatus.INTERNAL_SERVER_ERROR and not isinstance(exception, BusyError):
             _LOG.error("%s failed", request.path, exc_info=exception)
         if request.path.partition("?")[0].endswith(".json"):
             return Response.json({"ok": False, "error": words, "status": status}, status=status)
@@ -136,6 +136,8 @@ def _asks_for_tables(datasette: Any, request: Any) -> bool:
 def _status_and_words(exception: Exception) -> tuple[int, str]:
     if isinstance(exception, NotHereError):
         return 404, str(exception)
+    if isinstance(exception, BusyError):
+        return 503, str(exception)
     if isinstance(exception, CasebaseError):
         return 400, str(exception)
     status = getattr(exception, "status", 500)

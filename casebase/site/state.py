@@ -9,6 +9,7 @@ import asyncio
 import gzip
 import os
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Awaitable, Callable, Hashable
 from concurrent.futures import ThreadPoolExecutor
@@ -19,6 +20,8 @@ from typing import Any, Final, TypeVar
 from threadpoolctl import threadpool_limits
 
 from casebase import places
+from casebase.bus.bank import watch_simulations
+from casebase.bus.diagnose import bank_for
 from casebase.errors import CasebaseError
 from casebase.match.index.collection import Collection, fault_rows, known_good_rows
 from casebase.match.index.match_index import Index
@@ -29,6 +32,7 @@ from casebase.publish.edition import Edition, is_frozen, open_frozen
 from casebase.publish.frozen import unpack_index
 
 MOST_BYTES: Final = 32 << 20
+MOST_PAGES: Final = 10_000
 
 READERS: Final = 4
 """Threads that read pages; more would only take turns."""
@@ -37,13 +41,64 @@ ANSWERERS: Final = 1
 """The thread that answers stuck jobs, apart from the readers, who would otherwise wait behind it; Python runs one
 computation at a time, and two that take turns are slower than one after the other (measured)."""
 
+MOST_WAITING: Final = 100
+"""Jobs that wait to be answered: a tenth of a second each where their buses are simulated (measured)."""
+
+MOST_SIMULATING: Final = 120.0
+"""Seconds of simulating in one go, enough for the first jobs of some media on a slow computer (judged)."""
+
+SHARE_OF_SIMULATING: Final = 0.5
+"""Of the time that passes, what may go into simulating later on."""
+
+MOST_SETS: Final = 8
+"""Simulated since the site started that are held in memory: 25 MB each (measured), and what is made of them."""
+
 Data = TypeVar("Data")
 
 
-class KeptPages:
-    """The pages asked for last, packed with gzip (RFC 1952), up to so many bytes.
+class BusyError(CasebaseError):
+    """More is asked for than this site works out at once; the text says what to do."""
 
-    A page that is being made is made once, whoever waits for it.
+
+class Simulating:
+    """Watches how long buses are simulated that nobody asked for before, and ends it where that goes on and on.
+
+    A link can ask for any set of unplugged modules, and each new one takes seconds; what was begun is finished.
+    """
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._left = MOST_SIMULATING
+        self._seen = clock()
+        self._sets = 0
+
+    def tell(self, done: int, _whole: int) -> None:
+        """Take note of another state simulated; raise `BusyError` at the first one where no time is left for more."""
+        now = self._clock()
+        passed, self._seen = now - self._seen, now
+        if done > 1:
+            self._left -= passed
+            return
+        self._sets += 1
+        self._left = min(MOST_SIMULATING, self._left + passed * SHARE_OF_SIMULATING)
+        if self._left <= 0:
+            raise BusyError(
+                "What these readings mean with these modules unplugged has to be simulated first, and too much of"
+                " that was asked for in the last minutes. Nothing is lost: the link holds the whole job. Open it again"
+                " in two minutes."
+            )
+
+    def let_go(self) -> None:
+        """Let simulated buses out of memory where many sets were simulated; they are read from the folder again."""
+        if self._sets > MOST_SETS:
+            bank_for.cache_clear()
+            self._sets = 0
+
+
+class KeptPages:
+    """The pages asked for last, packed with gzip (RFC 1952), up to so many, and so many bytes.
+
+    Beyond either the one not asked for longest goes. A page that is being made is made once, whoever waits for it.
     """
 
     def __init__(self, most_bytes: int = MOST_BYTES) -> None:
@@ -75,7 +130,7 @@ class KeptPages:
     def _keep(self, key: Hashable, page: bytes) -> None:
         self._pages[key] = page
         self._bytes += len(page)
-        while self._bytes > self._most_bytes:
+        while self._bytes > self._most_bytes or len(self._pages) > MOST_PAGES:
             _, oldest = self._pages.popitem(last=False)
             self._bytes -= len(oldest)
 
@@ -87,7 +142,11 @@ class OpenSite:
         self.path, self.name, self.note = path, name, note
         self.buses = places.simulation_folder()
         self._readers = ThreadPoolExecutor(READERS, thread_name_prefix="casebase-page")
-        self._answerers = ThreadPoolExecutor(ANSWERERS, thread_name_prefix="casebase-answer")
+        self._simulating = Simulating()
+        self._answerers = ThreadPoolExecutor(
+            ANSWERERS, "casebase-answer", watch_simulations, (self._simulating.tell,)
+        )
+        self._waiting = 0
         self._own = threading.local()
         self._loading = asyncio.Lock()
         self._loaded = False
@@ -110,8 +169,18 @@ class OpenSite:
         return await self._in(self._readers, build)
 
     async def answer(self, build: Callable[[Edition], Data]) -> Data:
-        """Return what `build` makes of the edition and may take a moment over."""
-        return await self._in(self._answerers, build)
+        """Return what `build` makes of the edition and may take a moment over; raise `BusyError` where many wait."""
+        if self._waiting >= MOST_WAITING:
+            raise BusyError(
+                f"{MOST_WAITING} jobs are waiting for their answers here. Nothing is lost: the link holds the whole"
+                " job. Open it again in a minute."
+            )
+        self._waiting += 1
+        try:
+            return await self._in(self._answerers, build)
+        finally:
+            self._waiting -= 1
+            self._simulating.let_go()
 
     def collection(self, edition: Edition) -> Collection | None:
         """Return the cases to compare with, through this thread's connection."""

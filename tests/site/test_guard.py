@@ -12,10 +12,13 @@ import httpx
 import pytest
 from datasette.app import Datasette
 
+from casebase.bus.diagnose import bank_for
 from casebase.library.store import Library
-from casebase.record.vocabulary import Fault
+from casebase.record.case import Case
+from casebase.record.vocabulary import Fault, Medium
 from casebase.site.guard import LONGEST_QUERY_BYTES, guarded
 from casebase.site.serving import site_over
+from casebase.site.state import MOST_SETS, BusyError, KeptPages, Simulating
 
 EVERY_KIND = [
     "/",
@@ -27,6 +30,13 @@ EVERY_KIND = [
     "/cases/cases.json",
     "/robots.txt",
 ]
+CASE = {
+    "kind": "fault case",
+    "vehicle": {"make": "Norrvik", "model": "Fjellet"},
+    "concern": "dies in the wet",
+    "cause": {"fault": "low_open"},
+    "fix": {"done": "wire mended"},
+}
 SCRIPT = "<script>alert('x')</script>"
 IMAGE = '"><img src=x onerror=alert(1)>'
 
@@ -323,3 +333,62 @@ def test_a_file_that_is_not_frozen_is_told(tmp_path):
     running = browse(path)
     assert running.wait(timeout=240) == 2
     assert "not a file of frozen records" in running.stderr.read()
+
+
+def test_simulating_what_nobody_asked_for_before_ends_after_two_minutes_of_it_and_goes_on_later():
+    """What was begun is finished; half of the time that passes may go into more."""
+    seconds = iter([0.0, 1.0, 61.0, 62.0, 123.0, 124.0, 130.0])
+    watched = Simulating(clock=lambda: next(seconds))
+    watched.tell(1, 3)
+    watched.tell(2, 3)
+    watched.tell(1, 2)
+    watched.tell(2, 2)
+    with pytest.raises(BusyError, match="Nothing is lost"):
+        watched.tell(1, 2)
+    watched.tell(1, 2)
+
+
+def test_a_job_that_would_have_to_be_simulated_is_told_to_come_back_and_others_are_answered(
+    asking, frozen_of, tmp_path, monkeypatch
+):
+    """One plain sentence and 503; what needs no simulation goes on."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    monkeypatch.setattr("casebase.site.state.MOST_SIMULATING", 0.0)
+    ask = asking(frozen_of(Case.model_validate(CASE)))
+    job = "medium=LIN&r1.what=volt-line&r1.value=0.8&r1.unplugged=rain+sensor"
+    page, data = ask(f"/job?{job}"), ask(f"/job.json?{job}")
+    assert (page.status_code, data.status_code) == (503, 503)
+    assert "Open it again in two minutes" in page.text
+    assert "Open it again in two minutes" in data.json()["error"]
+    assert ask("/job").status_code == 200
+
+
+def test_simulated_sets_leave_the_memory_once_there_are_many():
+    """Eight are held; with the ninth all go, to be read from their folder again."""
+    watched = Simulating(clock=lambda: 0.0)
+    held = bank_for(Medium.LIN)
+    for _ in range(MOST_SETS):
+        watched.tell(1, 5)
+    watched.let_go()
+    assert bank_for(Medium.LIN) is held
+    watched.tell(1, 5)
+    watched.let_go()
+    assert bank_for(Medium.LIN) is not held
+
+
+def test_pages_are_kept_up_to_so_many(monkeypatch):
+    """Count and bytes have a bound each."""
+    monkeypatch.setattr("casebase.site.state.MOST_PAGES", 2)
+
+    async def asked() -> list[int]:
+        pages, made = KeptPages(), []
+
+        async def make() -> str:
+            made.append(len(made))
+            return "x"
+
+        for key in "abca":
+            await pages.get(key, make)
+        return made
+
+    assert asyncio.run(asked()) == [0, 1, 2, 3]
