@@ -16,7 +16,6 @@ from casebase.commands.news import look_in_passing
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import LibraryOption
 from casebase.demo import build_demo_library
-from casebase.library.file_store import AttachedFiles
 from casebase.library.layouts import agreed_layouts
 from casebase.library.news import News, news_in
 from casebase.library.store import Library
@@ -84,7 +83,7 @@ def _freeze(library: Library, out: Path) -> None:
         "frozen on": str(date.today()),
         "cases from": library.fact("purpose") or "frozen from the library; not a published edition",
     }
-    contents = AttachedFiles(library.path).read
+    contents = library.files.read
     count = freeze(agreed, out, facts, means_to_compare(), contents=contents, layouts=agreed_layouts(library))
     typer.echo(f"{count} of {whole} records are read and agreed, and shown.", err=True)
     if not count:

@@ -89,11 +89,12 @@ def check(
         faults, count = kept.faults(), kept.count()
         if prune:
             kept.remove_left_over_files()
-        left, path = kept.left_over_files(), kept.path
+        left = kept.left_over_files()
+        room = room_of(kept)
     if prune:
         for folder in _caches():
             shutil.rmtree(folder, ignore_errors=True)  # what another program has open stays
-    sizes = room_of(path) | {"caches": sum(map(bytes_at, _caches()))}
+    sizes = room | {"caches": sum(map(bytes_at, _caches()))}
     if json:
         print_json({"cases": count, "faults": faults, "files_of_no_record": left.files, "bytes": sizes})
     else:

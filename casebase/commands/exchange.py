@@ -12,7 +12,6 @@ from casebase.commands.news import tell_news
 from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import DayOption, JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import BundleError
-from casebase.library.file_store import AttachedFiles
 from casebase.library.layouts import agreed_layouts
 from casebase.library.near_duplicates import MOST_COMPARED, NearDuplicate, near_duplicates
 from casebase.library.sources import set_weight, sources_in
@@ -79,7 +78,7 @@ def export(  # noqa: PLR0913, PLR0917  one parameter per option
             raise BundleError("\n".join([*private, "no bundle was written"]))
         if words := unjudged_of(kept, records, layouts):
             raise BundleError(what_is_unjudged(words, "no bundle was written"))
-        day, read = str(on or date.today()), AttachedFiles(kept.path).read
+        day, read = str(on or date.today()), kept.files.read
         made = export_bundle(
             kept, records, out, shop, day, lambda: public_contents(records, read), layouts, new_key=new_key
         )

@@ -14,7 +14,6 @@ from casebase.commands.opening import means_to_compare, open_library
 from casebase.commands.shared import DayOption, JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.errors import EditionError, LibraryError
 from casebase.library.derived import StoredRecord
-from casebase.library.file_store import AttachedFiles
 from casebase.library.layouts import StoredLayout, agreed_layouts
 from casebase.library.store import Library
 from casebase.publish.edition import editions_in, show_edition
@@ -88,7 +87,7 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
             records = [with_initials(one) for one in records]
             layouts = [layout_with_initials(one) for one in layouts]
         try:
-            made = published(records, folder, imprint, means, AttachedFiles(kept.path).read, layouts)
+            made = published(records, folder, imprint, means, kept.files.read, layouts)
         except EditionError as error:
             raise EditionError(f"{error}{_what_waits(newer)}") from None
     return print_json(published_data(made, newer)) if json else print_published(made, newer, own_page())

@@ -16,7 +16,7 @@ from casebase.errors import InputError, LibraryError
 from casebase.library.accepted_files import MOST_OF_A_CASE, TakenFile, taken_file
 from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
-from casebase.library.file_store import AttachedFiles
+from casebase.library.file_store import Files
 from casebase.library.store import Library, Logged
 from casebase.record.case import Attachment, Case, ReviewState
 from casebase.record.problems import printable
@@ -59,7 +59,7 @@ def attach(  # noqa: PLR0913  one argument per part of what is told
 def attach_to_each(library: Library, paths: Mapping[str, Sequence[Path]], told: Told) -> list[Logged]:
     """Attach files to several cases, by the beginnings of their IDs; all of them or none, in one transaction."""
     taken = [(library.get_there(prefix), [_taken(path) for path in some]) for prefix, some in paths.items()]
-    files, revised = AttachedFiles(library.path), []
+    files, revised = library.files, []
     for kept, some in taken:
         attachments = list(kept.case.attachments)
         for one in some:
@@ -111,7 +111,7 @@ def content_of(library: Library, kept: StoredRecord, named: str) -> bytes:
             f"case {kept.case_id}: of '{attachment.file}' only the name is known: attach it with casebase attach"
             f" {kept.case_id} FILE"
         )
-    return AttachedFiles(library.path).read(attachment.sha256)
+    return library.files.read(attachment.sha256)
 
 
 def with_files_beside(library: Library, case: Case, folder: Path) -> WithFiles:
@@ -122,13 +122,13 @@ def with_files_beside(library: Library, case: Case, folder: Path) -> WithFiles:
     if not case.attachments:
         return WithFiles(case, [])
     _refuse_too_many(case.attachments, str(folder))
-    files = AttachedFiles(library.path)
+    files = library.files
     told = [_found_beside(one, folder, files) for one in case.attachments]
     missing = [one.file for one in told if one.sha256 is None]
     return WithFiles(case.model_copy(update={"attachments": _told_apart(told)}), missing)
 
 
-def _found_beside(attachment: Attachment, folder: Path, files: AttachedFiles) -> Attachment:
+def _found_beside(attachment: Attachment, folder: Path, files: Files) -> Attachment:
     if attachment.sha256 is not None and files.bytes_of(attachment.sha256) is not None:
         return attachment
     name = attachment.file

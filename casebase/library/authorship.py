@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from sqlite_utils import Database
+from casebase.library.engine import Database
 
 
 class Made(StrEnum):
@@ -49,7 +49,7 @@ def sign(db: Database, case_id: str, revision: int, authorship: Authorship) -> N
     """Keep who made a revision, within the transaction that keeps the revision; what says no more is left out."""
     if authorship == Authorship():
         return
-    db.conn.execute(
+    db.execute(
         "INSERT INTO authorship (case_id, revision, made, by, text_of, remark) VALUES (?, ?, ?, ?, ?, ?)",
         (
             case_id,

@@ -13,12 +13,11 @@ from itertools import zip_longest
 from pathlib import Path
 from typing import Final
 
-from sqlite_utils import Database
-
 from casebase.errors import LibraryError
 from casebase.files import folder_of_parts, put
 from casebase.library.connection import (
     BUSY_SECONDS,
+    SqliteDatabase,
     refuse_what_cannot_be_read,
     sentence_of,
     sqlite_errors_as_sentences,
@@ -76,7 +75,7 @@ def holds_all_of(copy: Path, earlier: Path) -> bool:
 
 
 @contextmanager
-def read_only(path: Path, called: Path | None = None) -> Iterator[Database]:
+def read_only(path: Path, called: Path | None = None) -> Iterator[SqliteDatabase]:
     """Yield the database at `path`, which cannot be written to by this."""
     if not path.is_file():
         raise LibraryError(f"{path}: no copy there: name the file that casebase backup made")
@@ -85,15 +84,15 @@ def read_only(path: Path, called: Path | None = None) -> Iterator[Database]:
         sqlite_errors_as_sentences(called or path),
         closing(sqlite3.connect(address, uri=True)) as connection,
     ):
-        yield Database(connection, execute_plugins=False)
+        yield SqliteDatabase(connection)
 
 
-def _refuse_unmarked(db: Database, path: Path) -> None:
+def _refuse_unmarked(db: SqliteDatabase, path: Path) -> None:
     if db.execute("PRAGMA application_id").fetchone()[0] != APPLICATION_ID:
         raise LibraryError(f"{path}: not a casebase library: name the file that casebase backup made")
 
 
-def _library_id(db: Database) -> str:
+def _library_id(db: SqliteDatabase) -> str:
     row = db.execute("SELECT value FROM facts WHERE name = 'library id'").fetchone()
     return str(row[0]) if row else ""
 

@@ -5,15 +5,15 @@ from __future__ import annotations
 import os
 import sqlite3
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Any, Final, TypeVar
 
 from sqlite_utils import Database
 
 from casebase.errors import LibraryError
-from casebase.files import owners_mode
+from casebase.files import bytes_at, owners_mode
 from casebase.library.schema import APPLICATION_ID, FORMER_STEPS, MIGRATIONS, adopt_former_steps
 
 BUSY_SECONDS: Final = 60.0
@@ -33,7 +33,108 @@ _SENTENCES: Final = {
 """What to do about what SQLite says; see `sqlite3ErrStr` in its source, the first that fits."""
 
 
-def create_database(path: Path) -> Database:
+_Done = TypeVar("_Done")
+
+
+class SqliteDatabase(Database):
+    """A library file as SQLite keeps it: one process writes at a time, and readers go on meanwhile."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path | None = None) -> None:
+        super().__init__(connection, execute_plugins=False)
+        self._path = path or Path(":memory:")
+
+    def executemany(self, sql: str, rows: Iterable[Sequence[Any]]) -> None:
+        """Run a statement once for each row of parameters."""
+        self.conn.executemany(sql, rows)
+
+    def insert_all(self, table: str, rows: Sequence[dict[str, Any]]) -> None:
+        """Insert rows that have the same columns; triggers keep the full text of `cases` in step."""
+        self.table(table).insert_all(rows)
+
+    @contextmanager
+    def writing(self, *, alone: bool = True) -> Iterator[None]:
+        """One write transaction: everything inside is kept, or nothing is.
+
+        It takes the write lock at once, so that two processes never both read before they write.
+        """
+        self.conn.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self.conn.execute("COMMIT")
+        except BaseException:
+            if self.conn.in_transaction:
+                self.conn.execute("ROLLBACK")
+            raise
+
+    def tried_again(self, work: Callable[[], _Done]) -> _Done:
+        """Return what `work` returns: who writes alone is never second."""
+        return work()
+
+    @contextmanager
+    def errors_as_sentences(self) -> Iterator[None]:
+        """Turn what SQLite says into one sentence about the file."""
+        with sqlite_errors_as_sentences(self._path):
+            yield
+
+    def refuse_rebuilding_in_passing(self) -> None:
+        """Let whoever opens the file make its tables again: it is one shop's own."""
+
+    def last_number(self) -> int:
+        """Return the number of the record logged last, 0 in an empty library."""
+        return int(self.execute("SELECT coalesce(max(rowid), 0) FROM records").fetchone()[0])
+
+    def found(self, words: Sequence[str]) -> list[str]:
+        """Return the IDs of the cases that hold all words, the most relevant first."""
+        rows = self.execute(
+            "SELECT cases.id FROM cases_fts JOIN cases ON cases.rowid = cases_fts.rowid"
+            " WHERE cases_fts MATCH ? ORDER BY bm25(cases_fts), cases.id",
+            (match_query(words),),
+        )
+        return [case_id for (case_id,) in rows]
+
+    def holding(self, word: str) -> int:
+        """Return how many cases hold a word."""
+        sql = "SELECT count(*) FROM cases_fts WHERE cases_fts MATCH ?"
+        return int(self.execute(sql, (match_query([word]),)).fetchone()[0])
+
+    def make_words_again(self) -> None:
+        """Make the full-text index again: triggers that take cases out of one that is not in step would fail."""
+        self.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
+
+    def faults(self) -> Iterator[str]:
+        """Yield what SQLite finds wrong with the file."""
+        for (said,) in self.execute("PRAGMA integrity_check"):
+            if said != "ok":
+                yield f"the SQLite file is damaged: {said}"
+
+    def faults_of_words(self) -> Iterator[str]:
+        """Yield whether the full-text index is out of step."""
+        # Read-only on a whole index, but an INSERT to SQLite: the transaction is never kept.
+        self.conn.execute("BEGIN")
+        try:
+            self.conn.execute("INSERT INTO cases_fts(cases_fts, rank) VALUES('integrity-check', 1)")
+        except sqlite3.DatabaseError as error:
+            if "locked" in str(error) or "readonly" in str(error):
+                raise
+            yield "the full-text index is not in step with the cases: run casebase rebuild"
+        finally:
+            self.conn.execute("ROLLBACK")
+
+    def size_in_bytes(self) -> int:
+        """Return the bytes of the file with SQLite's logs beside it."""
+        return sum(bytes_at(self._path.with_name(f"{self._path.name}{end}")) for end in ("", "-wal", "-shm"))
+
+
+def match_query(words: Sequence[str]) -> str:
+    """Return an FTS5 query for all of `words`, each quoted so that none is read as an operator.
+
+    >>> match_query(["NOT", "U0100"])
+    '"NOT" "U0100"'
+    """
+    return " ".join(f'"{word}"' for word in words)
+
+
+def create_database(path: Path) -> SqliteDatabase:
     """Make a new library file at `path` and return it; refuse when something stands there already."""
     if _stands_there(path) and path.stat().st_size:
         raise LibraryError(f"{path}: something stands there already: name a new file, or use it as it is")
@@ -55,7 +156,7 @@ def _make_for_its_owner(path: Path) -> None:
         raise LibraryError(f"{path}: cannot be made ({error.strerror}): name another place") from None
 
 
-def open_database(path: Path) -> Database:
+def open_database(path: Path) -> SqliteDatabase:
     """Return the library at `path`, brought up to this casebase's schema."""
     if not _stands_there(path):
         raise LibraryError(
@@ -95,22 +196,6 @@ def _stands_there(path: Path) -> bool:
 
 
 @contextmanager
-def writing(db: Database) -> Iterator[None]:
-    """One write transaction: everything inside is kept, or nothing is.
-
-    It takes the write lock at once, so that two processes never both read before they write.
-    """
-    db.conn.execute("BEGIN IMMEDIATE")
-    try:
-        yield
-        db.conn.execute("COMMIT")
-    except BaseException:
-        if db.conn.in_transaction:
-            db.conn.execute("ROLLBACK")
-        raise
-
-
-@contextmanager
 def sqlite_errors_as_sentences(path: Path) -> Iterator[None]:
     """Turn what SQLite says into one sentence about the file at `path`."""
     try:
@@ -141,12 +226,12 @@ def _of_the_disk(name: str) -> str:
     )
 
 
-def _opened(path: Path) -> Database:
+def _opened(path: Path) -> SqliteDatabase:
     """Return the library at `path`, known for one that this casebase can read, and brought up to date."""
     with sqlite_errors_as_sentences(path):
         connection = sqlite3.connect(path, timeout=BUSY_SECONDS)
         try:
-            db = Database(connection, execute_plugins=False)
+            db = SqliteDatabase(connection, path)
             refuse_what_cannot_be_read(db, path)
             if MIGRATIONS.pending(db) or any(step.name in FORMER_STEPS for step in MIGRATIONS.applied(db)):
                 _upgrade(db)
@@ -181,7 +266,7 @@ def refuse_other_files(db: Database, path: Path) -> None:
         )
 
 
-def _upgrade(db: Database) -> None:
+def _upgrade(db: SqliteDatabase) -> None:
     """Switch to a write-ahead log, mark the file, and apply the migrations that it lacks."""
     until = time.monotonic() + BUSY_SECONDS
     while True:
@@ -192,7 +277,7 @@ def _upgrade(db: Database) -> None:
             if time.monotonic() > until:
                 raise
             time.sleep(0.05)
-    with writing(db):
+    with db.writing():
         db.conn.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         adopt_former_steps(db)
         MIGRATIONS.apply(db)

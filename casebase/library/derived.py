@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import Any, Final
 
-from sqlite_utils import Database
-
+from casebase.library.engine import Database
 from casebase.library.schema import DERIVED_TABLES
 from casebase.match.profile_of_case import PROFILE_VERSION, profile_of, to_data
 from casebase.record.case import Case, status_of
@@ -46,7 +45,7 @@ def write_derived(db: Database, kept: Iterable[StoredRecord]) -> int:
             for table, its_rows in rows_of(one).items():
                 rows[table].extend(its_rows)
         for table, its_rows in rows.items():
-            db.table(table).insert_all(its_rows)
+            db.insert_all(table, its_rows)
         count += len(batch)
     return count
 
@@ -56,7 +55,7 @@ def remove_derived(db: Database, case_ids: list[str]) -> None:
     for case_id in case_ids:
         for table in DERIVED_TABLES:
             key = "id" if table == "cases" else "case_id"
-            db.conn.execute(f"DELETE FROM {table} WHERE {key} = ?", (case_id,))
+            db.execute(f"DELETE FROM {table} WHERE {key} = ?", (case_id,))
 
 
 def rows_of(kept: StoredRecord) -> Rows:

@@ -16,12 +16,11 @@ from collections.abc import Collection, Iterable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
-
-from sqlite_utils import Database
+from typing import Final, Protocol
 
 from casebase.errors import LibraryError
 from casebase.files import (
+    bytes_at,
     flush_folder,
     folder_of_parts,
     make_owners_folder,
@@ -29,11 +28,34 @@ from casebase.files import (
     sha256_of_file,
     write_at_once,
 )
+from casebase.library.engine import Database
 
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 
 LEFT_AFTER_SECONDS: Final = 3600
 """An older file that no record names was left by somebody who was stopped; a younger one may be on its way."""
+
+
+class Files(Protocol):
+    """Where the bytes of a library's attached files are kept, each under the SHA-256 of its content."""
+
+    def keep(self, content: bytes) -> str:
+        """Keep a file and return its SHA-256; raise `LibraryError` where it cannot be kept."""
+
+    def read(self, sha256: str) -> bytes:
+        """Return a file; raise `LibraryError` where it is missing or not what it was."""
+
+    def bytes_of(self, sha256: str) -> int | None:
+        """Return the size of a file, None where it is not there."""
+
+    def sizes_left_over(self, named: frozenset[str]) -> list[int]:
+        """Return the bytes of each file that is older than an hour and none of those named."""
+
+    def remove_left_over(self, named: frozenset[str]) -> None:
+        """Remove what `sizes_left_over` counts; raises `OSError` where a file cannot be removed."""
+
+    def whole_size(self) -> int:
+        """Return the bytes of all files."""
 
 
 def files_folder(library: Path) -> Path:
@@ -106,6 +128,19 @@ class AttachedFiles:
         paths = (path for path in sorted(self.folder.glob("*/*")) if path.is_file())
         return [path for path in paths if path.name not in named and path.stat().st_mtime < before]
 
+    def sizes_left_over(self, named: frozenset[str]) -> list[int]:
+        """Return the bytes of each file that is older than an hour and none of those named."""
+        return [path.stat().st_size for path in self.left_over(named)]
+
+    def remove_left_over(self, named: frozenset[str]) -> None:
+        """Remove what `left_over` finds; raises `OSError` where a file cannot be removed."""
+        for path in self.left_over(named):
+            path.unlink()
+
+    def whole_size(self) -> int:
+        """Return the bytes of all files."""
+        return bytes_at(self.folder)
+
     @staticmethod
     def _make_folder(folder: Path) -> None:
         """Make a folder of files and the one around it, durably: a record must never outlive the file it names."""
@@ -132,9 +167,9 @@ class LeftOver:
     bytes: int
 
 
-def faults_of_files(db: Database, library: Path) -> list[str]:
+def faults_of_files(db: Database, files: Files) -> list[str]:
     """Return what is wrong with the attached files of a library, each in one sentence; every file is named once."""
-    files, seen, found = AttachedFiles(library), set[str](), []
+    seen, found = set[str](), []
     for case_id, revision, name, sha256 in _named_files(db):
         if sha256 in seen:
             continue
@@ -146,20 +181,19 @@ def faults_of_files(db: Database, library: Path) -> list[str]:
     return found
 
 
-def left_over(db: Database, library: Path) -> LeftOver:
+def left_over(db: Database, files: Files) -> LeftOver:
     """Return what lies among the attached files for longer than an hour and is named by no record."""
-    sizes = [path.stat().st_size for path in _left_over_files(db, library)]
+    sizes = files.sizes_left_over(_named(db))
     return LeftOver(len(sizes), sum(sizes))
 
 
-def remove_left_over(db: Database, library: Path) -> None:
+def remove_left_over(db: Database, files: Files) -> None:
     """Remove what `left_over` counts; raises `OSError` where a file cannot be removed."""
-    for path in _left_over_files(db, library):
-        path.unlink()
+    files.remove_left_over(_named(db))
 
 
-def _left_over_files(db: Database, library: Path) -> list[Path]:
-    return AttachedFiles(library).left_over(frozenset(sha256 for _, _, _, sha256 in _named_files(db)))
+def _named(db: Database) -> frozenset[str]:
+    return frozenset(sha256 for _, _, _, sha256 in _named_files(db))
 
 
 def _named_files(db: Database) -> Iterator[tuple[str, int, str, str]]:

@@ -10,9 +10,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import ValidationError
-from sqlite_utils import Database
 
 from casebase.errors import LibraryError
+from casebase.library.engine import Database
 from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.records import new_id
 from casebase.record.json_form import canonical_json, sha256_of, stored_layout
@@ -75,7 +75,7 @@ def keep_layouts(db: Database, layouts: Iterable[Layout], now: str) -> Iterator[
                 f"layout {layout_id}: this file was made from revision {layout.revision}, and revision {last} is kept"
                 f" by now: put your changes into casebase layout {layout_id} --file"
             )
-        db.conn.execute(
+        db.execute(
             "INSERT INTO layouts (layout_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
             (layout_id, last + 1, sha256, text, now),
         )
@@ -92,7 +92,10 @@ def _there(db: Database, layout: Layout, sha256: str) -> tuple[str, int, str | N
     return row[0], row[1], row[2]
 
 
-_CURRENT: Final = "SELECT layout_id, max(revision), logged_at, json FROM layouts GROUP BY layout_id"
+_CURRENT: Final = """
+    SELECT l.layout_id, l.revision, l.logged_at, l.json FROM layouts l WHERE NOT EXISTS
+    (SELECT 1 FROM layouts newer WHERE newer.layout_id = l.layout_id AND newer.revision > l.revision) ORDER BY 1
+"""
 
 
 def stored_layout_row(layout_id: str, revision: int, logged_at: str, text: str) -> StoredLayout:
@@ -160,7 +163,7 @@ def say_of_layout(
         (current,) = db.execute(
             "SELECT max(revision) FROM layouts WHERE layout_id = ?", (layout_id,)
         ).fetchone()
-        db.conn.execute(
+        db.execute(
             "INSERT INTO layout_words (layout_id, revision, said, by, at, remark) VALUES (?, ?, ?, ?, ?, ?)",
             (layout_id, current, str(said), by, now_text(), remark),
         )

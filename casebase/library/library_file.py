@@ -8,12 +8,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Self
 
-from sqlite_utils import Database
-
 from casebase.errors import LibraryError
 from casebase.library.authorship import removed_ids
-from casebase.library.connection import create_database, open_database, sqlite_errors_as_sentences, writing
+from casebase.library.connection import create_database, open_database
 from casebase.library.derived import StoredRecord
+from casebase.library.engine import Database, HubAddress
+from casebase.library.file_store import AttachedFiles, Files
 from casebase.library.records import current_record, resolve_id
 
 
@@ -41,24 +41,42 @@ def refuse_removed(case_id: str, removed: Container[str]) -> None:
 
 
 class LibraryFile:
-    """One library file. Use as a context manager, or call `close`.
+    """One library, in a file or on a hub. Use as a context manager, or call `close`.
 
-    Every method raises `LibraryError` with one sentence when the file cannot be used.
+    `place` is where it is; `path` the file, of a hub the place on this machine beside which its index lies; `files` are
+    its attached files. Every method raises `LibraryError` with one sentence when the library cannot be used.
     """
 
-    def __init__(self, db: Database, path: Path) -> None:
+    def __init__(self, db: Database, path: Path, hub: tuple[HubAddress, Files] | None = None) -> None:
         self._db = db
         self.path = path
+        self.place: Path | HubAddress = hub[0] if hub else path
+        self.files: Files = hub[1] if hub else AttachedFiles(path)
 
     @classmethod
-    def create(cls, path: Path) -> Self:
-        """Make a new, empty library at `path`."""
-        return cls(create_database(path), path)
+    def create(cls, place: Path | HubAddress) -> Self:
+        """Make a new, empty library; a hub of an older casebase is brought up to date."""
+        if isinstance(place, HubAddress):
+            return cls._of_hub(place, make=True)
+        return cls(create_database(place), place)
 
     @classmethod
-    def open(cls, path: Path) -> Self:
-        """Open the library at `path`, upgrading an older one."""
-        return cls(open_database(path), path)
+    def open(cls, place: Path | HubAddress) -> Self:
+        """Open a library, upgrading an older file."""
+        if isinstance(place, HubAddress):
+            return cls._of_hub(place, make=False)
+        return cls(open_database(place), place)
+
+    @classmethod
+    def _of_hub(cls, address: HubAddress, *, make: bool) -> Self:
+        try:
+            from casebase.library.hub_engine import HubDatabase, HubFiles, folder_here  # noqa: PLC0415
+        except ImportError:
+            raise LibraryError(
+                f"{address}: a hub needs the extra hub: install it with pip install 'casebase[hub]'"
+            ) from None
+        db = HubDatabase(address, make=make)
+        return cls(db, folder_here(address), (address, HubFiles(db)))
 
     def close(self) -> None:
         """Close the file."""
@@ -113,16 +131,16 @@ class LibraryFile:
 
     @contextmanager
     def _readable(self) -> Iterator[None]:
-        with sqlite_errors_as_sentences(self.path):
+        with self._db.errors_as_sentences():
             yield
 
     @contextmanager
-    def _writing(self) -> Iterator[None]:
-        with sqlite_errors_as_sentences(self.path), writing(self._db):
+    def _writing(self, *, alone: bool = True) -> Iterator[None]:
+        with self._db.errors_as_sentences(), self._db.writing(alone=alone):
             yield
 
     def _set_fact(self, name: str, value: str) -> None:
-        self._db.conn.execute(
+        self._db.execute(
             "INSERT INTO facts (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
             (name, value),
         )

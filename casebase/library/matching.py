@@ -10,12 +10,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final, Protocol
 
-from sqlite_utils import Database
-
+from casebase.library.engine import Database
 from casebase.library.records import (
     NumberedRecord,
     count_records_between,
-    last_number,
     profiles_of_numbers,
     records_between,
     rows_of_case,
@@ -120,7 +118,7 @@ def collection_in(db: Database, path: Path, library: str, means: Means) -> Colle
     The index is read from its folder; what was logged since is added, and kept there if nobody else is writing.
     `library` is the library's own name for itself, so that no index is taken for that of another file.
     """
-    folder, upto = index_folder(path), last_number(db)
+    folder, upto = index_folder(path), db.last_number()
     index, stamp = _index_that_fits(db, folder, library, means)
     if upto != stamp.last_number:
         with writing_alone(folder) as alone:

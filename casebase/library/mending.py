@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sqlite_utils import Database
-
 from casebase.errors import LibraryError
 from casebase.library.authorship import Authorship, Made, authorships, removed_ids, sign
 from casebase.library.derived import StoredRecord, remove_derived, write_derived
+from casebase.library.engine import Database
 from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.records import current_record, earlier_record
 from casebase.library.reviews import refuse_leaving_others
@@ -95,7 +94,7 @@ def _bring_back(db: Database, case_id: str, by: str) -> StoredRecord:
 def _keep(db: Database, case_id: str, text_of: _Revision, authorship: Authorship) -> StoredRecord:
     """Keep the text of an earlier revision, or of the current one, as the next revision; return it."""
     (last,) = db.execute("SELECT max(revision) FROM records WHERE case_id = ?", (case_id,)).fetchone()
-    db.conn.execute(
+    db.execute(
         "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
         (case_id, last + 1, text_of.sha256, text_of.text, now_text()),
     )

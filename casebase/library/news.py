@@ -12,10 +12,9 @@ from dataclasses import asdict, dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlite_utils import Database
-
 from casebase.errors import LibraryError
 from casebase.intake.scan_codes import codes_in_line
+from casebase.library.engine import Database
 from casebase.library.library_file import now_text
 from casebase.library.reviews import Said
 from casebase.library.sources import senders_of_cases
@@ -62,7 +61,7 @@ _PROVEN: Final = """
     SELECT c.id, r.rowid AS number, (SELECT min(first.rowid) FROM records first WHERE first.case_id = c.id
     AND json_extract(first.json, '$.cause.proof') IS NOT NULL) AS proven_at
     FROM records r JOIN cases c ON c.id = r.case_id AND c.revision = r.revision
-    WHERE (c.id IN (SELECT value FROM json_each(?)) OR (r.rowid > ? AND r.rowid <= ?))
+    WHERE (c.id IN (SELECT value FROM json_each(?, '$')) OR (r.rowid > ? AND r.rowid <= ?))
     AND c.kind = 'fault case' AND c.status LIKE 'fixed%' AND c.fault IS NOT NULL AND c.fault != 'none'
     AND json_extract(r.json, '$.cause.proof') IS NOT NULL ORDER BY number
 """
@@ -246,7 +245,7 @@ def mark_read(library: Library, prefix: str | None = None) -> int:
         raise LibraryError(f"case {case_id}: there is no news of it: casebase news --all lists what there is")
     with library.changing() as db:
         for pair in meant:
-            db.conn.execute(
+            db.execute(
                 "UPDATE news SET read_at = ? WHERE open_case = ? AND new_case = ? AND read_at IS NULL",
                 (now, *pair),
             )

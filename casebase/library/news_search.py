@@ -24,7 +24,7 @@ from casebase.library.news import (
     shareable,
     taken_back,
 )
-from casebase.library.records import count_records_between, last_number
+from casebase.library.records import count_records_between
 from casebase.match.answer.explanation import (
     LIKE_FROM,
     Explained,
@@ -73,7 +73,7 @@ def not_examined(library: Library, also: Sequence[str] = ()) -> NotExamined:
     """Return what is to be examined: what arrived since the last time, and the cases named."""
     looked = int(library.fact(_LOOKED_FACT) or 0)
     with library.reading() as db:
-        upto, asked = last_number(db), open_questions(db)
+        upto, asked = db.last_number(), open_questions(db)
         if not asked:
             return NotExamined([], [], upto)
         proven = proven_cases(db, max(looked, asked[0].number), upto, also)
@@ -85,7 +85,7 @@ def records_not_indexed(library: Library) -> int:
     """Return how many records the match index lacks: what a search has to work out first."""
     kept = read_index(index_folder(library.path))
     with library.reading() as db:
-        return count_records_between(db, kept[1].last_number if kept else 0, last_number(db))
+        return count_records_between(db, kept[1].last_number if kept else 0, db.last_number())
 
 
 def index_has_stories(library: Library) -> bool:
@@ -232,9 +232,9 @@ def _keep(library: Library, found: Sequence[_Answered], upto: int) -> list[OpenQ
     with library.changing() as db:
         for one in found:
             match = one.explained.match
-            kept = db.conn.execute(
-                "INSERT OR IGNORE INTO news (open_case, what, new_case, score, probability, reasons, found_at)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+            kept = db.execute(
+                "INSERT INTO news (open_case, what, new_case, score, probability, reasons, found_at)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
                 (
                     one.question.case_id,
                     str(one.question.what),
@@ -246,7 +246,7 @@ def _keep(library: Library, found: Sequence[_Answered], upto: int) -> list[OpenQ
                 ),
             )
             told += [one.question] if kept.rowcount else []
-        db.conn.execute(
+        db.execute(
             "INSERT INTO facts (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value"
             " WHERE CAST(excluded.value AS INTEGER) > CAST(facts.value AS INTEGER)",
             (_LOOKED_FACT, str(upto)),

@@ -40,7 +40,7 @@ SHORTEST_NAME: Final = 3
 def names(library: Library) -> list[str]:
     """Return the names, in the order of the alphabet."""
     with library.reading() as db:
-        return [name for (name,) in db.execute("SELECT name FROM private_names ORDER BY name COLLATE NOCASE")]
+        return [name for (name,) in db.execute("SELECT name FROM private_names ORDER BY lower(name), name")]
 
 
 def add_names(library: Library, added: Iterable[str]) -> list[str]:
@@ -52,7 +52,9 @@ def add_names(library: Library, added: Iterable[str]) -> list[str]:
                 f"'{name}': too short to look for: expected a name of at least {SHORTEST_NAME} letters"
             )
     with library.changing() as db:
-        db.conn.executemany("INSERT OR IGNORE INTO private_names VALUES (?)", [(name,) for name in told])
+        db.executemany(
+            "INSERT INTO private_names (name) VALUES (?) ON CONFLICT DO NOTHING", [(name,) for name in told]
+        )
     return told
 
 
@@ -60,9 +62,7 @@ def remove_names(library: Library, removed: Iterable[str]) -> None:
     """Take names out again; raise `LibraryError` for one that is not there."""
     with library.changing() as db:
         for name in removed:
-            if not db.conn.execute(
-                "DELETE FROM private_names WHERE name = ? COLLATE NOCASE", (name,)
-            ).rowcount:
+            if not db.execute("DELETE FROM private_names WHERE lower(name) = lower(?)", (name,)).rowcount:
                 raise LibraryError(f"'{name}' is not among the private names: casebase names lists them")
 
 
@@ -85,7 +85,7 @@ def accept_words(library: Library, accepted: Iterable[tuple[str, str]], by: str)
         raise LibraryError("nobody takes these words as harmless: say who does with --by HANDLE")
     now = now_text()
     with library.changing() as db:
-        db.conn.executemany(
-            "INSERT OR IGNORE INTO accepted_words (word, scope, by, at) VALUES (?, ?, ?, ?)",
+        db.executemany(
+            "INSERT INTO accepted_words (word, scope, by, at) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
             [(word, scope, by.strip(), now) for word, scope in accepted],
         )

@@ -18,7 +18,6 @@ from casebase.intake.bus_log.open_log import ENDINGS
 from casebase.intake.capture.trace import ENDING, Trace, trace_text
 from casebase.library.accepted_files import LARGEST_GIVEN_BYTES, MOST_OF_A_CASE
 from casebase.library.derived import StoredRecord
-from casebase.library.file_store import AttachedFiles
 from casebase.library.store import Library
 from casebase.record.case import Attachment, Case
 from casebase.record.vehicle import Vehicle
@@ -51,7 +50,7 @@ def keep_capture(  # noqa: PLR0913, PLR0917  where, beside what, what and how it
     A trace holds figures and fixed words alone and is for others; a capture larger than 20 MB is not kept. `about`
     tells when and where it was taken. Raises `InputError` where the case holds too many files.
     """
-    files, told = AttachedFiles(library.path), []
+    files, told = library.files, []
     too_large = file.stat().st_size > LARGEST_KEPT_BYTES
     if trace is not None:
         told.append(
@@ -139,7 +138,7 @@ def known_good_log(library: Library, case: Case) -> KeptLog | None:
 @contextmanager
 def log_as_file(library: Library, log: KeptLog) -> Iterator[Path]:
     """Yield the path of a kept log under its own name, for those that read files; it is gone afterwards."""
-    content = AttachedFiles(library.path).read(str(log.attachment.sha256))
+    content = library.files.read(str(log.attachment.sha256))
     with tempfile.TemporaryDirectory(prefix="casebase-log-") as folder:
         path = Path(folder) / log.attachment.file
         path.write_bytes(content)

@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from pydantic import ValidationError
-from sqlite_utils import Database
 
 from casebase.errors import LibraryError
 from casebase.library.authorship import removed_ids
 from casebase.library.derived import StoredRecord
+from casebase.library.engine import Database
 from casebase.match.profile import Profile
 from casebase.match.profile_of_case import from_data
 from casebase.record.case import Case, status_of
@@ -68,18 +68,19 @@ def resolve_id(db: Database, prefix: str) -> str:
 def known_ids(db: Database, words: Iterable[str]) -> set[str]:
     """Return the IDs of cases among words; letters that Crockford's base 32 leaves out are read as meant."""
     wanted = [word.casefold().translate(_LIKE_LETTERS) for word in words]
-    sql = "SELECT DISTINCT case_id FROM records WHERE case_id IN (SELECT value FROM json_each(?))"
+    sql = "SELECT DISTINCT case_id FROM records WHERE case_id IN (SELECT value FROM json_each(?, '$'))"
     return {case_id for (case_id,) in db.execute(sql, (json.dumps(wanted),))}
 
 
-_CURRENT_OF_CASE = (
-    "SELECT case_id, max(revision), logged_at, json FROM records {} GROUP BY case_id ORDER BY case_id"
-)
+_CURRENT_OF_CASE = """
+    SELECT r.case_id, r.revision, r.logged_at, r.json FROM records r WHERE {} NOT EXISTS
+    (SELECT 1 FROM records newer WHERE newer.case_id = r.case_id AND newer.revision > r.revision) ORDER BY r.case_id
+"""
 
 
 def current_record(db: Database, case_id: str) -> StoredRecord:
     """Return the current revision of a case; raise `LibraryError` when it does not fit the format."""
-    row = db.execute(_CURRENT_OF_CASE.format("WHERE case_id = ?"), (case_id,)).fetchone()
+    row = db.execute(_CURRENT_OF_CASE.format("r.case_id = ? AND"), (case_id,)).fetchone()
     try:
         return _kept(*row)
     except ValidationError:
@@ -137,7 +138,7 @@ def _kept(case_id: str, revision: int, logged_at: str, text: str) -> StoredRecor
     return StoredRecord(case_id, revision, logged_at, stored_case(text))
 
 
-# The number is SQLite's own rowid; records are never deleted, so it only grows.
+# The number is SQLite's own rowid, on a hub a column of that name; records are never deleted, so it only grows.
 _CURRENT_BY_NUMBER = """
     FROM records r WHERE r.rowid > :after AND r.rowid <= :upto AND NOT EXISTS
     (SELECT 1 FROM records newer WHERE newer.case_id = r.case_id AND newer.revision > r.revision)
@@ -153,11 +154,6 @@ class NumberedRecord:
     case: Case
     supersedes: tuple[int, ...]
     is_removed: bool = False
-
-
-def last_number(db: Database) -> int:
-    """Return the number of the record logged last, 0 in an empty library."""
-    return int(db.execute("SELECT coalesce(max(rowid), 0) FROM records").fetchone()[0])
 
 
 def sha256_of_number(db: Database, number: int) -> str:
@@ -240,15 +236,8 @@ _TOKEN: Final = re.compile(r"[^\W_]+")
 
 def found_ids(db: Database, text: str) -> list[str]:
     """Return the IDs of the cases that hold every word of `text` but the common ones, the most relevant first."""
-    query = match_query(_rare_words(db, list(dict.fromkeys(words_in(text)))))
-    if not query:
-        return []
-    rows = db.query(
-        "SELECT cases.id FROM cases_fts JOIN cases ON cases.rowid = cases_fts.rowid"
-        " WHERE cases_fts MATCH :query ORDER BY bm25(cases_fts), cases.id",
-        {"query": query},
-    )
-    return [row["id"] for row in rows]
+    words = _rare_words(db, list(dict.fromkeys(words_in(text))))
+    return db.found(words) if words else []
 
 
 def words_in(text: str) -> list[str]:
@@ -260,24 +249,10 @@ def words_in(text: str) -> list[str]:
     return _TOKEN.findall(unicodedata.normalize("NFC", text))
 
 
-def match_query(words: list[str]) -> str:
-    """Return an FTS5 query for all of `words`, each quoted so that none is read as an operator.
-
-    >>> match_query(["NOT", "U0100"])
-    '"NOT" "U0100"'
-    """
-    return " ".join(f'"{word}"' for word in words)
-
-
 def _rare_words(db: Database, words: list[str]) -> list[str]:
     """Leave out the words that many cases hold; where all are common, keep them."""
     total = db.execute("SELECT count(*) FROM cases").fetchone()[0]
     if total < _FEW_CASES:
         return words
-    holding = "SELECT count(*) FROM cases_fts WHERE cases_fts MATCH ?"
-    rare = [
-        word
-        for word in words
-        if db.execute(holding, (match_query([word]),)).fetchone()[0] <= COMMON_SHARE * total
-    ]
+    rare = [word for word in words if db.holding(word) <= COMMON_SHARE * total]
     return rare or words

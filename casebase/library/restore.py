@@ -109,7 +109,7 @@ def _make_ready(made: Path, library: Path) -> None:
     with Library.open(made) as ready:
         ready.set_fact(RESTORED_FACT, uuid4().hex)
         with ready.reading() as db:
-            db.conn.execute("PRAGMA journal_mode = WAL")
+            db.execute("PRAGMA journal_mode = WAL")
     if _companion(made, "-wal").exists():  # closing takes the log into the file, or says nothing
         raise LibraryError(
             f"{library}: the disk is full: the library is as it was: make room, then try again"

@@ -9,10 +9,9 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any, Final
 
-from sqlite_utils import Database
-
 from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
+from casebase.library.engine import Database
 from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.records import current_record
 from casebase.record.case import status_of
@@ -65,9 +64,11 @@ class Standing:
         return f"{told}{since}{holds}{f': {self.remark}' if self.remark else ''}"
 
 
+_WORD: Final = "case_id, revision, said, by, at, remark, other"
+
 _EVERY_REVISION: Final = """
     SELECT case_id, revision, sha256, CASE WHEN json_valid(json) THEN json_extract(json, '$.review') END AS review
-    FROM records WHERE case_id IN (SELECT value FROM json_each(?)) ORDER BY case_id, revision
+    FROM records WHERE case_id IN (SELECT value FROM json_each(?, '$')) ORDER BY case_id, revision
 """
 
 
@@ -88,7 +89,8 @@ class _Told:
         self._spoken: set[str] = set()
         self._words: dict[tuple[str, int], list[dict[str, Any]]] = defaultdict(list)
         for row in db.query(
-            "SELECT * FROM reviews WHERE case_id IN (SELECT value FROM json_each(?)) ORDER BY rowid", [wanted]
+            f"SELECT {_WORD} FROM reviews WHERE case_id IN (SELECT value FROM json_each(?, '$')) ORDER BY rowid",
+            [wanted],
         ):
             self._words[row["case_id"], row["revision"]].append(row)
         self._revisions: dict[str, list[dict[str, Any]]] = defaultdict(list)
@@ -138,7 +140,7 @@ def _agree(agreed: list[int], revision: int, said: Said) -> None:
 def said_of(library: LibraryFile, case_id: str) -> list[dict[str, Any]]:
     """Return every word said of a case, the first first."""
     with library.reading() as db:
-        return list(db.query("SELECT * FROM reviews WHERE case_id = ? ORDER BY rowid", [case_id]))
+        return list(db.query(f"SELECT {_WORD} FROM reviews WHERE case_id = ? ORDER BY rowid", [case_id]))
 
 
 def spoken_standing(library: LibraryFile, kept: StoredRecord) -> Standing | None:
@@ -169,7 +171,7 @@ def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
         if current != (read or kept.revision):
             raise LibraryError(f"case {kept.case_id}: revised just now: read it again before you speak of it")
         _refuse(db, kept, said, by, remark, into)
-        db.conn.execute(
+        db.execute(
             "INSERT INTO reviews (case_id, revision, said, by, at, remark, other) VALUES (?, ?, ?, ?, ?, ?, ?)",
             (kept.case_id, kept.revision, str(said), by, now, remark, into.case_id if into else None),
         )

@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from casebase.files import bytes_at
-from casebase.library.file_store import files_folder
+from casebase.library.library_file import LibraryFile
 from casebase.library.matching import index_folder
 
 
-def room_of(library: Path) -> dict[str, int]:
-    """Return the bytes of the library's file with SQLite's logs beside it, of its index, and of its attached files."""
-    own = (library.with_name(f"{library.name}{end}") for end in ("", "-wal", "-shm"))
+def room_of(library: LibraryFile) -> dict[str, int]:
+    """Return the bytes of what the engine keeps, of the index, and of the attached files."""
+    with library.reading() as db:
+        own = db.size_in_bytes()
     return {
-        "library": sum(map(bytes_at, own)),
-        "index": bytes_at(index_folder(library)),
-        "attached_files": bytes_at(files_folder(library)),
+        "library": own,
+        "index": bytes_at(index_folder(library.path)),
+        "attached_files": library.files.whole_size(),
     }

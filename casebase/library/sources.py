@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import Any, Final
 
-from sqlite_utils import Database
-
 from casebase.errors import LibraryError
+from casebase.library.engine import Database
 from casebase.library.library_file import LibraryFile, now_text
 
 FULL_WEIGHT: Final = 1.0
@@ -58,8 +57,8 @@ class TakenFrom:
 def sources_in(library: LibraryFile) -> list[Source]:
     """Return every source, in the order of the alphabet."""
     sql = (
-        "SELECT s.*, (SELECT count(*) FROM taken_in t WHERE t.source = s.name) AS cases FROM sources s"
-        " ORDER BY name COLLATE NOCASE"
+        "SELECT name, weight, first_at, last_at, (SELECT count(*) FROM taken_in t WHERE t.source = s.name) AS cases"
+        " FROM sources s ORDER BY lower(name), name"
     )
     with library.reading() as db:
         return [Source(**row) for row in db.query(sql)]
@@ -69,7 +68,7 @@ def set_weight(library: LibraryFile, name: str, weight: float) -> None:
     """Set what the cases of a source weigh; raise `LibraryError` for one that is not there or no weight."""
     refuse_wrong_weight(weight)
     with library.changing() as db:
-        if not db.conn.execute("UPDATE sources SET weight = ? WHERE name = ?", (weight, name)).rowcount:
+        if not db.execute("UPDATE sources SET weight = ? WHERE name = ?", (weight, name)).rowcount:
             raise LibraryError(f"'{name}' sent nothing yet: casebase sources lists those that did")
 
 
@@ -93,7 +92,7 @@ def key_of(library: LibraryFile, name: str) -> str | None:
 def pin_key(library: LibraryFile, name: str, public_key: str) -> None:
     """Take a key as that of a source from now on; what was before is kept."""
     with library.changing() as db:
-        db.conn.execute(
+        db.execute(
             "INSERT INTO source_keys (source, public_key, at) VALUES (?, ?, ?)",
             (name, public_key, now_text()),
         )

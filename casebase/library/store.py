@@ -10,12 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from uuid import uuid4
 
-from sqlite_utils import Database
-
 from casebase.errors import LibraryError
 from casebase.library.authorship import Authorship, authorships, removed_ids, sign
 from casebase.library.derived import DERIVED_VERSION, StoredRecord, remove_derived, write_derived
-from casebase.library.file_store import LeftOver, faults_of_files, left_over, remove_left_over
+from casebase.library.engine import Database, HubAddress
+from casebase.library.file_store import Files, LeftOver, faults_of_files, left_over, remove_left_over
 from casebase.library.integrity import faults_in
 from casebase.library.layouts import keep_layouts
 from casebase.library.library_file import LibraryFile, RevisedMeanwhileError, now_text, refuse_removed
@@ -77,9 +76,10 @@ _SUMMARY_COLUMNS: Final = (
 class Library(LibraryFile):
     """A library file and all that is done with its cases."""
 
-    def __init__(self, db: Database, path: Path) -> None:
-        super().__init__(db, path)
+    def __init__(self, db: Database, path: Path, hub: tuple[HubAddress, Files] | None = None) -> None:
+        super().__init__(db, path, hub)
         if self.fact("derived version") != DERIVED_VERSION:
+            self._db.refuse_rebuilding_in_passing()
             self.rebuild()
 
     def log(
@@ -94,10 +94,15 @@ class Library(LibraryFile):
         of that case; where it names the revision it was made from, that must be the current one. `authorship` tells
         who made them, in which way; left out, they were logged by their authors.
         """
-        now, signed = now_text(), authorship or Authorship()
+        given, drawn, signed = list(cases), list(layouts), authorship or Authorship()
+        with self._readable():
+            return self._db.tried_again(lambda: self._log(given, signed, drawn))
+
+    def _log(self, cases: list[Case], signed: Authorship, layouts: list[Layout]) -> list[Logged]:
+        now = now_text()
         logged: list[Logged] = []
         changed: dict[str, StoredRecord] = {}
-        with self._writing():
+        with self._db.writing(alone=False):
             removed = removed_ids(self._db)
             for case in cases:
                 one = self._keep(case, now)
@@ -167,7 +172,7 @@ class Library(LibraryFile):
         """Return the cases to compare with, their index brought up to date; without `means` from records alone."""
         library, restored = self.fact(_ID_FACT), self.fact(RESTORED_FACT) or ""
         if library is None:
-            raise LibraryError(f"{self.path}: the library has no name of its own: run casebase rebuild")
+            raise LibraryError(f"{self.place}: the library has no name of its own: run casebase rebuild")
         with self._readable():
             return collection_in(self._db, self.path, library + restored, means or Means())
 
@@ -187,7 +192,7 @@ class Library(LibraryFile):
         """Keep weights of the facets for this library; None goes back to the usual ones."""
         with self._writing():
             if weights is None:
-                self._db.conn.execute("DELETE FROM facts WHERE name = ?", (_WEIGHTS_FACT,))
+                self._db.execute("DELETE FROM facts WHERE name = ?", (_WEIGHTS_FACT,))
             else:
                 self._set_fact(_WEIGHTS_FACT, json.dumps(dict(weights)))
 
@@ -202,7 +207,11 @@ class Library(LibraryFile):
     def vehicles(self) -> list[tuple[str, str]]:
         """Return every make and model that a case names."""
         with self._readable():
-            return list(self._db.execute("SELECT DISTINCT make, model FROM cases ORDER BY make, model"))
+            return list(
+                self._db.execute(
+                    "SELECT DISTINCT make, model FROM cases ORDER BY 1 NULLS FIRST, 2 NULLS FIRST"
+                )
+            )
 
     def last_shop(self) -> str | None:
         """Return the shop of the record logged last: most likely that of the next one too."""
@@ -214,7 +223,10 @@ class Library(LibraryFile):
 
     def vehicles_and_platforms(self) -> list[tuple[str, str, str | None]]:
         """Return (make, model, platform) of the cases, the most usual first."""
-        sql = "SELECT make, model, platform FROM cases GROUP BY 1, 2, 3 ORDER BY count(*) DESC, 1, 2, 3"
+        sql = (
+            "SELECT make, model, platform FROM cases GROUP BY 1, 2, 3"
+            " ORDER BY count(*) DESC, 1 NULLS FIRST, 2 NULLS FIRST, 3 NULLS FIRST"
+        )
         with self._readable():
             return list(self._db.execute(sql))
 
@@ -228,7 +240,7 @@ class Library(LibraryFile):
         """Return the odometer of the record logged last that has one: its unit is most likely the next one's too."""
         sql = (
             "SELECT json_extract(json, '$.vehicle.odometer') AS odometer FROM records"
-            " WHERE odometer IS NOT NULL ORDER BY rowid DESC LIMIT 1"
+            " WHERE json_extract(json, '$.vehicle.odometer') IS NOT NULL ORDER BY rowid DESC LIMIT 1"
         )
         with self._readable():
             row = self._db.execute(sql).fetchone()
@@ -242,7 +254,7 @@ class Library(LibraryFile):
     def faults(self) -> list[str]:
         """Return everything wrong with the library, in sentences."""
         with self._readable():
-            found = [*faults_in(self._db), *faults_of_files(self._db, self.path)]
+            found = [*faults_in(self._db), *faults_of_files(self._db, self.files)]
         folder = index_folder(self.path)
         damage = damage_in(folder)
         return (
@@ -252,20 +264,19 @@ class Library(LibraryFile):
     def left_over_files(self) -> LeftOver:
         """Return how many attached files no record names."""
         with self._readable():
-            return left_over(self._db, self.path)
+            return left_over(self._db, self.files)
 
     def remove_left_over_files(self) -> None:
         """Remove the attached files that no record names; nobody keeps a record meanwhile."""
         with self._writing():
-            remove_left_over(self._db, self.path)
+            remove_left_over(self._db, self.files)
 
     def rebuild(self) -> int:
         """Make all derived tables again from the records; return the number of cases."""
         with self._writing():
-            # The index first: triggers that take cases out of one that is not in step would fail.
-            self._db.conn.execute("INSERT INTO cases_fts(cases_fts) VALUES('rebuild')")
+            self._db.make_words_again()
             for table in DERIVED_TABLES:
-                self._db.conn.execute(f"DELETE FROM {table}")
+                self._db.execute(f"DELETE FROM {table}")
             count = write_derived(self._db, every_record(self._db, removed_ids(self._db)))
             if self._db.execute("SELECT 1 FROM facts WHERE name = ?", (_ID_FACT,)).fetchone() is None:
                 self._set_fact(_ID_FACT, uuid4().hex)
@@ -312,7 +323,7 @@ class Library(LibraryFile):
         return Logged(case_id, revision + 1, Outcome.REVISED)
 
     def _insert(self, case_id: str, revision: int, sha256: str, canonical: str, now: str) -> None:
-        self._db.conn.execute(
+        self._db.execute(
             "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
             (case_id, revision, sha256, canonical, now),
         )
@@ -338,9 +349,9 @@ def _revision(row: dict[str, Any], authorship: Authorship) -> dict[str, Any]:
 
 def _summary_query(filters: dict[str, str]) -> tuple[str, dict[str, str]]:
     conditions = {
-        "code": "id IN (SELECT case_id FROM codes WHERE code = :code COLLATE NOCASE OR base = :code COLLATE NOCASE)",
-        "module": "id IN (SELECT case_id FROM modules WHERE module_key = :module OR name = :module COLLATE NOCASE)",
+        "code": "id IN (SELECT case_id FROM codes WHERE lower(code) = lower(:code) OR lower(base) = lower(:code))",
+        "module": "id IN (SELECT case_id FROM modules WHERE module_key = :module OR lower(name) = lower(:module))",
     }
-    where = [conditions.get(key, f"{key} = :{key} COLLATE NOCASE") for key in filters]
+    where = [conditions.get(key, f"lower({key}) = lower(:{key})") for key in filters]
     sql = f"SELECT {_SUMMARY_COLUMNS} FROM cases{' WHERE ' if where else ''}{' AND '.join(where)}"
     return f"{sql} ORDER BY logged_at DESC, id", filters

@@ -93,8 +93,8 @@ def export_bundle(  # noqa: PLR0913, PLR0917  what is sent, where to, under whic
             files = _write(made, [entry for _, entry in sent], shop, day, attachments, layouts, key)
             # Before anybody can take the bundle along: a version that is out must be known for one that is.
             with library.changing() as db:
-                db.conn.executemany(
-                    "INSERT OR IGNORE INTO exchanged (case_id, sha256) VALUES (?, ?)",
+                db.executemany(
+                    "INSERT INTO exchanged (case_id, sha256) VALUES (?, ?) ON CONFLICT DO NOTHING",
                     [(case_id, entry.sha256) for case_id, entry in sent],
                 )
             public = bytes(key.verify_key).hex()

@@ -8,9 +8,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-from sqlite_utils import Database
 
 from casebase.errors import BundleError, Problem, RecordError
+from casebase.library.engine import Database
 from casebase.library.authorship import Authorship, Made, authorships, sign
 from casebase.library.layouts import StoredLayout, keep_layouts
 from casebase.library.records import new_id

@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from sqlite_utils import Database
-
 from casebase.errors import EditionError
 from casebase.files import sha256_of_file, write_at_once
+from casebase.library.connection import SqliteDatabase
 from casebase.library.derived import StoredRecord
 from casebase.library.layouts import StoredLayout
 from casebase.library.records import current_record, found_ids, profiles_of_numbers, rows_of_case
@@ -64,7 +63,7 @@ class Edition:
 
     def __init__(self, connection: sqlite3.Connection) -> None:
         self.connection = connection
-        self._db = Database(connection, execute_plugins=False)
+        self._db = SqliteDatabase(connection)
 
     def facts(self) -> dict[str, str]:
         """Return what the file says of itself: its date, where it comes from, its number if it was published."""

@@ -17,10 +17,10 @@ from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlite_utils import Database
 
 from casebase.errors import EditionError
 from casebase.files import folder_of_parts, put
+from casebase.library.connection import SqliteDatabase
 from casebase.library.derived import StoredRecord, write_derived
 from casebase.library.layouts import StoredLayout
 from casebase.library.matching import Means
@@ -142,7 +142,7 @@ def _write_frozen(  # noqa: PLR0913, PLR0917  what stands in the file
     with closing(sqlite3.connect(path)) as connection:
         # Whoever stops half way leaves a file in a folder that goes; safety costs time only.
         connection.execute("PRAGMA synchronous = OFF")
-        db = Database(connection, execute_plugins=False)
+        db = SqliteDatabase(connection)
         MIGRATIONS.apply(db, stop_before=FIRST_INSIDE)
         with connection:
             count = _write_records(connection, kept)
@@ -189,7 +189,7 @@ def _row(public: StoredRecord) -> tuple[str, int, str, str, str]:
     return public.case_id, public.revision, sha256_of(text), text, public.logged_at
 
 
-def _index(db: Database, count: int, means: Means) -> Index:
+def _index(db: SqliteDatabase, count: int, means: Means) -> Index:
     """Return the index of all records; a record's number is its place among the rows of `records`."""
     embedder = means.embedder
     empty = empty_index(*((0, "") if embedder is None else (embedder.dimensions, embedder.identity)))

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from typing import Final
 
 from casebase.library.derived import StoredRecord
-from casebase.library.file_store import AttachedFiles
 from casebase.library.layouts import StoredLayout
 from casebase.library.privacy import EVERYWHERE, accept_words, accepted_words, cleared, mark_of, names
 from casebase.library.store import Library
@@ -77,7 +76,7 @@ def unjudged_of(
 ) -> list[Hit]:
     """Return what nobody judged yet in the public text of records of a library, their files, and layouts."""
     told, private_names = judged(library), names(library)
-    found = unjudged_in(records, told, private_names, AttachedFiles(library.path).read)
+    found = unjudged_in(records, told, private_names, library.files.read)
     for one in layouts:
         look = _Look(one.layout_id, told, private_names, WHERE_UNKNOWN)
         for field, text in texts_of(plain_data(public_layout(one.layout))):

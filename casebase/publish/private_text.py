@@ -16,7 +16,6 @@ from casebase.errors import CaptureError
 from casebase.intake.capture.trace import ENDING, is_row, trace_from
 from casebase.library.accepted_files import FileKind, kind_of
 from casebase.library.derived import StoredRecord
-from casebase.library.file_store import AttachedFiles
 from casebase.library.privacy import cleared, mark_of, names
 from casebase.library.store import Library
 from casebase.publish.private_kinds import LEFT_OUT, Found, found_in
@@ -121,7 +120,7 @@ class Hit:
 
 def hits_of(library: Library, records: Iterable[StoredRecord]) -> list[Hit]:
     """Return what looks private in records of a library and their files, by its names and what its lead cleared."""
-    return hits_in(records, names(library), cleared(library), AttachedFiles(library.path).read)
+    return hits_in(records, names(library), cleared(library), library.files.read)
 
 
 def hits_of_words(library: Library, given: Mapping[str, str | None]) -> list[str]:

@@ -18,11 +18,10 @@ from enum import StrEnum
 from typing import Final
 
 from pydantic import ValidationError
-from sqlite_utils import Database
 
 from casebase.library.authorship import Authorship, Made, removed_ids, sign
 from casebase.library.derived import StoredRecord, remove_derived, write_derived
-from casebase.library.file_store import AttachedFiles
+from casebase.library.engine import Database
 from casebase.library.library_file import now_text
 from casebase.library.records import current_record, new_id
 from casebase.library.sources import FULL_WEIGHT, refuse_wrong_weight
@@ -35,11 +34,12 @@ from casebase.record.case import Case
 from casebase.record.json_form import canonical_json, sha256_of, stored_case
 
 _HERE_FOR: Final = """
-    WITH wanted AS (SELECT value FROM json_each(:wanted)),
-        here AS (SELECT value AS case_id FROM wanted UNION SELECT case_id FROM taken_in WHERE their_id IN wanted)
+    WITH wanted AS (SELECT value FROM json_each(:wanted, '$')),
+        here AS (SELECT value AS case_id FROM wanted UNION
+            SELECT case_id FROM taken_in WHERE their_id IN (SELECT value FROM wanted))
     SELECT r.case_id, coalesce((SELECT min(t.their_id) FROM taken_in t WHERE t.case_id = r.case_id), r.case_id),
         max(r.revision)
-    FROM records r WHERE r.case_id IN here GROUP BY r.case_id
+    FROM records r WHERE r.case_id IN (SELECT case_id FROM here) GROUP BY r.case_id
 """
 """Cases that go about under an ID that is wanted, or stand under it here; found by way of the keys."""
 
@@ -176,7 +176,7 @@ def take_in(
         refuse_wrong_weight(weight)
     named = source or bundle.shop
     # Before the records that name them: whoever is stopped in between leaves files that no record names.
-    files = AttachedFiles(library.path)
+    files = library.files
     for _, content in attachments_of(bundle):
         files.keep(content)
     with library.changing() as db:
@@ -246,7 +246,7 @@ class _Taking:
 
     def _keep(self, head: Head, case: Case) -> None:
         text = canonical_json(case)
-        self.db.conn.execute(
+        self.db.execute(
             "INSERT INTO records (case_id, revision, sha256, json, logged_at) VALUES (?, ?, ?, ?, ?)",
             (head.case_id, head.revision, sha256_of(text), text, self.now),
         )
@@ -260,8 +260,8 @@ class _Taking:
         """Note which versions went before, and, of a case that is not the shop's own as it stands, who told it."""
         went = {entry.sha256, *entry.earlier}
         head.known |= went
-        self.db.conn.executemany(
-            "INSERT OR IGNORE INTO exchanged (case_id, sha256) VALUES (?, ?)",
+        self.db.executemany(
+            "INSERT INTO exchanged (case_id, sha256) VALUES (?, ?) ON CONFLICT DO NOTHING",
             [(head.case_id, sha256) for sha256 in sorted(went)],
         )
         is_own = not head.told_by and head.case_id not in self._changed
@@ -270,11 +270,11 @@ class _Taking:
 
     def _note_teller(self, entry: Entry, head: Head, beside: str | None) -> None:
         head.told_by[self.source] = entry.revision
-        self.db.conn.execute(
+        self.db.execute(
             "INSERT INTO taken_in (case_id, source, their_id, their_revision, sha256, beside, at)"
             " VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (case_id, source) DO UPDATE SET"
             " their_revision = excluded.their_revision, sha256 = excluded.sha256, at = excluded.at"
-            " WHERE sha256 != excluded.sha256 OR their_revision != excluded.their_revision",
+            " WHERE taken_in.sha256 != excluded.sha256 OR taken_in.their_revision != excluded.their_revision",
             (
                 head.case_id,
                 self.source,
@@ -308,11 +308,11 @@ def _keep_source(db: Database, taking: _Taking, weight: float | None, *, is_chan
     told = db.execute("SELECT 1 FROM taken_in WHERE source = ? LIMIT 1", (taking.source,)).fetchone()
     if told is None and weight is None:
         return
-    db.conn.execute(
-        "INSERT OR IGNORE INTO sources (name, weight, first_at, last_at) VALUES (?, ?, ?, ?)",
+    db.execute(
+        "INSERT INTO sources (name, weight, first_at, last_at) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
         (taking.source, FULL_WEIGHT if weight is None else weight, taking.now, taking.now),
     )
     if is_changed:
-        db.conn.execute("UPDATE sources SET last_at = ? WHERE name = ?", (taking.now, taking.source))
+        db.execute("UPDATE sources SET last_at = ? WHERE name = ?", (taking.now, taking.source))
     if weight is not None:
-        db.conn.execute("UPDATE sources SET weight = ? WHERE name = ?", (weight, taking.source))
+        db.execute("UPDATE sources SET weight = ? WHERE name = ?", (weight, taking.source))

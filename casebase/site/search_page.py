@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from casebase.errors import CodeError
-from casebase.library.records import match_query, words_in
+from casebase.library.connection import match_query
+from casebase.library.records import words_in
 from casebase.publish.edition import Edition
 from casebase.record.codes import Grammar, ReadAs, parse_code
 from casebase.record.modules import module_key, module_label, modules_named_in

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from casebase.library.derived import StoredRecord
-from casebase.library.file_store import AttachedFiles
+from casebase.library.file_store import Files
 from casebase.library.history import Event
 from casebase.library.store import Library
 from casebase.record.case import Attachment, Case, status_of
@@ -157,13 +157,13 @@ def print_attached(library: Library, kept: StoredRecord, page: Page) -> None:
 
 def attachment_lines(library: Library, case: Case) -> list[str]:
     """Return each file of a case in one line."""
-    files = AttachedFiles(library.path)
+    files = library.files
     return [_line(one, files) for one in case.attachments]
 
 
 def attached_data(library: Library, kept: StoredRecord) -> dict[str, Any]:
     """Return the files of a case as plain data."""
-    files = AttachedFiles(library.path)
+    files = library.files
     told = [
         {**one.model_dump(mode="json", exclude_none=True), "bytes": _bytes(one, files)}
         for one in kept.case.attachments
@@ -171,13 +171,13 @@ def attached_data(library: Library, kept: StoredRecord) -> dict[str, Any]:
     return {"case_id": kept.case_id, "revision": kept.revision, "attachments": told}
 
 
-def _line(one: Attachment, files: AttachedFiles) -> str:
+def _line(one: Attachment, files: Files) -> str:
     shows = f": {one.shows}" if one.shows else ""
     reach = "for others" if one.for_others is YesNo.YES else "stays inside"
     return f"{one.file} ({_size(one, files)}, {reach}){shows}"
 
 
-def _size(one: Attachment, files: AttachedFiles) -> str:
+def _size(one: Attachment, files: Files) -> str:
     count = _bytes(one, files)
     if one.sha256 is None:
         return "only its name is known"
@@ -185,7 +185,7 @@ def _size(one: Attachment, files: AttachedFiles) -> str:
     return f"{told}, SHA-256 {one.sha256[:12]}"
 
 
-def _bytes(one: Attachment, files: AttachedFiles) -> int | None:
+def _bytes(one: Attachment, files: Files) -> int | None:
     return None if one.sha256 is None else files.bytes_of(one.sha256)
 
 

@@ -17,7 +17,6 @@ from casebase.errors import CasebaseError, InputError, RecordError
 from casebase.files import release_lock, take_lock, text_of, write_at_once
 from casebase.library.authorship import Authorship, Made
 from casebase.library.derived import StoredRecord
-from casebase.library.file_store import AttachedFiles
 from casebase.library.history import history
 from casebase.library.library_file import RevisedMeanwhileError
 from casebase.library.store import Library, Logged
@@ -121,7 +120,7 @@ def keep_edited(
 
     Raises `InputError` where it names bytes of an attached file that the library does not hold.
     """
-    files = AttachedFiles(library.path)
+    files = library.files
     for place, attachment in enumerate(case.attachments):
         if attachment.sha256 is not None and files.bytes_of(attachment.sha256) is None:
             raise InputError(

@@ -9,9 +9,11 @@ from typing import Any
 import pytest
 
 from casebase.errors import CasebaseError
+from casebase.library.engine import HubAddress
 from casebase.library.store import Library
 from casebase.record.case import Case
 from casebase.record.loading import load_file, record_files
+from tests.library.hub_server import HubServer, needs_postgresql, running_server
 
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_cases"
 
@@ -39,10 +41,45 @@ def make_case() -> Callable[..., Case]:
     return make
 
 
+@pytest.fixture(scope="session")
+def hub_server() -> Iterator[HubServer]:
+    """A server for the whole run."""
+    with running_server() as server:
+        yield server
+
+
+@pytest.fixture(scope="session")
+def used_hub(hub_server: HubServer) -> HubAddress:
+    """The address of the hub that is emptied after each test."""
+    return hub_server.new_hub()
+
+
 @pytest.fixture
-def library(tmp_path: Path) -> Iterator[Library]:
-    """An empty library in a file of its own."""
-    with Library.create(tmp_path / "shop.db") as made:
+def hub(
+    hub_server: HubServer, used_hub: HubAddress, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[HubAddress]:
+    """The address of an empty hub; what this machine keeps of it lies in the test's own folder."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    yield used_hub
+    hub_server.empty_again(used_hub)
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Let every test of a library run on both engines, but those that are of the file itself."""
+    if "library" in metafunc.fixturenames:
+        on_hub = pytest.param("hub", marks=[needs_postgresql, pytest.mark.slow])
+        is_of_file = metafunc.definition.get_closest_marker("of_the_file")
+        metafunc.parametrize("library", ["file"] if is_of_file else ["file", on_hub], indirect=True)
+
+
+@pytest.fixture
+def library(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Library]:
+    """An empty library: in a file of its own, then on a hub."""
+    if request.param == "hub":
+        opened = Library.open(request.getfixturevalue("hub"))
+    else:
+        opened = Library.create(tmp_path / "shop.db")
+    with opened as made:
         yield made
 
 
@@ -68,6 +105,9 @@ def all_rows() -> Callable[[Library], dict[str, list[Any]]]:
     def rows(library: Library) -> dict[str, list[Any]]:
         db = library._db
         found = {table: sorted(map(repr, db.execute(f"SELECT * FROM {table}"))) for table in tables}
+        if not library.path.exists():  # on a hub the full text is a table
+            terms = db.execute("SELECT case_id, terms, words FROM case_words")
+            return found | {"cases_fts": sorted(map(repr, terms))}
         db.execute("CREATE VIRTUAL TABLE IF NOT EXISTS temp.terms USING fts5vocab(main, cases_fts, instance)")
         terms = db.execute(
             "SELECT cases.id, term, col, offset FROM terms LEFT JOIN cases ON cases.rowid = doc"

@@ -33,6 +33,7 @@ def picture(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.mark.of_the_file
 def test_a_picture_becomes_part_of_a_new_revision(library, case_id, picture):
     """It is named by the SHA-256 of what is kept, and stays inside unless somebody says otherwise."""
     logged = attach(library, case_id, [picture], "green copper in S204")
@@ -53,6 +54,7 @@ def test_a_case_with_a_new_file_waits_to_be_read_again(library, case_id, picture
     assert (agreed.revision, agreed.case.attachments) == (1, [])
 
 
+@pytest.mark.of_the_file
 def test_the_same_file_twice_is_one(library, case_id, picture):
     """Its bytes are kept once; telling more of it later changes what is told."""
     attach(library, case_id, [picture])
@@ -78,7 +80,7 @@ def test_a_file_taken_off_stays_with_the_earlier_revision(library, case_id, pict
     sha256 = str(library.get(case_id).case.attachments[0].sha256)
     take_off(library, case_id, sha256[:8])
     assert library.get(case_id).case.attachments == []
-    assert AttachedFiles(library.path).bytes_of(sha256)
+    assert library.files.bytes_of(sha256)
     assert library.faults() == []
     with pytest.raises(LibraryError, match=r"no file 'splice\.jpg' is attached: expected one of none"):
         attachment_of(library.get(case_id), "splice.jpg")
@@ -197,6 +199,7 @@ def test_a_name_that_is_a_folder_is_refused(library, make_case, tmp_path, name):
         with_files_beside(library, named(make_case, name), tmp_path)
 
 
+@pytest.mark.of_the_file
 def test_a_link_beside_a_record_is_not_followed(library, make_case, tmp_path):
     """A folder of records that somebody sent could point at the reader's own files."""
     (tmp_path / "secret.txt").write_text("key")
@@ -219,6 +222,7 @@ def test_two_pictures_that_become_alike_in_name_keep_names_of_their_own(library,
 # --- whole or not
 
 
+@pytest.mark.of_the_file
 def test_a_missing_or_changed_file_is_told_by_case_and_name(library, case_id, picture):
     """Reading refuses it, and the check names it once, though two revisions do."""
     attach(library, case_id, [picture])
@@ -235,6 +239,7 @@ def test_a_missing_or_changed_file_is_told_by_case_and_name(library, case_id, pi
     assert "is not there" in library.faults()[0]
 
 
+@pytest.mark.of_the_file
 def test_a_damaged_file_is_mended_by_attaching_it_again(library, case_id, picture):
     """Its name is its content."""
     attach(library, case_id, [picture])
@@ -244,6 +249,7 @@ def test_a_damaged_file_is_mended_by_attaching_it_again(library, case_id, pictur
     assert library.faults() == []
 
 
+@pytest.mark.of_the_file
 def test_a_file_that_no_record_names_is_counted_after_an_hour(library, case_id, picture):
     """Whoever was stopped between the file and the record leaves one; a young one may be on its way."""
     attach(library, case_id, [picture])
@@ -257,6 +263,7 @@ def test_a_file_that_no_record_names_is_counted_after_an_hour(library, case_id, 
     assert library.faults() == []
 
 
+@pytest.mark.of_the_file
 def test_a_file_that_cannot_be_kept_leaves_the_case_as_it_was(library, case_id, picture, monkeypatch):
     """No room on the disk: one sentence, no half file, no revision."""
 
@@ -270,6 +277,7 @@ def test_a_file_that_cannot_be_kept_leaves_the_case_as_it_was(library, case_id, 
     assert not [path for path in files_folder(library.path).glob("**/*") if path.is_file()]
 
 
+@pytest.mark.of_the_file
 def test_whoever_may_read_the_library_may_read_its_files(library, case_id, picture):
     """Neither more nor fewer people."""
     library.path.chmod(0o640)

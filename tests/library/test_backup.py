@@ -27,6 +27,8 @@ from casebase.record.case import Case
 
 MakeCase = Callable[..., Case]
 
+pytestmark = pytest.mark.of_the_file
+
 
 def rows(path: Path) -> list[tuple[int, str]]:
     """Return number and SHA-256 of every record, read by Python's sqlite3 alone."""

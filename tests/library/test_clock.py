@@ -77,7 +77,7 @@ def test_what_is_kept_is_shown_and_rebuilt_under_a_clock_set_back(
     assert all(
         as_stuck_job(one.case).provenance.opened == one.case.provenance.opened for one in library.records()
     )
-    with Library.open(library.path) as again:
+    with Library.open(library.place) as again:
         assert again.count() == 3
 
 

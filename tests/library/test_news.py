@@ -19,7 +19,6 @@ from casebase.library.news import (
 )
 from casebase.library.news_search import not_examined, search_news
 from casebase.library.reviews import Said, say
-from casebase.library.store import Library
 from casebase.match.evaluation.asking import as_stuck_job
 from casebase.match.profile_of_case import profile_of
 from casebase.record.loading import load_file
@@ -29,13 +28,6 @@ DEMO_FOLDER = Path(__file__).parents[2] / "demo_cases"
 JOB = DEMO_FOLDER / "jobs" / "t2-velin-heavy-steering-high-reading-on-can-high.yaml"
 ITS_TWIN = DEMO_FOLDER / "t2-velin-steering-rack-driver-stuck-dominant.yaml"
 OTHER = DEMO_FOLDER / "t2-solenne-climate-lin-no-pull-up.yaml"
-
-
-@pytest.fixture
-def library(tmp_path):
-    """An empty library."""
-    with Library.create(tmp_path / "shop.db") as made:
-        yield made
 
 
 @pytest.fixture(scope="module")
@@ -212,8 +204,8 @@ def test_an_imported_case_says_who_sent_it(library, answered):
     """The technician knows whom to ask."""
     _, twin = answered
     with library.changing() as db:
-        db.conn.execute("INSERT INTO sources (name, weight) VALUES ('Workshop North', 1.0)")
-        db.conn.execute(
+        db.execute("INSERT INTO sources (name, weight) VALUES ('Workshop North', 1.0)")
+        db.execute(
             "INSERT INTO taken_in (case_id, source, their_id, their_revision, sha256, at)"
             " VALUES (?, 'Workshop North', ?, 1, '', '2026-11-25')",
             (twin, twin),
@@ -225,8 +217,8 @@ def test_questions_of_other_shops_are_not_asked_here(library, answered):
     """They are asked where they arose."""
     job, _ = answered
     with library.changing() as db:
-        db.conn.execute("INSERT INTO sources (name, weight) VALUES ('Workshop North', 1.0)")
-        db.conn.execute(
+        db.execute("INSERT INTO sources (name, weight) VALUES ('Workshop North', 1.0)")
+        db.execute(
             "INSERT INTO taken_in (case_id, source, their_id, their_revision, sha256, at)"
             " VALUES (?, 'Workshop North', ?, 1, '', '2026-11-25')",
             (job, job),

@@ -24,13 +24,6 @@ def bare(**keys):
 
 
 @pytest.fixture
-def library(tmp_path):
-    """An empty library."""
-    with Library.create(tmp_path / "shop.db") as made:
-        yield made
-
-
-@pytest.fixture
 def logged(library, make_case):
     """A function that logs a record that has ended, and returns its ID."""
 
@@ -234,7 +227,7 @@ def test_two_leads_who_review_at_once_lose_no_word(library, logged):
     """Each of two processes speaks of every record; every word is kept."""
     ids = [logged(symptoms=[f"symptom {number}"]) for number in range(10)]
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as both:
-        list(both.map(speak_of_all, [library.path] * 2, ["ingrid", "tova"], [ids] * 2))
+        list(both.map(speak_of_all, [library.place] * 2, ["ingrid", "tova"], [ids] * 2))
     for case_id in ids:
         assert sorted(row["by"] for row in said_of(library, case_id)) == ["ingrid", "tova"]
 

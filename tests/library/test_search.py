@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from casebase.library.records import match_query, words_in
+from casebase.library.connection import match_query
+from casebase.library.records import words_in
 from casebase.library.store import Library
 from casebase.record.case import Case
 

@@ -155,6 +155,7 @@ def test_reading_goes_on_while_another_writes(tmp_path: Path, make_case: MakeCas
         assert reader.count() == 2
 
 
+@pytest.mark.of_the_file
 def test_a_check_waits_for_another_process_and_says_so(library: Library, make_case: MakeCase) -> None:
     """A library that is being written to is not called broken."""
     library.log([make_case()])
