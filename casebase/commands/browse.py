@@ -60,7 +60,7 @@ def browse(  # noqa: PLR0913, PLR0917  one parameter per option
         server.run(sockets=[address])
 
 
-def _freeze_own(out: Path, library: Path | None, *, demo: bool, only_here: bool) -> list[News]:
+def _freeze_own(out: Path, library: str | None, *, demo: bool, only_here: bool) -> list[News]:
     """Freeze the library, or that of invented cases; return the news that its owner, and nobody else, is told."""
     with _demo_library(library) if demo else open_library(library, make=library is None) as kept:
         _freeze(kept, out)
@@ -70,11 +70,11 @@ def _freeze_own(out: Path, library: Path | None, *, demo: bool, only_here: bool)
         return news_in(kept)
 
 
-def _demo_library(named: Path | None) -> Library:
+def _demo_library(named: str | None) -> Library:
     """Return the library of invented cases; the shop's own, which the environment names, is never taken for it."""
-    if named is None or str(named) == os.environ.get(places.LIBRARY_VARIABLE):
-        named = places.demo_library()
-    return build_demo_library(named)
+    if named is None or named == os.environ.get(places.LIBRARY_VARIABLE):
+        return build_demo_library(places.demo_library())
+    return build_demo_library(Path(named))
 
 
 def _freeze(library: Library, out: Path) -> None:

@@ -9,12 +9,14 @@ from typing import Annotated
 import typer
 
 from casebase import places
-from casebase.commands.opening import open_library
+from casebase.commands.opening import library_place, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.files import bytes_at
 from casebase.library.backup import back_up
+from casebase.library.engine import HubAddress
 from casebase.library.file_store import LeftOver
 from casebase.library.restore import restore as restored
+from casebase.library.restore import restored_to_hub
 from casebase.library.room import room_of
 from casebase.terminal.lead import backed_up_data, print_backed_up, print_restored, restored_data
 
@@ -51,16 +53,16 @@ def restore(
     """Put a copy in the place of the library.
 
     The copy is checked first, and the library that stands there is kept beside it under a dated name. Whoever is
-    writing meanwhile waits, and goes on in what was restored.
+    writing meanwhile waits, and goes on in what was restored. A hub takes a copy while it is empty.
 
     Example: casebase restore /mnt/copies/library-2026-11-25T0230.db
     """
-    path = library or places.default_library()
-    done = restored(copy, path)
+    place = library_place(library)
+    done = restored_to_hub(copy, place) if isinstance(place, HubAddress) else restored(copy, place)
     if json:
-        print_json(restored_data(done, path))
+        print_json(restored_data(done, place))
     else:
-        print_restored(done, path, copy, own_page())
+        print_restored(done, place, copy, own_page())
     _tell_faults(done.faults)
 
 

@@ -156,7 +156,7 @@ def where(
 
 
 def _where(
-    job: str, on_layout: str | None, library: Path | None, *, demo: bool
+    job: str, on_layout: str | None, library: str | None, *, demo: bool
 ) -> tuple[Whereabouts, Layout, str]:
     """Return where the fault of a job lies, the layout that it is told on, and whether that may be another one's."""
     if demo:

@@ -14,6 +14,7 @@ import typer
 from casebase import places
 from casebase.bus.bank import watch_simulations
 from casebase.errors import CasebaseError
+from casebase.library.engine import HubAddress, hub_address, is_hub_address
 from casebase.library.layouts import best_fitting, layouts_in
 from casebase.library.matching import Means
 from casebase.library.store import Library
@@ -31,10 +32,17 @@ from casebase.record.loading import load_file, record_files
 from casebase.terminal.page import Counted, Page, Shared
 
 
-def open_library(path: Path | None, *, make: bool = False) -> Library:
-    """Open the library named, or the user's own; `make` makes it, and says so, where there is none yet."""
-    own = places.default_library() if path is None else path
-    if make and not own.exists():
+def library_place(named: str | None) -> Path | HubAddress:
+    """Return where the library is that was named: a file, a hub, or the user's own file."""
+    if named is None:
+        return places.default_library()
+    return hub_address(named) if is_hub_address(named) else Path(named)
+
+
+def open_library(named: str | None, *, make: bool = False) -> Library:
+    """Open the library named, or the user's own; `make` makes a file, and says so, where there is none yet."""
+    own = library_place(named)
+    if make and isinstance(own, Path) and not own.exists():
         try:
             made = Library.create(own)
         except CasebaseError:
@@ -51,7 +59,7 @@ def load_records(paths: list[Path]) -> list[Case]:
     return [case for path in record_files(paths) for case in load_file(path)]
 
 
-def job_from_anywhere(named: str, library: Path | None) -> Case:
+def job_from_anywhere(named: str, library: str | None) -> Case:
     """Return the job that a file path or a case ID names; a file needs no library."""
     if names_a_file(named):
         return load_records([Path(named)])[0]

@@ -9,11 +9,11 @@ from typing import Annotated, Final
 
 import typer
 
-from casebase import places
 from casebase.bus.feed import feeds_of
 from casebase.bus.plain_tests import plain_tests
 from casebase.commands.opening import (
     job_from_anywhere,
+    library_place,
     open_library,
     print_way,
     simulated_buses,
@@ -95,15 +95,16 @@ def readings(  # noqa: PLR0913, PLR0917  one parameter per reading
     return None if full else page.line(f"All of it: {command_again('--full')}")
 
 
-def _base_rates(library: Path | None) -> dict[BusState, float]:
+def _base_rates(library: str | None) -> dict[BusState, float]:
     """Return how often the library found each state of a bus."""
     with open_library(library) as kept:
         return meaning.base_rates(kept.fault_counts())
 
 
-def _print_way_to_layout(case: Case, typed: str, library: Path | None, page: Page) -> None:
+def _print_way_to_layout(case: Case, typed: str, library: str | None, page: Page) -> None:
     """Print how to see where it lies, where a library is kept that holds a layout of the vehicle."""
-    if (library or places.default_library()).exists():
+    place = library_place(library)
+    if not isinstance(place, Path) or place.exists():
         with open_library(library) as kept:
             print_way(way_to_layout(kept, case, quote(typed)), page)
 

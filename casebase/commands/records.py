@@ -12,11 +12,12 @@ from casebase.commands.ask import case_told
 from casebase.commands.attach import records_and_folders, tell_missing_files, with_files
 from casebase.commands.filters import list_filters
 from casebase.commands.news import tell_news
-from casebase.commands.opening import open_library
+from casebase.commands.opening import library_place, open_library
 from casebase.commands.shared import JsonOption, LibraryOption, own_page, print_json
 from casebase.errors import InputError
 from casebase.intake.layout_template import LAYOUT_TEMPLATE
 from casebase.intake.template import template_text
+from casebase.library.engine import HubAddress
 from casebase.library.history import history
 from casebase.library.mending import removal_words, removed_records
 from casebase.library.records import case_data
@@ -44,9 +45,10 @@ def init(library: LibraryOption = None) -> None:
 
     Example: casebase init --library shop.db
     """
-    path = library or places.default_library()
-    Library.create(path).close()
-    typer.echo(f"New library: {path}. Next: casebase log")
+    place = library_place(library)
+    Library.create(place).close()
+    told = "Library" if isinstance(place, HubAddress) else "New library"  # a hub may have been there already
+    typer.echo(f"{told}: {place}. Next: casebase log")
 
 
 def template(

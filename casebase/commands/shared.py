@@ -17,12 +17,12 @@ from casebase.record.problems import printable
 from casebase.terminal.page import Page
 
 LibraryOption = Annotated[
-    Path | None,
+    str | None,
     typer.Option(
         "--library",
         envvar=places.LIBRARY_VARIABLE,
         metavar="PATH",
-        help="The library file.",
+        help="The library file, or the address of a hub.",
         show_default="your own",
     ),
 ]

@@ -76,7 +76,7 @@ def traffic(  # noqa: PLR0913, PLR0917  one parameter per option
     return None
 
 
-def _known_good(named: str | None, case: Case | None, library: Path | None) -> Traffic | None:
+def _known_good(named: str | None, case: Case | None, library: str | None) -> Traffic | None:
     """Return the log to compare with: a file, the log of the record named, or that of a record of the job's model."""
     if named is not None and (Path(named).exists() or Path(named).suffix):
         return _read(Path(named), _READING_GOOD)
@@ -91,7 +91,7 @@ def _known_good(named: str | None, case: Case | None, library: Path | None) -> T
             return _read(path, _READING_GOOD)
 
 
-def _case(job: str | None, library: Path | None) -> Case | None:
+def _case(job: str | None, library: str | None) -> Case | None:
     """Return the case that `--job` names, before a long log is read for it."""
     if job is None:
         return None
@@ -134,7 +134,7 @@ def _rates(nominal: str | None, data: str | None, case: Case | None, logged: str
     return BitRates(*told)
 
 
-def _keep(report: Report, case: Case, file: Path, library: Path | None) -> dict[str, object]:
+def _keep(report: Report, case: Case, file: Path, library: str | None) -> dict[str, object]:
     """Keep a new revision of the case with the step that tells the log, and the log itself."""
     with open_library(library) as kept:
         files = keep_capture(kept, case.attachments, file, None, "as logged", LOG_OF_BUS)

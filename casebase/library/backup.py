@@ -22,8 +22,10 @@ from casebase.library.connection import (
     sentence_of,
     sqlite_errors_as_sentences,
 )
+from casebase.library.engine import HubAddress
 from casebase.library.file_store import bring_over, files_folder, folder_beside_copy, missing_files
 from casebase.library.integrity import faults_of_what_is_kept
+from casebase.library.moving import bring_from_hub, write_as_file
 from casebase.library.schema import APPLICATION_ID
 from casebase.library.store import Library
 
@@ -130,15 +132,21 @@ def back_up(library: Library, out: Path, keep: int | None = None, now: datetime 
         with folder_of_parts(place.parent) as parts:
             made = parts / place.name
             try:
-                with closing(sqlite3.connect(library.path, timeout=BUSY_SECONDS)) as source:
-                    write_pages(source, made)
+                if isinstance(library.place, HubAddress):
+                    write_as_file(library, made)
+                else:
+                    with closing(sqlite3.connect(library.path, timeout=BUSY_SECONDS)) as source:
+                        write_pages(source, made)
             except sqlite3.Error as error:
                 raise LibraryError(sentence_of(place, error)) from None
-            copied = whole_copy(made, library.path, "no copy was kept: run casebase check")
+            copied = whole_copy(made, Path(str(library.place)), "no copy was kept: run casebase check")
             _refuse_to_lose(place, made, copied)
             # After the snapshot: a file is there before the record that names it. Before the copy is seen: it is whole.
-            brought = bring_over([files_folder(library.path)], folder_beside_copy(place))
-            shutil.copymode(library.path, made)  # whoever may not read the library may not read its copy
+            if isinstance(library.place, HubAddress):
+                brought = bring_from_hub(library.files, copied.files, folder_beside_copy(place))
+            else:
+                brought = bring_over([files_folder(library.path)], folder_beside_copy(place))
+                shutil.copymode(library.path, made)  # whoever may not read the library may not read its copy
             size = made.stat().st_size
             put(made, place)
     except OSError as error:
@@ -186,7 +194,7 @@ def _refuse(library: Library, out: Path, keep: int | None) -> None:
         raise LibraryError(f"{out}: --keep goes with a folder of copies, and this is none: make it first")
     if not out.parent.is_dir():
         raise LibraryError(f"{out.parent}: no folder there: make it, or see that the disk is there")
-    if out.exists() and out.samefile(library.path):
+    if out.exists() and library.path.exists() and out.samefile(library.path):
         raise LibraryError(f"{out}: this is the library itself: name another place for the copy")
 
 

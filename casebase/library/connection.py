@@ -66,6 +66,15 @@ class SqliteDatabase(Database):
                 self.conn.execute("ROLLBACK")
             raise
 
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Let everything that is read inside be of one moment."""
+        self.conn.execute("BEGIN")
+        try:
+            yield
+        finally:
+            self.conn.execute("ROLLBACK")
+
     def tried_again(self, work: Callable[[], _Done]) -> _Done:
         """Return what `work` returns: who writes alone is never second."""
         return work()
@@ -121,8 +130,8 @@ class SqliteDatabase(Database):
             self.conn.execute("ROLLBACK")
 
     def size_in_bytes(self) -> int:
-        """Return the bytes of the file with SQLite's logs beside it."""
-        return sum(bytes_at(self._path.with_name(f"{self._path.name}{end}")) for end in ("", "-wal", "-shm"))
+        """Return the bytes of the file with SQLite's log beside it."""
+        return sum(bytes_at(self._path.with_name(f"{self._path.name}{end}")) for end in ("", "-wal"))
 
 
 def match_query(words: Sequence[str]) -> str:

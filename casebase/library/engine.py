@@ -57,6 +57,9 @@ class Database(Protocol):
         keep the same revision fails and is run again by `tried_again`.
         """
 
+    def at_once(self) -> AbstractContextManager[None]:
+        """Let everything that is read inside be of one moment."""
+
     def tried_again(self, work: Callable[[], _Done], /) -> _Done:
         """Return what `work` returns; it is done again where another writer was first."""
 

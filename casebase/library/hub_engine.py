@@ -129,6 +129,14 @@ class HubDatabase:
             )
             yield
 
+    @contextmanager
+    def at_once(self) -> Iterator[None]:
+        """Let everything that is read inside be of one moment."""
+        connection = self._live()
+        with connection.transaction():
+            connection.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+            yield
+
     def tried_again(self, work: Callable[[], _Done]) -> _Done:
         """Return what `work` returns; it is done again where another writer was first."""
         for tried in range(1, _MOST_TRIES + 1):
@@ -436,7 +444,10 @@ def _sentence_of(error: psycopg.Error) -> str:
             return sentence
     if re.search(r'(database|role) "[^"]*" does not exist', said):
         return f"{said[said.index('FATAL') + 6 :].strip()}: check the address, or ask the hub's operator"
-    if "connection failed" in said or "could not" in said or "timeout" in said:
+    if any(
+        words in said
+        for words in ("connection to server", "could not", "timeout expired", "failed to resolve")
+    ):
         return f"the hub does not answer ({said[:120]}); {_AWAY}"
     return (
         f"the hub went away before it confirmed this ({said[:80]}): try again when it is back: what it had kept already"

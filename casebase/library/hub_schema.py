@@ -132,5 +132,13 @@ def _table_in(db: Database, name: str) -> _Table:
     return table
 
 
+@cache
+def columns_of_kept() -> dict[str, tuple[str, ...]]:
+    """Return the tables that hold what was told, each with its columns; all others are made from them."""
+    db = Database(memory=True, execute_plugins=False)
+    MIGRATIONS.apply(db)
+    return {name: tuple(one.columns) for name, one in _tables_in(db).items() if name not in DERIVED_TABLES}
+
+
 def _quoted(columns: list[str]) -> str:
     return ", ".join(f'"{column}"' for column in columns)

@@ -19,6 +19,7 @@ from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Final
 from uuid import uuid4
 
@@ -33,7 +34,9 @@ from casebase.library.connection import (
     sentence_of,
     sqlite_errors_as_sentences,
 )
+from casebase.library.engine import HubAddress
 from casebase.library.file_store import bring_over, files_folder, folders_of_copy, missing_files
+from casebase.library.moving import fill_hub
 from casebase.library.store import RESTORED_FACT, Library
 
 _DAMAGED: Final = (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
@@ -82,18 +85,41 @@ def restore(copy: Path, library: Path, now: datetime | None = None) -> Restored:
     return Restored(copied.cases, aside, was_damaged, brought.count, brought.faults + missing)
 
 
-def _refuse(copy: Path, library: Path) -> None:
+def restored_to_hub(copy: Path, address: HubAddress) -> Restored:
+    """Put a copy, or a shop's own library, into an empty hub; the copy stays as it is.
+
+    Raises `LibraryError` where the copy is not whole or the hub holds records already; nothing is put there then.
+    """
+    _refuse_what_is_no_copy(copy)
+    with TemporaryDirectory(prefix="casebase-") as folder:
+        made = Path(folder) / copy.name
+        shutil.copy(copy, made)
+        copied = _checked(made, copy)
+        cases, brought = fill_hub(made, folders_of_copy(copy), address)
+    with Library.open(address) as hub:
+        lacking = [sha256 for sha256 in sorted(copied.files) if hub.files.bytes_of(sha256) is None]
+    missing = [
+        f"the attached file {sha256} came with no copy, though a record names it" for sha256 in lacking
+    ]
+    return Restored(cases, None, False, brought.count, brought.faults + missing)
+
+
+def _refuse_what_is_no_copy(copy: Path) -> None:
     if not copy.is_file():
         raise LibraryError(f"{copy}: no copy there: name the file that casebase backup made")
-    if library.is_dir():
-        raise LibraryError(f"{library}: a folder, not a library file: name the file itself")
-    if library.exists() and copy.samefile(library):
-        raise LibraryError(f"{copy}: this is the library itself: name the copy that is to take its place")
     log = _companion(copy, "-wal")
     if log.exists() and log.stat().st_size:
         raise LibraryError(
             f"{copy}: a library in use, of which a part is in {log.name}: make a copy of it with casebase backup"
         )
+
+
+def _refuse(copy: Path, library: Path) -> None:
+    _refuse_what_is_no_copy(copy)
+    if library.is_dir():
+        raise LibraryError(f"{library}: a folder, not a library file: name the file itself")
+    if library.exists() and copy.samefile(library):
+        raise LibraryError(f"{copy}: this is the library itself: name the copy that is to take its place")
 
 
 def _checked(made: Path, copy: Path) -> Copied:

@@ -8,10 +8,9 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
-
 from casebase.errors import BundleError, Problem, RecordError
-from casebase.library.engine import Database
 from casebase.library.authorship import Authorship, Made, authorships, sign
+from casebase.library.engine import Database
 from casebase.library.layouts import StoredLayout, keep_layouts
 from casebase.library.records import new_id
 from casebase.publish.bundle_archive import LAYOUTS, LONGEST_LINE, RECORDS, Archive, Entry, canonical_text

@@ -202,7 +202,7 @@ def backed_up_data(made: BackedUp) -> dict[str, Any]:
     }
 
 
-def print_restored(done: Restored, library: Path, copy: Path, page: Page) -> None:
+def print_restored(done: Restored, library: object, copy: Path, page: Page) -> None:
     """Print what the library holds now, and where the one before is."""
     page.line(f"{library}: {done.cases} records, as in {copy}.")
     if done.files:
@@ -214,7 +214,7 @@ def print_restored(done: Restored, library: Path, copy: Path, page: Page) -> Non
         page.line(f"Go back to it: casebase restore {done.aside} --library {library}")
 
 
-def restored_data(done: Restored, library: Path) -> dict[str, Any]:
+def restored_data(done: Restored, library: object) -> dict[str, Any]:
     """Return a library that was restored as plain data."""
     return {
         "library": str(library),
