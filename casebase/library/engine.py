@@ -6,7 +6,7 @@ speak differently stands in `connection.py` for the one and in `hub_engine.py` f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Protocol, TypeVar
@@ -15,8 +15,6 @@ from urllib.parse import parse_qsl, urlsplit
 from casebase.errors import LibraryError
 
 _Done = TypeVar("_Done")
-
-Parameters = Sequence[Any] | Mapping[str, Any]
 
 
 class Rows(Protocol):
