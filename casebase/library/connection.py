@@ -92,6 +92,11 @@ class SqliteDatabase(Database):
         """Return the number of the record logged last, 0 in an empty library."""
         return int(self.execute("SELECT coalesce(max(rowid), 0) FROM records").fetchone()[0])
 
+    def is_taken(self, case_id: str) -> bool:
+        """Return whether a case or layout has an ID."""
+        taken = "SELECT 1 FROM records WHERE case_id = :id UNION SELECT 1 FROM layouts WHERE layout_id = :id"
+        return self.execute(taken, {"id": case_id}).fetchone() is not None
+
     def found(self, words: Sequence[str]) -> list[str]:
         """Return the IDs of the cases that hold all words, the most relevant first."""
         rows = self.execute(

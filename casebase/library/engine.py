@@ -70,6 +70,9 @@ class Database(Protocol):
     def last_number(self) -> int:
         """Return the highest number of a record below which none can appear any more, 0 where there is none."""
 
+    def is_taken(self, case_id: str) -> bool:
+        """Return whether a case or layout has an ID."""
+
     def found(self, words: Sequence[str]) -> list[str]:
         """Return the IDs of the cases that hold all words, the most relevant first (BM25), alike ones by their ID."""
 

@@ -61,7 +61,8 @@ _CONNECTING: Final = {
 """What to do about what PostgreSQL says to somebody who calls; see its `src/backend/libpq/auth.c` and `postinit.c`."""
 
 _SENTENCES: Final[dict[type[psycopg.Error], str]] = {
-    errors.InsufficientPrivilege: "your role on this hub may not do that: ask its lead or its operator",
+    errors.InsufficientPrivilege: "your role on this hub may not do that (a shop keeps to its own cases): ask its"
+    " lead or operator",
     errors.UndefinedTable: "no casebase library there: its operator makes one with casebase init",
     errors.LockNotAvailable: f"another process has been writing for {BUSY_SECONDS} s: try again when it is done",
     errors.ReadOnlySqlTransaction: "this one is only read from: name the hub's own address to write",
@@ -177,6 +178,11 @@ class HubDatabase:
         row = self.execute("SELECT coalesce(max(rowid), 0) FROM records WHERE rowid <= ?", (upto,)).fetchone()
         return int(row[0]) if row else 0
 
+    def is_taken(self, case_id: str) -> bool:
+        """Return whether a case or layout has an ID, one that this role does not see too."""
+        row = self.execute("SELECT id_is_taken(?)", (case_id,)).fetchone()
+        return bool(row and row[0])
+
     def found(self, words: Sequence[str]) -> list[str]:
         """Return the IDs of the cases that hold all words, the most relevant first by FTS5's BM25, alike ones by ID."""
         parted = [terms for terms in map(_terms_of, words) if terms]
@@ -266,7 +272,7 @@ class HubFiles:
         with self._db.errors_as_sentences():
             self._db.execute(
                 "INSERT INTO attached_files (sha256, content) VALUES (?, ?)"
-                " ON CONFLICT (sha256) DO UPDATE SET kept_at = now()",
+                " ON CONFLICT (sha256, owner) DO UPDATE SET kept_at = now()",
                 (sha256, content),
             )
         return sha256

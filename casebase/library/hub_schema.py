@@ -58,10 +58,120 @@ CREATE TABLE attached_files (
 ALTER TABLE attached_files ALTER COLUMN content SET STORAGE EXTERNAL; -- pictures are packed already
 """
 
+_ROLES: Final = r"""
+DO $$
+DECLARE one text;
+BEGIN
+    FOREACH one IN ARRAY ARRAY['casebase_shop', 'casebase_lead', 'casebase_reader'] LOOP
+        IF NOT EXISTS (SELECT 1 FROM pg_roles WHERE rolname = one) THEN
+            EXECUTE format('CREATE ROLE %I NOLOGIN', one);
+        END IF;
+    END LOOP;
+END
+$$;
+REVOKE CREATE ON SCHEMA public FROM PUBLIC;
+
+CREATE TABLE shops (role name PRIMARY KEY, source text NOT NULL UNIQUE);
+ALTER TABLE records ADD COLUMN owner name NOT NULL DEFAULT session_user;
+ALTER TABLE records ADD COLUMN written_by name NOT NULL DEFAULT session_user;
+CREATE INDEX records_owner ON records (owner);
+ALTER TABLE attached_files ADD COLUMN owner name NOT NULL DEFAULT session_user;
+ALTER TABLE attached_files DROP CONSTRAINT attached_files_pkey;
+ALTER TABLE attached_files ADD PRIMARY KEY (sha256, owner);
+
+CREATE FUNCTION own_record() RETURNS trigger LANGUAGE plpgsql SECURITY DEFINER SET search_path = public, pg_temp AS $$
+BEGIN
+    NEW.written_by := session_user;
+    NEW.owner := coalesce((SELECT first.owner FROM records first WHERE first.case_id = NEW.case_id
+        AND first.revision = 1), session_user);
+    RETURN NEW;
+END
+$$;
+CREATE TRIGGER own_record BEFORE INSERT ON records FOR EACH ROW EXECUTE FUNCTION own_record();
+CREATE FUNCTION own_file() RETURNS trigger LANGUAGE plpgsql AS $$
+BEGIN
+    NEW.owner := session_user;
+    RETURN NEW;
+END
+$$;
+CREATE TRIGGER own_file BEFORE INSERT ON attached_files FOR EACH ROW EXECUTE FUNCTION own_file();
+CREATE FUNCTION own_source() RETURNS text LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+    SELECT source FROM shops WHERE role = session_user
+$$;
+CREATE FUNCTION id_is_taken(id text) RETURNS boolean
+LANGUAGE sql STABLE SECURITY DEFINER SET search_path = public, pg_temp AS $$
+    SELECT EXISTS (SELECT 1 FROM records WHERE case_id = id) OR EXISTS (SELECT 1 FROM layouts WHERE layout_id = id)
+$$;
+
+DO $$
+DECLARE
+    one text;
+    own text;
+    added_to text[] := ARRAY['records', 'authorship', 'layouts', 'reviews', 'layout_words'];
+    made text[] := ARRAY['networks', 'modules', 'codes', 'readings', 'steps', 'trials', 'profiles', 'cases',
+        'case_words'];
+    of_lead text[] := ARRAY['private_names', 'accepted_words', 'source_keys', 'shops'];
+BEGIN
+    FOR one IN SELECT relname FROM pg_class WHERE relnamespace = 'public'::regnamespace AND relkind = 'r' LOOP
+        EXECUTE format('ALTER TABLE %I ENABLE ROW LEVEL SECURITY', one);
+        EXECUTE format('GRANT SELECT ON %I TO casebase_lead', one);
+        EXECUTE format('CREATE POLICY lead ON %I TO casebase_lead USING (true) WITH CHECK (true)', one);
+        IF one <> 'casebase_steps' THEN
+            EXECUTE format('GRANT INSERT ON %I TO casebase_lead', one);
+            IF NOT one = ANY (added_to) THEN -- what was told is added to and never changed, by the lead neither
+                EXECUTE format('GRANT DELETE ON %I TO casebase_lead', one);
+                IF one <> 'attached_files' THEN
+                    EXECUTE format('GRANT UPDATE ON %I TO casebase_lead', one);
+                END IF;
+            END IF;
+        END IF;
+        IF NOT one = ANY (of_lead) THEN
+            EXECUTE format('GRANT SELECT ON %I TO casebase_reader, casebase_shop', one);
+            EXECUTE format('CREATE POLICY reader ON %I FOR SELECT TO casebase_reader USING (true)', one);
+        END IF;
+    END LOOP;
+    FOREACH one IN ARRAY made || ARRAY['authorship', 'reviews', 'taken_in', 'exchanged'] LOOP
+        own := format('EXISTS (SELECT 1 FROM records WHERE records.case_id = %I.%I AND records.owner = session_user)',
+            one, CASE one WHEN 'cases' THEN 'id' ELSE 'case_id' END);
+        IF one = 'taken_in' THEN
+            own := own || ' AND source = own_source()';
+        END IF;
+        EXECUTE format('CREATE POLICY shop ON %I TO casebase_shop USING (%s) WITH CHECK (%s)', one, own, own);
+        IF one <> 'reviews' THEN
+            EXECUTE format('GRANT INSERT ON %I TO casebase_shop', one);
+        END IF;
+        IF one = ANY (made) THEN
+            EXECUTE format('GRANT DELETE ON %I TO casebase_shop', one);
+        END IF;
+    END LOOP;
+END
+$$;
+CREATE POLICY shop ON records TO casebase_shop USING (owner = session_user)
+    WITH CHECK (owner = session_user AND written_by = session_user);
+CREATE POLICY shop ON attached_files TO casebase_shop USING (owner = session_user) WITH CHECK (owner = session_user);
+CREATE POLICY shop ON sources TO casebase_shop USING (name = own_source()) WITH CHECK (name = own_source());
+CREATE POLICY shop ON news FOR SELECT TO casebase_shop
+    USING (EXISTS (SELECT 1 FROM records WHERE records.case_id = news.open_case AND records.owner = session_user));
+CREATE POLICY shop ON facts FOR SELECT TO casebase_shop USING (true);
+CREATE POLICY shop ON casebase_steps FOR SELECT TO casebase_shop USING (true);
+GRANT INSERT ON records, attached_files, sources TO casebase_shop;
+GRANT UPDATE (kept_at) ON attached_files TO casebase_shop, casebase_lead;
+GRANT UPDATE (their_revision, sha256, at) ON taken_in TO casebase_shop;
+GRANT UPDATE (last_at) ON sources TO casebase_shop;
+GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO casebase_shop, casebase_lead;
+GRANT SELECT ON ALL SEQUENCES IN SCHEMA public TO casebase_reader;
+"""
+"""Who may do what: a shop adds and reads its own records, the lead reads and judges all, a reader reads.
+
+A record belongs to who logged its first revision; triggers say so, not the client. What was told (records, who made
+them, words of the lead) can be added to by those roles, and changed or deleted by none of them.
+"""
+
 HUB_STEPS: Final = {
     "hub_0001_json": _JSON_FUNCTIONS,
     "hub_0002_words": _WORDS,
     "hub_0003_files": _FILES,
+    "hub_0004_roles": _ROLES,
 }
 """What only a hub has, after the shared steps; a step once released is never changed."""
 

@@ -35,8 +35,7 @@ def new_id(db: Database, sha256: str) -> str:
     """Return an ID not in use, from a digest of the first revision; longer than usual only where one is taken."""
     for length in range(ID_LENGTH, 27):
         case_id = id_from(sha256, length)
-        taken = "SELECT 1 FROM records WHERE case_id = :id UNION SELECT 1 FROM layouts WHERE layout_id = :id"
-        if not db.execute(taken, {"id": case_id}).fetchone():
+        if not db.is_taken(case_id):
             return case_id
     raise LibraryError("no free ID for this record: run casebase check")
 
