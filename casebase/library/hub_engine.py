@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
+from threading import Lock
 from typing import Any, Final, LiteralString, TypeVar
 
 import psycopg
@@ -491,20 +492,22 @@ class _Tokenizer:
     """FTS5's own tokenizer, so that a hub finds by the same tokens as a file does."""
 
     def __init__(self) -> None:
+        self._alone = Lock()
         self._db = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
         self._db.execute("CREATE VIRTUAL TABLE texts USING fts5(text, tokenize='porter unicode61')")
         self._db.execute("CREATE VIRTUAL TABLE terms USING fts5vocab(texts, instance)")
 
     def terms(self, texts: Sequence[str]) -> list[list[str]]:
         """Return the terms of each text in their order, those that stand there twice twice."""
-        self._db.execute("BEGIN")
-        try:
-            self._db.executemany("INSERT INTO texts (rowid, text) VALUES (?, ?)", enumerate(texts))
-            found: dict[int, list[tuple[int, str]]] = defaultdict(list)
-            for term, place, offset in self._db.execute("SELECT term, doc, offset FROM terms"):
-                found[place].append((offset, term.encode()[:_TERM_BYTES].decode(errors="ignore")))
-        finally:
-            self._db.execute("ROLLBACK")
+        found: dict[int, list[tuple[int, str]]] = defaultdict(list)
+        with self._alone:
+            self._db.execute("BEGIN")
+            try:
+                self._db.executemany("INSERT INTO texts (rowid, text) VALUES (?, ?)", enumerate(texts))
+                for term, place, offset in self._db.execute("SELECT term, doc, offset FROM terms"):
+                    found[place].append((offset, term.encode()[:_TERM_BYTES].decode(errors="ignore")))
+            finally:
+                self._db.execute("ROLLBACK")
         return [[term for _, term in sorted(found[place])] for place in range(len(texts))]
 
 
