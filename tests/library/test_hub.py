@@ -30,7 +30,7 @@ from casebase.library.library_file import RevisedMeanwhileError
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library, Outcome
 from casebase.record.case import Case
-from tests.library.hub_server import HubServer, needs_postgresql
+from tests.library.hub_server import HubServer, needs_postgresql, running_server
 from tests.library.other_processes import run
 
 pytestmark = [needs_postgresql, pytest.mark.slow]
@@ -372,3 +372,44 @@ def test_an_attached_file_changed_on_the_hub_is_told(
         assert (library.left_over_files().files, library.left_over_files().bytes) == (1, 9)
         library.remove_left_over_files()
         assert library.left_over_files().files == 0
+
+
+def test_a_dump_by_the_engines_own_tools_is_restored_whole(
+    hub: HubAddress, hub_server: HubServer, make_case: MakeCase, tmp_path: Path
+) -> None:
+    """As docs/hub.md tells it: every record with its number and SHA-256, whole, and writing goes on behind them."""
+    note = tmp_path / "log.txt"
+    note.write_text("seen at the plug", encoding="utf-8")
+    with Library.open(hub) as library:
+        case_id = library.log([make_case(), make_case(concern="Another one.")])[0].case_id
+        attach(library, case_id, [note])
+        with library.reading() as db:
+            before = db.execute("SELECT rowid, case_id, revision, sha256 FROM records ORDER BY 1").fetchall()
+    dump, name = str(hub_server.folder / "hub.dump"), hub_server.new_database()
+    hub_server.run("pg_dump", "--format=custom", f"--file={dump}", hub.text)
+    hub_server.run("pg_restore", "--exit-on-error", f"--dbname={hub_server.address(name).text}", dump)
+    with Library.open(hub_server.address(name)) as restored:
+        assert restored.faults() == []
+        assert content_of(restored, restored.get(case_id), "log.txt") == b"seen at the plug"
+        restored.log([make_case(concern="Logged since.")])
+        with restored.reading() as db:
+            after = db.execute("SELECT rowid, case_id, revision, sha256 FROM records ORDER BY 1").fetchall()
+            assert after[:-1] == before
+            assert db.last_number() == after[-1][0] > before[-1][0]
+
+
+def test_a_server_that_was_started_again_is_found_again(
+    make_case: MakeCase, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Cut off as by a power cut in mid-flight: one sentence, and the same open library goes on when it is back."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    with running_server("") as server, Library.open(server.new_hub()) as library:
+        confirmed = library.log([make_case()])[0].case_id
+        server.stop("immediate")
+        for _ in range(2):
+            with pytest.raises(LibraryError, match=r"the hub (went away|does not answer)"):
+                library.log([make_case(concern="Not confirmed.")])
+        server.start()
+        assert library.log([make_case(concern="Not confirmed.")])[0].outcome is Outcome.NEW
+        assert library.get(confirmed).revision == 1
+        assert library.faults() == []
