@@ -293,6 +293,8 @@ def band_words(band: Band) -> str:
 def healthy_words(ruler: OhmRuler) -> str:
     """Return the healthy range of ohms in words: `50 to 70 ohm`; empty where no figure tells it."""
     ohms = ruler.healthy.ohms if ruler.healthy else None
+    if ohms and ohms.high >= 1000:
+        return f"{ohms.low / 1000:.2g} to {ohms.high / 1000:.2g} kohm"
     return f"{ohms.low:.0f} to {ohms.high:.0f} ohm" if ohms else ""
 
 

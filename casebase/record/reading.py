@@ -66,6 +66,9 @@ _EXAMPLES: Final = {
     Quantity.CURRENT: "35 mA or unchanged",
 }
 
+PLACE_NOT_NAMED: Final = "a place not named"
+"""Where a reading was taken of a line that the diagnostic connector does not have, and nobody said where."""
+
 
 class Waveform(Part):
     """What a scope showed: levels per line as far as known, traffic or none, and how it looks."""

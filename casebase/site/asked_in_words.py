@@ -95,6 +95,11 @@ def _names_one_code(understood: Understood) -> bool:
     )
 
 
+def without_words(pairs: Sequence[tuple[str, str]]) -> Pairs:
+    """Return the pairs of a link without the message it came from: the same job in a shorter address."""
+    return [(field, text) for field, text in pairs if field != SAID and field not in ANSWERED.values()]
+
+
 def _kept(said: str, replies: Mapping[str, str]) -> Pairs:
     if len(said) > MOST_KEPT:
         return []

@@ -33,7 +33,7 @@ from casebase.record.stored_codes import blame_words
 from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Medium
 from casebase.record.words import codes_by_code, network_line, readings_in_short
-from casebase.site.asked_in_words import words_context
+from casebase.site.asked_in_words import without_words, words_context
 from casebase.site.case_page import level_pictures, qr_code
 from casebase.site.job_given import ROW_FIELD, FieldProblem
 from casebase.site.job_link import (
@@ -220,7 +220,7 @@ def summary_of(case: Case) -> str:
     )
     told = (
         named,
-        str(case.networks[0].medium) if case.networks else "",
+        " and ".join(dict.fromkeys(str(network.medium) for network in case.networks)),
         _counted(len(case.readings), "reading"),
         _counted(len(case.codes), "code"),
         _counted(len(case.trials), "trial"),
@@ -362,7 +362,11 @@ def job_context(edition: Edition, site: OpenSite, pairs: Pairs, own_address: str
     if answer is None:
         return context
     found = where_context(edition, asked.case, query)
-    said = {"answered": True, "where": found, "qr": qr_code(own_address)}
+    said = {
+        "answered": True,
+        "where": found,
+        "qr": qr_code(f"{own_address.partition('?')[0]}?{query_text(without_words(pairs))}"),
+    }
     return context | said | answer_context(answer)
 
 

@@ -55,7 +55,7 @@ def _row(one: StoredLayout) -> LayoutRow:
     layout = one.layout
     networks = ", ".join(network.name for network in layout.networks)
     partly = "; partly known" if layout.is_partly_known else ""
-    words = f"{layout.vehicles.line()}. {networks}; {len(layout.kinds) - 1} places{partly}"
+    words = f"{layout.vehicles.line()}. Networks: {networks}; {len(layout.kinds) - 1} places{partly}"
     return LayoutRow(f"/layout/{one.layout_id}", layout.name(), words)
 
 

@@ -199,7 +199,34 @@ def word_query(text: str) -> str:
 
 
 def _any_of(phrases: Iterable[str]) -> str:
-    return " OR ".join(match_query([phrase]) for phrase in dict.fromkeys(phrases) if phrase)
+    """Return what finds any of some phrases; small words count only where nothing else was asked for."""
+    asked = [phrase for phrase in dict.fromkeys(phrases) if phrase]
+    telling = [phrase for phrase in asked if phrase.casefold() not in _SMALL_WORDS]
+    return " OR ".join(match_query([phrase]) for phrase in telling or asked)
+
+
+_SMALL_WORDS: Final = frozenset(
+    [
+        "a",
+        "an",
+        "and",
+        "at",
+        "by",
+        "for",
+        "from",
+        "in",
+        "is",
+        "it",
+        "no",
+        "not",
+        "of",
+        "on",
+        "or",
+        "the",
+        "to",
+        "with",
+    ]
+)
 
 
 def _first_hit(edition: Edition, case_id: str, queries: Iterable[str]) -> Hit | None:

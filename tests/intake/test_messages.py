@@ -94,8 +94,8 @@ def test_numbers_of_other_things_are_no_readings(text: str) -> None:
         ("12.1V at the amp", "supply to ground at connector of amp: 12.1 V"),
         ("ABS ground to battery minus 1.8V", "ground to battery - at connector of ABS: 1.8 V"),
         ("K line stays at 11.9 volts", "K-line to ground at DLC: 11.9 V"),
-        ("FlexRay, 47 ohm between BP and BM", "bus plus to bus minus at place not said: 47 ohm"),
-        ("LIN wire 0.8 V", "LIN to ground at place not said: 0.8 V"),
+        ("FlexRay, 47 ohm between BP and BM", "bus plus to bus minus at a place not named: 47 ohm"),
+        ("LIN wire 0.8 V", "LIN to ground at a place not named: 0.8 V"),
     ],
 )
 def test_a_reading_is_taken_with_its_lines_its_unit_and_its_state(text: str, reading: str) -> None:

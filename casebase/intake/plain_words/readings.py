@@ -17,6 +17,7 @@ from casebase.intake.plain_words.points import Place
 from casebase.intake.plain_words.states import StateSaid, Unplugged, load_said, tester_said
 from casebase.intake.plain_words.taken_amounts import LOOKED_BACK, TakenAmount
 from casebase.intake.plain_words.written import Clause, Span
+from casebase.record.reading import PLACE_NOT_NAMED
 from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Medium, Quantity
 
 Data = dict[str, Any]
@@ -100,8 +101,6 @@ def waveforms_in(marks: Marks) -> list[ToldReading]:
 _NOT_AT_DLC: Final = (Line.LIN, Line.BUS_PLUS, Line.BUS_MINUS)
 """Lines that the diagnostic connector does not have (ISO 15031-3)."""
 
-_PLACE_NOT_SAID: Final = "place not said"
-
 
 def _told(marks: Marks, taken: TakenAmount) -> ToldReading:
     amount, quantity = taken.amount, taken.quantity
@@ -115,7 +114,7 @@ def _told(marks: Marks, taken: TakenAmount) -> ToldReading:
         place, data["to"] = points[0].place or "DLC", points[1].place or "DLC"
     if taken.lines[0] is Line.BATTERY_PLUS and place and place.startswith("connector"):
         data["line"] = str(Line.SUPPLY)
-    data["at"] = place or (_PLACE_NOT_SAID if taken.lines[0] in _NOT_AT_DLC else "DLC")
+    data["at"] = place or (PLACE_NOT_NAMED if taken.lines[0] in _NOT_AT_DLC else "DLC")
     pins = [point.pin for point in points if point.pin]
     if pins:
         data["pins"] = " and ".join(pins)

@@ -30,7 +30,7 @@ from casebase.record.case import Case
 from casebase.record.cautions import HIGH_VOLTAGE, RESTRAINTS
 from casebase.record.local_fault import LocalFault
 from casebase.record.modules import family_of, module_short
-from casebase.record.reading import Reading
+from casebase.record.reading import PLACE_NOT_NAMED, Reading
 from casebase.record.stored_codes import blame_words
 from casebase.record.vocabulary import Fault, Quantity
 from casebase.record.words import FAULT_WORDS, proved
@@ -150,7 +150,7 @@ def verdict_on(answer: Answer) -> str:
     if first is None:
         return (
             before
-            or "Nothing stands out yet: no kept case is like it, and no reading names a fault of the wires."
+            or "Nothing stands out yet: no past case is like it, and no reading names a fault of the wires."
         )
     said = _said_of_causes(answer.causes, first, probable[first])
     if before:
@@ -212,7 +212,7 @@ def _said_of_causes(causes: Sequence[LikelyCause], fault: str, probability: floa
     if begun:
         return f"{begun} {_fault_words(fault)}{_module_words(of_fault, probability)}."
     if something_else(causes) >= LARGE_REMAINDER:
-        return f"Not decided: perhaps {_fault_words(fault)}, more likely something that no kept case had."
+        return f"Not decided: perhaps {_fault_words(fault)}, more likely something that no past case had."
     named = dict.fromkeys(_fault_words(cause.fault) for cause in causes if not cause.is_something_else)
     return f"Not decided: {', or '.join(list(named)[:CAUSES_SHOWN])}; the next test tells most."
 
@@ -231,7 +231,7 @@ def _module_words(of_fault: Sequence[LikelyCause], probability: float) -> str:
     if first.module and first.probability >= NAMED_FROM * probability:
         return f" ({_short(first.module)})"
     modules = [_short(cause.module) for cause in of_fault if cause.module]
-    return f"; where is open, perhaps at {' or '.join(modules[:2])}" if modules else ""
+    return f"; where is not known yet, perhaps at {' or '.join(modules[:2])}" if modules else ""
 
 
 def _short(module: str) -> str:
@@ -264,14 +264,14 @@ def _speaks_for(cause: LikelyCause, answer: Answer) -> Iterator[str]:
     vehicles = {case.match.profile.case_id: _vehicle(case.match.profile) for case in answer.similar}
     near = next((vehicles[behind.case_id] for behind in cause.cases if behind.case_id in vehicles), None)
     if cause.cases:
-        yield f"{near} had it" if near else "a kept case like it had it"
+        yield f"{near} had it" if near else "a past case like it had it"
 
 
 def _speaks_against(cause: LikelyCause, answer: Answer) -> Iterator[str]:
     yield from _readings_that_speak(cause, answer, favouring=False)
     yield from _feeds_and_trials(cause, answer, favouring=False)
     if not cause.cases:
-        yield "no kept case like this had it"
+        yield "no past case like this had it"
 
 
 def _readings_that_speak(cause: LikelyCause, answer: Answer, *, favouring: bool) -> Iterator[str]:
@@ -288,7 +288,7 @@ def _readings_that_speak(cause: LikelyCause, answer: Answer, *, favouring: bool)
 
 def _reading(reading: Reading) -> str:
     words = "what the scope shows" if reading.value is None else reading_words(reading)
-    shown = words.replace(" at DLC", "")
+    shown = words.replace(" at DLC", "").replace(f" at {PLACE_NOT_NAMED}", "")
     return shown.replace(" to ground", "") if reading.quantity is Quantity.VOLTAGE else shown
 
 
