@@ -13,6 +13,7 @@ from typing import Any
 
 import pytest
 from filelock import FileLock
+from hypothesis import HealthCheck, settings
 
 from casebase import places
 from casebase.bus.bank import Bank
@@ -33,6 +34,10 @@ TEXT_MODEL_MAKERS = ["casebase.match.text.export"]
 """The modules that export the text model."""
 KEPT_UNUSED_SECONDS = 3 * 24 * 3600
 DEMO = Path(__file__).parent.parent / "demo_cases"
+
+# How long something takes is told by tests/bench: here a busy computer must not make a test fail.
+settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("untimed")
 
 
 @pytest.fixture(scope="session", autouse=True)
