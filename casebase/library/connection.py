@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -47,9 +47,10 @@ class SqliteDatabase(Database):
         """Run a statement once for each row of parameters."""
         self.conn.executemany(sql, rows)
 
-    def insert_all(self, table: str, rows: Sequence[dict[str, Any]]) -> None:
-        """Insert rows that have the same columns; triggers keep the full text of `cases` in step."""
-        self.table(table).insert_all(rows)
+    def insert_tables(self, rows: Mapping[str, Sequence[dict[str, Any]]]) -> None:
+        """Insert rows by their tables; triggers keep the full text of `cases` in step."""
+        for table, its_rows in rows.items():
+            self.table(table).insert_all(its_rows)
 
     @contextmanager
     def writing(self, *, alone: bool = True) -> Iterator[None]:

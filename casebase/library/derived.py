@@ -44,8 +44,7 @@ def write_derived(db: Database, kept: Iterable[StoredRecord]) -> int:
         for one in batch:
             for table, its_rows in rows_of(one).items():
                 rows[table].extend(its_rows)
-        for table, its_rows in rows.items():
-            db.insert_all(table, its_rows)
+        db.insert_tables(rows)
         count += len(batch)
     return count
 

@@ -6,7 +6,7 @@ speak differently stands in `connection.py` for the one and in `hub_engine.py` f
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from typing import Any, Final, Protocol, TypeVar
@@ -45,8 +45,8 @@ class Database(Protocol):
     def query(self, sql: str, parameters: Any = None, /) -> Iterable[dict[str, Any]]:
         """Run a statement; return its rows by their columns' names."""
 
-    def insert_all(self, table: str, rows: Sequence[dict[str, Any]], /) -> None:
-        """Insert rows that have the same columns; of `cases` the full text follows."""
+    def insert_tables(self, rows: Mapping[str, Sequence[dict[str, Any]]], /) -> None:
+        """Insert rows by their tables, those of one with the same columns; of `cases` the full text follows."""
 
     def writing(self, *, alone: bool = True) -> AbstractContextManager[None]:
         """One write transaction: everything inside is kept, or nothing is.
