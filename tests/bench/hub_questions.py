@@ -1,0 +1,78 @@
+"""How long a question takes on a hub and beside it on a file of the same records.
+
+Run by hand: `python tests/bench/hub_questions.py [RECORDS] [QUESTIONS]`. A PostgreSQL of its own is started on a socket
+in a temporary folder. Records go into a file and are moved into the hub as `casebase restore` does; then both, turn by
+turn, bring their collection up to date, rank all cases for one of them, and fetch the first ten. Simulated buses and
+text model are left out: they cost the same on both. Also printed: full-text searches, moving, the first index.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from itertools import islice
+from pathlib import Path
+from statistics import median
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+from multiplied_cases import multiplied
+
+from casebase.library.backup import back_up
+from casebase.library.restore import restored_to_hub
+from casebase.library.store import Library
+from casebase.match.index.search import nearest_of_its_kind
+from casebase.record.loading import case_from_data
+from tests.library.hub_server import running_server
+
+FIRST = 10
+
+
+def main(records: int, questions: int) -> None:
+    """Print the figures."""
+    with tempfile.TemporaryDirectory() as folder, running_server("") as server:
+        os.environ["XDG_DATA_HOME"] = folder
+        address, copy = server.new_hub(), Path(folder) / "copy.db"
+        with Library.create(Path(folder) / "shop.db") as shop:
+            shop.log(case_from_data(data, "a bench") for data in multiplied(records))
+            back_up(shop, copy)
+            print(
+                f"{records} records moved into the hub: {_seconds(lambda: restored_to_hub(copy, address)):.1f} s"
+            )
+            with Library.open(address) as hub:
+                for name, library in (("file", shop), ("hub", hub)):
+                    print(f"first index, {name}: {_seconds(library.collection):.1f} s")
+                ids = [row["id"] for row in islice(shop.summaries(), questions)]
+                _compare("question", shop, hub, [lambda library, one=one: _ask(library, one) for one in ids])
+                words = ["U0121", "connector corroded", "ABS lamp", "water", "CAN low"]
+                searches = [lambda library, one=one: library.summaries(find=one) for one in words * 4]
+                _compare("search", shop, hub, searches)
+
+
+def _ask(library: Library, case_id: str) -> list[str]:
+    collection = library.collection()
+    (profile,) = collection.profiles(collection.rows_of_case(case_id)[-1:])
+    found = nearest_of_its_kind(profile, collection, FIRST)
+    return [library.get(match.profile.case_id).case_id for match in found]
+
+
+def _compare(what: str, shop: Library, hub: Library, asked: list[Callable[[Library], object]]) -> None:
+    taken: dict[str, list[float]] = {"file": [], "hub": []}
+    for ask in asked:
+        for name, library in (("file", shop), ("hub", hub)):
+            taken[name].append(_seconds(lambda ask=ask, library=library: ask(library)))  # type: ignore[misc]
+    of_file, of_hub = (median(taken[name]) * 1000 for name in ("file", "hub"))
+    print(f"{what}: file {of_file:.1f} ms, hub {of_hub:.1f} ms, {of_hub / of_file:.2f} times")
+
+
+def _seconds(act: Callable[[], object]) -> float:
+    begun = time.perf_counter()
+    act()
+    return time.perf_counter() - begun
+
+
+if __name__ == "__main__":
+    given = [int(text) for text in sys.argv[1:3]]
+    main(*given, *(2000, 40)[len(given) :])
