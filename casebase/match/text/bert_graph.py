@@ -13,15 +13,13 @@ import sys
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
+from onnx import ModelProto, NodeProto, TensorProto, helper, numpy_helper
 
 from casebase.match.text.model_store import TENSORS, WEIGHTS, packaged_folder
-
-if TYPE_CHECKING:
-    from onnx import ModelProto, NodeProto, TensorProto
 
 INPUTS: Final = ("input_ids", "attention_mask", "token_type_ids")
 OUTPUT: Final = "vectors"
@@ -84,8 +82,6 @@ def bert_model(tensors: Tensors, shape: BertShape, weights: str) -> ModelProto:
     The graph takes `INPUTS`, int64 of shape (texts, tokens), and gives `OUTPUT`, float32 of shape (texts, dimensions):
     vectors of length 1. Raises `KeyError` for a tensor that is missing.
     """
-    from onnx import TensorProto, helper  # noqa: PLC0415
-
     graph = _Graph(tensors, weights)
     _write_normalised(graph, _pooled(graph, _encoded(graph, shape)))
     inputs = [helper.make_tensor_value_info(name, TensorProto.INT64, ["texts", "tokens"]) for name in INPUTS]
@@ -110,15 +106,11 @@ class _Graph:
     constants: list[TensorProto] = field(default_factory=list)
 
     def node(self, operator: str, *given: str, gives: str = "", **attributes: Any) -> str:
-        from onnx import helper  # noqa: PLC0415
-
         name = gives or f"{operator}-{len(self.nodes)}"
         self.nodes.append(helper.make_node(operator, given, [name], name, **attributes))
         return name
 
     def constant(self, value: NDArray[Any]) -> str:
-        from onnx import numpy_helper  # noqa: PLC0415
-
         name = f"constant-{len(self.constants)}"
         self.constants.append(numpy_helper.from_array(value, name))
         return name
@@ -130,8 +122,6 @@ class _Graph:
         return self.constant(np.array(axes, dtype=np.int64))
 
     def weight(self, name: str) -> str:
-        from onnx import TensorProto  # noqa: PLC0415
-
         placed = self.tensors[name]
         tensor = TensorProto(
             name=name,
@@ -186,8 +176,6 @@ def _embedded(graph: _Graph, epsilon: float) -> str:
 
 def _added_to_scores(graph: _Graph) -> str:
     """Add what keeps attention off the padding: 0 for a token, the least number for none; (texts, 1, 1, tokens)."""
-    from onnx import TensorProto  # noqa: PLC0415
-
     there = graph.node("Cast", graph.node("Unsqueeze", INPUTS[1], graph.axes(1, 2)), to=TensorProto.FLOAT)
     return graph.node("Mul", graph.node("Sub", graph.number(1), there), graph.number(_MASKED))
 
@@ -210,8 +198,6 @@ def _attended(graph: _Graph, state: str, hidden: str, name: str, shape: BertShap
 
 def _pooled(graph: _Graph, state: str) -> str:
     """Add the mean over the tokens of a text; padding does not count."""
-    from onnx import TensorProto  # noqa: PLC0415
-
     there = graph.node("Cast", graph.node("Unsqueeze", INPUTS[1], graph.axes(2)), to=TensorProto.FLOAT)
     total = graph.node("ReduceSum", graph.node("Mul", state, there), graph.axes(1), keepdims=0)
     return graph.node("Div", total, graph.node("ReduceSum", there, graph.axes(1), keepdims=0))
