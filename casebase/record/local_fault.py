@@ -180,6 +180,16 @@ def local_fault_words(one: LocalFault) -> tuple[str, list[str]]:
     return f"{one.code} in {one.module}, {one.what}{first}", [*told, AFTERWARDS]
 
 
+def beside_words(one: LocalFault) -> str:
+    """Return a local fault that explains little of the job, in a line: it may be there beside what does."""
+    return f"{one.code} in {one.module}: {one.what}, prove it by itself"
+
+
+def beside_in_full(one: LocalFault) -> str:
+    """Return `beside_words` with how it is proved."""
+    return f"{beside_words(one)}, in about {one.minutes:.0f} minutes: {one.proof}"
+
+
 def local_fault_data(one: LocalFault) -> dict[str, object]:
     """Return a local fault as plain data."""
     return asdict(one) | {"share_explained": round(one.share_explained, 3), "comes_first": one.comes_first}

@@ -13,7 +13,7 @@ from casebase.errors import InputError
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause
 from casebase.match.answer.data import answer_data
 from casebase.match.answer.elsewhere import elsewhere_words
-from casebase.match.answer.glance import case_in_short, glance_at
+from casebase.match.answer.glance import case_in_short, glance_at, local_faults_beside
 from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
@@ -28,7 +28,7 @@ from casebase.match.meaning import Meaning
 from casebase.publish.edition import Edition
 from casebase.record.case import Case
 from casebase.record.inference import with_networks
-from casebase.record.local_fault import local_fault_words
+from casebase.record.local_fault import beside_in_full, local_fault_words
 from casebase.record.stored_codes import blame_words
 from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Medium
@@ -271,6 +271,7 @@ def answer_context(answer: Answer) -> dict[str, Any]:
         "normal_words": normal_words(answer.looks_normal) if answer.reads_normal else None,
         "tests": [test_context(test) for test in answer.tests],
         "no_test": None if answer.tests else no_test_words(answer.causes),
+        "beside": [beside_in_full(one) for one in local_faults_beside(answer)],
         "local_fault": next((local_fault_words(one) for one in answer.local_faults if one.comes_first), None),
         "sheet": sheet_of(answer.job),
         "blames": [blame_words(blame) for blame in answer.blames],

@@ -10,6 +10,7 @@ from casebase.bus.feed import feed_words
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, SimilarCase
 from casebase.match.answer.elsewhere import elsewhere_words
+from casebase.match.answer.glance import local_faults_beside
 from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
@@ -22,7 +23,7 @@ from casebase.match.answer.words import (
 from casebase.match.facets.base import FacetScore, Match
 from casebase.match.profile import Profile
 from casebase.record.case import Case
-from casebase.record.local_fault import local_fault_words
+from casebase.record.local_fault import beside_in_full, local_fault_words
 from casebase.record.stored_codes import CodeSetApart, blame_words
 from casebase.record.words import codes_by_code, network_line, readings_in_short, title_of
 from casebase.terminal.page import LABEL_WIDTH, Page
@@ -99,6 +100,7 @@ def _print_local_fault(answer: Answer, page: Page) -> None:
         page.line(heading, 2)
         for line in told:
             page.line(f"- {line}", 2, 4)
+    page.bullets("Beside it", [beside_in_full(one) for one in local_faults_beside(answer)])
 
 
 def _print_meaning(answer: Answer, page: Page) -> None:

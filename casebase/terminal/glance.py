@@ -62,6 +62,7 @@ def _lines(glance: Glance, width: int, detail: _Detail, again: str, last: list[s
     for place, cause in enumerate(glance.causes[: detail.causes]):
         yield from _cause(cause, width, with_evidence=place < detail.evidence)
     yield _barred(glance.something_else, glance.something_else_chance, "none of these", width)
+    yield from (_one_line(f"Also {words}", width) for words in glance.beside[:1])
     if glance.silent:
         yield _one_line(f"Silent: {', '.join(glance.silent)}", width)
     yield from (_one_line(f"Blamed: {words}", width) for words in glance.blames[: detail.blames])

@@ -25,6 +25,7 @@ from synthetic_world import held_out_jobs, synthetic_library
 from casebase import places
 from casebase.match.answer import working_out
 from casebase.match.answer.answer import Answer
+from casebase.match.answer.glance import local_faults_beside
 from casebase.match.index.collection import Collection
 from casebase.match.index.match_index import SUPERSEDED
 from casebase.match.meaning import Meaning, meanings_of
@@ -51,13 +52,17 @@ class SaidCause:
 
 @dataclass(frozen=True)
 class Said:
-    """What casebase said to one job: cases with their scores, causes with the remainder apart, and the rest of it."""
+    """What casebase said to one job: cases with their scores, causes with the remainder apart, and the rest of it.
+
+    `beside` holds the families of modules with a fault of their own, as it is told under the causes.
+    """
 
     cases: tuple[tuple[str, float], ...]
     causes: tuple[SaidCause, ...]
     rest: float
     looks_normal: bool
     set_apart: frozenset[str]
+    beside: frozenset[str]
 
 
 @dataclass(frozen=True)
@@ -134,6 +139,7 @@ def _as_said(answer: Answer) -> Said:
         rest=1.0 - sum(cause.probability for cause in listed),
         looks_normal=answer.looks_normal,
         set_apart=frozenset(code.code for code in answer.set_apart),
+        beside=frozenset(one.family for one in local_faults_beside(answer)),
     )
 
 

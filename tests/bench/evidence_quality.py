@@ -220,7 +220,7 @@ def local_table(told: Sequence[Told]) -> None:
 
 
 def both_table(told: Sequence[Told]) -> None:
-    """Print how often a fault of the network and a local one beside it are both among the causes listed."""
+    """Print how often a fault of the network is listed among the causes, and a local one there or as one beside it."""
     jobs = [one for one in told if one.kind == BOTH]
     rows = []
     for name, said in (
@@ -232,12 +232,13 @@ def both_table(told: Sequence[Told]) -> None:
         both = [first and second for first, second in zip(network, local, strict=True)]
         shares = [f"{np.mean(values):.3f}" if values else "-" for values in (network, local, both)]
         rows.append([name, str(len(said)), *shares])
-    _print_rows(("network and local fault", "n", "network listed", "local listed", "both listed"), rows)
+    _print_rows(("network and local fault", "n", "network named", "local named", "both named"), rows)
 
 
 def _second_is_listed(one: Told) -> bool:
     families = _families_of_second(one)
-    return any(cause.fault in LOCAL_FAULTS and cause.family in families for cause in one.whole.causes)
+    listed = any(cause.fault in LOCAL_FAULTS and cause.family in families for cause in one.whole.causes)
+    return listed or bool(families & one.whole.beside)
 
 
 def _families_of_second(one: Told) -> set[str | None]:
@@ -298,7 +299,7 @@ def main(arguments: argparse.Namespace) -> None:
 
 if __name__ == "__main__":
     parser = argparse.ArgumentParser(description="How good the whole answer is, on simulated fleets.")
-    parser.add_argument("--fleet", type=int, nargs="+", default=[0], choices=(0, 1, 2))
+    parser.add_argument("--fleet", type=int, nargs="+", default=[0], choices=range(8))
     parser.add_argument("--records", type=int, default=RECORDS)
     parser.add_argument("--share", type=float, default=1.0, help=f"of the {sum(JOBS.values())} jobs")
     parser.add_argument("--lacking", choices=PARTS, help="take a part of every job away first")

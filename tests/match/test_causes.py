@@ -87,13 +87,17 @@ def read_as(profile, shares, medium=CAN):
     return replace(profile, meaning={medium: shares})
 
 
+AS_SUMMED = Pooling(pooled_power=1.0)
+"""The sum over cases and readings as it is."""
+
+
 def by_fault(job, matches, pooling=JUDGED):
     """Return the probability of every fault, whatever module it goes with."""
     shares = defaultdict(float)
     pooled = PooledCauses(job, matches, [], pooling)
     for key, pile in pooled.piles.items():
-        shares[key.fault] += pile.mass / pooled.mass
-    shares[SOMETHING_ELSE] = pooled.rest / pooled.mass
+        shares[key.fault] += pooled.probability(pile.mass)
+    shares[SOMETHING_ELSE] = pooled.probability(pooled.rest)
     return shares
 
 
@@ -177,7 +181,7 @@ def test_a_case_of_a_source_that_is_half_trusted_speaks_half_as_loud(job, past):
 
     def shares_with(trust):
         told = replace(theirs, profile=replace(theirs.profile, trust=trust))
-        return by_fault(job, [own, told])
+        return by_fault(job, [own, told], AS_SUMMED)
 
     assert shares_with(1.0)["high_open"] == pytest.approx(shares_with(1.0)["low_open"])
     halved = shares_with(0.5)
@@ -239,7 +243,7 @@ def test_a_story_told_again_by_one_shop_on_one_model_counts_at_most_twice(job, p
     """Ten records of one shop are one weak spot of one model; ten shops are ten witnesses."""
 
     def odds(matches):
-        share = by_fault(job, matches)["low_open"]
+        share = by_fault(job, matches, AS_SUMMED)["low_open"]
         return share / (1.0 - share)
 
     one = odds([past("low_open", 0.7, provenance=told_by("Quay Street Garage"))])
@@ -434,7 +438,12 @@ def test_an_unlike_case_changes_little(template, here, told, fault, score):
 
 def test_figures_that_make_no_sense_are_refused():
     """The remainder is never nothing, and shares are shares."""
-    for wrong in ({"none_of_these": 0.0}, {"unverified_share": 1.2}, {"sharpness": -1.0}):
+    for wrong in (
+        {"none_of_these": 0.0},
+        {"pooled_power": 0.0},
+        {"unverified_share": 1.2},
+        {"sharpness": -1.0},
+    ):
         with pytest.raises(InputError, match="expected shares from 0 to 1"):
             Pooling(**wrong)
 
@@ -573,13 +582,13 @@ def test_a_test_both_computed_and_read_before_is_told_once(ohms_only, past):
     ]
     low = past(
         "low_open",
-        0.9,
+        0.8,
         case_id="low",
         readings=[v | {"value": n} for v, n in zip(volts, ("2.9 V", "2.0 V"), strict=True)],
     )
     lost = past(
         "terminator_missing",
-        0.9,
+        0.8,
         case_id="lost",
         readings=[v | {"value": n} for v, n in zip(volts, ("2.6 V", "2.4 V"), strict=True)],
     )

@@ -65,6 +65,21 @@ def test_a_local_fault_is_said_to_be_no_fault_of_the_network(at):
     assert "C0035-13 stored in ABS" in glance.causes[0].speaks_for
 
 
+def test_a_circuit_at_fault_beside_the_network_is_named_with_it(at):
+    """Lines shorted together explain no wheel speed circuit: it is a second fault, to be proved by itself."""
+    both = can(
+        ohms("0.3 ohm"),
+        volts("CAN high", "2.5 V"),
+        volts("CAN low", "2.5 V"),
+        codes=[{"code": "C0035-13", "module": "ABS"}, {"code": "U0140", "module": "ECM"}],
+        modules=[{"name": "BCM", "answers": "no"}],
+    )
+    glance = at(both)
+    assert "shorted together" in glance.causes[0].words
+    assert glance.beside == ["C0035-13 in ABS: a wheel speed sensor circuit, prove it by itself"]
+    assert at(job(**WHEEL)).beside == []
+
+
 def test_readings_that_clash_come_before_any_cause(at):
     """Lines shorted together cannot lie 2 V apart."""
     glance = at(can(ohms("0.3 ohm"), volts("CAN high", "3.5 V"), volts("CAN low", "1.5 V")))

@@ -106,11 +106,16 @@ class PooledCauses:
         for key, mass in evidence.own_words(self.looks_sound, pooling.readings_share):
             self._add(key, mass)
         self.rest = self._mass_of_the_rest()
-        self.mass = self.rest + math.fsum(pile.mass for pile in self.piles.values())
+        masses = (self.rest, *(pile.mass for pile in self.piles.values()))
+        self._whole = math.fsum(mass**pooling.pooled_power for mass in masses)
 
     def causes(self) -> list[LikelyCause]:
         """Return every pile as a cause."""
-        return [_cause(pile, self.mass, self.readings) for pile in self.piles.values()]
+        return [_cause(pile, self.probability(pile.mass), self.readings) for pile in self.piles.values()]
+
+    def probability(self, mass: float) -> float:
+        """Return the probability of what has this mass; those of all piles and of the rest sum to 1."""
+        return float(mass**self.pooling.pooled_power / self._whole)
 
     def _add_readings(self, host: Suspect | None) -> None:
         """Add what the readings say by themselves for every state of fault."""
@@ -146,18 +151,18 @@ class PooledCauses:
         return self.piles.setdefault(key, _Pile(key))
 
 
-def _cause(pile: _Pile, whole: float, readings: SingleFault) -> LikelyCause:
+def _cause(pile: _Pile, probability: float, readings: SingleFault) -> LikelyCause:
     fault, family = pile.key
     label = module_label(family) if family else None
-    behind = [vote for vote in heaviest_first(pile.votes) if vote.mass >= LEAST_BEHIND * pile.mass]
+    behind = [vote for vote in heaviest_first(pile.votes) if vote.mass >= LEAST_BEHIND * pile.mass > 0]
     state = state_of(fault)
     return LikelyCause(
         fault=fault,
         words=_words(fault, label),
         place=_usual_place(behind),
         module=label,
-        probability=pile.mass / whole,
-        cases=[_behind(vote, whole) for vote in behind],
+        probability=probability,
+        cases=[_behind(vote, probability * vote.mass / pile.mass) for vote in behind],
         from_readings=None if state is None else readings.probability(state),
         took=what_it_took([vote.match.profile for vote in behind]),
     )
@@ -177,10 +182,10 @@ def _usual_place(votes: Iterable[CaseVote]) -> str | None:
     return max(sorted(weights), key=lambda place: weights[place], default=None)
 
 
-def _behind(vote: CaseVote, whole: float) -> CaseBehind:
+def _behind(vote: CaseVote, share: float) -> CaseBehind:
     past = vote.match.profile
     there = past.cause_module if vote.moved else None
-    return CaseBehind(past.case_id, vote.match.score, is_verified(past), vote.mass / whole, there)
+    return CaseBehind(past.case_id, vote.match.score, is_verified(past), share, there)
 
 
 def _remainder(listed: Iterable[LikelyCause]) -> LikelyCause:

@@ -68,6 +68,7 @@ def glance_data(glance: Glance) -> dict[str, Any]:
             for cause in glance.causes
         ],
         "something_else": glance.something_else_chance,
+        "beside": list(glance.beside),
         "nearest": [
             {"case_id": case.case_id, "vehicle": case.vehicle, "was": case.was, "proved_by": case.proof}
             for case in glance.nearest

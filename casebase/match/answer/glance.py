@@ -28,7 +28,7 @@ from casebase.match.facets.network import SOUND, state_of
 from casebase.match.profile import Profile
 from casebase.record.case import Case
 from casebase.record.cautions import HIGH_VOLTAGE, RESTRAINTS
-from casebase.record.local_fault import LocalFault
+from casebase.record.local_fault import LocalFault, beside_words
 from casebase.record.modules import family_of, module_short
 from casebase.record.reading import PLACE_NOT_NAMED, Reading
 from casebase.record.stored_codes import blame_words
@@ -80,6 +80,7 @@ class Glance:
 
     `outcomes` is what each outcome of it means, or else what it tells; `cautions` are what can hurt on this job and by
     this test. `something_else` is the probability of a cause that is not listed, its chance in a word beside it.
+    `beside` names circuits at fault beside whatever explains the rest.
     """
 
     verdict: str
@@ -90,6 +91,7 @@ class Glance:
     causes: list[CauseInShort]
     something_else: float
     something_else_chance: str
+    beside: list[str]
     silent: list[str]
     blames: list[str]
     nearest: list[CaseInShort]
@@ -109,11 +111,27 @@ def glance_at(answer: Answer) -> Glance:
         causes=[_in_short(cause, answer) for cause in named[:CAUSES_SHOWN]],
         something_else=rest,
         something_else_chance=chance_word(rest),
+        beside=[beside_words(one) for one in local_faults_beside(answer)],
         silent=answer.job.silent_modules(),
         blames=[blame_words(blame) for blame in answer.blames[:MOST_BLAMED]],
         nearest=[case_in_short(case) for case in answer.similar[:CASES_SHOWN]],
         normal=_normal(answer),
     )
+
+
+MOST_BESIDE: Final = 2
+
+
+def local_faults_beside(answer: Answer) -> list[LocalFault]:
+    """Return circuits with codes of their own that no cause shown names: there may be a second fault."""
+    named = {
+        family_of(cause.module)
+        for cause in answer.causes[:CAUSES_SHOWN]
+        if cause.fault in _OF_ONE_CIRCUIT and cause.module
+    }
+    return [one for one in answer.local_faults if one.family not in named and not one.comes_first][
+        :MOST_BESIDE
+    ]
 
 
 def _outcomes(test: DecidingTest) -> list[str]:
