@@ -87,7 +87,7 @@ def read_as(profile, shares, medium=CAN):
     return replace(profile, meaning={medium: shares})
 
 
-AS_SUMMED = Pooling(pooled_power=1.0)
+AS_SUMMED = Pooling(pooled_power=1.0, surprise=0.0)
 """The sum over cases and readings as it is."""
 
 
@@ -97,7 +97,7 @@ def by_fault(job, matches, pooling=JUDGED):
     pooled = PooledCauses(job, matches, [], pooling)
     for key, pile in pooled.piles.items():
         shares[key.fault] += pooled.probability(pile.mass)
-    shares[SOMETHING_ELSE] = pooled.probability(pooled.rest)
+    shares[SOMETHING_ELSE] = pooling.surprise + pooled.probability(pooled.rest)
     return shares
 
 

@@ -53,15 +53,25 @@ class Pooling:
     readings_share: float = 0.12
     """Mass of the bus states themselves, shared out by the readings alone (judged)."""
 
-    pooled_power: float = 1.2
-    """Power of what all of it says together: the sum over cases and readings is too modest, for where they agree they
-    are right oftener than any of them says (fitted by log loss and calibration to two simulated fleets)."""
+    pooled_power: float = 1.25
+    """Power of what cases and readings say together: their sum is too modest where several causes are left (fitted
+    with the two figures below by log loss and calibration to two simulated fleets)."""
 
-    none_of_these: float = 0.05
-    """Mass of what none of the cases had: as much as one verified case of likeness .70 (judged)."""
+    surprise: float = 0.08
+    """Share that stays with something else whatever cases and readings say: of jobs where one cause seemed nearly
+    certain, about as many had another."""
+
+    none_of_these: float = 0.03
+    """Mass of what none of the cases had: as much as one verified case of likeness .65."""
 
     def __post_init__(self) -> None:
-        shares = (self.unverified_share, self.not_proven_share, self.told_again, self.moved_share)
+        shares = (
+            self.unverified_share,
+            self.not_proven_share,
+            self.told_again,
+            self.moved_share,
+            self.surprise,
+        )
         masses = (self.sharpness, self.readings_power, self.readings_share, self.with_the_nearest)
         above = min(self.none_of_these, self.pooled_power)
         if min(masses) < 0 or above <= 0 or not all(0 <= share <= 1 for share in shares):

@@ -114,8 +114,8 @@ class PooledCauses:
         return [_cause(pile, self.probability(pile.mass), self.readings) for pile in self.piles.values()]
 
     def probability(self, mass: float) -> float:
-        """Return the probability of what has this mass; those of all piles and of the rest sum to 1."""
-        return float(mass**self.pooling.pooled_power / self._whole)
+        """Return the probability of a pile of this mass; with the rest and the surprise they sum to 1."""
+        return float((1.0 - self.pooling.surprise) * mass**self.pooling.pooled_power / self._whole)
 
     def _add_readings(self, host: Suspect | None) -> None:
         """Add what the readings say by themselves for every state of fault."""
