@@ -95,9 +95,9 @@ def by_fault(job, matches, pooling=JUDGED):
     """Return the probability of every fault, whatever module it goes with."""
     shares = defaultdict(float)
     pooled = PooledCauses(job, matches, [], pooling)
-    for key, pile in pooled.piles.items():
-        shares[key.fault] += pooled.probability(pile.mass)
-    shares[SOMETHING_ELSE] = pooling.surprise + pooled.probability(pooled.rest)
+    for key in pooled.piles:
+        shares[key.fault] += pooled.probability(key)
+    shares[SOMETHING_ELSE] = 1.0 - sum(shares.values())
     return shares
 
 

@@ -1,5 +1,7 @@
 """What a job tells beside its readings is heard and shown (rules of the trade: common practice, no source)."""
 
+import pytest
+
 from casebase import places
 from casebase.match.answer.case_votes import CauseKey
 from casebase.match.answer.evidence import evidence_of
@@ -98,3 +100,24 @@ def test_refused_data_is_not_normal_whatever_the_wires_read():
     refused = job(codes=[{"module": "ECM", "code": "U0415"}])
     assert evidence_of(job(), [], reads_normal=True).looks_normal
     assert not evidence_of(refused, [], reads_normal=True).looks_normal
+
+
+def test_data_that_all_neighbours_refuse_point_to_an_input_of_its_module():
+    """U0415 says that the data of the brakes are invalid: they come, so their module answers and lacks an input."""
+    refused = [{"code": "U0415", "module": name} for name in ("ECM", "TCM", "EPS")]
+    told = dict(evidence_of(job(codes=refused), []).own_words(1.0, 0.12))
+    assert max(told, key=told.get) == (str(Fault.SENSOR_OR_ACTUATOR), "anti-lock brakes")
+
+
+@pytest.mark.parametrize(
+    "gone",
+    [
+        {"modules": [{"name": "ABS", "answers": "no"}]},
+        {"codes": [{"code": "U0415", "module": "ECM"}, {"code": "U0121", "module": "TCM"}]},
+    ],
+    ids=["silent", "missed by another"],
+)
+def test_refused_data_say_nothing_of_inputs_where_the_module_is_gone(gone):
+    """What does not come at all is the network's or the module's matter."""
+    asked = job(**({"codes": [{"code": "U0415", "module": "ECM"}]} | gone))
+    assert evidence_of(asked, []).refused == {}

@@ -204,7 +204,14 @@ def test_it_reads_from_a_pipe(tmp_path: Path) -> None:
 def window(tmp_path: Path) -> Iterator[pexpect.spawn]:
     """A terminal window in which an interview is being held."""
     child = pexpect.spawn(
-        sys.executable, ["-c", PROGRAM, str(tmp_path)], encoding="utf-8", timeout=120, dimensions=(40, 100)
+        sys.executable,
+        ["-c", PROGRAM, str(tmp_path)],
+        encoding="utf-8",
+        timeout=120,
+        dimensions=(40, 100),
+        preexec_fn=lambda: signal.signal(
+            signal.SIGINT, signal.SIG_DFL
+        ),  # tests in the background inherit it ignored
     )
     child.expect("Make: ")
     yield child

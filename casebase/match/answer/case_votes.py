@@ -53,9 +53,9 @@ class Pooling:
     readings_share: float = 0.12
     """Mass of the bus states themselves, shared out by the readings alone (judged)."""
 
-    pooled_power: float = 1.25
-    """Power of what cases and readings say together: their sum is too modest where several causes are left (fitted
-    with the two figures below by log loss and calibration to two simulated fleets)."""
+    pooled_power: float = 1.3
+    """Power of what cases and readings say of a fault together: their sum is too modest where several faults are left
+    (fitted with the two figures below by log loss and calibration to two simulated fleets)."""
 
     surprise: float = 0.08
     """Share that stays with something else whatever cases and readings say: of jobs where one cause seemed nearly

@@ -106,16 +106,25 @@ class PooledCauses:
         for key, mass in evidence.own_words(self.looks_sound, pooling.readings_share):
             self._add(key, mass)
         self.rest = self._mass_of_the_rest()
-        masses = (self.rest, *(pile.mass for pile in self.piles.values()))
-        self._whole = math.fsum(mass**pooling.pooled_power for mass in masses)
+        self._of_fault: dict[str, float] = defaultdict(float)
+        for key, pile in self.piles.items():
+            self._of_fault[key.fault] += pile.mass
+        power = pooling.pooled_power
+        self._whole = math.fsum(mass**power for mass in (self.rest, *self._of_fault.values()))
 
     def causes(self) -> list[LikelyCause]:
         """Return every pile as a cause."""
-        return [_cause(pile, self.probability(pile.mass), self.readings) for pile in self.piles.values()]
+        return [_cause(pile, self.probability(key), self.readings) for key, pile in self.piles.items()]
 
-    def probability(self, mass: float) -> float:
-        """Return the probability of a pile of this mass; with the rest and the surprise they sum to 1."""
-        return float((1.0 - self.pooling.surprise) * mass**self.pooling.pooled_power / self._whole)
+    def probability(self, key: CauseKey) -> float:
+        """Return the probability of a cause: that of its fault, shared by what speaks for each module."""
+        mass = self._of_fault[key.fault]
+        share = self.piles[key].mass / mass if mass else 0.0
+        return self._sharpened(mass) * share
+
+    def _sharpened(self, mass: float) -> float:
+        power = self.pooling.pooled_power
+        return float((1.0 - self.pooling.surprise) * mass**power / self._whole)
 
     def _add_readings(self, host: Suspect | None) -> None:
         """Add what the readings say by themselves for every state of fault."""

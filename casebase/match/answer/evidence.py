@@ -9,7 +9,8 @@ was at fault. All figures are judged.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Final
@@ -198,6 +199,10 @@ looked at on simulated jobs)."""
 NOT_FIRST_SHARE: Final = 0.08
 """What a local fault counts that leaves more than it explains, or beside modules that are gone (judged)."""
 
+REFUSED_MASS: Final = 0.3
+"""Mass of a local fault in a module that answers and whose data all codes of the job refuse as invalid (judged, and
+looked at on two simulated fleets)."""
+
 FEED_OF_THE_INPUT: Final = 0.2
 """How often it is the supply or ground of that input and not the input itself (judged)."""
 
@@ -232,6 +237,8 @@ QUIET_BY_DESIGN: Final = frozenset(map(str, (BusState.BUS_ASLEEP, BusState.BUS_Q
 class Evidence:
     """All of it for one job.
 
+    `refused`: the families of modules that answer and whose data neighbours refuse, with the share of all codes that
+    say so.
     `nothing_amiss`: how much looks as if nothing were wrong, 0 to 1, 0 with a local fault; `untroubled`: the same as
     it bears on past cases where nothing was wrong; `unheard`: that on cases of a gateway that lets nobody through;
     `reads_normal`: whether a healthy vehicle of the build reads the same.
@@ -240,6 +247,7 @@ class Evidence:
     feeds: FeedFit = field(default_factory=FeedFit)
     trials: TrialFit = field(default_factory=TrialFit)
     local: Sequence[LocalFault] = ()
+    refused: Mapping[str, float] = field(default_factory=dict)
     nothing_amiss: float = 0.0
     untroubled: float = 1.0
     unheard: float = 1.0
@@ -271,11 +279,20 @@ class Evidence:
         for one in self.local[:2]:
             share = one.share_explained if one.comes_first else NOT_FIRST_SHARE * one.share_explained
             mass = LOCAL_MASS * share * min(looks_sound, 1.0)
-            yield CauseKey(str(Fault.SENSOR_OR_ACTUATOR), one.family), mass * (1.0 - FEED_OF_THE_INPUT)
-            yield CauseKey(supply, one.family), mass * FEED_OF_THE_INPUT
+            yield from _of_one_input(one.family, mass)
+        proven = {one.family for one in self.local if one.comes_first}
+        for family, share in self.refused.items():
+            if family not in proven:
+                yield from _of_one_input(family, REFUSED_MASS * share * min(looks_sound, 1.0))
         if self.nothing_amiss:
             mass = NORMAL_MASS if self.reads_normal else NOTHING_MASS
             yield CauseKey(str(Fault.NONE), None), mass * self.nothing_amiss * looks_sound
+
+
+def _of_one_input(family: str, mass: float) -> Iterator[tuple[CauseKey, float]]:
+    """Yield a fault of one input of a module, and of the feed of that input."""
+    yield CauseKey(str(Fault.SENSOR_OR_ACTUATOR), family), mass * (1.0 - FEED_OF_THE_INPUT)
+    yield CauseKey(str(Fault.MODULE_SUPPLY_OR_GROUND), family), mass * FEED_OF_THE_INPUT
 
 
 NOTHING_BESIDE: Final = Evidence()
@@ -293,8 +310,18 @@ def evidence_of(job: Case, feeds: Sequence[Feed], reads_normal: bool = False) ->
         FeedFit(feeds),
         TrialFit(job.trials),
         local,
+        _refused(job),
         nothing_amiss=0.0 if local or gone else few_complaints,
         untroubled=few_complaints * (GONE_AND_NOTHING_WRONG if gone else 1.0),
         unheard=few_complaints * (MISSED_BEHIND_A_GATEWAY if missed else 1.0),
         reads_normal=reads_normal,
     )
+
+
+def _refused(job: Case) -> dict[str, float]:
+    """Return whose data neighbours refuse as invalid, with the share of all codes; not of who is silent or missed."""
+    told = [entry.code for entry in job.codes if entry.code.about]
+    gone: set[str | None] = {family_of(name) for name in job.silent_modules()}
+    gone |= {family_of(code.about) for code in told if code.statement is Statement.LOST_COMMUNICATION}
+    found = Counter(family_of(code.about) for code in told if code.statement is Statement.INVALID_DATA)
+    return {str(family): count / len(job.codes) for family, count in found.items() if family not in gone}

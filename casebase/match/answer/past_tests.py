@@ -137,7 +137,7 @@ SAME_AGAIN: Final = 0.8
 UNKNOWN_ALIKE: Final = 0.3
 """How often it reads as some past case did where nobody knows what its cause makes it read (judged)."""
 
-LEAST_BITS: Final = 0.05
+LEAST_BITS: Final = 0.1
 """A reading expected to tell less is not worth the way to the vehicle (judged)."""
 
 MOST_TOLD: Final = 3
