@@ -137,7 +137,9 @@ SAME_AGAIN: Final = 0.8
 UNKNOWN_ALIKE: Final = 0.3
 """How often it reads as some past case did where nobody knows what its cause makes it read (judged)."""
 
-LEAST_BITS: Final = 0.1
+LEAST_MASS: Final = 1e-12
+
+LEAST_BITS: Final = 0.05
 """A reading expected to tell less is not worth the way to the vehicle (judged)."""
 
 MOST_TOLD: Final = 3
@@ -284,10 +286,13 @@ def expected_bits(holders: Sequence[Holder], causes: Sequence[LikelyCause]) -> f
     """Return the bits about the causes that the reading is expected to tell.
 
     It may come out as with any of the holders, or otherwise. What a cause makes it read is known from its holders.
+    What nobody thought of, whatever is read, is left out: no reading tells anything of it.
     """
     alike = np.array([[_alike(one, other) for other in holders] for one in holders])
     shown = [_chances(alike, holders, index) for index in range(len(causes))]
-    prior = np.array([cause.probability for cause in causes])
+    surprise = [JUDGED.surprise * cause.is_something_else for cause in causes]
+    prior = np.maximum(np.array([cause.probability for cause in causes]) - surprise, 0.0)
+    prior /= max(prior.sum(), LEAST_MASS)
     together = prior[:, None] * np.array(shown)
     by_chance = prior[:, None] * together.sum(axis=0)
     some = together > 0
