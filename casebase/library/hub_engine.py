@@ -8,6 +8,7 @@ one of them is second, and does its work again on what the first one left.
 from __future__ import annotations
 
 import hashlib
+import logging
 import math
 import re
 import sqlite3
@@ -71,6 +72,9 @@ _SENTENCES: Final[dict[type[psycopg.Error], str]] = {
 }
 
 _Done = TypeVar("_Done")
+
+# What it would print of a lost connection is told in one sentence.
+logging.getLogger("psycopg").addHandler(logging.NullHandler())
 
 
 class HubDatabase:
