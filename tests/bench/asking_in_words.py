@@ -8,6 +8,7 @@ characters take to read.
 
 from __future__ import annotations
 
+import os
 import resource
 import subprocess
 import sys
@@ -111,6 +112,9 @@ def _trial(trial: Trial) -> str:
 
 
 MESSAGE = "119 ohm 6 to 14, H 2.6 L 2.4, U0101 from ECM and ABS, no comms with TCM, swapped TCM no change"
+WITH_STORY = f"{MESSAGE}, customer says it only happens in the rain"
+"""What a story means is compared by the text model, which is opened for it."""
+
 HOSTILE = (
     "60 ohm ", "H 2.6 L 2.4 ", "U0101 from ECM ", "U0101-00 Lost communication with ABS\n", "ECM:\n", "six ", "ABS ",
     "no comms with ABS and ", "swapped TCM no change, ", "abs esc ", "one hundred and ", "\n", "1", "-",
@@ -126,20 +130,30 @@ def print_speed() -> None:
         subprocess.run(
             [*command, "log", str(DEMO), "--library", str(library)], capture_output=True, check=True
         )
-        for words in (["ask", MESSAGE], ["similar", str(next((DEMO / "jobs").glob("t2-*.yaml")))]):
-            asked = [*command, *words, "--library", str(library)]
-            took = [_seconds(asked) for _ in range(6)][1:]
-            print(f"{words[0]}: best of 5 {min(took)[0]:.2f} s, of which computing {min(took)[1]:.2f} s")
+        job = str(next((DEMO / "jobs").glob("t2-*.yaml")))
+        for name, words in (
+            ("ask", ["ask", MESSAGE]),
+            ("ask with a story", ["ask", WITH_STORY]),
+            ("similar", ["similar", job]),
+            ("--help", ["--help"]),
+        ):
+            asked = [*command, *words, *([] if name == "--help" else ["--library", str(library)])]
+            took = [_seconds(asked, Path(folder)) for _ in range(6)][1:]
+            print(f"{name}: best of 5 {min(took)[0]:.2f} s, of which computing {min(took)[1]:.2f} s")
     for piece in HOSTILE:
         start = time.process_time()
         understood_from(piece * (1_000_000 // len(piece)))
         print(f"{piece[:24]!r} over and over, 1 MB: {time.process_time() - start:.2f} s of computing")
 
 
-def _seconds(command: list[str]) -> tuple[float, float]:
-    """Return the seconds that a command takes, and those of them that it computes."""
+def _seconds(command: list[str], folder: Path) -> tuple[float, float]:
+    """Return the seconds that a command takes, and those of them that it computes.
+
+    Its modules are kept compiled in `folder`, as they are where casebase is installed.
+    """
+    compiled = os.environ | {"PYTHONDONTWRITEBYTECODE": "", "PYTHONPYCACHEPREFIX": str(folder / "compiled")}
     before, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-    subprocess.run(command, capture_output=True, check=True)
+    subprocess.run(command, capture_output=True, check=True, env=compiled)
     took, after = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
     return took, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
 
