@@ -185,6 +185,57 @@ def test_what_followed_may_be_told_in_a_sentence_of_its_own(text: str, trial: st
     assert told(understood_from(text), "trials") == [trial]
 
 
+@pytest.mark.parametrize(
+    ("text", "readings"),
+    [
+        ("a tractor on 24.8 volts, C-D 60", 1),
+        ("wiring H and L to the DLC 0.2 ohm each", 0),
+        ("tested 60 ohm last month, now 118 across 6 and 14", 1),
+        ("hvac hangs on the second one and both are off line", 0),
+    ],
+)
+def test_what_is_of_no_line_or_another_day_is_no_reading(text: str, readings: int) -> None:
+    """Better left in the story than taken for a short."""
+    assert len(readings_of(text)) == readings
+
+
+@pytest.mark.parametrize(
+    ("text", "reading"),
+    [
+        ("6 to 14 is one hundred and nineteen and a half ohms", "CAN high to CAN low at DLC: 119.5 ohm"),
+        ("LIN 0.2 V on a 12.6 V battery", "battery + to ground at battery: 12.6 V"),
+        ("B plus 12.2 at the bcm", "supply to ground at connector of bcm: 12.2 V"),
+        (
+            "can low to ground 0.4 ohm. unplugged ECM: 2.3k",
+            "CAN low to ground at DLC: 2.3 kohm (ECM unplugged)",
+        ),
+        (
+            "supply at ABS 12.1 V with a 21 W bulb",
+            "supply to ground at connector of ABS: 12.1 V (under load)",
+        ),
+        ("CAN is fine, 60 ohm and 2.6 / 2.4. The LIN 0.2 V", "CAN low to ground at DLC: 2.4 V"),
+    ],
+)
+def test_readings_as_they_are_told_in_passing(text: str, reading: str) -> None:
+    """Halves, the battery behind its volts, a plug behind its pole, the same wire again, two networks."""
+    assert reading in readings_of(text)
+
+
+@pytest.mark.parametrize(
+    ("text", "codes"),
+    [
+        ("gateway U0100, U0101 and U0140", ["U0100 in gateway", "U0101 in gateway", "U0140 in gateway"]),
+        ("U0140 from three modules: ECM, ABS", ["U0140 in ECM", "U0140 in ABS"]),
+        ("U0121 still in ECM and TCM", ["U0121 in ECM", "U0121 in TCM"]),
+        ("the engine computer sets u zero one zero one", ["U0101 in engine computer"]),
+        ("no comms with the TCM, engine control stores U0101", ["U0101 in engine control"]),
+    ],
+)
+def test_codes_are_of_the_module_that_tells_them(text: str, codes: list[str]) -> None:
+    """In front of a list, behind words between, dictated."""
+    assert told(understood_from(text), "codes") == codes
+
+
 def test_cranking_is_of_its_own_sentence_alone() -> None:
     """Nobody reads a bus while cranking because the battery was read so."""
     assert readings_of("H 2.6 L 2.4. 9.8 V at the battery while cranking")[0].endswith("2.6 V")

@@ -50,7 +50,7 @@ _OTHER_UNIT: Final = re.compile(
 _COUNTED: Final = re.compile(
     r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery"
     r"|batt|bat"
-    r"|across|between|both|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
+    r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
     r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can|canh|canl|bp|bm|pin"
     r"|pins|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|cranking|asleep|awake"
     r"|drop|back|instead|end|everywhere|there|here|gateway|yellow|green|maybe|about|lost|over|the|of|bus|what|nothing"

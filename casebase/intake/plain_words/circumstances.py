@@ -81,13 +81,13 @@ _CONDITIONS: Final = (
                     r"|engine is )?(?:hot|warm)\b|\bhot it\b|after warm[- ]up|once (?:hot|warm)"),
     (Condition.COLD, r"(?:when|if|in|while) (?:it is |it's |the )?cold\b|in the morning at -|at -[0-9]+"
                      r"|below freezing|cold start"),
-    (Condition.ROUGH_ROAD, r"rough roads?|over bumps|speed bumps?|on bumps|potholes?|cobbles"),
+    (Condition.ROUGH_ROAD, r"(?:rough|bumpy) roads?|over bumps|speed bumps?|on bumps|potholes?|cobbles"),
     (Condition.STEERING_TURNED, r"(?:when|while|if) (?:i )?(?:steering|turning the wheel"
                                 r"|turn the (?:steering )?wheel)|at full lock"),
     (Condition.AFTER_STANDING, r"after (?:standing|sitting|a night|the weekend)|parked overnight"),
     (Condition.AFTER_OTHER_WORK, r"(?:after|since)(?: the| a| an)? (?:bumper|windscreen|body|wheel bearing"
                                  r"|clutch|gearbox|engine|seat|door|brake|other|bodyshop)[ \w]{0,14}(?:job|work"
-                                 r"|done|repair|change|swap)|(?:after|since)[ \w]{0,24} (?:at "
+                                 r"|done|repair|replacement|change|swap)|(?:after|since)[ \w]{0,24} (?:at "
                                  r"|by )?another (?:garage|shop|workshop)"),
     (Condition.AFTER_COLLISION, r"(?:after|since)(?: the| a| an)? (?:crash|accident|collision|bump|shunt"
                                 r"|front hit|rear hit)\b(?: repair)?"),
@@ -201,7 +201,8 @@ _AS_DONE: Final = {
 }  # fmt: skip
 _DOING: Final = re.compile(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
 _IS_SEQUEL: Final = re.compile(
-    r"\s*(?:then |no |restored|(?:unit |module |part |it )?not (?:coded|calibrated|configured)"
+    r"\s*(?:then |no |restored|(?:a )?(?:new|used) (?:part|one)|(?:and )?(?:programmed|coded)\b"
+    r"|(?:unit |module |part |it )?not (?:coded|calibrated|configured)"
     r"|the (?:fault|problem|same)|same|still|fault|all "
     r"|network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)",
     re.IGNORECASE,
@@ -244,7 +245,7 @@ def trials_in(marks: Marks) -> Iterator[Told]:
 
 def _ends(marks: Marks, index: int) -> Iterable[int]:
     """Return where a trial that begins with a clause may end, the longest first."""
-    clause, following = marks.clauses[index], marks.clauses[index + 1 : index + 3]
+    clause, following = marks.clauses[index], marks.clauses[index + 1 : index + 4]
     ends = [clause.end]
     for one in following:
         begins = _IS_SEQUEL if one.sentence == clause.sentence else _SEQUEL_OF_ITS_OWN

@@ -47,6 +47,10 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
             if subjects[0].lines[0] in set(Line)
             else []
         )
+    if not subjects and amounts and amounts[0].quantity is Quantity.RESISTANCE:
+        first, *levels = amounts
+        if are_high_and_low(marks, clause, levels):
+            return without_subject(marks, clause, first, before) + high_and_low(marks, levels[:2])
     if not subjects and are_high_and_low(marks, clause, amounts):
         return high_and_low(marks, amounts) + [
             one for amount in amounts[2:] for one in without_subject(marks, clause, amount, before)
@@ -82,6 +86,9 @@ def _subject_of_each(
         if following and wire and _is_wire(wire) and wire.start - following.end <= _NEAR:
             following = wire
         is_next = not index or previous is None or amounts[index - 1].start < previous.start
+        other = _OF_THE_VEHICLE.search(text, max(0, amount.start - 20), amount.start)
+        if other and previous and previous.end <= other.start():
+            continue
         around = _around(text, previous, amount, following) if is_next else None
         yield amount, around or _subject_of(text, previous, amount, following, behind_first=behind_first)
 
@@ -89,12 +96,20 @@ def _subject_of_each(
 def _subject_of(
     text: str, previous: Subject | None, amount: Measured, following: Subject | None, *, behind_first: bool
 ) -> Subject | None:
+    if (
+        previous is None
+        and following is not None
+        and _OTHER_THING.fullmatch(text, amount.end, following.start)
+    ):
+        return None
     if following is None or previous is None:
         return previous or following
     of_either = previous.lines[0] in (PAIR, BOTH) and following.lines == (Line.GROUND,)
     if of_either and _TO.fullmatch(text, amount.end, following.start):
         return Subject(following.start, following.end, (replace(following.points[0], line=BOTH),))
     leads = _LEADS_TO.fullmatch(text, amount.end, following.start)
+    if following.lines == (Line.BATTERY_PLUS,) and text[amount.end : following.start] == " ":
+        return following
     linked = leads and (behind_first or leads["by"] or _says_between(text, following) or following.is_between)
     goes_first = behind_first or following.lines == (BOTH,) or not _said_right_before(text, previous, amount)
     return following if _is_wire(following) or (linked and goes_first) else previous
@@ -113,6 +128,14 @@ def _around(
         return None
     return Subject(previous.start, following.end, (*previous.points, *following.points), is_between=True)
 
+
+_OF_THE_VEHICLE: Final = re.compile(
+    r"(?:\b(?:vehicle|tractor|truck|car|van|system) (?:on|at) |(?<![\w'])[A-BE-K] )\Z"
+)
+"""Before an amount that is of no line named before: the vehicle's supply, a pin that nobody knows."""
+
+_OTHER_THING: Final = re.compile(r" and (?:the )?", re.IGNORECASE)
+"""Between an amount and what is named next, of which something else is said."""
 
 _TWO_ENDS: Final = 2
 _NEAR: Final = 12
@@ -159,9 +182,9 @@ def _quantity(
     lines = subject.lines if subject else ()
     if not words and (len(lines) == 2 or set(lines) & {PAIR, BOTH}):
         words = _words_for_quantity(marks.message.text[clause.sentence[0] : amount.start])
-    if words:
-        return words, False
     is_pair = lines == (PAIR,) or (len(lines) == 2 and not set(lines) & {*POWER_LINES})
+    if words and not (is_pair and amount.low >= LEAST_OHMS_BARE):
+        return words, False
     if is_pair:
         return (
             (Quantity.RESISTANCE, False)
@@ -192,7 +215,7 @@ def with_subject(
     ):
         return []
     quantity, said = _quantity(marks, clause, amount, subject)
-    if quantity is None:
+    if quantity is None or (len(subject.points) == 2 and _EACH.match(marks.message.text, amount.end)):
         return []
     unit = "ohms" if quantity is Quantity.RESISTANCE else "volts"
     assumed = () if said or amount.is_open else (f"{amount.number} taken as {unit}",)
@@ -200,6 +223,9 @@ def with_subject(
     of = _lines(marks, clause, subject, quantity, medium_of(marks, amount))
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
+
+_EACH: Final = re.compile(r" each\b", re.IGNORECASE)
+"""Said of two wires, each by itself: nothing lies between them."""
 
 _NO_RESISTANCE: Final = re.compile(
     r"\bno (?:resistance|voltage)\b[^.;]{0,60}\b(?:below|under|above|over)\b", re.IGNORECASE

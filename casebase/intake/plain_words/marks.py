@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Protocol, TypeVar
+from typing import Final, Protocol, TypeVar
 
 from casebase.intake.plain_words.amounts import amounts_in
 from casebase.intake.plain_words.points import places_in, points_in, subjects_in
@@ -20,6 +21,9 @@ from casebase.intake.plain_words.states import (
 )
 from casebase.intake.plain_words.written import Clause, Written
 from casebase.record.vocabulary import Battery, Ignition, Medium
+
+_CAN: Final = re.compile(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
+"""CAN called by its name alone; the verb is written small."""
 
 
 class _Placed(Protocol):
@@ -73,7 +77,10 @@ class Marks:
 
     def medium_at(self, place: int) -> Medium | None:
         """Return the network last named before `place`, else the first named behind it."""
-        return self.media[max(0, last_before(self.media, place + 1))].medium if self.media else None
+        at = last_before(self.media, place + 1)
+        if at < 0 and _CAN.search(self.message.text, 0, place):
+            return None  # a network named later is another one
+        return self.media[max(0, at)].medium if self.media else None
 
     def clause_at(self, place: int) -> Clause:
         """Return the clause that a place of the message stands in."""

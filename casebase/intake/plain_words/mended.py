@@ -19,7 +19,9 @@ from casebase.record.modules import modules_named_in
 
 def mended(message: Written) -> Written:
     """Return a message with its misspelt words spelled right, then without what was taken back."""
-    spelled = message.edited(list(_respelled(message.text)))
+    spelled = message.edited(
+        list(_apart(sorted((*_respelled(message.text), *_said_otherwise(message.text)))))
+    )
     return spelled.edited(list(_apart(sorted(_taken_back(spelled.text)))))
 
 
@@ -50,6 +52,22 @@ def _respelled(text: str) -> Iterator[Edit]:
         right = _right_spelling(word[0].lower())
         if right:
             yield word.start(), word.end(), right
+
+
+_SAID_OTHERWISE: Final = (
+    (re.compile(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
+    (re.compile(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (
+        re.compile(r"(?<![\w'])([PpUu]) ([0-3][0-9]{3})\b(?! ?(?:ohms?|v|volts?|rpm|km|mi|miles|bar)\b)"),
+        r"\1\2",
+    ),
+)
+"""Dictated codes, halves, and a module in two words, with how they are written."""
+
+
+def _said_otherwise(text: str) -> Iterator[Edit]:
+    for pattern, instead in _SAID_OTHERWISE:
+        yield from ((*match.span(), match.expand(instead)) for match in pattern.finditer(text))
 
 
 def _right_spelling(word: str) -> str | None:

@@ -53,6 +53,7 @@ _POINTS: Final = re.compile(
     r"|(?P<supply>\b(?:supply|feed|power supply|ubat|vbat)(?: (?:pin|wire|side|line))?\b(?! (?:can|ok|good)))"
     r"|(?P<battery>(?<!at )\b(?:battery|batt)\b"
     r"(?= (?:at |is |was |has |reads |voltage |only |drops to |goes to |down to )?[0-9])"
+    r"|(?:(?<=[0-9]v )|(?<=[0-9] v ))(?:battery|batt)\b(?! (?:charger|minus|neg|plus|pos|off|disc))"
     r"|\balternator\b(?= (?:at |is |gives |charges at )?[0-9]))",
     re.IGNORECASE,
 )
@@ -109,9 +110,13 @@ _ON_PIN: Final = re.compile(
 )
 _TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = re.compile(
-    r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+ ?V)|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
+    r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+(?: ?V|[ ,]|$))"
+    r"|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
 )
-_WIRE_COLOUR: Final = re.compile(r"\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])", re.IGNORECASE)
+_WIRE_COLOUR: Final = re.compile(
+    r"(?:(?<=on the )|(?<=on ))(yellow|green)\b|\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True)
@@ -257,7 +262,7 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
     for match in _TRUCK_PIN.finditer(message.text):
         yield _pin(*match.span(), match[0], None)
     for match in _WIRE_COLOUR.finditer(message.text):
-        line = Line.CAN_HIGH if match[1].lower() == "yellow" else Line.CAN_LOW
+        line = Line.CAN_HIGH if match[0].lower().startswith("yellow") else Line.CAN_LOW
         yield Point(*match.span(), line)
 
 

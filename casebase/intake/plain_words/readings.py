@@ -15,7 +15,7 @@ from casebase.intake.plain_words.lines_of_amounts import amounts_of_clause
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.points import Place
 from casebase.intake.plain_words.states import StateSaid, Unplugged, load_said, tester_said
-from casebase.intake.plain_words.taken_amounts import LOOKED_BACK, TakenAmount
+from casebase.intake.plain_words.taken_amounts import AT_MODULE, LOOKED_BACK, TakenAmount
 from casebase.intake.plain_words.written import Clause, Span
 from casebase.record.reading import PLACE_NOT_NAMED
 from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Medium, Quantity
@@ -38,11 +38,17 @@ def readings_in(marks: Marks) -> list[ToldReading]:
     """Return the readings that a message tells, in order."""
     taken: list[TakenAmount] = []
     for clause in marks.clauses:
-        if not _SCOPE.search(marks.message.text, *clause.sentence):
+        told_before = _EARLIER.search(marks.message.text, clause.start, clause.end)
+        if not told_before and not _SCOPE.search(marks.message.text, *clause.sentence):
             taken += amounts_of_clause(marks, clause, taken[-LOOKED_BACK:])
     told = [_told(marks, one) for one in taken if one.amount.fits(one.quantity)]
     return _each_once(_shaken(marks, told))
 
+
+_EARLIER: Final = re.compile(
+    r"\b(?:last (?:week|month|year|time)|yesterday|before the (?:crash|accident|repair))\b", re.IGNORECASE
+)
+"""Of another day: no reading of the fault."""
 
 _SCOPE: Final = re.compile(r"\b(?:scope|oscilloscope|waveform|trace)\b", re.IGNORECASE)
 _QUIET: Final = re.compile(
@@ -159,7 +165,9 @@ def _is_of_dlc(taken: TakenAmount) -> bool:
 def _module_supplied(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None, tuple[Span, ...]]:
     """Return the plug of the module whose supply or ground was read: the last named, else the next of the sentence."""
     if taken.lines == (Line.BATTERY_PLUS, Line.GROUND):
-        return "battery", ()
+        leads = AT_MODULE.match(marks.message.text, taken.amount.end)
+        at = within(marks.modules, leads.end(), leads.end() + 1) if leads else ()
+        return (f"connector of {at[0].name}", ((at[0].start, at[0].end),)) if at else ("battery", ())
     start = taken.amount.start
     modules = within(marks.modules, *clause.sentence)
     near = [one for one in modules if clause.start <= one.start < clause.end]

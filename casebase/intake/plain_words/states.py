@@ -29,7 +29,8 @@ IGNITIONS: Final = {
     "cranking": Ignition.CRANKING,
 }
 _LOADED: Final = re.compile(
-    r"\b(?:load tested|under load|with (?:a )?(?:bulb|lamp|load)(?: across)?|at [0-9.]+ ?A\b|bulb across|loaded)",
+    r"\b(?:load tested|under load|with (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|lamp|load)(?: across)?"
+    r"|at [0-9.]+ ?A\b|bulb across|loaded)",
     re.IGNORECASE,
 )
 _NOT_LOADED: Final = re.compile(
@@ -174,7 +175,7 @@ def _listed(text: str, modules: list[Named], index: int) -> tuple[tuple[str, ...
 _MEDIA: Final = re.compile(
     r"(?P<fault_tolerant>\b(?:fault[ -]tolerant|low[ -]speed can|ls[ -]?can)\b)"
     r"|(?P<single>\b(?:single[ -]wire|sw[ -]?can)\b)"
-    r"|(?P<j1939>\bj ?1939\b)|(?P<lin>\blin\b)|(?P<flexray>\bflex ?ray\b)|(?P<k_line>\bk[ -]?line\b)"
+    r"|(?P<j1939>\bj ?1939\b)|(?P<lin>\blin\b(?!\? no\b))|(?P<flexray>\bflex ?ray\b)|(?P<k_line>\bk[ -]?line\b)"
     r"|(?P<fd>\bcan[ -]?fd\b)|(?P<hs>\b(?:high[ -]speed can|hs[ -]?can)\b)",
     re.IGNORECASE,
 )

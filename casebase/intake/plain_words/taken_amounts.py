@@ -45,7 +45,7 @@ _CARRIES: Final = re.compile(
     r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with|without|put|once|when|hot|warm|cold|in)\b|:|=",
     re.IGNORECASE,
 )
-_OF_RESISTANCE: Final = re.compile(r"\b(?:resistance|resistor|ohms?)\b", re.IGNORECASE)
+_OF_RESISTANCE: Final = re.compile(r"\b(?:resistance|resistor|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE)
 
 
 def without_subject(
@@ -91,6 +91,8 @@ def _goes_on_from(
         return None
     if amount.is_open or amount.quantity is None:
         return earlier if _alike(earlier, amount) else None
+    if amount.quantity is Quantity.RESISTANCE and not _LEAST_PAIR <= amount.low <= _MOST_PAIR:
+        return earlier if Line.GROUND in earlier.lines or Line.BATTERY_PLUS in earlier.lines else None
     return earlier if amount.quantity is Quantity.VOLTAGE and earlier.lines[1:] == (Line.GROUND,) else None
 
 
@@ -99,7 +101,9 @@ def _alike(earlier: TakenAmount, amount: Measured) -> bool:
     if amount.is_open:
         return earlier.quantity is Quantity.RESISTANCE
     if earlier.quantity is Quantity.RESISTANCE:
-        return earlier.amount.is_open or amount.low >= LEAST_OHMS_BARE
+        return (
+            earlier.amount.is_open or amount.low >= LEAST_OHMS_BARE or amount.number == earlier.amount.number
+        )
     return amount.low <= MOST_VOLTS_BARE
 
 
@@ -134,18 +138,22 @@ _MOST_PAIR: Final = 140
 _OR_THEN: Final = re.compile(
     r"\s?(?:then|or|and|now|/|goes to|drops to|jumps to)\s{1,2}(?:then )?", re.IGNORECASE
 )
-_AT_MODULE: Final = re.compile(r"(?: dc)? (?:at|on|to|across|in) (?:the |its )?", re.IGNORECASE)
+AT_MODULE: Final = re.compile(r"(?: dc)? (?:at|on|to|across|in) (?:the |its )?", re.IGNORECASE)
 
 
 def _feed_of(marks: Marks, clause: Clause, amount: Measured) -> str | None:
     """Return the module that volts right before its name are the supply of: `12.1 V at the amp`."""
-    leads = _AT_MODULE.match(marks.message.text, amount.end)
+    leads = AT_MODULE.match(marks.message.text, amount.end)
     if not leads:
-        return None
+        at = last_before(marks.modules, amount.start)
+        before = marks.modules[at] if at >= 0 else None
+        has = before and _HAS.fullmatch(marks.message.text, before.end, amount.start)
+        return before.name if before and has and amount.low > _LEAST_SUPPLY else None
     named = within(marks.modules, leads.end(), leads.end() + 1)
     return named[0].name if named and amount.low > _LEAST_SUPPLY and not _plug_at(marks, named[0]) else None
 
 
+_HAS: Final = re.compile(r" (?:has|have|gets|got|sees)(?: got)? (?:only )?", re.IGNORECASE)
 _LEAST_SUPPLY: Final = 3.5
 """Volts; less than this at a module is as likely a bus line as its supply (ISO 11898-2: lines up to 3.5 V)."""
 

@@ -27,8 +27,8 @@ class ToldCode:
 
 
 _STORED_BY: Final = re.compile(
-    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|set|stored|reported|logged|history|active|pending|confirmed|intermittent|present)[\s,]{1,2}){0,4}"
-    r"(?:in|from|by|at|on|of|@)\s(?:the |my )?",
+    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history|active|pending|confirmed|intermittent|present)[\s,]{1,2}){0,4}"
+    r"\b(?:in|from|by|at|on|of|@)\s(?:the |my )?(?:(?:[0-9]+ |all |these |several )?modules?:? )?",
     re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = re.compile(r"\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
@@ -90,6 +90,7 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
             found += [ToldCode(code, name.name, (span, (name.start, name.end))) for name in names]
         else:
             beside = _beside_in_front(marks, codes, code)
+            heading = beside.name if beside else None
             found.append(ToldCode(code, beside.name if beside else None, (span,)))
     return found
 
@@ -99,7 +100,9 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
     text = marks.message.text
     at = last_before(marks.modules, code.start)
     name = marks.modules[at] if at >= 0 else None
-    if not name or text[name.end : code.start].strip(" ") or not name.is_clear:
+    if not name or text[name.end : code.start].strip(" "):
+        return None
+    if not name.is_clear and text[marks.clause_at(name.start).start : name.start].strip():
         return None
     other = last_before(codes, name.start)
     behind_code = other >= 0 and not text[codes[other].end : name.start].strip(" ")

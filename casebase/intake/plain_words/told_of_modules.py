@@ -32,12 +32,14 @@ _FORWARD: Final = re.compile(
 )
 _BACKWARD: Final = re.compile(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
-    r"|no longer|never) "
+    r"|won'?t|can'?t|no longer|never) "
     r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|showing up)"
     r"|\b(?:is |are |has |have |gives? )?no (?:response|answer|reply|comm?s|communications?"
     r"|contact)\b(?! (?:with|to|from|of|on)\b)"
     r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
-    r"|\b(?:is |are |stays? |goes |went |all )?(?:silent|dead|offline|mute|unreachable|missing)\b(?! ?:)"
+    r"|\b(?:is |are |stays? |goes |went |all )?(?:still |now |also )?(?:silent|dead|off-?line|off line|mute|unreachable"
+    r"|unresponsive|missing)\b(?! ?:)"
+    r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
     r"|\b(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
     re.IGNORECASE,
@@ -203,7 +205,16 @@ def _until_other_word(marks: Marks, names: list[Named]) -> list[Named]:
 def _own_word(message: Written, name: Named) -> bool:
     leads = _LEADS_FROM_NAME.match(message.text, name.end)
     end = leads.end() if leads else name.end
-    return bool(_ANSWERING.match(message.text, end) or _BACKWARD.match(message.text, end))
+    return bool(
+        _ANSWERING.match(message.text, end)
+        or _BACKWARD.match(message.text, end)
+        or _STORES.match(message.text, name.end)
+    )
+
+
+_STORES: Final = re.compile(
+    r" (?:also |only )?(?:stores?|stored|sets?|reports?|logs?|logged|has)\b", re.IGNORECASE
+)
 
 
 def _listed_before(marks: Marks, place: int) -> list[Named]:
