@@ -8,17 +8,12 @@ one of them is second, and does its work again on what the first one left.
 from __future__ import annotations
 
 import hashlib
-import logging
-import math
 import re
-import sqlite3
 import time
-from collections import defaultdict
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from functools import lru_cache
 from pathlib import Path
-from threading import Lock
 from typing import Any, Final, LiteralString, TypeVar
 
 import psycopg
@@ -30,51 +25,22 @@ from casebase import places
 from casebase.errors import LibraryError
 from casebase.files import make_owners_folder
 from casebase.library.engine import HubAddress
-from casebase.library.hub_schema import STEPS_TABLE, known_steps, statements_of
-
-BUSY_SECONDS: Final = 60
-"""How long one waits for another that is writing, as with a file."""
-
-_ANSWERS_WITHIN_SECONDS: Final = 10
-"""How long a machine has to answer when it is called."""
-
-_STARTS_WITHIN_SECONDS: Final = 15.0
-"""How long a database that says it is starting is waited for."""
+from casebase.library.hub_opening import (
+    LIBRARY_LOCK,
+    bring_up_to_date,
+    connected,
+    refuse_other_steps,
+    sentence_of,
+)
+from casebase.library.hub_words import all_of, rareness, relevance, terms_of, words_of
 
 _MOST_TRIES: Final = 20
 _SECOND: Final = (errors.SerializationFailure, errors.DeadlockDetected, errors.UniqueViolation)
 
-_LIBRARY_LOCK: Final = 0x43425345 << 16
 _FLOOR_LOCK: Final = 0x4342 << 48
 """Advisory locks from here on tell from which number on somebody in flight may still add records."""
 
-_AWAY: Final = "nothing is lost: go on with a file (casebase log --library shop.db), and try again later"
-
-_CONNECTING: Final = {
-    "password authentication failed": "the password does not fit: ask the hub's operator, or put it into ~/.pgpass",
-    "no password supplied": "a password is asked for: put it into ~/.pgpass",
-    "no pg_hba.conf entry": "this machine is not let in: ask the hub's operator",
-    "authentication failed": "you are not let in under this name: ask the hub's operator",
-    "too many clients": f"too many are connected just now; {_AWAY}",
-    "remaining connection slots": f"too many are connected just now; {_AWAY}",
-    "permission denied for database": "your role may not use this database: ask the hub's operator",
-}
-"""What to do about what PostgreSQL says to somebody who calls; see its `src/backend/libpq/auth.c` and `postinit.c`."""
-
-_SENTENCES: Final[dict[type[psycopg.Error], str]] = {
-    errors.InsufficientPrivilege: "your role on this hub may not do that (a shop keeps to its own cases): ask its"
-    " lead or operator",
-    errors.UndefinedTable: "no casebase library there: its operator makes one with casebase init",
-    errors.LockNotAvailable: f"another process has been writing for {BUSY_SECONDS} s: try again when it is done",
-    errors.ReadOnlySqlTransaction: "this one is only read from: name the hub's own address to write",
-    errors.DiskFull: "the hub's disk is full: nothing of this was kept: tell its operator",
-    errors.QueryCanceled: "the hub gave up on this after its time limit: nothing of this was kept: try again",
-}
-
 _Done = TypeVar("_Done")
-
-# What it would print of a lost connection is told in one sentence.
-logging.getLogger("psycopg").addHandler(logging.NullHandler())
 
 
 class HubDatabase:
@@ -84,12 +50,12 @@ class HubDatabase:
         self._address = address
         self._may_rebuild = make
         with self.errors_as_sentences():
-            self._connection = self._connected()
+            self._connection = connected(self._address)
             try:
                 if make:
-                    _bring_up_to_date(self._connection, address)
+                    bring_up_to_date(self._connection, address)
                 else:
-                    _refuse_other_steps(self._connection, address)
+                    refuse_other_steps(self._connection, address)
             except BaseException:
                 self._connection.close()
                 raise
@@ -117,7 +83,7 @@ class HubDatabase:
         """Insert rows by their tables, in one journey to the server; of `cases` the full text follows."""
         told = {table: list(its_rows) for table, its_rows in rows.items() if its_rows}
         if cases := told.get("cases"):
-            told["case_words"] = list(_words_of(cases))
+            told["case_words"] = list(words_of(cases))
         connection = self._live()
         with connection.pipeline():
             for table, its_rows in told.items():
@@ -129,7 +95,7 @@ class HubDatabase:
         connection = self._live()
         lock = "pg_advisory_xact_lock" if alone else "pg_advisory_xact_lock_shared"
         with connection.transaction():
-            connection.execute(f"SELECT {lock}({_LIBRARY_LOCK})")
+            connection.execute(f"SELECT {lock}({LIBRARY_LOCK})")
             # Told before the first number is taken: what this transaction adds is above, see `last_number`.
             connection.execute(
                 f"SELECT pg_advisory_xact_lock_shared({_FLOOR_LOCK} + last_value) FROM records_rowid_seq"
@@ -161,7 +127,7 @@ class HubDatabase:
         try:
             yield
         except psycopg.Error as error:
-            raise LibraryError(f"{self._address}: {_sentence_of(error)}") from None
+            raise LibraryError(f"{self._address}: {sentence_of(error)}") from None
 
     def refuse_rebuilding_in_passing(self) -> None:
         """Raise `LibraryError` unless the hub is being made or brought up to date: two casebases would alternate."""
@@ -191,25 +157,25 @@ class HubDatabase:
 
     def found(self, words: Sequence[str]) -> list[str]:
         """Return the IDs of the cases that hold all words, the most relevant first by FTS5's BM25, alike ones by ID."""
-        parted = [terms for terms in map(_terms_of, words) if terms]
+        parted = [terms for terms in map(terms_of, words) if terms]
         if not parted:
             return []
         terms = [term for some in parted for term in some]
         whole = self.execute("SELECT count(*), coalesce(sum(words), 0) FROM case_words").fetchone()
         count, length = (int(number) for number in whole) if whole else (0, 0)
-        weights = [(term, _rareness(count, self._holding((term,)))) for term in terms]
+        weights = [(term, rareness(count, self._holding((term,)))) for term in terms]
         rows = self.execute(
             "SELECT case_id, words, times FROM case_words WHERE terms @@ CAST(? AS tsquery)",
-            (_all_of(terms),),
+            (all_of(terms),),
         ).fetchall()
         scored = [
-            (-_relevance(weights, times, size * count / length), case_id) for case_id, size, times in rows
+            (-relevance(weights, times, size * count / length), case_id) for case_id, size, times in rows
         ]
         return [case_id for _, case_id in sorted(scored)]
 
     def holding(self, word: str) -> int:
         """Return how many cases hold a word."""
-        terms = _terms_of(word)
+        terms = terms_of(word)
         return self._holding(terms) if terms else 0
 
     def make_words_again(self) -> None:
@@ -224,7 +190,7 @@ class HubDatabase:
         kept = {row["case_id"]: row for row in self.query("SELECT case_id, times, words FROM case_words")}
         made = {
             row["case_id"]: dict(row)
-            for row in _words_of(
+            for row in words_of(
                 list(self.query("SELECT * FROM cases WHERE id IN (SELECT case_id FROM records)"))
             )
         }
@@ -241,29 +207,14 @@ class HubDatabase:
 
     def _holding(self, terms: Sequence[str]) -> int:
         counted = "SELECT count(*) FROM case_words WHERE terms @@ CAST(? AS tsquery)"
-        row = self.execute(counted, (_all_of(terms),)).fetchone()
+        row = self.execute(counted, (all_of(terms),)).fetchone()
         return int(row[0]) if row else 0
 
     def _live(self) -> psycopg.Connection[tuple[Any, ...]]:
         """Return the connection, made again where it was lost; within a transaction the loss is told first."""
         if self._connection.closed:
-            self._connection = self._connected()
+            self._connection = connected(self._address)
         return self._connection
-
-    def _connected(self) -> psycopg.Connection[tuple[Any, ...]]:
-        until = time.monotonic() + _STARTS_WITHIN_SECONDS
-        while True:
-            try:
-                made = psycopg.connect(
-                    self._address.text, autocommit=True, connect_timeout=_ANSWERS_WITHIN_SECONDS
-                )
-                made.execute(f"SET lock_timeout = '{BUSY_SECONDS}s'")
-                return made
-            except psycopg.OperationalError as error:
-                is_starting = "starting up" in str(error) or "in recovery mode" in str(error)
-                if not is_starting or time.monotonic() > until:
-                    raise
-            time.sleep(0.2)
 
 
 class HubFiles:
@@ -369,175 +320,3 @@ def _insert(
         "INSERT INTO {0} ({1}) SELECT {1} FROM jsonb_populate_recordset(NULL::{0}, %s)"
     ).format(sql.Identifier(table), columns)
     connection.execute(statement, (Jsonb(rows),))
-
-
-def _bring_up_to_date(connection: psycopg.Connection[tuple[Any, ...]], address: HubAddress) -> None:
-    """Apply the steps that a database lacks, all or none; raise `LibraryError` for one that is not fit for it."""
-    _refuse_other_letters(connection, address)
-    with connection.transaction():
-        connection.execute(f"SELECT pg_advisory_xact_lock({_LIBRARY_LOCK})")
-        applied = _applied(connection)
-        tables = connection.execute(
-            "SELECT count(*) FROM pg_class WHERE relnamespace = current_schema()::regnamespace AND relkind = 'r'"
-        ).fetchone()
-        if not applied and tables and tables[0]:
-            raise LibraryError(
-                f"{address}: a database of another program, not a casebase library: make one of its own with createdb"
-            )
-        _refuse_newer(applied, address)
-        connection.execute(
-            f"CREATE TABLE IF NOT EXISTS {STEPS_TABLE}"
-            " (name text PRIMARY KEY, applied_at timestamptz NOT NULL DEFAULT now())"
-        )
-        for step in known_steps():
-            if step not in applied:
-                connection.execute(statements_of(step))
-                connection.execute(f"INSERT INTO {STEPS_TABLE} (name) VALUES (%s)", (step,))
-
-
-def _refuse_other_steps(connection: psycopg.Connection[tuple[Any, ...]], address: HubAddress) -> None:
-    """Raise `LibraryError` where a database is none of casebase's, or of a newer or older one."""
-    applied = _applied(connection)
-    if not applied:
-        raise LibraryError(f"{address}: no casebase library there: its operator makes one with casebase init")
-    _refuse_newer(applied, address)
-    lacking = [step for step in known_steps() if step not in applied]
-    if lacking:
-        raise LibraryError(
-            f"{address}: made by an older casebase (it lacks schema step {lacking[0]}): let its operator run casebase"
-            " init with this one"
-        )
-
-
-def _refuse_newer(applied: list[str], address: HubAddress) -> None:
-    known = known_steps()
-    newer = [step for step in applied if step not in known]
-    if newer:
-        raise LibraryError(
-            f"{address}: made by a newer casebase (schema step {newer[-1]}; this one knows up to {known[-1]}):"
-            " update casebase"
-        )
-
-
-def _refuse_other_letters(connection: psycopg.Connection[tuple[Any, ...]], address: HubAddress) -> None:
-    """Raise `LibraryError` where a database would put words into another order than a file does."""
-    told = connection.execute(
-        "SELECT datcollate, datctype, pg_encoding_to_char(encoding) FROM pg_database"
-        " WHERE datname = current_database()"
-    ).fetchone()
-    if told != ("C", "C", "UTF8"):
-        raise LibraryError(
-            f"{address}: its letters are in the order of {told and told[0]}, and a library's in that of their code"
-            " points: make it with createdb --template template0 --encoding UTF8 --locale C"
-        )
-
-
-def _applied(connection: psycopg.Connection[tuple[Any, ...]]) -> list[str]:
-    there = connection.execute("SELECT to_regclass(%s)", (STEPS_TABLE,)).fetchone()
-    if there is None or there[0] is None:
-        return []
-    return [
-        name for (name,) in connection.execute(f"SELECT name FROM {STEPS_TABLE} ORDER BY applied_at, name")
-    ]
-
-
-def _sentence_of(error: psycopg.Error) -> str:
-    """Return what PostgreSQL says as one sentence that says what to do."""
-    said = " ".join(str(error).split())
-    told = next((sentence for kind, sentence in _SENTENCES.items() if isinstance(error, kind)), None)
-    if told is not None:
-        return told
-    if not isinstance(error, psycopg.OperationalError):
-        return f"the hub cannot be used ({said}): tell its operator"
-    for words, sentence in _CONNECTING.items():
-        if words in said:
-            return sentence
-    if re.search(r'(database|role) "[^"]*" does not exist', said):
-        return f"{said[said.index('FATAL') + 6 :].strip()}: check the address, or ask the hub's operator"
-    if any(
-        words in said
-        for words in ("connection to server", "could not", "timeout expired", "failed to resolve")
-    ):
-        return f"the hub does not answer ({said[:120]}); {_AWAY}"
-    return (
-        f"the hub went away before it confirmed this ({said[:80]}): try again when it is back: what it had kept already"
-        " is found to be there"
-    )
-
-
-_BM25_K1, _BM25_B = 1.2, 0.75
-"""The constants of SQLite's bm25(); see "SQLite FTS5 Extension", 5.1.1."""
-
-
-def _rareness(count: int, holding: int) -> float:
-    """Return the weight of a term that `holding` of `count` cases hold, never below what FTS5 gives the most common."""
-    weight = math.log((count - holding + 0.5) / (holding + 0.5))
-    return weight if weight > 0 else 1e-6
-
-
-def _relevance(weights: Sequence[tuple[str, float]], times: Mapping[str, int], length: float) -> float:
-    """Return how relevant a case is, by how often it holds each term and its length as a share of the usual one."""
-    least = _BM25_K1 * (1 - _BM25_B + _BM25_B * length)
-    return sum(
-        weight * (times[term] * (_BM25_K1 + 1.0)) / (times[term] + least)
-        for term, weight in weights
-        if term in times
-    )
-
-
-_TERM_BYTES: Final = 2046
-"""The longest lexeme that a tsvector takes (PostgreSQL, 8.11.1)."""
-
-_SEARCHED: Final = ("title", "make", "model", "words", "code_words")
-
-
-class _Tokenizer:
-    """FTS5's own tokenizer, so that a hub finds by the same tokens as a file does."""
-
-    def __init__(self) -> None:
-        self._alone = Lock()
-        self._db = sqlite3.connect(":memory:", isolation_level=None, check_same_thread=False)
-        self._db.execute("CREATE VIRTUAL TABLE texts USING fts5(text, tokenize='porter unicode61')")
-        self._db.execute("CREATE VIRTUAL TABLE terms USING fts5vocab(texts, instance)")
-
-    def terms(self, texts: Sequence[str]) -> list[list[str]]:
-        """Return the terms of each text in their order, those that stand there twice twice."""
-        found: dict[int, list[tuple[int, str]]] = defaultdict(list)
-        with self._alone:
-            self._db.execute("BEGIN")
-            try:
-                self._db.executemany("INSERT INTO texts (rowid, text) VALUES (?, ?)", enumerate(texts))
-                for term, place, offset in self._db.execute("SELECT term, doc, offset FROM terms"):
-                    found[place].append((offset, term.encode()[:_TERM_BYTES].decode(errors="ignore")))
-            finally:
-                self._db.execute("ROLLBACK")
-        return [[term for _, term in sorted(found[place])] for place in range(len(texts))]
-
-
-@lru_cache(maxsize=1)
-def _tokenizer() -> _Tokenizer:
-    return _Tokenizer()
-
-
-def _terms_of(text: str) -> list[str]:
-    return _tokenizer().terms([text])[0]
-
-
-def _all_of(terms: Sequence[str]) -> str:
-    """Return a query for all terms, each quoted."""
-    return " & ".join("'{}'".format(term.replace("\\", "\\\\").replace("'", "''")) for term in terms)
-
-
-def _words_of(rows: Sequence[Mapping[str, Any]]) -> Iterator[dict[str, Any]]:
-    """Yield the rows of the full text that go with rows of `cases`."""
-    texts = ["\n".join(str(row[column] or "") for column in _SEARCHED) for row in rows]
-    for row, terms in zip(rows, _tokenizer().terms(texts), strict=True):
-        times: dict[str, int] = defaultdict(int)
-        for term in terms:
-            times[term] += 1
-        yield {
-            "case_id": row["id"],
-            "terms": " ".join(f"{_all_of([term])}" for term in times),
-            "times": dict(times),
-            "words": len(terms),
-        }
