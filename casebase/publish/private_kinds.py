@@ -43,13 +43,9 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
                 one._replace(begin=places[one.begin], end=places[one.end - 1] + 1)
                 for one in found_in(plain, private_names, regions)
             ]
-    found = [
-        *_vins(text),
-        *_emails(text),
-        *_plates(text),
-        *_names(text, tuple(private_names)),
-        *_phones(text, regions),
-    ]
+    found = list(_names(text, tuple(private_names)))
+    if len(text) >= _SHORTEST_SHAPE:  # nothing else is as short as the shortest plate
+        found = [*_vins(text), *_emails(text), *_plates(text), *found, *_phones(text, regions)]
     if not found:
         return []
     kept: list[Found] = []
@@ -233,7 +229,7 @@ _PLATE_WORD: Final = re.compile(
 
 
 def _plates(text: str) -> Iterator[Found]:
-    for pattern in _PLATES_BY_SHAPE if len(text) >= _SHORTEST_SHAPE else ():
+    for pattern in _PLATES_BY_SHAPE:
         for match in pattern.finditer(text):
             yield Found("a licence plate", match.start(), match.end(), "[plate]")
     for match in _PLATE_WORD.finditer(text) if len(text) >= FEWEST_OF_A_PLATE else ():
