@@ -17,11 +17,12 @@ from casebase.library.attachments import (
     attach_to_each,
     attachment_of,
     content_of,
+    named_cases,
+    newest_files,
     take_off,
     with_files_beside,
 )
 from casebase.library.derived import StoredRecord
-from casebase.library.picture_folder import named_cases, newest_files
 from casebase.library.store import Library, Logged
 from casebase.record.case import Case
 from casebase.record.layout import Layout

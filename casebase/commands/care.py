@@ -15,9 +15,9 @@ from casebase.files import bytes_at
 from casebase.library.backup import back_up
 from casebase.library.engine import HubAddress
 from casebase.library.file_store import LeftOver
+from casebase.library.integrity import room_of
 from casebase.library.restore import restore as restored
 from casebase.library.restore import restored_to_hub
-from casebase.library.room import room_of
 from casebase.terminal.lead import backed_up_data, print_backed_up, print_restored, restored_data
 
 

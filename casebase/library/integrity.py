@@ -1,4 +1,4 @@
-"""Whether a library is whole: the file, the records, and the tables made from them."""
+"""Whether a library is whole: the file, the records, the tables made from them; and how much of the disk it takes."""
 
 from __future__ import annotations
 
@@ -7,10 +7,13 @@ from typing import Final
 
 from pydantic import ValidationError
 
+from casebase.files import bytes_at
 from casebase.library.authorship import removed_ids
 from casebase.library.derived import Row, rows_of
 from casebase.library.engine import Database
 from casebase.library.layouts import faults_of_layouts
+from casebase.library.library_file import LibraryFile
+from casebase.library.matching import index_folder
 from casebase.library.records import readable_records
 from casebase.library.schema import DERIVED_TABLES
 from casebase.record.json_form import canonical_json, sha256_of, stored_case
@@ -91,3 +94,14 @@ _CHECKS: Final[tuple[Callable[[Database], Iterator[str]], ...]] = (
     _rows_have_a_record,
     faults_of_layouts,
 )
+
+
+def room_of(library: LibraryFile) -> dict[str, int]:
+    """Return the bytes of what the engine keeps, of the index, and of the attached files."""
+    with library.reading() as db:
+        own = db.size_in_bytes()
+    return {
+        "library": own,
+        "index": bytes_at(index_folder(library.path)),
+        "attached_files": library.files.whole_size(),
+    }
