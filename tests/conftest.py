@@ -26,8 +26,7 @@ from casebase.record.loading import case_from_data, load_file
 
 PACKAGE = Path(__file__).parent.parent / "casebase"
 BUS_MAKERS = [
-    f"casebase.bus.{name}"
-    for name in ("bank", "pair", "single_faults", "single_line", "fault_tolerant", "flexray")
+    f"casebase.bus.{name}" for name in ("bank", "pair", "single_faults", "fault_tolerant", "flexray")
 ]
 """The modules that simulate buses."""
 TEXT_MODEL_MAKERS = ["casebase.match.text.export"]
