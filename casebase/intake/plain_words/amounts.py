@@ -63,7 +63,7 @@ _YEAR: Final = re.compile(r"19[89][0-9]|20[0-3][0-9]")
 _NAMED: Final = re.compile(
     r"\b(?:fuse|fuses|relay|order|invoice|part|part no|no|nr|number|vin|address|page|visit|bill|price|quote|paid|cost"
     r"|code|year|pin|pins|terminal|way|job|ticket|version|model|bolts|tyres|id|sa|oc|fmi"
-    r"|spn|bank|cylinder|from 20|eur|usd|gbp|for|in 20)[ .:#]{0,3}$|[\u20ac\u00a3$#] ?$",
+    r"|spn|bank|cylinder|switched to|position|setting|gear|from 20|eur|usd|gbp|for|in 20)[ .:#]{0,3}$|[\u20ac\u00a3$#] ?$",
     re.IGNORECASE,
 )
 """What stands before a number that is a name or a price."""
@@ -129,6 +129,12 @@ def _with_number(message: Written) -> Iterator[Measured]:
             yield measured
 
 
+_NOT_MEASURED: Final = re.compile(
+    r" (?:range|scale|setting)\b|(?<=(?<![\d.,])(?:12|24|48)v)(?: (?:batt(?:ery)?(?= ?(?:at|is|was|reads|shows|has|[=:]|[0-9]))"
+    r"|system|truck|vehicle|network|side)\b)",
+    re.IGNORECASE,
+)
+"""Behind a number that the meter is set to, or that a vehicle is named by: `200 ohm range`, `12V battery at 11.6`."""
 _TOO_MUCH: Final = re.compile(r" (?:too (?:much|many|high|low|little)|more|less)\b", re.IGNORECASE)
 
 
@@ -138,7 +144,7 @@ def _is_of_something_else(text: str, match: re.Match[str]) -> bool:
     bare = not (match["volt"] or match["amp"])
     whole = "." not in match["low"] and "," not in match["low"]
     parted = "/" in (text[match.start() - 1 : match.start()], text[match.end() : match.end() + 1])
-    if _TOO_MUCH.match(text, match.end()):
+    if _TOO_MUCH.match(text, match.end()) or _NOT_MEASURED.match(text, match.end()):
         return True
     return bool(size_alone and bare and _OTHER_UNIT.match(text, match.end())) or (bare and whole and parted)
 

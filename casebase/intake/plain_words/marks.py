@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from bisect import bisect_left
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final, Protocol, TypeVar
 
@@ -24,6 +24,12 @@ from casebase.record.vocabulary import Battery, Ignition, Medium
 
 _CAN: Final = re.compile(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
 """CAN called by its name alone; the verb is written small."""
+
+
+def _without_pins(message: Written, inside: set[int]) -> Written:
+    """Return a message whose numbers of pins are none any more, so that `pin 6 - 2.5 V` is no range."""
+    text = "".join("~" if at in inside and char.isdigit() else char for at, char in enumerate(message.text))
+    return replace(message, text=text)
 
 
 class _Placed(Protocol):
@@ -64,7 +70,7 @@ class Marks:
         self.subjects = subjects_in(self.message, self.points)
         spans = [(one.start, one.end) for one in self.points] + [(one.start, one.end) for one in self.places]
         inside = {place for start, end in spans for place in range(start, end)}
-        self.amounts = [one for one in amounts_in(self.message) if one.start not in inside]
+        self.amounts = [one for one in amounts_in(_without_pins(self.message, inside)) if one.start not in inside]
         self.states = states_in(self.message)
         self.ohm_states = [one for one in self.states if one.value in (Battery.DISCONNECTED, Ignition.OFF)]
         self.volt_states = [one for one in self.states if isinstance(one.value, Ignition)]

@@ -36,7 +36,8 @@ _NOT_A_LINE: Final = (
 )
 _POINTS: Final = re.compile(
     r"(?P<five>\b5 ?v(?:olts?)? ?(?:ref(?:erence)?|supply|feed|line)\b|\bsensor (?:5 ?v|supply)\b)"
-    r"|(?P<bat_minus>\b(?:battery|batt?)[ ]?(?:negative|neg\b|minus|-(?![0-9]))|\bb-(?=\W|$))"
+    r"|(?P<bat_minus>\b(?:battery|batt?)[ ]?(?:negative|neg\b|minus|-(?![0-9]))"
+    r"(?! (?:is |was )?(?:off|out|lifted|disconnected|removed|isolated|pulled|undone)\b)|\bb-(?=\W|$))"
     r"|(?P<bat_plus>\b(?:battery|batt?)[ ]?(?:positive|pos\b|plus|\+)|\bb(?:\+| plus\b))"
     r"|(?P<bus_plus>\b(?:bus plus|(?-i:BP)|bp(?= [0-9]))\b)|(?P<bus_minus>\b(?:bus minus|(?-i:BM)|bm(?= [0-9]))\b)"
     r"|(?P<k>\bk[ -]?line\b)|(?P<lin>\blin(?:[ -](?:bus|line|wire))?\b)"
@@ -49,9 +50,11 @@ _POINTS: Final = re.compile(
     r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
     r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires))?\b(?! (?:times|in\b|ends|pins))|\b(?:the "
     r"|can )?lines(?= [0-9])|\beach line\b)"
-    r"|(?P<ground>\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
-    r"|(?P<supply>\b(?:supply|feed|power supply|ubat|vbat)(?: (?:pin|wire|side|line))?\b(?! (?:can|ok|good)))"
-    r"|(?P<battery>(?<!at )\b(?:battery|batt)\b"
+    r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
+    r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
+    r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|ubat|vbat|power(?= ?(?:is |at |of |= ?|: ?|\()?[0-9]))(?: (?:pin|wire|side"
+    r"|line))?\b(?! (?:can|ok|good)))"
+    r"|(?P<battery>(?<!at )(?<!disconnected )(?<!removed )(?<!unhooked )\b(?:battery|batt)\b"
     r"(?= (?:at |is |was |has |reads |voltage |only |drops to |goes to |down to )?[0-9])"
     r"|(?:(?<=[0-9]v )|(?<=[0-9] v ))(?:battery|batt)\b(?! (?:charger|minus|neg|plus|pos|off|disc))"
     r"|\balternator\b(?= (?:at |is |gives |charges at )?[0-9]))",
@@ -70,6 +73,7 @@ _LINE_OF: Final = {
     "high": Line.CAN_HIGH,
     "low": Line.CAN_LOW,
     "ground": Line.GROUND,
+    "shield": None,
     "supply": Line.SUPPLY,
     "battery": Line.BATTERY_PLUS,
     "pair": PAIR,
@@ -106,7 +110,10 @@ _USUAL_PAIRS: Final = frozenset(
     )
 )
 _ON_PIN: Final = re.compile(
-    r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)", re.IGNORECASE
+    r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
+    r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth|chassis|body"
+    r"|battery|batt|b[-+]))|(?:^|(?<=[\n;]))\s{0,3}(?P<alone>6|14|16|7)(?=\s?[=:]\s?[0-9])",
+    re.IGNORECASE,
 )
 _TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = re.compile(
@@ -250,7 +257,7 @@ def _pin_pairs(message: Written) -> Iterator[Point]:
             for name in ("first", "second"):
                 yield _pin(*match.span(name), match[name], None)
     for match in _ON_PIN.finditer(message.text):
-        yield _pin(*match.span("first"), match["first"], None)
+        yield _pin(*match.span(str(match.lastgroup)), match[str(match.lastgroup)], None)
 
 
 def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:

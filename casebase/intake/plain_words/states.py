@@ -11,15 +11,25 @@ from casebase.intake.plain_words.written import Written
 from casebase.record.modules import NamedModule, module_key, modules_named_in
 from casebase.record.vocabulary import Battery, Ignition, Medium
 
+_BATTERY: Final = (
+    r"(?:batt?(?:ery|eries)?)(?: (?:lead|cable|terminal|clamp|neg(?:ative)?|minus|earth)s?)?"
+)
+_TAKEN_OFF: Final = (
+    r"(?:off|disconnected|disc(?:onn?)?|out|unplugged|isolated|removed|lifted|unhooked|pulled|undone)\b(?! (?:for (?:[0-9]+|an?|some)|[0-9]+"
+    r" ?(?:min\w*|hours?|days?|times|weeks?))\b)"
+)
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
 _STATES: Final = re.compile(
-    rf"(?P<on>\b{_KEY}(?:\s?[:=]|\s(?:is|was|switched|turned))?\s?on\b|\b(?:koeo)\b)"
-    rf"|(?P<off>\b{_KEY}(?:\s?[:=]|\s(?:is|was|switched|turned))?\s?off\b|\bkeys? out\b)"
+    rf"(?P<on>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo)\b"
+    r"|\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
+    rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b)"
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
     r"|\brunning\b(?! board)|koer)\b)"
     r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
-    r"|(?P<battery>\b(?:batt?(?:ery)?) (?:is |was |all )?(?:off|disconnected|disc(?:onn?)?|out|unplugged|isolated)\b"
-    r"|\b(?:disconnected|unhooked) (?:the )?batt(?:ery)?\b(?! (?:for |[0-9]))|\bbatt? off\b)",
+    rf"|(?P<battery>\b{_BATTERY} (?:(?:is|was|were|all|taken|being|been|has) ){{0,3}}{_TAKEN_OFF}"
+    rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
+    r" ?(?:min\w*|hours?|days?|weeks?)))|\b(?:isolator|(?:battery|master|main) switch) (?:is |was )?(?:turned |switched )?"
+    r"(?:off|open))",
     re.IGNORECASE,
 )
 IGNITIONS: Final = {
@@ -175,7 +185,7 @@ def _listed(text: str, modules: list[Named], index: int) -> tuple[tuple[str, ...
 _MEDIA: Final = re.compile(
     r"(?P<fault_tolerant>\b(?:fault[ -]tolerant|low[ -]speed can|ls[ -]?can)\b)"
     r"|(?P<single>\b(?:single[ -]wire|sw[ -]?can)\b)"
-    r"|(?P<j1939>\bj ?1939\b)|(?P<lin>\blin\b(?!\? no\b))|(?P<flexray>\bflex ?ray\b)|(?P<k_line>\bk[ -]?line\b)"
+    r"|(?P<j1939>\bj ?1939\b|\biso ?11783\b)|(?P<lin>\blin\b(?!\? no\b))|(?P<flexray>\bflex ?ray\b)|(?P<k_line>\bk[ -]?line\b)"
     r"|(?P<fd>\bcan[ -]?fd\b)|(?P<hs>\b(?:high[ -]speed can|hs[ -]?can)\b)",
     re.IGNORECASE,
 )

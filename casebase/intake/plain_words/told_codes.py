@@ -27,18 +27,24 @@ class ToldCode:
 
 
 _STORED_BY: Final = re.compile(
-    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history|active|pending|confirmed|intermittent|present)[\s,]{1,2}){0,4}"
-    r"\b(?:in|from|by|at|on|of|@)\s(?:the |my )?(?:(?:[0-9]+ |all |these |several )?modules?:? )?",
+    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history|active|pending|confirmed|intermittent|present|stands?|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
+    r"\b(?:in|from|by|at|on|of|under|inside|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these |several )?modules?:? )?",
     re.IGNORECASE,
 )
-_RIGHT_BEHIND: Final = re.compile(r"\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
+_RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
 _BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|[0-9]x\s){0,2}", re.IGNORECASE)
 _STORES: Final = re.compile(
     r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just )?(?:stores?"
-    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives)(?: codes?)?\s|[:=(]\s?|codes?\s"
+    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
+    r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
+    r"|(?:there )?(?:is|are)|(?:i|we) (?:have|got|see|find|found))(?: codes?)?\s|[:=(]\s?|codes?\s"
     r"|-\s)\s{0,2}(?:codes? )?",
     re.IGNORECASE,
 )
+_SUPPOSED: Final = re.compile(
+    r"\b(?:would|should|might|could)(?:n't| not)? (?:be|have|see|get|store|set|expect)(?: an?)? $", re.IGNORECASE
+)
+"""Before a code that is only thought of: `there would be U0121`."""
 _DENIED_BEFORE: Final = re.compile(
     r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE
 )
@@ -72,13 +78,15 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
     heading: str | None = None
     for index, code in enumerate(codes):
         span = (code.start, code.end)
+        if _SUPPOSED.search(text, max(0, code.start - 30), code.start):
+            continue
         if _DENIED_BEFORE.search(text[max(0, code.start - 16) : code.start]) or _DENIED_BEHIND.match(
             text, code.end
         ):
             found.append(ToldCode(code, None, (span,), is_denied=True))
             continue
         names = _storing_behind(marks, codes, index)
-        in_front = _storing_in_front(marks, code)
+        in_front = _storing_in_front(marks, codes, code)
         joined = bool(index) and _BETWEEN_CODES.fullmatch(text, codes[index - 1].end, code.start) is not None
         heading = in_front.name if in_front else heading if joined else None
         if _SAME_MODULE.match(text, code.end) and found:
@@ -92,7 +100,13 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
             beside = _beside_in_front(marks, codes, code)
             heading = beside.name if beside else None
             found.append(ToldCode(code, beside.name if beside else None, (span,)))
-    return found
+    return _without_those_told_better(found)
+
+
+def _without_those_told_better(told: list[ToldCode]) -> list[ToldCode]:
+    """Return the codes without those of no module that stand elsewhere with one: a list, then who stores what."""
+    with_module = {one.found.code.text for one in told if one.module}
+    return [one for one in told if one.is_denied or one.module or one.found.code.text not in with_module]
 
 
 def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> Named | None:
@@ -102,11 +116,14 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
     name = marks.modules[at] if at >= 0 else None
     if not name or text[name.end : code.start].strip(" "):
         return None
-    if not name.is_clear and text[marks.clause_at(name.start).start : name.start].strip():
+    if not name.is_clear and not _BEGINS_CLAUSE.fullmatch(text, marks.clause_at(name.start).start, name.start):
         return None
     other = last_before(codes, name.start)
     behind_code = other >= 0 and not text[codes[other].end : name.start].strip(" ")
     return None if behind_code else name
+
+
+_BEGINS_CLAUSE: Final = re.compile(r"\s*(?:and )?(?:in )?(?:the |my )?", re.IGNORECASE)
 
 
 def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Named]:
@@ -155,7 +172,7 @@ def _code_follows(codes: list[FoundCode], text: str, name: Named) -> bool:
     return bool(stores and within(codes, stores.end(), stores.end() + 1))
 
 
-def _storing_in_front(marks: Marks, code: FoundCode) -> Named | None:
+def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> Named | None:
     """Return the module in front of a code that is said to store it: `gateway has U0140`, `ABS: U0416`."""
     text = marks.message.text
     at = last_before(marks.modules, code.start)
@@ -163,7 +180,10 @@ def _storing_in_front(marks: Marks, code: FoundCode) -> Named | None:
         return None
     name = marks.modules[at]
     stores = _STORES.match(text, name.end)
-    behind_other = _STORED_BY.search(text[max(0, name.start - 12) : name.start])
+    clause = marks.clause_at(name.start)
+    behind_other = within(codes, clause.sentence[0], name.start) and _STORED_BY.search(
+        text[max(0, name.start - 12) : name.start]
+    )
     if not stores or stores.end() != code.start or (behind_other and text[name.end : name.end + 1] == " "):
         return None
     return name
