@@ -172,7 +172,7 @@ _COUNT_BEHIND: Final = re.compile(
     re.IGNORECASE,
 )
 _REPORT_WORDS: Final = re.compile(
-    r"(?:(?:codes?|dtcs?|faults?|ok|passed|none|no|stored|found|present|[0-9]{1,3})?[\s:;,.()\[\]|=*#-]{1,20}){0,8}"
+    r"(?:(?:codes?|dtcs?|faults?|status|result|ok|passed|none|no|stored|found|present|[0-9]{1,3})?[\s:;,.()\[\]|=*#-]{1,20}){0,8}"
     r"(?:codes?|dtcs?|faults?|ok|passed|none|stored|found|present|[0-9]{1,3})?",
     re.IGNORECASE,
 )

@@ -220,7 +220,7 @@ def with_subject(
     unit = "ohms" if quantity is Quantity.RESISTANCE else "volts"
     assumed = () if said or amount.is_open else (f"{amount.number} taken as {unit}",)
     spans = ((amount.start, amount.end), (subject.start, subject.end))
-    of = _lines(marks, clause, subject, quantity, medium_of(marks, amount))
+    of = _lines(marks, clause, amount, subject, quantity, medium_of(marks, amount))
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
 
@@ -238,7 +238,7 @@ def _is_asked(marks: Marks, clause: Clause) -> bool:
 
 
 def _lines(
-    marks: Marks, clause: Clause, subject: Subject, quantity: Quantity, medium: Medium
+    marks: Marks, clause: Clause, amount: Measured, subject: Subject, quantity: Quantity, medium: Medium
 ) -> Iterator[tuple[Line, ...]]:
     """Yield (line, against) of every reading that one amount of a subject stands for."""
     default = default_lines(medium)
@@ -262,7 +262,8 @@ def _lines(
         line = lines[0] if lines else _line_of_wire(marks, clause)
         yield from [(line, line)] if line else []
     elif lines:
-        drop = _DROP.search(marks.message.text, clause.start, clause.end) is not None
+        until = next((one.start for one in within(marks.amounts, amount.end, clause.end)), clause.end)
+        drop = _DROP.search(marks.message.text, clause.start, until) is not None
         yield _of_one(lines[0], is_drop=drop and not is_ohms)
 
 

@@ -64,7 +64,7 @@ _SAID_OTHERWISE: Final = (
     (re.compile(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (re.compile(r"\bgear box\b", re.IGNORECASE), "gearbox"),
     (
-        re.compile(r"(?<![\w'])([PpUu]) ([0-3][0-9]{3})\b(?! ?(?:ohms?|v|volts?|rpm|km|mi|miles|bar)\b)"),
+        re.compile(r"(?<![\w'])([PpUu]) ([0-3][0-9]{3})\b(?! (?:dash|hyphen|minus) )(?! ?(?:ohms?|v|volts?|rpm|km|mi|miles|bar)\b)"),
         r"\1\2",
     ),
 )

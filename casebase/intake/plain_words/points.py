@@ -118,7 +118,7 @@ _ON_PIN: Final = re.compile(
 _TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = re.compile(
     r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+(?: ?V|[ ,]|$))"
-    r"|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
+    r"|(?<=\b[Oo]n )([CD])(?= )|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
 )
 _WIRE_COLOUR: Final = re.compile(
     r"(?:(?<=on the )|(?<=on ))(yellow|green)\b|\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])",

@@ -14,7 +14,7 @@ from casebase.intake.plain_words.amounts import Measured
 from casebase.intake.plain_words.lines_of_amounts import amounts_of_clause
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.points import Place
-from casebase.intake.plain_words.states import StateSaid, Unplugged, load_said, tester_said
+from casebase.intake.plain_words.states import Named, StateSaid, Unplugged, load_said, tester_said
 from casebase.intake.plain_words.taken_amounts import AT_MODULE, LOOKED_BACK, TakenAmount
 from casebase.intake.plain_words.written import Clause, Span
 from casebase.record.reading import PLACE_NOT_NAMED
@@ -139,6 +139,9 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     if own:
         return own, ()
     places = within(marks.places, *clause.sentence)
+    inside = next((one for one in places if start <= one.start < end), None)
+    if inside:
+        return inside.name, ((inside.start, inside.end),)
     following = next((one for one in places if end <= one.start < clause.end), None)
     next_amount = next((one.start for one in within(marks.amounts, end, clause.end)), clause.end)
     if following and following.start < next_amount:
@@ -179,9 +182,18 @@ def _module_supplied(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[
         if before
         else modules[0]
         if modules
-        else None
+        else _meant_by_it(marks, clause)
     )
     return (f"connector of {named.name}", ((named.start, named.end),)) if named else (None, ())
+
+
+_ITS: Final = re.compile(r"\s*(?:and |but )?its?\b", re.IGNORECASE)
+
+
+def _meant_by_it(marks: Marks, clause: Clause) -> Named | None:
+    """Return the module named last before a sentence that begins with `it`; None where it begins otherwise."""
+    at = last_before(marks.modules, clause.sentence[0])
+    return marks.modules[at] if at >= 0 and _ITS.match(marks.message.text, clause.sentence[0]) else None
 
 
 def _state(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[Data, tuple[Span, ...]]:

@@ -128,11 +128,47 @@ def modules_in(message: Written) -> list[Named]:
     """Return the modules that the message names, in order, everyday names too."""
     text = message.text
     clear = {one.start: one.end for one in modules_named_in(text)}
-    return [
+    known = modules_named_in(text, strict=False)
+    named = [
         Named(one.start, one.end, _name(message, one), _is_clear(one.start, one.end, clear))
-        for one in modules_named_in(text, strict=False)
+        for one in known
         if not _OTHER_THING.search(text[max(0, one.start - 8) : one.start])
     ]
+    inside = {place for one in known for place in range(one.start, one.end)}
+    unknown = [one for one in _unknown_named(text) if inside.isdisjoint(range(one.start, one.end))]
+    return sorted((*named, *unknown), key=lambda one: one.start)
+
+
+_UNKNOWN: Final = re.compile(
+    r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu)\b(?!')|(?<![\w'-])radar\b",
+    re.IGNORECASE,
+)
+_NO_NAME: Final = frozenset(
+    (
+        "the a an any all each every other another this that these which what my his her its our their your new used old"
+        " dead silent whole no not with from to in into of off out and or but for on at is was are were has have had does"
+        " did will would can could swapped swap replaced replace changed change fitted fit unplugged unplug pulled removed"
+        " tried try reset coded programmed disconnected same faulty bad good known one two three four both single missing"
+        " lost only last first second third still also then now when while if so than as by be been comms communication"
+        " contact response answer answers reply talks talk sees see finds find between behind near after before without"
+        " think maybe control electronic main some most many few such unknown own wrong right suspect burnt cooked fried"
+        " genuine reconditioned refurbished hand spare original customer said got get gets code codes lamp light wet"
+    ).split()
+)
+"""Words that are no part of a module's name."""
+
+
+def _unknown_named(text: str) -> Iterator[Named]:
+    """Yield what is called a module by its last word, though no table knows it: `header controller`."""
+    for match in _UNKNOWN.finditer(text):
+        words = list(re.finditer(r"\S+", match[0]))
+        head = 2 if match[0].lower().endswith(("control unit", "control module")) else 1
+        own = len(words) - head if len(words) > head else 0
+        while own > 0 and words[own - 1][0].lower() not in _NO_NAME:
+            own -= 1
+        if len(words) - own > head or len(words) == 1:
+            start = match.start() + words[own].start()
+            yield Named(start, match.end(), text[start : match.end()], is_clear=True)
 
 
 def _name(message: Written, named: NamedModule) -> str:
@@ -166,8 +202,13 @@ def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
     return sorted(found, key=lambda one: one.start)
 
 
+_OTHER_NAME: Final = re.compile(
+    r"\b(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|tracker|dash ?cam|dongle|inverter)\b", re.IGNORECASE
+)
+
+
 def _other_names(text: str) -> Iterator[Named]:
-    for match in re.finditer(r"\b(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan)\b", text, re.IGNORECASE):
+    for match in _OTHER_NAME.finditer(text):
         yield Named(*match.span(), match[0], is_clear=False)
 
 

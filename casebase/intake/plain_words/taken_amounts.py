@@ -134,10 +134,17 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     place = within(marks.places, amount.end, amount.end + _NEAR)
     if place and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
         return True
-    alone = not any(map(str.isalnum, text[clause.start : amount.start] + text[amount.end : clause.end]))
-    return alone and "." in amount.number and _LEAST_PAIR <= amount.low <= _MOST_PAIR
+    alone = _MEASURED.fullmatch(text[clause.start : amount.start]) and not any(
+        map(str.isalnum, text[amount.end : clause.end])
+    )
+    return bool(alone) and "." in amount.number and _LEAST_PAIR <= amount.low <= _MOST_PAIR
 
 
+_MEASURED: Final = re.compile(
+    r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter|the|my)"
+    r"\b\W*){0,5}",
+    re.IGNORECASE,
+)
 _NEAR: Final = 9
 _LEAST_PAIR: Final = 40
 _MOST_PAIR: Final = 140

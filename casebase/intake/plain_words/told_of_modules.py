@@ -24,20 +24,28 @@ _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers
 _FORWARD: Final = re.compile(
     rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
-    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get|reach|see"
-    r"|find)(?: (?:with|to|into|in))?\b"
+    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t|(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
+    r"|talk|get|reach|see|find|detect)(?: (?:with|to|into|in))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
     r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
 )
 _BACKWARD: Final = re.compile(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
-    r"|won'?t|can'?t|no longer|never) "
-    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|showing up)"
-    r"|\b(?:is |are |has |have |gives? )?no (?:response|answer|reply|comm?s|communications?"
-    r"|contact)\b(?! (?:with|to|from|of|on)\b)"
+    r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
+    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected|available|present"
+    r"|show(?:s|n|ing)? up|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es|ing)(?: up)?|listed|recognised"
+    r"|(?:on|in) the (?:network|bus|list|scan|tree)|(?:on|in)(?= *(?:[.,;\n]|$)))(?=\W|$)"
+    r"|\b(?:fail(?:s|ed|ing)?|refus(?:es|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|come up)\b"
+    r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
+    r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b|when\b|after\b"
+    r"|since\b|while\b))"
+    r"|\b(?:keeps? |has |have )?(?:disappear(?:s|ed|ing)?|vanish(?:es|ed|ing)?|going off-?line)\b"
+    r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s|communications?"
+    r"|contact|connection|data|link|signal|life)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan|network|bus)))"
     r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
-    r"|\b(?:is |are |stays? |goes |went |all )?(?:still |now |also )?(?:silent|dead|off-?line|off line|mute|unreachable"
+    r"|\b(?:is |are |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely |totally |both |all )?(?:silent"
+    r"|quiet|absent|not reachable|dead|off-?line|off line|mute|unreachable"
     r"|unresponsive|missing)\b(?! ?:)"
     r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
     r"|\b(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
@@ -45,11 +53,20 @@ _BACKWARD: Final = re.compile(
     re.IGNORECASE,
 )
 _ANSWERING: Final = re.compile(
-    r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b(?! (?:to|with|from))|(?::"
-    r"| is| are)? ?\b(?:online|alive|ok)\b(?= *[;,.\n]| *$)",
+    r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
+    r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
+    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?<![,;.] )(?:present|pass(?:es|ed)?|found))\b(?= *[;,.\n]| *$)",
     re.IGNORECASE,
 )
-_ANSWERING_LIST: Final = re.compile(r"\b(?:answering|answers|online|talking|alive) ?:", re.IGNORECASE)
+_ANSWERING_LIST: Final = re.compile(
+    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with)\b",
+    re.IGNORECASE,
+)
+_IN_CONTRAST: Final = re.compile(r"(?:and|but) not|not even", re.IGNORECASE)
+_SPOKE_OF_TALKING: Final = re.compile(
+    rf"{_ANSWERING.pattern}|{_ANSWERING_LIST.pattern}|\b(?:nothing|nobody|none)\b", re.IGNORECASE
+)
+"""What stands before `but not the BCM`, `not even the engine`, where these speak of modules that do not answer."""
 _DENIED_WORD: Final = re.compile(r"(?:\b(?:no|not|never|without|doesnt|dont)|n't)\s$", re.IGNORECASE)
 _EVERYONE: Final = re.compile(
     r"\b(?:all|every|everything|everybody|nothing|nobody|none|anything|anybody|no) ?(?:other )?(?:modules?"
@@ -59,7 +76,7 @@ _EVERYONE: Final = re.compile(
 _EXCEPT: Final = re.compile(r"\b(?:except(?: for)?|apart from|bar|besides|other than|only)\b", re.IGNORECASE)
 _BETWEEN_NAMES: Final = re.compile(
     r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
-    r"|with |from )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
+    r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
     re.IGNORECASE,
 )
 _LEADS_TO_NAME: Final = re.compile(
@@ -89,11 +106,30 @@ class Said:
 def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
     """Return the modules that a message calls silent or answering, each once; the last word on a module counts."""
     found: dict[str, Said] = {}
-    for said in _all_said(marks, codes):
+    plainly = list(_all_said(marks, codes))
+    for said in (*plainly, *_said_as_well(marks, plainly)):
         before = found.get(module_identity(said.name))
         if before is None or before.answers != said.answers:
             found[module_identity(said.name)] = said
     return sorted(found.values(), key=lambda said: said.spans[0])
+
+
+_AS_WELL: Final = re.compile(
+    r"\b(?:so (?:does|do|is|are|has|have|did)|(?:neither|nor) (?:does|do|is|are|has|have|did)|same (?:for|with|goes for))"
+    r"(?= )",
+    re.IGNORECASE,
+)
+
+
+def _said_as_well(marks: Marks, plainly: list[Said]) -> Iterator[Said]:
+    """Yield what is said of more modules by pointing back: `TCM refuses to talk and so does the EPB`."""
+    for match in _AS_WELL.finditer(marks.message.text):
+        start = marks.clause_at(match.start()).sentence[0]
+        before = [one for one in plainly if start <= one.spans[0][0] < match.start()]
+        if before:
+            last = max(before, key=lambda one: one.spans[0])
+            for name in listed_behind(marks, match.end()):
+                yield Said(name.name, last.answers, (*last.spans[:1], match.span(), (name.start, name.end)))
 
 
 def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
@@ -111,12 +147,23 @@ def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
             denied = answers == ANSWERS and _DENIED_WORD.search(
                 text[max(0, match.start() - 12) : match.start()]
             )
-            if overlaps or denied or match.start() in in_text_of_code:
+            if overlaps or denied or match.start() in in_text_of_code or _is_other_contrast(marks, match):
                 continue
             said = list(_said(marks, match, answers, forward=forward))
             if said:
                 done.update(range(*match.span()))
             yield from said
+
+
+def _is_other_contrast(marks: Marks, match: re.Match[str]) -> bool:
+    """Return whether `but not` or `not even` follows on nothing that was said of talking: `swapped ABS but not TCM`."""
+    start = max(0, match.start() - _LONGEST_CONTRAST)
+    return bool(
+        _IN_CONTRAST.match(match[0]) and not _SPOKE_OF_TALKING.search(marks.message.text, start, match.start())
+    )
+
+
+_LONGEST_CONTRAST: Final = 60
 
 
 def _text_of_code(text: str, code: FoundCode) -> Span:
@@ -220,6 +267,9 @@ _STORES: Final = re.compile(
 def _listed_before(marks: Marks, place: int) -> list[Named]:
     text = marks.message.text
     at = last_before(marks.modules, place) + 1
+    if at and _IT.search(text, marks.modules[at - 1].end, place):
+        same_sentence = marks.clause_at(place).sentence[0] <= marks.modules[at - 1].start
+        return [marks.modules[at - 1]] if same_sentence else []
     before = marks.modules[max(0, at - MOST_LISTED) : at]
     if not before or before[-1].end > place or not _LEADS_FROM_NAME.fullmatch(text, before[-1].end, place):
         return []
@@ -231,6 +281,9 @@ def _listed_before(marks: Marks, place: int) -> list[Named]:
     ):
         names.insert(0, before.pop())
     return _after_other_phrase(marks, names)
+
+
+_IT: Final = re.compile(r"\bit (?:still |now |also |just )?$", re.IGNORECASE)
 
 
 def _after_other_phrase(marks: Marks, names: list[Named]) -> list[Named]:
