@@ -177,7 +177,9 @@ _REPORT_WORDS: Final = re.compile(
     re.IGNORECASE,
 )
 _ADDRESS: Final = re.compile(r"(?:address|addr|node|id|no|nr)?[ .#]{0,2}(?:0x)?[0-9A-F]{1,3}", re.IGNORECASE)
-_NUMBER_IN_FRONT: Final = re.compile(r"^(?:0x)?[0-9]{1,3}\s{0,3}[-:.)]\s{0,3}", re.IGNORECASE)
+_NUMBER_IN_FRONT: Final = re.compile(
+    r"^(?:(?:0x)?[0-9]{1,3}\s{0,3}[-:.)]\s{0,3}|ecu\s?[0-9]{1,3}\s{1,4}(?=[A-Z]))", re.IGNORECASE
+)
 _SAYS_MODULE: Final = re.compile(r"\b(?:module|unit|ecu|controller)\b", re.IGNORECASE)
 _NO_MODULE: Final = re.compile(
     r"\b(?:codes?|dtcs?|faults?|report|scan|with|from|total|summary|result|number|found|all|status|stored|active"

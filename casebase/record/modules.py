@@ -56,9 +56,7 @@ _SIDES: Final = frozenset({"left", "right", "driver", "passenger"})
 _IN_BRACKETS: Final = re.compile(r"\(([^()]{0,60})\)|\[([^\[\]]{0,60})\]")
 _BETWEEN_NAMES: Final = re.compile(r"[/,:;|]| - ")
 _ADDRESS_IN_FRONT: Final = re.compile(
-    r"^\s{0,8}(?:(?:0[xX])?[0-9][0-9A-Fa-f]{0,2}\s{0,3}[-:.)]\s{0,3}"
-    r"|(?:(?:ecu|node|addr(?:ess)?)\s?#?|#)(?:0x)?[0-9][0-9A-F]{0,2}[\s:.)-]{1,4}(?=[A-Z]))",
-    re.IGNORECASE,
+    r"^\s{0,8}(?:(?:0[xX])?[0-9][0-9A-Fa-f]{0,2}\s{0,3}[-:.)]\s{0,3}|(?:ECU|ecu)\s?[0-9]{1,3}\s{1,4}(?=[A-Za-z]))"
 )
 LONGEST_MODULE_NAME: Final = 80
 

@@ -31,7 +31,7 @@ STATES = {
 
 
 def messages(*files: str) -> list[dict[str, Any]]:
-    """Return the messages of the files `first`, `second`, `third`, `fourth`."""
+    """Return the messages of the files `first` to `fifth`."""
     yaml = YAML(typ="safe")
     return [entry for file in files for entry in yaml.load(MESSAGES / f"{file}.yaml")]
 
@@ -74,7 +74,7 @@ def expected_reading(short: str) -> dict[str, Any]:
     ends = lines.split("/") if "/" in lines else lines.split(">")
     if lines == "scope":
         return {"quantity": "waveform", "told": value}
-    quantity = "voltage" if value.endswith(" V") else "AC voltage" if value.endswith(" VAC") else "resistance"
+    quantity = "voltage" if value.endswith("V") else "AC voltage" if value.endswith(" VAC") else "resistance"
     data: dict[str, Any] = {"quantity": quantity, "lines": sorted({LINES[one] for one in ends})}
     data["value"] = str(
         Reading.model_validate(

@@ -51,7 +51,8 @@ _COUNTED: Final = re.compile(
     r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery"
     r"|batt|bat"
     r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
-    r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can|canh|canl|bp|bm|pin"
+    r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can"
+    r"|canh|canl|bp|bm|pin"
     r"|pins|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|cranking|asleep|awake"
     r"|drop|back|instead|end|everywhere|there|here|gateway|yellow|green|maybe|about|lost|over|the|of|bus|what|nothing"
     r"|idle|should|seems|looks|just|before|normally|usually|at|stays|until|once|dead|all)\b)[a-z]",
@@ -63,7 +64,8 @@ _YEAR: Final = re.compile(r"19[89][0-9]|20[0-3][0-9]")
 _NAMED: Final = re.compile(
     r"\b(?:fuse|fuses|relay|order|invoice|part|part no|no|nr|number|vin|address|page|visit|bill|price|quote|paid|cost"
     r"|code|year|pin|pins|terminal|way|job|ticket|version|model|bolts|tyres|id|sa|oc|fmi"
-    r"|spn|bank|cylinder|switched to|position|setting|gear|from 20|eur|usd|gbp|for|in 20)[ .:#]{0,3}$|[\u20ac\u00a3$#] ?$",
+    r"|spn|bank|cylinder|switched to|position|setting|gear|from 20|eur|usd|gbp|for|in 20)[ .:#]{0,3}$"
+    r"|[\u20ac\u00a3$#] ?$",
     re.IGNORECASE,
 )
 """What stands before a number that is a name or a price."""
@@ -130,7 +132,8 @@ def _with_number(message: Written) -> Iterator[Measured]:
 
 
 _NOT_MEASURED: Final = re.compile(
-    r" (?:range|scale|setting)\b|(?<=(?<![\d.,])(?:12|24|48)v)(?: (?:batt(?:ery)?(?= ?(?:at|is|was|reads|shows|has|[=:]|[0-9]))"
+    r" (?:range|scale|setting)\b|(?<=(?<![\d.,])(?:12|24|48)v)(?: (?:batt(?:ery)?(?= ?(?:at|is|was|reads|shows"
+    r"|has|[=:]|[0-9]))"
     r"|system|truck|vehicle|network|side)\b)",
     re.IGNORECASE,
 )

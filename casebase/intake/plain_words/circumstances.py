@@ -38,6 +38,7 @@ _LAMP_NAMES: Final = {
     "tire": Lamp.TYRE_PRESSURE, "tpms": Lamp.TYRE_PRESSURE, "tyre pressure": Lamp.TYRE_PRESSURE,
     "tire pressure": Lamp.TYRE_PRESSURE, "battery": Lamp.CHARGING, "charge": Lamp.CHARGING, "charging": Lamp.CHARGING,
     "oil": Lamp.OIL_PRESSURE, "coolant": Lamp.COOLANT, "gearbox": Lamp.TRANSMISSION, "transmission": Lamp.TRANSMISSION,
+    "immo": Lamp.IMMOBILIZER,
     "immobiliser": Lamp.IMMOBILIZER, "immobilizer": Lamp.IMMOBILIZER, "acc": Lamp.DISTANCE, "lane": Lamp.LANE,
     "handbrake": Lamp.PARKING_BRAKE, "parking brake": Lamp.PARKING_BRAKE, "epb": Lamp.PARKING_BRAKE,
     "hybrid": Lamp.HYBRID_SYSTEM,
@@ -76,24 +77,35 @@ _CONDITIONS: Final = (
     (Condition.INTERMITTENT, r"intermittent(?:ly)?(?! in\b)|at random|randomly|now and then|sporadic(?:ally)?"
                              r"|on and off|comes and goes|sometimes"),
     (Condition.WET, r"(?:after|in|with|when it|only on|since) (?:the |a )?(?:rain(?:s|ing)?|wet(?: days?"
-                    r"| weather)?|washing|car wash|snow)|in the wet|when wet"),
+                    r"| weather)?|washing|car wash|snow|it rained)|in the wet|when wet"
+                    r"|flood(?:ed| water| damage)?\b|(?<!no )water in (?:the )?(?:footwell|boot|plug|connector"
+                    r"|module|loom|cab|sill)"
+                    r"|(?:got|is|was|found) (?:soaked|soaking|wet)"),
     (Condition.HOT, r"(?:when|if|in|while|gets|is|cold and [0-9.]+ ?(?:ohms?)?) (?:it is |it's "
                     r"|engine is )?(?:hot|warm)\b|\bhot it\b|after warm[- ]up|once (?:hot|warm)"),
     (Condition.COLD, r"(?:when|if|in|while) (?:it is |it's |the )?cold\b|in the morning at -|at -[0-9]+"
                      r"|below freezing|cold start"),
     (Condition.ROUGH_ROAD, r"(?:rough|bumpy) roads?|over bumps|speed bumps?|on bumps|potholes?|cobbles"),
+    (Condition.VIBRATION, r"(?:when|while|if|under|with|from)[ \w]{0,24} vibrat(?:es?|ing|ion)"),
     (Condition.STEERING_TURNED, r"(?:when|while|if) (?:i )?(?:steering|turning the wheel"
                                 r"|turn the (?:steering )?wheel)|at full lock"),
     (Condition.AFTER_STANDING, r"after (?:standing|sitting|a night|the weekend)|parked overnight"),
     (Condition.AFTER_OTHER_WORK, r"(?:after|since)(?: the| a| an)? (?:bumper|windscreen|body|wheel bearing"
                                  r"|clutch|gearbox|engine|seat|door|brake|other|bodyshop)[ \w]{0,14}(?:job|work"
                                  r"|done|repair|replacement|change|swap)|(?:after|since)[ \w]{0,24} (?:at "
-                                 r"|by )?another (?:garage|shop|workshop)"),
+                                 r"|by )?another (?:garage|shop|workshop)|(?:windscreen|bumper|clutch|gearbox"
+                                 r"|tracking|wheel alignment|bodywork|dash)(?: was| has been| were)? (?:changed"
+                                 r"|replaced|done"
+                                 r"|renewed|out|off|fitted)(?= (?:[0-9]|a |last|yesterday|recently|the other|two))"),
     (Condition.AFTER_COLLISION, r"(?:after|since)(?: the| a| an)? (?:crash|accident|collision|bump|shunt"
                                 r"|front hit|rear hit)\b(?: repair)?"),
     (Condition.AFTER_BATTERY, r"(?:was|been|got) jump[ -]?start(?:ed)?|(?:after|since)(?: the"
                               r"| a)? (?:new battery|battery (?:change|swap|replacement)"
-                              r"|jump[ -]?start(?:ed|ing)?|flat battery)"),
+                              r"|jump[ -]?start(?:ed|ing)?|flat battery)|battery (?:was|got|has been|had been)"
+                              r" (?:just )?(?:flat|discharged|swapped|changed|replaced|renewed|dead)\b"
+                              r"|(?:started|start) (?:it )?with"
+                              r" (?:jump )?(?:leads|cables)|(?:replaced|changed"
+                              r"|new) (?:the )?battery (?:yesterday|last|recently)"),
     (Condition.AFTER_ACCESSORY, r"(?:after|since)(?: the| a| an)? (?:new )?[\w ]{0,20}(?:was |were )?(?:fitted"
                                 r"|installed)"),
     (Condition.AFTER_PROGRAMMING, r"(?:after|since)(?: the| a| an)? (?:programming|software update|update"
@@ -169,7 +181,8 @@ def _is_year(marks: Marks, match: re.Match[str], sentences: set[Span]) -> bool:
     if _NOT_A_YEAR.search(before):
         return False
     told = _YEAR_WORD.search(before) or _YEAR_WORD.match(behind.strip())
-    return bool(told) or _sentence(marks, match.start()) in sentences
+    alone = match.start() and text[match.start() - 1] == "\n" and behind[:1] == "\n"
+    return bool(told or (alone and sentences)) or _sentence(marks, match.start()) in sentences
 
 
 def _named_vehicle(message: Written, vehicles: Vehicles) -> Iterator[tuple[str, Told]]:
@@ -265,7 +278,9 @@ def _names_action(text: str) -> bool:
 
 
 _NOT_A_PART: Final = re.compile(
-    r"\b(?:yesterday|today|last|ago|since|weeks?|months?|days?|no|not)\b|(?:\S+ ){5}", re.IGNORECASE
+    r"\b(?:yesterday|today|last|ago|since|weeks?|months?|days?|(?:mon|tues|wednes|thurs|fri|satur|sun)day|no"
+    r"|not)\b|(?:\S+ ){5}",
+    re.IGNORECASE,
 )
 """What stands in no name of a part: such a trial was read wrongly."""
 

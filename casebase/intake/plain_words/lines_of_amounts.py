@@ -21,7 +21,7 @@ from casebase.intake.plain_words.taken_amounts import (
     without_subject,
 )
 from casebase.intake.plain_words.written import Clause
-from casebase.record.vocabulary import POWER_LINES, Line, Medium, Quantity
+from casebase.record.vocabulary import POWER_LINES, Line, Quantity
 
 
 def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -> list[TakenAmount]:
@@ -220,7 +220,7 @@ def with_subject(
     unit = "ohms" if quantity is Quantity.RESISTANCE else "volts"
     assumed = () if said or amount.is_open else (f"{amount.number} taken as {unit}",)
     spans = ((amount.start, amount.end), (subject.start, subject.end))
-    of = _lines(marks, clause, amount, subject, quantity, medium_of(marks, amount))
+    of = _lines(marks, clause, amount, subject, quantity)
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
 
@@ -238,10 +238,10 @@ def _is_asked(marks: Marks, clause: Clause) -> bool:
 
 
 def _lines(
-    marks: Marks, clause: Clause, amount: Measured, subject: Subject, quantity: Quantity, medium: Medium
+    marks: Marks, clause: Clause, amount: Measured, subject: Subject, quantity: Quantity
 ) -> Iterator[tuple[Line, ...]]:
     """Yield (line, against) of every reading that one amount of a subject stands for."""
-    default = default_lines(medium)
+    default = default_lines(medium_of(marks, amount))
     lines = [Line(line) for line in subject.lines if line in set(Line)]
     is_ohms = quantity is Quantity.RESISTANCE
     if subject.lines == (BOTH,):

@@ -70,7 +70,9 @@ class Marks:
         self.subjects = subjects_in(self.message, self.points)
         spans = [(one.start, one.end) for one in self.points] + [(one.start, one.end) for one in self.places]
         inside = {place for start, end in spans for place in range(start, end)}
-        self.amounts = [one for one in amounts_in(_without_pins(self.message, inside)) if one.start not in inside]
+        self.amounts = [
+            one for one in amounts_in(_without_pins(self.message, inside)) if one.start not in inside
+        ]
         self.states = states_in(self.message)
         self.ohm_states = [one for one in self.states if one.value in (Battery.DISCONNECTED, Ignition.OFF)]
         self.volt_states = [one for one in self.states if isinstance(one.value, Ignition)]

@@ -55,16 +55,28 @@ def _respelled(text: str) -> Iterator[Edit]:
 
 
 _SAID_OTHERWISE: Final = (
-    (re.compile(r"(?<![\w.,'])([0-9]{1,2})'([0-9]{1,3})(?= ?(?:[kKM]?(?:ohms?|\u03a9)|v(?:olts?)?)\b)", re.IGNORECASE), r"\1.\2"),
+    (
+        re.compile(
+            r"(?<![\w.,'])([0-9]{1,2})'([0-9]{1,3})(?= ?(?:[kKM]?(?:ohms?|\u03a9)|v(?:olts?)?)\b)",
+            re.IGNORECASE,
+        ),
+        r"\1.\2",
+    ),
     (re.compile(r"\bhalf an? (?=ohm|volt|kilo|meg)", re.IGNORECASE), "0.5 "),
     (
-        re.compile(r"(?<![\w'])([PCBU]) ?([0-3][0-9A-F]{3}) (?:dash|hyphen|minus) ([0-9A-F]) ?([0-9A-F])(?!\w)", re.IGNORECASE),
+        re.compile(
+            r"(?<![\w'])([PCBU]) ?([0-3][0-9A-F]{3}) (?:dash|hyphen|minus) ([0-9A-F]) ?([0-9A-F])(?!\w)",
+            re.IGNORECASE,
+        ),
         r"\1\2-\3\4",
     ),
     (re.compile(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (re.compile(r"\bgear box\b", re.IGNORECASE), "gearbox"),
     (
-        re.compile(r"(?<![\w'])([PpUu]) ([0-3][0-9]{3})\b(?! (?:dash|hyphen|minus) )(?! ?(?:ohms?|v|volts?|rpm|km|mi|miles|bar)\b)"),
+        re.compile(
+            r"(?<![\w'])([PpUu]) ([0-3][0-9]{3})\b(?! (?:dash|hyphen|minus) )(?! ?(?:ohms?|v|volts?|rpm|km|mi"
+            r"|miles|bar)\b)"
+        ),
         r"\1\2",
     ),
 )

@@ -46,13 +46,15 @@ _POINTS: Final = re.compile(
     rf"|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:H)\b)"
     rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low"
     rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:L)\b)"
-    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |two "
+    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |2 "
     r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
     r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires))?\b(?! (?:times|in\b|ends|pins))|\b(?:the "
     r"|can )?lines(?= [0-9])|\beach line\b)"
-    r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
+    r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )"
+    r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
     r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
-    r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|ubat|vbat|power(?= ?(?:is |at |of |= ?|: ?|\()?[0-9]))(?: (?:pin|wire|side"
+    r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|ubat|vbat|power(?= ?(?:is |at |of |= ?|: ?"
+    r"|\()?[0-9]))(?: (?:pin|wire|side"
     r"|line))?\b(?! (?:can|ok|good)))"
     r"|(?P<battery>(?<!at )(?<!disconnected )(?<!removed )(?<!unhooked )\b(?:battery|batt)\b"
     r"(?= (?:at |is |was |has |reads |voltage |only |drops to |goes to |down to )?[0-9])"
@@ -111,7 +113,8 @@ _USUAL_PAIRS: Final = frozenset(
 )
 _ON_PIN: Final = re.compile(
     r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
-    r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth|chassis|body"
+    r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
+    r"|chassis|body"
     r"|battery|batt|b[-+]))|(?:^|(?<=[\n;]))\s{0,3}(?P<alone>6|14|16|7)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,
 )

@@ -11,11 +11,10 @@ from casebase.intake.plain_words.written import Written
 from casebase.record.modules import NamedModule, module_key, modules_named_in
 from casebase.record.vocabulary import Battery, Ignition, Medium
 
-_BATTERY: Final = (
-    r"(?:batt?(?:ery|eries)?)(?: (?:lead|cable|terminal|clamp|neg(?:ative)?|minus|earth)s?)?"
-)
+_BATTERY: Final = r"(?:batt?(?:ery|eries)?)(?: (?:lead|cable|terminal|clamp|neg(?:ative)?|minus|earth)s?)?"
 _TAKEN_OFF: Final = (
-    r"(?:off|disconnected|disc(?:onn?)?|out|unplugged|isolated|removed|lifted|unhooked|pulled|undone)\b(?! (?:for (?:[0-9]+|an?|some)|[0-9]+"
+    r"(?:off|disconnected|disc(?:onn?)?|out|unplugged|isolated|removed|lifted|unhooked|pulled"
+    r"|undone)\b(?! (?:for (?:[0-9]+|an?|some)|[0-9]+"
     r" ?(?:min\w*|hours?|days?|times|weeks?))\b)"
 )
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
@@ -27,8 +26,10 @@ _STATES: Final = re.compile(
     r"|\brunning\b(?! board)|koer)\b)"
     r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
     rf"|(?P<battery>\b{_BATTERY} (?:(?:is|was|were|all|taken|being|been|has) ){{0,3}}{_TAKEN_OFF}"
-    rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
-    r" ?(?:min\w*|hours?|days?|weeks?)))|\b(?:isolator|(?:battery|master|main) switch) (?:is |was )?(?:turned |switched )?"
+    rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting"
+    rf"|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
+    r" ?(?:min\w*|hours?|days?|weeks?)))|\b(?:isolator|(?:battery|master|main) switch) (?:is |was )?(?:turned "
+    r"|switched )?"
     r"(?:off|open))",
     re.IGNORECASE,
 )
@@ -140,20 +141,21 @@ def modules_in(message: Written) -> list[Named]:
 
 
 _UNKNOWN: Final = re.compile(
-    r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu)\b(?!')|(?<![\w'-])radar\b",
+    r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu)\b(?!')"
+    r"|(?<![\w'-])(?:[a-z]{3,14} )?radar\b",
     re.IGNORECASE,
 )
-_NO_NAME: Final = frozenset(
-    (
-        "the a an any all each every other another this that these which what my his her its our their your new used old"
-        " dead silent whole no not with from to in into of off out and or but for on at is was are were has have had does"
-        " did will would can could swapped swap replaced replace changed change fitted fit unplugged unplug pulled removed"
-        " tried try reset coded programmed disconnected same faulty bad good known one two three four both single missing"
-        " lost only last first second third still also then now when while if so than as by be been comms communication"
-        " contact response answer answers reply talks talk sees see finds find between behind near after before without"
-        " think maybe control electronic main some most many few such unknown own wrong right suspect burnt cooked fried"
-        " genuine reconditioned refurbished hand spare original customer said got get gets code codes lamp light wet"
-    ).split()
+_NO_NAME: Final = re.compile(
+    r"the|a|an|any|all|each|every|other|another|this|that|these|which|what|my|his|her|its|our|their|your|new|"
+    r"used|old|dead|silent|whole|no|not|with|from|to|in|into|of|off|out|and|or|but|for|on|at|is|was|are|were|"
+    r"has|have|had|does|did|will|would|can|could|swapped|swap|replaced|replace|changed|change|fitted|fit|"
+    r"unplugged|unplug|pulled|removed|tried|try|reset|coded|programmed|disconnected|same|faulty|bad|good|known|"
+    r"one|two|three|four|both|single|missing|lost|only|last|first|second|third|still|also|then|now|when|while|"
+    r"if|so|than|as|by|be|been|comms|communication|contact|response|answer|answers|reply|talks|talk|sees|see|"
+    r"finds|find|between|behind|near|after|before|without|think|maybe|control|electronic|main|some|most|many|"
+    r"few|such|unknown|own|wrong|suspect|burnt|cooked|fried|genuine|reconditioned|refurbished|hand|spare|"
+    r"original|customer|said|got|get|gets|code|codes|lamp|light|wet",
+    re.IGNORECASE,
 )
 """Words that are no part of a module's name."""
 
@@ -164,7 +166,7 @@ def _unknown_named(text: str) -> Iterator[Named]:
         words = list(re.finditer(r"\S+", match[0]))
         head = 2 if match[0].lower().endswith(("control unit", "control module")) else 1
         own = len(words) - head if len(words) > head else 0
-        while own > 0 and words[own - 1][0].lower() not in _NO_NAME:
+        while own > 0 and not _NO_NAME.fullmatch(words[own - 1][0]):
             own -= 1
         if len(words) - own > head or len(words) == 1:
             start = match.start() + words[own].start()
@@ -203,7 +205,8 @@ def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
 
 
 _OTHER_NAME: Final = re.compile(
-    r"\b(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|tracker|dash ?cam|dongle|inverter)\b", re.IGNORECASE
+    r"\b(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|tracker|dash ?cam|dongle|inverter)\b",
+    re.IGNORECASE,
 )
 
 
@@ -226,7 +229,8 @@ def _listed(text: str, modules: list[Named], index: int) -> tuple[tuple[str, ...
 _MEDIA: Final = re.compile(
     r"(?P<fault_tolerant>\b(?:fault[ -]tolerant|low[ -]speed can|ls[ -]?can)\b)"
     r"|(?P<single>\b(?:single[ -]wire|sw[ -]?can)\b)"
-    r"|(?P<j1939>\bj ?1939\b|\biso ?11783\b)|(?P<lin>\blin\b(?!\? no\b))|(?P<flexray>\bflex ?ray\b)|(?P<k_line>\bk[ -]?line\b)"
+    r"|(?P<j1939>\bj ?1939\b|\biso ?11783\b)|(?P<lin>\blin\b(?!\? no\b))|(?P<flexray>\bflex ?ray\b)"
+    r"|(?P<k_line>\bk[ -]?line\b)"
     r"|(?P<fd>\bcan[ -]?fd\b)|(?P<hs>\b(?:high[ -]speed can|hs[ -]?can)\b)",
     re.IGNORECASE,
 )

@@ -64,7 +64,9 @@ def without_subject(
     lines = default_lines(medium_of(marks, amount))
     if volts and len(lines) == 1:
         return [_usual(amount, Quantity.VOLTAGE, (lines[0], Line.GROUND), f"taken as of {lines[0]}")]
-    ohms = amount.quantity is Quantity.RESISTANCE and not amount.is_open and not _may_be_distance(marks, amount)
+    ohms = (
+        amount.quantity is Quantity.RESISTANCE and not amount.is_open and not _may_be_distance(marks, amount)
+    )
     if len(lines) == 1 or not (ohms or _stands_for_ohms(marks, clause, amount)):
         return []
     said = f"{amount.number} taken as ohms between {lines[0]} and {lines[1]}"
@@ -73,7 +75,9 @@ def without_subject(
 
 def _may_be_distance(marks: Marks, amount: Measured) -> bool:
     """Return whether a number with `k` alone is as likely the thousands of a mileage."""
-    return amount.low >= _MOST_OHMS_OF_K and marks.message.text[amount.start : amount.end].endswith(("k", "K"))
+    return amount.low >= _MOST_OHMS_OF_K and marks.message.text[amount.start : amount.end].endswith(
+        ("k", "K")
+    )
 
 
 _MOST_OHMS_OF_K: Final = 10_000.0

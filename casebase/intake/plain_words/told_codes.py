@@ -27,8 +27,10 @@ class ToldCode:
 
 
 _STORED_BY: Final = re.compile(
-    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history|active|pending|confirmed|intermittent|present|stands?|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
-    r"\b(?:in|from|by|at|on|of|under|inside|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these |several )?modules?:? )?",
+    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
+    r"|active|pending|confirmed|intermittent|present|stands?|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
+    r"\b(?:in|from|by|at|on|of|under|inside|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
+    r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
@@ -42,7 +44,8 @@ _STORES: Final = re.compile(
     re.IGNORECASE,
 )
 _SUPPOSED: Final = re.compile(
-    r"\b(?:would|should|might|could)(?:n't| not)? (?:be|have|see|get|store|set|expect)(?: an?)? $", re.IGNORECASE
+    r"\b(?:would|should|might|could)(?:n't| not)? (?:be|have|see|get|store|set|expect)(?: an?)? $",
+    re.IGNORECASE,
 )
 """Before a code that is only thought of: `there would be U0121`."""
 _DENIED_BEFORE: Final = re.compile(
@@ -116,7 +119,9 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
     name = marks.modules[at] if at >= 0 else None
     if not name or text[name.end : code.start].strip(" "):
         return None
-    if not name.is_clear and not _BEGINS_CLAUSE.fullmatch(text, marks.clause_at(name.start).start, name.start):
+    if not name.is_clear and not _BEGINS_CLAUSE.fullmatch(
+        text, marks.clause_at(name.start).start, name.start
+    ):
         return None
     other = last_before(codes, name.start)
     behind_code = other >= 0 and not text[codes[other].end : name.start].strip(" ")

@@ -24,8 +24,10 @@ _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers
 _FORWARD: Final = re.compile(
     rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
-    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t|(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
-    r"|talk|get|reach|see|find|detect)(?: (?:with|to|into|in))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
+    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t|(?:does|do|did)(?: not|n'?t)"
+    r"|not) (?:communicate|connect"
+    r"|talk|get|reach|see|find|detect)(?: (?:with|to|into|in))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )"
+    r"|\bnot even(?= )"
     r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
@@ -38,13 +40,16 @@ _BACKWARD: Final = re.compile(
     r"|(?:on|in) the (?:network|bus|list|scan|tree)|(?:on|in)(?= *(?:[.,;\n]|$)))(?=\W|$)"
     r"|\b(?:fail(?:s|ed|ing)?|refus(?:es|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|come up)\b"
     r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
-    r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b|when\b|after\b"
+    r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b"
+    r"|when\b|after\b"
     r"|since\b|while\b))"
     r"|\b(?:keeps? |has |have )?(?:disappear(?:s|ed|ing)?|vanish(?:es|ed|ing)?|going off-?line)\b"
     r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s|communications?"
-    r"|contact|connection|data|link|signal|life)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan|network|bus)))"
+    r"|contact|connection|data|link|signal|life)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
+    r"|network|bus)))"
     r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
-    r"|\b(?:is |are |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely |totally |both |all )?(?:silent"
+    r"|\b(?:is |are |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely "
+    r"|totally |both |all )?(?:silent"
     r"|quiet|absent|not reachable|dead|off-?line|off line|mute|unreachable"
     r"|unresponsive|missing)\b(?! ?:)"
     r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
@@ -59,7 +64,8 @@ _ANSWERING: Final = re.compile(
     re.IGNORECASE,
 )
 _ANSWERING_LIST: Final = re.compile(
-    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with)\b",
+    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:sees?|finds?|reach(?:es)?|gets? into|talks? to"
+    r"|communicates? with)\b",
     re.IGNORECASE,
 )
 _IN_CONTRAST: Final = re.compile(r"(?:and|but) not|not even", re.IGNORECASE)
@@ -115,7 +121,8 @@ def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
 
 
 _AS_WELL: Final = re.compile(
-    r"\b(?:so (?:does|do|is|are|has|have|did)|(?:neither|nor) (?:does|do|is|are|has|have|did)|same (?:for|with|goes for))"
+    r"\b(?:so (?:does|do|is|are|has|have|did)|(?:neither|nor) (?:does|do|is|are|has|have|did)|same (?:for|with"
+    r"|goes for))"
     r"(?= )",
     re.IGNORECASE,
 )
@@ -159,7 +166,8 @@ def _is_other_contrast(marks: Marks, match: re.Match[str]) -> bool:
     """Return whether `but not` or `not even` follows on nothing that was said of talking: `swapped ABS but not TCM`."""
     start = max(0, match.start() - _LONGEST_CONTRAST)
     return bool(
-        _IN_CONTRAST.match(match[0]) and not _SPOKE_OF_TALKING.search(marks.message.text, start, match.start())
+        _IN_CONTRAST.match(match[0])
+        and not _SPOKE_OF_TALKING.search(marks.message.text, start, match.start())
     )
 
 
