@@ -54,7 +54,7 @@ _LAMP_LIST: Final = (
 )
 _LAMPS: Final = re.compile(
     rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST}) (?:warning )?(?:lamps?|lights?|telltales?)\b(?! (?:off|out|ok"
-    rf"|is off|not)\b)"
+    rf"|is off|not|do(?:es)? ?n[o']t)\b)"
     rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
     rf"|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
     rf"|\b(?:check|says) (?P<check>{_LAMP_LIST})(?!\w)(?! (?:control|module|says|fuse|plug|has))",
@@ -78,9 +78,10 @@ _CONDITIONS: Final = (
                              r"|on and off|comes and goes|sometimes"),
     (Condition.WET, r"(?:after|in|with|when it|only on|since) (?:the |a )?(?:rain(?:s|ing)?|wet(?: days?"
                     r"| weather)?|washing|car wash|snow|it rained)|in the wet|when wet"
-                    r"|flood(?:ed| water| damage)?\b|(?<!no )water in (?:the )?(?:footwell|boot|plug|connector"
+                    r"|flood(?: water| damage|ed (?:car|cab|footwell|vehicle|street|road))\b"
+                    r"|(?<!no )water in (?:the )?(?:footwell|boot|plug|connector"
                     r"|module|loom|cab|sill)"
-                    r"|(?:got|is|was|found) (?:soaked|soaking|wet)"),
+                    r"|got (?:soaked|wet)"),
     (Condition.HOT, r"(?:when|if|in|while|gets|is|cold and [0-9.]+ ?(?:ohms?)?) (?:it is |it's "
                     r"|engine is )?(?:hot|warm)\b|\bhot it\b|after warm[- ]up|once (?:hot|warm)"),
     (Condition.COLD, r"(?:when|if|in|while) (?:it is |it's |the )?cold\b|in the morning at -|at -[0-9]+"
@@ -96,13 +97,13 @@ _CONDITIONS: Final = (
                                  r"|by )?another (?:garage|shop|workshop)|(?:windscreen|bumper|clutch|gearbox"
                                  r"|tracking|wheel alignment|bodywork|dash)(?: was| has been| were)? (?:changed"
                                  r"|replaced|done"
-                                 r"|renewed|out|off|fitted)(?= (?:[0-9]|a |last|yesterday|recently|the other|two))"),
+                                 r"|renewed|fitted)(?= (?:[0-9]|a |last|yesterday|recently|the other|two))"),
     (Condition.AFTER_COLLISION, r"(?:after|since)(?: the| a| an)? (?:crash|accident|collision|bump|shunt"
                                 r"|front hit|rear hit)\b(?: repair)?"),
     (Condition.AFTER_BATTERY, r"(?:was|been|got) jump[ -]?start(?:ed)?|(?:after|since)(?: the"
                               r"| a)? (?:new battery|battery (?:change|swap|replacement)"
                               r"|jump[ -]?start(?:ed|ing)?|flat battery)|battery (?:was|got|has been|had been)"
-                              r" (?:just )?(?:flat|discharged|swapped|changed|replaced|renewed|dead)\b"
+                              r" (?:just )?(?:swapped|changed|replaced|renewed)\b"
                               r"|(?:started|start) (?:it )?with"
                               r" (?:jump )?(?:leads|cables)|(?:replaced|changed"
                               r"|new) (?:the )?battery (?:yesterday|last|recently)"),

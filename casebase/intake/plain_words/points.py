@@ -114,8 +114,7 @@ _USUAL_PAIRS: Final = frozenset(
 _ON_PIN: Final = re.compile(
     r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
-    r"|chassis|body"
-    r"|battery|batt|b[-+]))|(?:^|(?<=[\n;]))\s{0,3}(?P<alone>6|14|16|7)(?=\s?[=:]\s?[0-9])",
+    r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,
 )
 _TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")

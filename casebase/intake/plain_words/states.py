@@ -20,7 +20,7 @@ _TAKEN_OFF: Final = (
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
 _STATES: Final = re.compile(
     rf"(?P<on>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo)\b"
-    r"|\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
+    r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
     rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b)"
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
     r"|\brunning\b(?! board)|koer)\b)"

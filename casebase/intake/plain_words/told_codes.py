@@ -12,6 +12,7 @@ from casebase.intake.plain_words.told_of_modules import MOST_LISTED, listed_behi
 from casebase.intake.plain_words.written import Span, Written
 from casebase.intake.scan_codes import FoundCode, codes_in_line
 from casebase.record.codes import TroubleCode
+from casebase.record.modules import module_identity
 
 Data = dict[str, Any]
 
@@ -39,7 +40,7 @@ _STORES: Final = re.compile(
     r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just )?(?:stores?"
     r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
     r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
-    r"|(?:there )?(?:is|are)|(?:i|we) (?:have|got|see|find|found))(?: codes?)?\s|[:=(]\s?|codes?\s"
+    r"|(?P<lies>(?:there )?(?:is|are)))(?: codes?)?\s|[:=(]\s?|codes?\s"
     r"|-\s)\s{0,2}(?:codes? )?",
     re.IGNORECASE,
 )
@@ -128,6 +129,7 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
     return None if behind_code else name
 
 
+_LIES_IN: Final = re.compile(r"\bin (?:the |my )?$", re.IGNORECASE)
 _BEGINS_CLAUSE: Final = re.compile(r"\s*(?:and )?(?:in )?(?:the |my )?", re.IGNORECASE)
 
 
@@ -149,6 +151,8 @@ def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Na
         name = names[0]
         if not told and _STORES.match(text, name.end) and _code_follows(codes, text, name):
             continue
+        if leads and "(" in leads[0] and module_identity(name.name) == codes[at].code.about:
+            continue  # what the code is about, not who stores it
         corrected = _CORRECTED.match(text, name.end)
         listed = listed_behind(marks, corrected.end() if corrected else name.start)
         return _without_the_next_clause(text, listed) if told else [name]
@@ -185,6 +189,8 @@ def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> 
         return None
     name = marks.modules[at]
     stores = _STORES.match(text, name.end)
+    if stores and stores["lies"] and not _LIES_IN.search(text, max(0, name.start - 10), name.start):
+        return None
     clause = marks.clause_at(name.start)
     behind_other = within(codes, clause.sentence[0], name.start) and _STORED_BY.search(
         text[max(0, name.start - 12) : name.start]

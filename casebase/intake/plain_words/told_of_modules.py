@@ -24,10 +24,10 @@ _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers
 _FORWARD: Final = re.compile(
     rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
-    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t|(?:does|do|did)(?: not|n'?t)"
-    r"|not) (?:communicate|connect"
-    r"|talk|get|reach|see|find|detect)(?: (?:with|to|into|in))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )"
-    r"|\bnot even(?= )"
+    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
+    r"|reach|see|find)(?: (?:with|to|into|in))?\b|\b(?:(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
+    r"|talk|reach"
+    r"|see|detect)(?: (?:with|to|into))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
     r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
@@ -35,23 +35,21 @@ _FORWARD: Final = re.compile(
 _BACKWARD: Final = re.compile(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
     r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
-    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected|available|present"
+    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
     r"|show(?:s|n|ing)? up|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es|ing)(?: up)?|listed|recognised"
-    r"|(?:on|in) the (?:network|bus|list|scan|tree)|(?:on|in)(?= *(?:[.,;\n]|$)))(?=\W|$)"
+    r"|(?:on|in) the (?:network|bus|list|scan|tree))(?=\W|$)"
     r"|\b(?:fail(?:s|ed|ing)?|refus(?:es|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|come up)\b"
     r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
     r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b"
-    r"|when\b|after\b"
-    r"|since\b|while\b))"
+    r"|when\b|after\b|since\b|while\b))"
     r"|\b(?:keeps? |has |have )?(?:disappear(?:s|ed|ing)?|vanish(?:es|ed|ing)?|going off-?line)\b"
     r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s|communications?"
-    r"|contact|connection|data|link|signal|life)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
+    r"|contact|connection|data|link)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
     r"|network|bus)))"
     r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
     r"|\b(?:is |are |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely "
-    r"|totally |both |all )?(?:silent"
-    r"|quiet|absent|not reachable|dead|off-?line|off line|mute|unreachable"
-    r"|unresponsive|missing)\b(?! ?:)"
+    r"|totally |both |all )?(?:silent|quiet|absent|dead|off-?line|off line|mute|unreachable|unresponsive"
+    r"|missing)\b(?! ?:)"
     r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
     r"|\b(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
@@ -60,17 +58,19 @@ _BACKWARD: Final = re.compile(
 _ANSWERING: Final = re.compile(
     r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
     r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
-    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?<![,;.] )(?:present|pass(?:es|ed)?|found))\b(?= *[;,.\n]| *$)",
+    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$)",
     re.IGNORECASE,
 )
 _ANSWERING_LIST: Final = re.compile(
-    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:sees?|finds?|reach(?:es)?|gets? into|talks? to"
-    r"|communicates? with)\b",
+    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet)"
+    r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with)\b"
+    r"|\bi can (?:still |only )?(?:get into|reach|talk to|communicate with)\b",
     re.IGNORECASE,
 )
 _IN_CONTRAST: Final = re.compile(r"(?:and|but) not|not even", re.IGNORECASE)
 _SPOKE_OF_TALKING: Final = re.compile(
-    rf"{_ANSWERING.pattern}|{_ANSWERING_LIST.pattern}|\b(?:nothing|nobody|none)\b", re.IGNORECASE
+    rf"{_ANSWERING.pattern.replace('?P<listed>', '?:')}|{_ANSWERING_LIST.pattern}|\b(?:nothing|nobody|none)\b",
+    re.IGNORECASE,
 )
 """What stands before `but not the BCM`, `not even the engine`, where these speak of modules that do not answer."""
 _DENIED_WORD: Final = re.compile(r"(?:\b(?:no|not|never|without|doesnt|dont)|n't)\s$", re.IGNORECASE)
@@ -198,12 +198,27 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
     span = match.span()
     if names:
         for name in names:
+            if _is_in_passing(text, match, names[0]):
+                break
             if not _LAMP_BEHIND.match(text, name.end):
                 yield Said(name.name, answers, (span, (name.start, name.end)))
     other = ANSWERS if answers == SILENT else SILENT
     for name in _excepted(marks, match):
         turned = _turned(marks, match, answers, other)
         yield Said(name.name, turned, (span, (name.start, name.end)))
+
+
+_BEGINS_ENTRY: Final = re.compile(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
+_CODE_OF: Final = re.compile(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
+_GOES_AWAY: Final = re.compile(r"\b(?:disappear|vanish)", re.IGNORECASE)
+
+
+def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
+    """Return whether words said of a module mean something else: `water in ABS found`, `U0121 in ABS disappears`."""
+    before = text[max(0, first.start - 12) : first.start]
+    if match.re is _ANSWERING and match["listed"]:
+        return not _BEGINS_ENTRY.search(before)
+    return bool(_GOES_AWAY.search(match[0]) and _CODE_OF.search(before))
 
 
 def _clause_of(marks: Marks, place: int) -> Clause | None:
