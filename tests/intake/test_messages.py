@@ -109,7 +109,7 @@ def test_numbers_of_other_things_are_no_readings(text: str) -> None:
         ("FlexRay, 47 ohm between BP and BM", "bus plus to bus minus at a place not named: 47 ohm"),
         ("LIN wire 0.8 V", "LIN to ground at a place not named: 0.8 V"),
         (
-            "60.1 with the battery lead lifted",
+            "60.1 ohm with the battery lead lifted",
             "CAN high to CAN low at DLC: 60.1 ohm (ignition off, battery disconnected)",
         ),
         (
