@@ -74,6 +74,8 @@ class Marks:
             one for one in amounts_in(_without_pins(self.message, inside)) if one.start not in inside
         ]
         self.states = states_in(self.message)
+        said = {place for one in self.states for place in range(one.start, one.end)}
+        self.amounts = [one for one in self.amounts if not (one.is_open and one.start in said)]
         self.ohm_states = [one for one in self.states if one.value in (Battery.DISCONNECTED, Ignition.OFF)]
         self.volt_states = [one for one in self.states if isinstance(one.value, Ignition)]
         self.unplugged = unplugged_in(self.message, self.modules)

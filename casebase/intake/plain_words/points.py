@@ -49,7 +49,7 @@ _POINTS: Final = re.compile(
     r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |2 "
     r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
     r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires))?\b(?! (?:times|in\b|ends|pins))|\b(?:the "
-    r"|can )?lines(?= [0-9])|\beach line\b)"
+    r"|can )?lines(?= [0-9])|\beach (?:line|wire)\b)"
     r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )"
     r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
     r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
@@ -276,10 +276,11 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
 
 
 _LINK: Final = re.compile(
-    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin )?\s{0,2}",
+    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin |net "
+    r"|wire )?\s{0,2}",
     re.IGNORECASE,
 )
-_BETWEEN: Final = re.compile(r"\b(?:between|across)\s(?:the |pins? )?$", re.IGNORECASE)
+_BETWEEN: Final = re.compile(r"\b(?:between|across)\s(?:the |pins? |net |wire )?$", re.IGNORECASE)
 
 
 def subjects_in(message: Written, points: list[Point]) -> list[Subject]:
@@ -294,6 +295,9 @@ def subjects_in(message: Written, points: list[Point]) -> list[Subject]:
             between = bool(told or not link["and"])
             start = first.start - len(told[0]) if told else first.start
             found.append(Subject(start, second.end, (first, second), between))
+            at += 2
+        elif second and link and link["to"] and (first.line, second.line) == (BOTH, Line.GROUND):
+            found.append(Subject(first.start, second.end, (first,)))
             at += 2
         else:
             found.append(Subject(first.start, first.end, (first,)))

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
-from casebase.intake.plain_words.told_of_modules import MOST_LISTED, listed_behind
+from casebase.intake.plain_words.told_of_modules import MOST_LISTED, listed_before, listed_behind
 from casebase.intake.plain_words.written import Span, Written
 from casebase.intake.scan_codes import FoundCode, codes_in_line
 from casebase.record.codes import TroubleCode
@@ -30,17 +30,19 @@ class ToldCode:
 _STORED_BY: Final = re.compile(
     r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
     r"|active|pending|confirmed|intermittent|present|stands?|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
-    r"\b(?:in|from|by|at|on|of|under|inside|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
+    r"\b(?:in|from|by|at|on|of|under|inside|against|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
     r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
 _BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|[0-9]x\s){0,2}", re.IGNORECASE)
 _STORES: Final = re.compile(
-    r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just )?(?:stores?"
+    r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just |both |all "
+    r"|each ){0,2}(?:stores?"
     r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
     r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
     r"|(?P<lies>(?:there )?(?:is|are)))(?: codes?)?\s|[:=(]\s?|codes?\s"
+    r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
     r"|-\s)\s{0,2}(?:codes? )?",
     re.IGNORECASE,
 )
@@ -79,7 +81,7 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
     """Return each code with the modules storing it: listed behind it, else named in front of it."""
     text = marks.message.text
     found: list[ToldCode] = []
-    heading: str | None = None
+    headings: list[Named] = []
     for index, code in enumerate(codes):
         span = (code.start, code.end)
         if _SUPPOSED.search(text, max(0, code.start - 30), code.start):
@@ -92,17 +94,18 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
         names = _storing_behind(marks, codes, index)
         in_front = _storing_in_front(marks, codes, code)
         joined = bool(index) and _BETWEEN_CODES.fullmatch(text, codes[index - 1].end, code.start) is not None
-        heading = in_front.name if in_front else heading if joined else None
+        headings = in_front or (headings if joined else [])
         if _SAME_MODULE.match(text, code.end) and found:
             found.append(ToldCode(code, found[-1].module, (span,)))
-        elif in_front or (heading and not names):
-            spans = (span, (in_front.start, in_front.end)) if in_front else (span,)
-            found.append(ToldCode(code, heading, spans))
+        elif in_front or (headings and not names):
+            for name in headings:
+                spans = (span, (name.start, name.end)) if in_front else (span,)
+                found.append(ToldCode(code, name.name, spans))
         elif names:
             found += [ToldCode(code, name.name, (span, (name.start, name.end))) for name in names]
         else:
             beside = _beside_in_front(marks, codes, code)
-            heading = beside.name if beside else None
+            headings = [beside] if beside else []
             found.append(ToldCode(code, beside.name if beside else None, (span,)))
     return _without_those_told_better(found)
 
@@ -181,23 +184,28 @@ def _code_follows(codes: list[FoundCode], text: str, name: Named) -> bool:
     return bool(stores and within(codes, stores.end(), stores.end() + 1))
 
 
-def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> Named | None:
-    """Return the module in front of a code that is said to store it: `gateway has U0140`, `ABS: U0416`."""
+_TOGETHER: Final = re.compile(r"\s{1,2}(?:both|all|each)\b", re.IGNORECASE)
+
+
+def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> list[Named]:
+    """Return the modules in front of a code that are said to store it: `gateway has U0140`, `ECM and TCM both do`."""
     text = marks.message.text
     at = last_before(marks.modules, code.start)
     if at < 0 or "\n" in text[marks.modules[at].end : code.start]:
-        return None
+        return []
     name = marks.modules[at]
     stores = _STORES.match(text, name.end)
     if stores and stores["lies"] and not _LIES_IN.search(text, max(0, name.start - 10), name.start):
-        return None
+        return []
     clause = marks.clause_at(name.start)
     behind_other = within(codes, clause.sentence[0], name.start) and _STORED_BY.search(
         text[max(0, name.start - 12) : name.start]
     )
     if not stores or stores.end() != code.start or (behind_other and text[name.end : name.end + 1] == " "):
-        return None
-    return name
+        return []
+    if _TOGETHER.match(text, name.end):
+        return listed_before(marks, name.end)
+    return [name]
 
 
 def code_entry(module: str | None, code: TroubleCode) -> Data:

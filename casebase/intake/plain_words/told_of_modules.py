@@ -25,7 +25,7 @@ _FORWARD: Final = re.compile(
     rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
     r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
-    r"|reach|see|find)(?: (?:with|to|into|in))?\b|\b(?:(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
+    r"|reach|raise|see|find)(?: (?:with|to|into|in))?\b|\b(?:(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
     r"|talk|reach"
     r"|see|detect)(?: (?:with|to|into))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
     r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
@@ -36,7 +36,8 @@ _BACKWARD: Final = re.compile(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
     r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
     r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
-    r"|show(?:s|n|ing)? up|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es|ing)(?: up)?|listed|recognised"
+    r"|show(?:s|n|ing)? up|showing (?:on|in)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
+    r"|ing)(?: up)?|listed|recognised"
     r"|(?:on|in) the (?:network|bus|list|scan|tree))(?=\W|$)"
     r"|\b(?:fail(?:s|ed|ing)?|refus(?:es|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|come up)\b"
     r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
@@ -51,7 +52,7 @@ _BACKWARD: Final = re.compile(
     r"|totally |both |all )?(?:silent|quiet|absent|dead|off-?line|off line|mute|unreachable|unresponsive"
     r"|missing)\b(?! ?:)"
     r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
-    r"|\b(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
+    r"|\b(?:has |have )?(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
     re.IGNORECASE,
 )
@@ -63,7 +64,8 @@ _ANSWERING: Final = re.compile(
 )
 _ANSWERING_LIST: Final = re.compile(
     r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet)"
-    r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with)\b"
+    r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with"
+    r"|connects? (?:to|with))\b"
     r"|\bi can (?:still |only )?(?:get into|reach|talk to|communicate with)\b",
     re.IGNORECASE,
 )
@@ -188,7 +190,7 @@ _ENDS_TEXT: Final = re.compile(r"\n|[,;.](?=\s)")
 
 def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) -> Iterator[Said]:
     text = marks.message.text
-    names = listed_behind(marks, match.end()) if forward else _listed_before(marks, match.start())
+    names = listed_behind(marks, match.end()) if forward else listed_before(marks, match.start())
     if not names and not forward:
         names = (
             listed_behind(marks, match.end())
@@ -287,7 +289,8 @@ _STORES: Final = re.compile(
 )
 
 
-def _listed_before(marks: Marks, place: int) -> list[Named]:
+def listed_before(marks: Marks, place: int) -> list[Named]:
+    """Return the modules that a list right in front of a place names; of `it` the last named in its sentence."""
     text = marks.message.text
     at = last_before(marks.modules, place) + 1
     if at and _IT.search(text, marks.modules[at - 1].end, place):
