@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from casebase.bus.chain import Array
 from casebase.bus.instruments import NOTHING, View, with_traffic
-from casebase.files import write_at_once, writing_at_once
+from casebase.files import sha256_of_file, write_at_once, writing_at_once
 from casebase.record.vocabulary import BusState, Medium
 
 BANK_VERSION: Final = 4
@@ -218,12 +218,14 @@ class Bank:
         return self.folder / file
 
     def _read(self, name: str) -> Mapping[str, Column] | None:
-        """Return the kept columns, memory-mapped; None where there are none or they cannot be read."""
+        """Return the kept columns, memory-mapped; None where they cannot be read or are not as they were written."""
         path = self._path(name)
         if path is None:
             return None
         try:
-            names = path.with_suffix(".names").read_text(encoding="utf-8").split("\n")
+            sha256, *names = path.with_suffix(".names").read_text(encoding="utf-8").split("\n")
+            if sha256 != sha256_of_file(path.with_suffix(".npy")):
+                return None
             table = np.load(path.with_suffix(".npy"), mmap_mode="r")
         except (OSError, ValueError):
             return None
@@ -242,7 +244,8 @@ class Bank:
             path.parent.mkdir(parents=True, exist_ok=True)
             with writing_at_once(path.with_suffix(".npy")) as file:
                 np.save(file, np.stack(list(made.values())))
-            write_at_once(path.with_suffix(".names"), "\n".join(made).encode())
+            names = (sha256_of_file(path.with_suffix(".npy")), *made)
+            write_at_once(path.with_suffix(".names"), "\n".join(names).encode())
             prune(path.parent, spare=path.with_suffix(".npy"))
 
 

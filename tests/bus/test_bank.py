@@ -28,6 +28,18 @@ def test_a_damaged_cache_is_made_again(tmp_path):
     assert "DLC|nothing|ohms_between" in Bank(high_speed_can(), tmp_path, per_state=20).columns("nothing")
 
 
+def test_one_bit_that_rotted_in_the_cache_is_noticed(tmp_path):
+    """The file has its size and shape; its SHA-256 tells."""
+    first = Bank(high_speed_can(), tmp_path, per_state=20).columns("nothing")
+    made = {name: column.copy() for name, column in first.items()}
+    (kept,) = tmp_path.glob("*nothing*.npy")
+    content = bytearray(kept.read_bytes())
+    content[-3] ^= 0x10
+    kept.write_bytes(content)
+    again = Bank(high_speed_can(), tmp_path, per_state=20).columns("nothing")
+    assert all(np.array_equal(again[name], column) for name, column in made.items())
+
+
 def test_a_folder_that_cannot_be_written_is_done_without(tmp_path):
     """No cache, same answer."""
     blocked = tmp_path / "file"
