@@ -124,5 +124,5 @@ def test_only_the_owner_sees_the_news_on_the_site(shop, monkeypatch, host, count
 
     monkeypatch.setattr(browse, "server_over", server)
     monkeypatch.setattr(browse, "_freeze", lambda library, out: None)
-    browse.browse(None, host=host, port=8601, demo=False, library=shop)
+    browse.browse(None, host=host, port=8601, demo=False, library=str(shop))
     assert len(shown) == count
