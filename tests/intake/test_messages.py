@@ -204,6 +204,18 @@ def test_a_code_is_of_the_module_named_before_or_behind_it(text: str, codes: lis
     assert told(understood_from(text), "codes") == codes
 
 
+@pytest.mark.parametrize(
+    ("text", "reading"),
+    [
+        ("119 ohm 6 to 14, C0050 in ABS", "CAN high to CAN low at DLC: 119 ohm"),
+        ("119 ohm 6 to 14 at C217", "CAN high to CAN low at C217: 119 ohm"),
+    ],
+)
+def test_a_code_of_the_chassis_is_no_connector(text: str, reading: str) -> None:
+    """C and four digits are a code (SAE J2012), C and three the number of a connector on a diagram."""
+    assert readings_of(text) == [reading]
+
+
 def test_negations_are_no_findings() -> None:
     """What is not so is told apart, and no code of it is kept."""
     understood = understood_from("No U0100. Not shorted to ground, lines not shorted together. U0121 in ABS")

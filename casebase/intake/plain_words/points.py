@@ -323,7 +323,7 @@ _DLC: Final = re.compile(
     re.IGNORECASE,
 )
 _NAMED_PLACE: Final = re.compile(
-    r"\b(?:splice|joint|inline connector)s? ?[A-Z]{1,3}[0-9]{1,4}\b|(?<![\w])[SCX][0-9]{2,4}\b"
+    r"\b(?:splice|joint|inline connector)s? ?[A-Z]{1,3}[0-9]{1,4}\b|(?<![\w])(?:[SX][0-9]{2,4}|C[0-9]{2,3})\b"
 )
 _AT_PLUG: Final = re.compile(
     r"\b(?:at|on|to|of)?\s?(?:the )?(?:plug|connector|conn|socket) (?:of|at|on|for) (?:the )?", re.IGNORECASE
