@@ -216,6 +216,13 @@ def test_a_code_of_the_chassis_is_no_connector(text: str, reading: str) -> None:
     assert readings_of(text) == [reading]
 
 
+def test_who_holds_a_code_is_not_in_the_list_of_the_silent() -> None:
+    """A code was read from the ECM, so it answers; the comma ends what is said of the code."""
+    assert told(understood_from("U0140 in ECM, BCM silent"), "silent") == ["BCM"]
+    assert told(understood_from("U0101 from ECM and ABS, TCM and EPS silent"), "silent") == ["TCM", "EPS"]
+    assert told(understood_from("ECM, BCM silent"), "silent") == ["ECM", "BCM"]
+
+
 def test_negations_are_no_findings() -> None:
     """What is not so is told apart, and no code of it is kept."""
     understood = understood_from("No U0100. Not shorted to ground, lines not shorted together. U0121 in ABS")

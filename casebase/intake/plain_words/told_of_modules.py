@@ -190,7 +190,11 @@ _ENDS_TEXT: Final = re.compile(r"\n|[,;.](?=\s)")
 
 def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) -> Iterator[Said]:
     text = marks.message.text
-    names = listed_behind(marks, match.end()) if forward else listed_before(marks, match.start())
+    names = (
+        listed_behind(marks, match.end())
+        if forward
+        else _without_holders(text, listed_before(marks, match.start()), match.start())
+    )
     if not names and not forward:
         names = (
             listed_behind(marks, match.end())
@@ -208,6 +212,17 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
     for name in _excepted(marks, match):
         turned = _turned(marks, match, answers, other)
         yield Said(name.name, turned, (span, (name.start, name.end)))
+
+
+_HOLDS_A_CODE: Final = re.compile(r"[0-9A-F]{4}(?:-[0-9A-F]{2})? (?:in|from|by) (?:the )?$", re.IGNORECASE)
+
+
+def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
+    """Return a list of modules without those that hold a code: of `U0140 in ECM, BCM silent` BCM alone."""
+    comma = text.rfind(",", names[0].end, end) if names else -1
+    if comma < 0 or not _HOLDS_A_CODE.search(text[: names[0].start][-20:]):
+        return names
+    return [name for name in names if name.start > comma]
 
 
 _BEGINS_ENTRY: Final = re.compile(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
