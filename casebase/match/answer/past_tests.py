@@ -137,8 +137,6 @@ SAME_AGAIN: Final = 0.8
 UNKNOWN_ALIKE: Final = 0.3
 """How often it reads as some past case did where nobody knows what its cause makes it read (judged)."""
 
-LEAST_MASS: Final = 1e-12
-
 LEAST_BITS: Final = 0.05
 """A reading expected to tell less is not worth the way to the vehicle (judged)."""
 
@@ -292,7 +290,7 @@ def expected_bits(holders: Sequence[Holder], causes: Sequence[LikelyCause]) -> f
     shown = [_chances(alike, holders, index) for index in range(len(causes))]
     surprise = [JUDGED.surprise * cause.is_something_else for cause in causes]
     prior = np.maximum(np.array([cause.probability for cause in causes]) - surprise, 0.0)
-    prior /= max(prior.sum(), LEAST_MASS)
+    prior /= prior.sum()
     together = prior[:, None] * np.array(shown)
     by_chance = prior[:, None] * together.sum(axis=0)
     some = together > 0
