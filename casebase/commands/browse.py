@@ -14,7 +14,7 @@ import typer
 from casebase import places
 from casebase.commands.news import look_in_passing
 from casebase.commands.opening import means_to_compare, open_library
-from casebase.commands.shared import LibraryOption
+from casebase.commands.shared import LibraryOption, demo_place
 from casebase.demo import build_demo_library
 from casebase.library.layouts import agreed_layouts
 from casebase.library.news import News, news_in
@@ -74,7 +74,7 @@ def _demo_library(named: str | None) -> Library:
     """Return the library of invented cases; the shop's own, which the environment names, is never taken for it."""
     if named is None or named == os.environ.get(places.LIBRARY_VARIABLE):
         return build_demo_library(places.demo_library())
-    return build_demo_library(Path(named))
+    return build_demo_library(demo_place(named))
 
 
 def _freeze(library: Library, out: Path) -> None:

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from casebase import places
+from casebase.library.engine import is_hub_address
 from casebase.record.problems import printable
 from casebase.terminal.page import Page
 
@@ -26,10 +27,23 @@ LibraryOption = Annotated[
         show_default="your own",
     ),
 ]
+
+
+def demo_place(named: str) -> Path:
+    """Return the file for the invented cases; raise `typer.BadParameter` for a hub, which holds a trade's own."""
+    if is_hub_address(named):
+        raise typer.BadParameter("the invented cases go into a file of their own, on no hub: name a path")
+    return Path(named)
+
+
 DemoLibraryOption = Annotated[
     Path | None,
     typer.Option(
-        "--library", metavar="PATH", help="Another place for the invented cases.", show_default="your own"
+        "--library",
+        parser=demo_place,
+        metavar="PATH",
+        help="Another place for the invented cases.",
+        show_default="your own",
     ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the answer as JSON.")]

@@ -73,8 +73,8 @@ def bring_from_hub(files: Files, named: Iterable[str], folder: Path) -> BroughtO
     return BroughtOver(count, faults)
 
 
-def fill_hub(copy: Path, folders: Iterable[Path], address: HubAddress) -> tuple[int, BroughtOver]:
-    """Put a checked copy of a library into an empty hub, its files first; return how many cases it holds, and files.
+def fill_hub(copy: Path, folders: Iterable[Path], address: HubAddress) -> BroughtOver:
+    """Put a checked copy of a library into an empty hub, its files first; return what became of these.
 
     Raises `LibraryError` where the hub holds records already; nothing of the copy is there then.
     """
@@ -88,7 +88,8 @@ def fill_hub(copy: Path, folders: Iterable[Path], address: HubAddress) -> tuple[
                 )
             copy_kept(given, target)
         hub.set_fact(RESTORED_FACT, uuid4().hex)
-        return hub.rebuild(), brought
+        hub.rebuild()
+    return brought
 
 
 def _bring_to_hub(folders: Iterable[Path], files: Files) -> BroughtOver:

@@ -95,13 +95,13 @@ def restored_to_hub(copy: Path, address: HubAddress) -> Restored:
         made = Path(folder) / copy.name
         shutil.copy(copy, made)
         copied = _checked(made, copy)
-        cases, brought = fill_hub(made, folders_of_copy(copy), address)
+        brought = fill_hub(made, folders_of_copy(copy), address)
     with Library.open(address) as hub:
         lacking = [sha256 for sha256 in sorted(copied.files) if hub.files.bytes_of(sha256) is None]
     missing = [
         f"the attached file {sha256} came with no copy, though a record names it" for sha256 in lacking
     ]
-    return Restored(cases, None, False, brought.count, brought.faults + missing)
+    return Restored(copied.cases, None, False, brought.count, brought.faults + missing)
 
 
 def _refuse_what_is_no_copy(copy: Path) -> None:
