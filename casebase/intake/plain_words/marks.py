@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import Final, Protocol, TypeVar
 
 from casebase.intake.plain_words.amounts import amounts_in
+from casebase.intake.plain_words.not_measured import is_not_measured
 from casebase.intake.plain_words.points import places_in, points_in, subjects_in
 from casebase.intake.plain_words.states import (
     MediumSaid,
@@ -76,6 +77,12 @@ class Marks:
         self.states = states_in(self.message)
         said = {place for one in self.states for place in range(one.start, one.end)}
         self.amounts = [one for one in self.amounts if not (one.is_open and one.start in said)]
+        lines = [(one.start, one.end) for one in self.points]
+        self.amounts = [
+            one
+            for one in self.amounts
+            if not is_not_measured(self.message.text, self.clause_at(one.start), one, lines)
+        ]
         self.ohm_states = [one for one in self.states if one.value in (Battery.DISCONNECTED, Ignition.OFF)]
         self.volt_states = [one for one in self.states if isinstance(one.value, Ignition)]
         self.unplugged = unplugged_in(self.message, self.modules)

@@ -7,14 +7,14 @@ common practice, no source.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import cache
 from itertools import pairwise
 from typing import Final
 
 from casebase.intake.plain_words.written import Edit, Written
 from casebase.places import read_table
-from casebase.record.modules import modules_named_in
+from casebase.record.modules import module_key, modules_named_in
 
 
 def mended(message: Written) -> Written:
@@ -54,7 +54,22 @@ def _respelled(text: str) -> Iterator[Edit]:
             yield word.start(), word.end(), right
 
 
-_SAID_OTHERWISE: Final = (
+def _spelled_out(match: re.Match[str]) -> str:
+    """Return a module's abbreviation spelled out, `a b s`, as it is written; other letters as they are."""
+    letters = match[0].replace(" ", "").upper()
+    return letters if module_key(letters) else match[0]
+
+
+_ZERO: Final = re.compile(r"oh|o|zero|nought", re.IGNORECASE)
+
+
+def _dictated(match: re.Match[str]) -> str:
+    """Return a code said digit by digit, `u oh 1 0 1`, as it is written; what is no whole code as it is."""
+    digits = "".join(_ZERO.sub("0", match[2]).split())
+    return match[1].upper() + digits if re.fullmatch(r"[0-3][0-9]{3}", digits) else match[0]
+
+
+_SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str]], str]], ...]] = (
     (
         re.compile(
             r"(?<![\w.,'])([0-9]{1,2})'([0-9]{1,3})(?= ?(?:[kKM]?(?:ohms?|\u03a9)|v(?:olts?)?)\b)",
@@ -72,6 +87,17 @@ _SAID_OTHERWISE: Final = (
     ),
     (re.compile(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (re.compile(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (re.compile(r"(?<=[0-9])[ -]?ish\b", re.IGNORECASE), ""),
+    (re.compile(r"(?<=[0-9])( ?[kKM]?)(?:omhs?|ohns?|homs?|oms|hms)\b", re.IGNORECASE), r"\1ohm"),
+    (re.compile(r"(?<![\w/])w/o\b", re.IGNORECASE), "without"),
+    (re.compile(r"(?<![\w/])w/ ?(?=[a-z])", re.IGNORECASE), "with "),
+    (re.compile(r"(?<![\w'])[a-z](?: [a-z]){2}(?![\w'])", re.IGNORECASE), _spelled_out),
+    (
+        re.compile(
+            r"(?<![\w'])([PCBU])((?: (?:oh|o|zero|nought|[0-9]{1,4})){2,5})\b(?! ?(?:ohms?|v|volts?)\b)", re.IGNORECASE
+        ),
+        _dictated,
+    ),
     (
         re.compile(
             r"(?<![\w'])([PpUu]) ([0-3][0-9]{3})\b(?! (?:dash|hyphen|minus) )(?! ?(?:ohms?|v|volts?|rpm|km|mi"
@@ -80,12 +106,13 @@ _SAID_OTHERWISE: Final = (
         r"\1\2",
     ),
 )
-"""Dictated codes, halves, and a module in two words, with how they are written."""
+"""Dictated codes, halves, units misspelt, and a module spelled out, with how they are written."""
 
 
 def _said_otherwise(text: str) -> Iterator[Edit]:
     for pattern, instead in _SAID_OTHERWISE:
-        yield from ((*match.span(), match.expand(instead)) for match in pattern.finditer(text))
+        for match in pattern.finditer(text):
+            yield *match.span(), match.expand(instead) if isinstance(instead, str) else instead(match)
 
 
 def _right_spelling(word: str) -> str | None:

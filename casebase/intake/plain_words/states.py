@@ -21,7 +21,8 @@ _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15
 _STATES: Final = re.compile(
     rf"(?P<on>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo)\b"
     r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
-    rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b)"
+    rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b"
+    r"|\beverything (?:is |was |switched |turned )?off\b)"
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
     r"|\brunning\b(?! board)|koer)\b)"
     r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
@@ -30,7 +31,9 @@ _STATES: Final = re.compile(
     rf"|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
     r" ?(?:min\w*|hours?|days?|weeks?)))|\b(?:isolator|(?:battery|master|main) switch) (?:is |was )?(?:turned "
     r"|switched )?"
-    r"(?:off|open))",
+    r"(?:off|open)"
+    r"|\b(?:un-?powered|powered (?:off|down)|(?:the )?(?:power|12 ?v|24 ?v|supply) (?:is |was |being )?(?:off|removed"
+    r"|disconnected)|no power on (?:it|the (?:car|bus|network)))\b)",
     re.IGNORECASE,
 )
 IGNITIONS: Final = {
@@ -41,6 +44,7 @@ IGNITIONS: Final = {
 }
 _LOADED: Final = re.compile(
     r"\b(?:load tested|under load|with (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|lamp|load)(?: across)?"
+    r"|(?:put|hung|hang|using|connected) (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|test lamp|lamp|load) (?:on|across|to|at)"
     r"|at [0-9.]+ ?A\b|bulb across|loaded)",
     re.IGNORECASE,
 )
