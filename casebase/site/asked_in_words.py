@@ -205,8 +205,8 @@ def _row(item: Item, media: list[Medium]) -> Iterator[tuple[str, str]]:
         ),
         None,
     )
-    if key is None or "to" in data:
-        return
+    if key is None or "to" in data or "network" in data:
+        return  # the form knows networks by their kind alone
     yield "what", key
     yield "value", data.get("value", "")
     yield "at", "" if data["at"] == "DLC" else data["at"]

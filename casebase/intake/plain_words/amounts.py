@@ -124,11 +124,38 @@ def _with_number(message: Written) -> Iterator[Measured]:
             continue
         if bare and (_COUNTED.match(text, match.end()) or _YEAR.fullmatch(match[0])):
             continue
+        if match["high"] and _CHANGES_FROM.search(text, max(0, match.start() - 30), match.start()):
+            yield from _both_ends(text, match)
+            continue
         if match["high"] and bare and _could_be_pins(match):
             continue
         measured = _measured(text, match)
         if measured:
             yield measured
+
+
+_CHANGES_FROM: Final = re.compile(
+    r"\b(?:goes|go|went|drops?|dropped|jumps?|jumped|changes?|changed|rises?|rose|climbs?|climbed|falls?|fell|moves?)"
+    r" (?:up |down |straight )?from \Z",
+    re.IGNORECASE,
+)
+
+
+def changed_from(text: str, amount: Measured) -> bool:
+    """Return whether an amount is what stood there before it changed: `goes from 60 to 120`."""
+    return _CHANGES_FROM.search(text, max(0, amount.start - 30), amount.start) is not None
+
+
+def _both_ends(text: str, change: re.Match[str]) -> Iterator[Measured]:
+    """Yield what stood there before a change and what after it, each an amount of its own."""
+    quantity, unit = _unit(change)
+    for name in ("low", "high"):
+        value = _value(f"{change[name]} {unit}".strip(), quantity or Quantity.RESISTANCE)
+        if isinstance(value, Amount) and quantity is not Quantity.CURRENT:
+            end = change.end(name) if name == "low" else change.end()
+            yield Measured(
+                change.start(name), end, str(value).rsplit(" ", 1)[0], unit, quantity, value.low
+            )
 
 
 _NOT_MEASURED: Final = re.compile(

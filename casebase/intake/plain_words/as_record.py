@@ -24,35 +24,49 @@ def record_of(understood: Understood) -> Data:
     vehicle: Data = {"make": NOT_SAID, "model": NOT_SAID}
     for item in understood.of("vehicle"):
         vehicle |= item.data
-    media = media_of(understood)
+    networks = _networks(understood, media_of(understood))
     data: Data = {
         "kind": str(Kind.FAULT_CASE),
         "vehicle": vehicle,
         "concern": _concern(understood),
         "lamps": [item.data for item in understood.of("lamps")],
         "conditions": [item.data for item in understood.of("conditions")],
-        "networks": [{"name": _network_name(medium, media), "medium": medium} for medium in media],
+        "networks": networks,
         "modules": [
             *({"name": item.data, "answers": str(Answers.NO)} for item in understood.of(SILENT)),
             *({"name": item.data, "answers": str(Answers.YES)} for item in understood.of(ANSWERS)),
         ],
         "codes": _each_once(item.data for item in understood.of("codes")),
-        "readings": [_on_its_network(item, media) for item in understood.of("readings")],
+        "readings": [_on_its_network(item, networks) for item in understood.of("readings")],
         "trials": [item.data for item in understood.of("trials")],
     }
     return {key: value for key, value in data.items() if value}
+
+
+def _networks(understood: Understood, media: list[str]) -> list[Data]:
+    """Return the networks by their kinds, and those that readings call by a name of their own."""
+    named = list(
+        dict.fromkeys(item.data["network"] for item in understood.of("readings") if "network" in item.data)
+    )
+    pairs = [kind for kind in media if Line.CAN_HIGH in LINES_OF_MEDIUM[Medium(kind)]]
+    medium = pairs[0] if pairs else str(Medium.HIGH_SPEED_CAN)
+    kinds = media or ([medium] if named else [])
+    networks: list[Data] = [{"name": _network_name(kind, kinds), "medium": kind} for kind in kinds]
+    return networks + [{"name": name, "medium": medium} for name in named]
 
 
 def _network_name(medium: str, media: list[str]) -> str:
     return _NETWORK if len(media) == 1 else f"the {medium}"
 
 
-def _on_its_network(item: Item, media: list[str]) -> Data:
-    """Return a reading; where the message names several networks, with the one last named if that has its line."""
-    read_on = network_read(item, list(map(Medium, media)))
-    if len(media) < 2 or read_on is None:
+def _on_its_network(item: Item, networks: list[Data]) -> Data:
+    """Return a reading with its network where there are several: by its own name, else the one last named by kind."""
+    if len(networks) < 2 or "network" in item.data:
         return dict(item.data)
-    return {**item.data, "network": _network_name(str(read_on), media)}
+    kinds = [one for one in networks if one["name"].startswith("the ")]
+    read_on = network_read(item, [Medium(one["medium"]) for one in kinds])
+    name = next((one["name"] for one in kinds if one["medium"] == str(read_on)), None)
+    return {**item.data, "network": name} if name else dict(item.data)
 
 
 def network_read(item: Item, media: list[Medium]) -> Medium | None:
@@ -183,7 +197,8 @@ def item_words(item: Item) -> str:
     if item.kind == "readings":
         reading = Reading.model_validate(item.data)
         state = reading.state()
-        return f"{reading.what()}: {value_words(reading)}{f' ({state})' if state else ''}"
+        on = f" on {reading.network}" if reading.network else ""
+        return f"{reading.what()}{on}: {value_words(reading)}{f' ({state})' if state else ''}"
     if item.kind == "codes":
         return (
             f"{item.data['code']} in {item.data['module']}"

@@ -9,18 +9,19 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Final, Protocol, TypeVar
 
-from casebase.intake.plain_words.amounts import amounts_in
-from casebase.intake.plain_words.not_measured import is_not_measured
+from casebase.intake.plain_words.amounts import Measured, amounts_in
+from casebase.intake.plain_words.not_measured import is_not_read_here, is_of_no_line
 from casebase.intake.plain_words.points import places_in, points_in, subjects_in
 from casebase.intake.plain_words.states import (
     MediumSaid,
     Named,
     media_in,
+    networks_named_in,
     modules_in,
     states_in,
     unplugged_in,
 )
-from casebase.intake.plain_words.written import Clause, Written
+from casebase.intake.plain_words.written import Clause, Span, Written
 from casebase.record.vocabulary import Battery, Ignition, Medium
 
 _CAN: Final = re.compile(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
@@ -66,6 +67,7 @@ class Marks:
     def __post_init__(self) -> None:
         self.modules = modules_in(self.message)
         self.media = media_in(self.message)
+        self.networks = networks_named_in(self.message)
         self.places = places_in(self.message)
         self.points = points_in(self.message, {said.medium for said in self.media}, self.places)
         self.subjects = subjects_in(self.message, self.points)
@@ -78,14 +80,24 @@ class Marks:
         said = {place for one in self.states for place in range(one.start, one.end)}
         self.amounts = [one for one in self.amounts if not (one.is_open and one.start in said)]
         lines = [(one.start, one.end) for one in self.points]
-        self.amounts = [
-            one
-            for one in self.amounts
-            if not is_not_measured(self.message.text, self.clause_at(one.start), one, lines)
-        ]
+        self.amounts = self._of_the_network(lines)
+        self.not_read = {one.start for one in self.amounts if self._is_not_read_here(one)}
         self.ohm_states = [one for one in self.states if one.value in (Battery.DISCONNECTED, Ignition.OFF)]
         self.volt_states = [one for one in self.states if isinstance(one.value, Ignition)]
         self.unplugged = unplugged_in(self.message, self.modules)
+
+    def _of_the_network(self, lines: list[Span]) -> list[Measured]:
+        """Return the amounts without those of parts, and without the counts of these: `2 60 ohm resistors`."""
+        kept: list[Measured] = []
+        for one in self.amounts:
+            if not is_of_no_line(self.message.text, self.clause_at(one.start), one, lines):
+                kept.append(one)
+            elif kept and kept[-1].end == one.start - 1 and kept[-1].quantity is None:
+                kept.pop()
+        return kept
+
+    def _is_not_read_here(self, amount: Measured) -> bool:
+        return is_not_read_here(self.message.text, self.clause_at(amount.start), amount)
 
     @cached_property
     def clauses(self) -> list[Clause]:

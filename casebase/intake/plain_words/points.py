@@ -42,9 +42,9 @@ _POINTS: Final = re.compile(
     r"|(?P<bus_plus>\b(?:bus plus|(?-i:BP)|bp(?= [0-9]))\b)|(?P<bus_minus>\b(?:bus minus|(?-i:BM)|bm(?= [0-9]))\b)"
     r"|(?P<k>\bk[ -]?line\b)|(?P<lin>\blin(?:[ -](?:bus|line|wire))?\b)"
     r"|(?P<single>\b(?:single[ -]wire(?: can)?|sw[ -]?can)\b)"
-    rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)\b|(?<!too )(?<!very )(?<!so )\b(?:high"
+    rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)[0-9]?\b|(?<!too )(?<!very )(?<!so )\b(?:high"
     rf"|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:H)\b)"
-    rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low"
+    rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)[0-9]?\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low"
     rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:L)\b)"
     r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |2 "
     r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
@@ -334,6 +334,15 @@ _PLUG_WORD: Final = re.compile(
 _AT: Final = re.compile(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
 
 
+_AT_PART: Final = re.compile(
+    r"\b(?:at|on) (?:the |its )?(?P<part>(?!(?:the|a|an|each|every|any|both|all|other|same|my|his|to|of)\b)[a-z]{3,14}(?: [a-z]{3,14})?"
+    r" (?:sensor|motor|unit|pump|actuator|camera|switch|headlight|headlamp|mirror|amplifier|head|controller|module))\b"
+    r"(?! (?:lamp|light|fuse|feed|bolt|resistor|coil|relay|is|was))",
+    re.IGNORECASE,
+)
+"""A part that is no module by any known name, at which something was read."""
+
+
 @dataclass(frozen=True)
 class Place:
     """Where the leads were: its span and its name as a record holds it."""
@@ -359,4 +368,10 @@ def places_in(message: Written) -> list[Place]:
             found.append(Place(module.start - len(before) + behind_plug.start(), module.end, name))
         elif _AT.search(before) and text[module.start : module.end].isupper():
             found.append(Place(module.start, module.end, name))
+    taken = {at for place in found for at in range(place.start, place.end)}
+    found += [
+        Place(match.start("part"), match.end("part"), f"connector of {match['part']}")
+        for match in _AT_PART.finditer(text)
+        if taken.isdisjoint(range(*match.span("part")))
+    ]
     return sorted(found, key=lambda place: place.start)

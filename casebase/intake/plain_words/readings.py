@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from casebase.intake.plain_words.amounts import Measured
+from casebase.intake.plain_words.amounts import Measured, changed_from
 from casebase.intake.plain_words.lines_of_amounts import amounts_of_clause
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.points import Place
@@ -41,8 +41,21 @@ def readings_in(marks: Marks) -> list[ToldReading]:
         told_before = _EARLIER.search(marks.message.text, clause.start, clause.end)
         if not told_before and not _SCOPE.search(marks.message.text, *clause.sentence):
             taken += amounts_of_clause(marks, clause, taken[-LOOKED_BACK:])
-    told = [_told(marks, one) for one in taken if one.amount.fits(one.quantity)]
-    return _each_once(_shaken(marks, told))
+    told = [
+        _told(marks, one)
+        for one in taken
+        if one.amount.fits(one.quantity) and one.amount.start not in marks.not_read
+    ]
+    return _each_once(_shaken(marks, _of_several_networks(told)))
+
+
+def _of_several_networks(told: list[ToldReading]) -> list[ToldReading]:
+    """Return the readings, without the name of their network where all have the same."""
+    if len({one.data.get("network") for one in told}) > 1:
+        return told
+    return [
+        replace(one, data={key: value for key, value in one.data.items() if key != "network"}) for one in told
+    ]
 
 
 _EARLIER: Final = re.compile(
@@ -125,6 +138,9 @@ def _told(marks: Marks, taken: TakenAmount) -> ToldReading:
     if pins:
         data["pins"] = " and ".join(pins)
     data["value"] = amount.as_value(quantity)
+    named = within(marks.networks, clause.sentence[0], amount.start)
+    if named:
+        data["network"] = named[-1].name
     state, state_spans = _state(marks, clause, taken)
     spans = (*taken.spans, *place_span, *state_spans)
     return ToldReading(data | state, spans, taken.assumed, marks.medium_at(amount.start))
@@ -147,6 +163,9 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     if following and following.start < next_amount:
         return following.name, ((following.start, following.end),)
     before = [one for one in places if one.start < start]
+    if not places and _OTHER_SIDE.search(marks.message.text, clause.start, start):
+        earlier = last_before(marks.places, start)
+        before = marks.places[earlier : earlier + 1] if earlier >= 0 else []
     alone = places[0] if len(places) == 1 and not _amounts_beside(marks, places[0]) else None
     told = before[-1] if before else alone
     if told:
@@ -154,6 +173,10 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     if taken.lines[0] in (Line.SUPPLY, Line.GROUND, Line.BATTERY_PLUS) and not _is_of_dlc(taken):
         return _module_supplied(marks, clause, taken)
     return None, ()
+
+
+_OTHER_SIDE: Final = re.compile(r"\b(?:harness|loom|wiring|vehicle|car) side\b", re.IGNORECASE)
+"""Said of the plug named last."""
 
 
 def _amounts_beside(marks: Marks, place: Place) -> bool:
@@ -262,6 +285,8 @@ def _state_said(marks: Marks, clause: Clause, taken: TakenAmount) -> StateSaid |
 
 def _unplugged(marks: Marks, clause: Clause, taken: TakenAmount) -> Unplugged | None:
     """Return what is said to be unplugged in the clause of a reading; the clause before where it says nothing else."""
+    if changed_from(marks.message.text, taken.amount):
+        return None
     own = within(marks.unplugged, *_stretch(marks, clause, taken.amount))
     if own:
         return own[-1]

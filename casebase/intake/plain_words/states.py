@@ -266,6 +266,34 @@ def media_in(message: Written) -> list[MediumSaid]:
     ]
 
 
+_NO_NETWORK_NAME: Final = (
+    r"(?!(?:the|a|an|this|that|my|his|her|its|our|both|each|every|any|all|which|what|one|same|other|main|high|low|speed|single"
+    r"|wire|tolerant|fault|hs|ls|sw|i|you|we|it|he|she|they|only|whole|vehicle|car|truck|on|at|for|and|of|is|to|from)\b)"
+)
+_NAMED_NETWORK: Final = re.compile(
+    rf"\b(?:on|at|for) (?:the )?(?P<name>(?:{_NO_NETWORK_NAME}[a-z]\w{{0,14}}[ -]?)(?:can)(?: ?bus)?(?:[ -]?[0-9]\b)?)"
+    r"(?![ _-]?(?:high|low|hi|lo|h|l|fd)\b)(?!\w)",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class NetworkNamed:
+    """A network called by a name of its maker's, and where: `on comfort CAN`."""
+
+    start: int
+    end: int
+    name: str
+
+
+def networks_named_in(message: Written) -> list[NetworkNamed]:
+    """Return the networks that the message calls by a name of their own, in order."""
+    return [
+        NetworkNamed(*match.span(), " ".join(match["name"].split()))
+        for match in _NAMED_NETWORK.finditer(message.text)
+    ]
+
+
 _TESTER: Final = re.compile(
     r"\b(?:tester|scan tool|scanner) (?:is |was )?(?P<silent>off|not connected|silent|unplugged|disconnected|out)\b"
     r"|\b(?:tester|scan tool|scanner) (?:is |was )?(?P<talking>asking|talking|connected|on|in)\b"

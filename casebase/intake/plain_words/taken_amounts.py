@@ -10,8 +10,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from casebase.intake.plain_words.amounts import Measured
+from casebase.intake.plain_words.amounts import Measured, changed_from
 from casebase.intake.plain_words.marks import Marks, last_before, within
+from casebase.intake.plain_words.not_measured import NOMINAL_OHMS
 from casebase.intake.plain_words.points import Subject, default_lines
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span
@@ -42,7 +43,8 @@ def medium_of(marks: Marks, amount: Measured) -> Medium:
 
 
 _CARRIES: Final = re.compile(
-    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with|without|put|once|when|hot|warm|cold|in)\b|:|=",
+    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with|without|put|once|when|hot|warm|cold|in"
+    r"|mine|but|i (?:have|get|got|measured?|see|read)|only)\b|:|=",
     re.IGNORECASE,
 )
 _OF_RESISTANCE: Final = re.compile(r"\b(?:resistance|resistor|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE)
@@ -64,8 +66,11 @@ def without_subject(
     lines = default_lines(medium_of(marks, amount))
     if volts and len(lines) == 1:
         return [_usual(amount, Quantity.VOLTAGE, (lines[0], Line.GROUND), f"taken as of {lines[0]}")]
+    on_network = within(marks.networks, clause.start, amount.start)
     ohms = (
-        amount.quantity is Quantity.RESISTANCE and not amount.is_open and not _may_be_distance(marks, amount)
+        amount.quantity is Quantity.RESISTANCE
+        and (not amount.is_open or bool(on_network))
+        and not _may_be_distance(marks, amount)
     )
     if len(lines) == 1 or not (ohms or _stands_for_ohms(marks, clause, amount)):
         return []
@@ -125,6 +130,10 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     text = marks.message.text
     if amount.is_open or amount.quantity is not None:
         return False
+    if amount.start in marks.not_read and amount.number in NOMINAL_OHMS:
+        return True
+    if changed_from(text, amount) and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
+        return True
     if _OF_RESISTANCE.search(text, clause.start, amount.start):
         return True
     index = last_before(marks.amounts, amount.start + 1)
