@@ -105,6 +105,12 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
         ),
         r"\1\2",
     ),
+    (
+        re.compile(
+            r"(?<![\w'])([PpUu]) ([1-9][0-9]{2})(?![\w.,]*[0-9])(?! ?(?:ohms?|v|volts?|rpm|km|mi|miles|bar|w|k)\b)"
+        ),
+        r"\g<1>0\2",
+    ),
 )
 """Dictated codes, halves, units misspelt, and a module spelled out, with how they are written."""
 

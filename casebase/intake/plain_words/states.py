@@ -139,10 +139,20 @@ def modules_in(message: Written) -> list[Named]:
         for one in known
         if not _OTHER_THING.search(text[max(0, one.start - 8) : one.start])
     ]
+    named += [
+        Named(*match.span("ecu"), "engine ECU", is_clear=True)
+        for match in _LONE_ECU.finditer(text)
+        if match["whose"].lower() != "the" or not any(one.start < match.start() for one in named)
+    ]
     inside = {place for one in known for place in range(one.start, one.end)}
     unknown = [one for one in _unknown_named(text) if inside.isdisjoint(range(one.start, one.end))]
     return sorted((*named, *unknown), key=lambda one: one.start)
 
+
+_LONE_ECU: Final = re.compile(
+    r"\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b(?! (?:of|for|in)\b)(?!')", re.IGNORECASE
+)
+"""The ECU of nothing else that was named is the engine's (common practice, no source)."""
 
 _UNKNOWN: Final = re.compile(
     r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu)\b(?!')"

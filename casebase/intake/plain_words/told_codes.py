@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -11,7 +12,7 @@ from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.told_of_modules import MOST_LISTED, listed_before, listed_behind
 from casebase.intake.plain_words.written import Span, Written
 from casebase.intake.scan_codes import FoundCode, codes_in_line
-from casebase.record.codes import TroubleCode
+from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.modules import module_identity
 
 Data = dict[str, Any]
@@ -28,22 +29,22 @@ class ToldCode:
 
 
 _STORED_BY: Final = re.compile(
-    r"[\s,;()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
-    r"|active|pending|confirmed|intermittent|present|stands?|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
-    r"\b(?:in|from|by|at|on|of|under|inside|against|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
+    r"[\s,;:()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
+    r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|stands?|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
+    r"(?:\b(?:in|from|by|at|on|of|under|inside|against)|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
     r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
 _BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|[0-9]x\s){0,2}", re.IGNORECASE)
 _STORES: Final = re.compile(
-    r"\s{0,2}(?:module |unit |ecu |itself )?(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just |both |all "
+    r"\s{0,2}(?:module |unit |ecu |itself |that |which ){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just |both |all "
     r"|each ){0,2}(?:stores?"
     r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
     r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
     r"|(?P<lies>(?:there )?(?:is|are)))(?: codes?)?\s|[:=(]\s?|codes?\s"
     r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
-    r"|-\s)\s{0,2}(?:codes? )?",
+    r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?|dtcs?)[\s:]{1,2}){0,4}",
     re.IGNORECASE,
 )
 _SUPPOSED: Final = re.compile(
@@ -55,7 +56,7 @@ _DENIED_BEFORE: Final = re.compile(
     r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE
 )
 _DENIED_BEHIND: Final = re.compile(
-    r"\s?\??,?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|no(?= sorry|\b(?! (?:comm?s"
+    r"\s?\?{0,3},?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|no(?= sorry|\b(?! (?:comm?s"
     r"|communication|response|answer|reply|contact|change))))",
     re.IGNORECASE,
 )
@@ -70,8 +71,22 @@ def codes_found(message: Written) -> list[FoundCode]:
         end = stop.start() if stop else len(message.text)
         codes = codes_in_line(message.text[start:end])
         found += [FoundCode(start + one.start, start + one.end, one.code) for one in codes]
+        if codes and isinstance(codes[-1].code, TroubleCode):
+            found += _halves(message.text, found[-1], end)
         start = stop.end() if stop else end
     return found
+
+
+_HALF: Final = re.compile(r"\s?(?:,|/|&|\+|\band\b)\s?(?:and )?(0[0-9A-F]{3}(?:-[0-9A-F]{2})?)(?![\w.,]*[0-9])", re.IGNORECASE)
+
+
+def _halves(text: str, code: FoundCode, end: int) -> Iterator[FoundCode]:
+    """Yield the codes behind one that are told without its letter: `U0100, 0121 and 0155`."""
+    letter = code.code.text[:1]
+    at = code.end
+    while letter in "PCBU" and (half := _HALF.match(text, at, end)):
+        yield FoundCode(half.start(1), half.end(1), parse_code(letter + half[1]))
+        at = half.end()
 
 
 _STOPS: Final = re.compile(r"\n|[.!?]\s")
@@ -105,15 +120,49 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
             found += [ToldCode(code, name.name, (span, (name.start, name.end))) for name in names]
         else:
             beside = _beside_in_front(marks, codes, code)
-            headings = [beside] if beside else []
-            found.append(ToldCode(code, beside.name if beside else None, (span,)))
-    return _without_those_told_better(found)
+            headings = [beside] if beside else _told_later(marks, codes, index)
+            spans = (span, *((one.start, one.end) for one in headings if not beside))
+            found += [ToldCode(code, name.name, spans) for name in headings] or [ToldCode(code, None, (span,))]
+            headings = headings if beside else []
+    return _each_once(_without_those_told_better(found))
+
+
+_HELD_LATER: Final = re.compile(
+    r"\b(?:stored|set|logged|reported|shown|held|kept|recorded|flagged|seen|saved|present|stands|sits|comes|coming|pending"
+    r"|active)(?: up| out| again| only| both| also){0,2} (?:in|by|from|on|inside|at) (?:the |my )?"
+    r"|(?<=\)) (?:is |was |are )?(?:in|from|by) (?:the |my )?"
+    r"|\b(?:control unit|module|ecu|system|unit|location|source)\s?[:=]\s?",
+    re.IGNORECASE,
+)
+"""What leads to the module that stores a code, though more stands between: `U0129 again after clearing, set in ECM`."""
+_FARTHEST_HOLDER: Final = 80
+
+
+def _told_later(marks: Marks, codes: list[FoundCode], index: int) -> list[Named]:
+    """Return the modules that are said to store a code further behind it in its sentence."""
+    start = codes[index].end
+    end = min(marks.clause_at(start - 1).sentence[1], start + _FARTHEST_HOLDER)
+    if index + 1 < len(codes):
+        end = min(end, codes[index + 1].start)
+    for told in _HELD_LATER.finditer(marks.message.text, start, end):
+        if within(marks.modules, told.end(), told.end() + 1):
+            return listed_behind(marks, told.end())
+    return []
+
+
+def _each_once(told: list[ToldCode]) -> list[ToldCode]:
+    """Return each code of a module once, however often it is told."""
+    kept: dict[tuple[str, str | None, bool], ToldCode] = {}
+    for one in told:
+        holder = module_identity(one.module) if one.module else None
+        kept.setdefault((one.found.code.text, holder, one.is_denied), one)
+    return list(kept.values())
 
 
 def _without_those_told_better(told: list[ToldCode]) -> list[ToldCode]:
     """Return the codes without those of no module that stand elsewhere with one: a list, then who stores what."""
     with_module = {one.found.code.text for one in told if one.module}
-    return [one for one in told if one.is_denied or one.module or one.found.code.text not in with_module]
+    return [one for one in told if one.module or one.found.code.text not in with_module]
 
 
 def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> Named | None:
@@ -203,9 +252,22 @@ def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> 
     )
     if not stores or stores.end() != code.start or (behind_other and text[name.end : name.end + 1] == " "):
         return []
-    if _TOGETHER.match(text, name.end):
+    if _TOGETHER.match(text, name.end) or _is_of_all(text, name, stores[0], code):
         return listed_before(marks, name.end)
     return [name]
+
+
+_PLURAL: Final = re.compile(
+    r"\s(?:also |only |both |all |each )*(?:store|have|report|log|set|show|throw|flag|give|hold)\s|\s?:\s", re.IGNORECASE
+)
+_AND_BEFORE: Final = re.compile(r"(?:\band|&|\+|\bor) (?:the |my )?$", re.IGNORECASE)
+
+
+def _is_of_all(text: str, name: Named, stores: str, code: FoundCode) -> bool:
+    """Return whether a code is of a whole list of modules: `ECM and TCM log U0121`, `ECM, TCM: U0121 each`."""
+    each = re.match(r"[^.;\n]{0,20}\b(?:each|in (?:all|both))\b", text[code.end :][:32])
+    joined = _AND_BEFORE.search(text[max(0, name.start - 8) : name.start])
+    return bool(each or (joined and _PLURAL.match(stores)))
 
 
 def code_entry(module: str | None, code: TroubleCode) -> Data:

@@ -83,7 +83,7 @@ _EVERYONE: Final = re.compile(
 )
 _EXCEPT: Final = re.compile(r"\b(?:except(?: for)?|apart from|bar|besides|other than|only)\b", re.IGNORECASE)
 _BETWEEN_NAMES: Final = re.compile(
-    r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
+    r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
     r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
     re.IGNORECASE,
 )
@@ -178,14 +178,21 @@ _LONGEST_CONTRAST: Final = 60
 
 def _text_of_code(text: str, code: FoundCode) -> Span:
     """Return the span behind a code in which "lost communication with" is the code's own text."""
-    if not _BEGINS_TEXT.match(text, code.end):
+    begins = _BEGINS_TEXT.match(text, code.end) or _EXPLAINS.match(text, code.end)
+    if not begins:
         return code.end, code.end
-    stop = _ENDS_TEXT.search(text, code.end)
+    stop = _ENDS_TEXT.search(text, begins.end())
     return code.end, stop.start() if stop else len(text)
 
 
-_BEGINS_TEXT: Final = re.compile(r"[ \-:,.]{1,4}(?:lost |loss of |no |invalid )", re.IGNORECASE)
-_ENDS_TEXT: Final = re.compile(r"\n|[,;.](?=\s)")
+_BEGINS_TEXT: Final = re.compile(r"[ \-:,.(=\"]{1,4}(?:lost |loss of |no |invalid )", re.IGNORECASE)
+_EXPLAINS: Final = re.compile(
+    r"[^.;\n]{0,50}?(?:\b(?:which|that|it|this)? ?(?:is|means?|meaning|stands for|says|being|i\.?e\.?|for)\s(?:the )?|code )"
+    r"[\"(]?(?:lost|loss of|no comm?s?|no communication|invalid|missing)\b",
+    re.IGNORECASE,
+)
+"""Behind a code that is explained in words: `U0164 in the BCM, which is lost communication with HVAC`."""
+_ENDS_TEXT: Final = re.compile(r"\n|[,;.](?=\s)|[)\"]|\b(?:and|but) (?=(?:also )?(?:an? )?[UPCB][0-3])")
 
 
 def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) -> Iterator[Said]:
