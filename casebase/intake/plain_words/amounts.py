@@ -153,9 +153,7 @@ def _both_ends(text: str, change: re.Match[str]) -> Iterator[Measured]:
         value = _value(f"{change[name]} {unit}".strip(), quantity or Quantity.RESISTANCE)
         if isinstance(value, Amount) and quantity is not Quantity.CURRENT:
             end = change.end(name) if name == "low" else change.end()
-            yield Measured(
-                change.start(name), end, str(value).rsplit(" ", 1)[0], unit, quantity, value.low
-            )
+            yield Measured(change.start(name), end, str(value).rsplit(" ", 1)[0], unit, quantity, value.low)
 
 
 _NOT_MEASURED: Final = re.compile(

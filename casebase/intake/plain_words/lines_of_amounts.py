@@ -66,8 +66,12 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
     return found
 
 
-_SAME_ON: Final = re.compile(r"\b(?:same|ditto)(?: (?:thing|value|again))?(?: (?:on|for|with|at))? (?:the |pin )?$", re.IGNORECASE)
-_SAME_BEHIND: Final = re.compile(r"\s(?:is |reads |also |has )?(?:the )?(?:same|ditto)\b(?! (?:as|module))", re.IGNORECASE)
+_SAME_ON: Final = re.compile(
+    r"\b(?:same|ditto)(?: (?:thing|value|again))?(?: (?:on|for|with|at))? (?:the |pin )?$", re.IGNORECASE
+)
+_SAME_BEHIND: Final = re.compile(
+    r"\s(?:is |reads |also |has )?(?:the )?(?:same|ditto)\b(?! (?:as|module))", re.IGNORECASE
+)
 _LEADS_TO: Final = re.compile(
     r"\s{0,2}(?:are |is |each |both )?(?:dc )?(?P<by>on|from|between|across|at|of|for|in)?\s{0,2}(?:the )?(?:pins? )?",
     re.IGNORECASE,

@@ -16,8 +16,8 @@ from casebase.intake.plain_words.states import (
     MediumSaid,
     Named,
     media_in,
-    networks_named_in,
     modules_in,
+    networks_named_in,
     states_in,
     unplugged_in,
 )

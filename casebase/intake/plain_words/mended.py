@@ -94,7 +94,8 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     (re.compile(r"(?<![\w'])[a-z](?: [a-z]){2}(?![\w'])", re.IGNORECASE), _spelled_out),
     (
         re.compile(
-            r"(?<![\w'])([PCBU])((?: (?:oh|o|zero|nought|[0-9]{1,4})){2,5})\b(?! ?(?:ohms?|v|volts?)\b)", re.IGNORECASE
+            r"(?<![\w'])([PCBU])((?: (?:oh|o|zero|nought|[0-9]{1,4})){2,5})\b(?! ?(?:ohms?|v|volts?)\b)",
+            re.IGNORECASE,
         ),
         _dictated,
     ),

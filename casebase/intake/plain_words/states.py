@@ -150,7 +150,8 @@ def modules_in(message: Written) -> list[Named]:
 
 
 _LONE_ECU: Final = re.compile(
-    r"\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b(?! (?:of|for|in)\b)(?!')", re.IGNORECASE
+    r"\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b(?! (?:of|for|in)\b)(?!')",
+    re.IGNORECASE,
 )
 """The ECU of nothing else that was named is the engine's (common practice, no source)."""
 

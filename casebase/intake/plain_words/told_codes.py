@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any, Final
 
+from casebase.intake.plain_words.lists_of_modules import MOST_LISTED, listed_before, listed_behind
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
-from casebase.intake.plain_words.told_of_modules import MOST_LISTED, listed_before, listed_behind
+from casebase.intake.plain_words.told_of_modules import text_of_code
 from casebase.intake.plain_words.written import Span, Written
 from casebase.intake.scan_codes import FoundCode, codes_in_line
 from casebase.record.codes import TroubleCode, parse_code
@@ -36,7 +37,7 @@ _STORED_BY: Final = re.compile(
     re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
-_BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|[0-9]x\s){0,2}", re.IGNORECASE)
+_BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|an?\s|[0-9]x\s){0,3}", re.IGNORECASE)
 _STORES: Final = re.compile(
     r"\s{0,2}(?:module |unit |ecu |itself |that |which ){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just |both |all "
     r"|each ){0,2}(?:stores?"
@@ -77,7 +78,9 @@ def codes_found(message: Written) -> list[FoundCode]:
     return found
 
 
-_HALF: Final = re.compile(r"\s?(?:,|/|&|\+|\band\b)\s?(?:and )?(0[0-9A-F]{3}(?:-[0-9A-F]{2})?)(?![\w.,]*[0-9])", re.IGNORECASE)
+_HALF: Final = re.compile(
+    r"\s?(?:,|/|&|\+|\band\b)\s?(?:and )?(0[0-9A-F]{3}(?:-[0-9A-F]{2})?)(?![\w.,]*[0-9])", re.IGNORECASE
+)
 
 
 def _halves(text: str, code: FoundCode, end: int) -> Iterator[FoundCode]:
@@ -108,7 +111,7 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
             continue
         names = _storing_behind(marks, codes, index)
         in_front = _storing_in_front(marks, codes, code)
-        joined = bool(index) and _BETWEEN_CODES.fullmatch(text, codes[index - 1].end, code.start) is not None
+        joined = bool(index) and _goes_on(text, codes[index - 1], code)
         headings = in_front or (headings if joined else [])
         if _SAME_MODULE.match(text, code.end) and found:
             found.append(ToldCode(code, found[-1].module, (span,)))
@@ -122,7 +125,9 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
             beside = _beside_in_front(marks, codes, code)
             headings = [beside] if beside else _told_later(marks, codes, index)
             spans = (span, *((one.start, one.end) for one in headings if not beside))
-            found += [ToldCode(code, name.name, spans) for name in headings] or [ToldCode(code, None, (span,))]
+            found += [ToldCode(code, name.name, spans) for name in headings] or [
+                ToldCode(code, None, (span,))
+            ]
             headings = headings if beside else []
     return _each_once(_without_those_told_better(found))
 
@@ -157,6 +162,14 @@ def _each_once(told: list[ToldCode]) -> list[ToldCode]:
         holder = module_identity(one.module) if one.module else None
         kept.setdefault((one.found.code.text, holder, one.is_denied), one)
     return list(kept.values())
+
+
+def _goes_on(text: str, before: FoundCode, code: FoundCode) -> bool:
+    """Return whether a code is the next of a list, the words that explain the one before left out."""
+    return bool(
+        _BETWEEN_CODES.fullmatch(text, before.end, code.start)
+        or _BETWEEN_CODES.fullmatch(text, min(text_of_code(text, before)[1], code.start), code.start)
+    )
 
 
 def _without_those_told_better(told: list[ToldCode]) -> list[ToldCode]:
@@ -258,7 +271,8 @@ def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> 
 
 
 _PLURAL: Final = re.compile(
-    r"\s(?:also |only |both |all |each )*(?:store|have|report|log|set|show|throw|flag|give|hold)\s|\s?:\s", re.IGNORECASE
+    r"\s(?:also |only |both |all |each )*(?:store|have|report|log|set|show|throw|flag|give|hold)\s|\s?:\s",
+    re.IGNORECASE,
 )
 _AND_BEFORE: Final = re.compile(r"(?:\band|&|\+|\bor) (?:the |my )?$", re.IGNORECASE)
 

@@ -11,57 +11,22 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.intake.plain_words.marks import Marks, last_before
+from casebase.intake.plain_words.lists_of_modules import (
+    ANSWERING,
+    BACKWARD,
+    FORWARD,
+    listed_before,
+    listed_behind,
+)
+from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.states import Named
-from casebase.intake.plain_words.written import Clause, Span, Written
+from casebase.intake.plain_words.written import Clause, Span
 from casebase.intake.scan_codes import FoundCode
 from casebase.record.modules import module_identity
 
 SILENT: Final = "silent"
 ANSWERS: Final = "answers"
 
-_COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers?|reply|replies)"
-_FORWARD: Final = re.compile(
-    rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
-    rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
-    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
-    r"|reach|raise|see|find)(?: (?:with|to|into|in))?\b|\b(?:(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
-    r"|talk|reach"
-    r"|see|detect)(?: (?:with|to|into))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
-    r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
-    r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
-    re.IGNORECASE,
-)
-_BACKWARD: Final = re.compile(
-    r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
-    r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
-    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
-    r"|show(?:s|n|ing)? up|showing (?:on|in)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
-    r"|ing)(?: up)?|listed|recognised"
-    r"|(?:on|in) the (?:network|bus|list|scan|tree))(?=\W|$)"
-    r"|\b(?:fail(?:s|ed|ing)?|refus(?:es|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|come up)\b"
-    r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
-    r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b"
-    r"|when\b|after\b|since\b|while\b))"
-    r"|\b(?:keeps? |has |have )?(?:disappear(?:s|ed|ing)?|vanish(?:es|ed|ing)?|going off-?line)\b"
-    r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s|communications?"
-    r"|contact|connection|data|link)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
-    r"|network|bus)))"
-    r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
-    r"|\b(?:is |are |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely "
-    r"|totally |both |all )?(?:silent|quiet|absent|dead|off-?line|off line|mute|unreachable|unresponsive"
-    r"|missing)\b(?! ?:)"
-    r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
-    r"|\b(?:has |have )?(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
-    r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
-    re.IGNORECASE,
-)
-_ANSWERING: Final = re.compile(
-    r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
-    r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
-    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$)",
-    re.IGNORECASE,
-)
 _ANSWERING_LIST: Final = re.compile(
     r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet)"
     r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with"
@@ -71,7 +36,7 @@ _ANSWERING_LIST: Final = re.compile(
 )
 _IN_CONTRAST: Final = re.compile(r"(?:and|but) not|not even", re.IGNORECASE)
 _SPOKE_OF_TALKING: Final = re.compile(
-    rf"{_ANSWERING.pattern.replace('?P<listed>', '?:')}|{_ANSWERING_LIST.pattern}|\b(?:nothing|nobody|none)\b",
+    rf"{ANSWERING.pattern.replace('?P<listed>', '?:')}|{_ANSWERING_LIST.pattern}|\b(?:nothing|nobody|none)\b",
     re.IGNORECASE,
 )
 """What stands before `but not the BCM`, `not even the engine`, where these speak of modules that do not answer."""
@@ -82,23 +47,6 @@ _EVERYONE: Final = re.compile(
     re.IGNORECASE,
 )
 _EXCEPT: Final = re.compile(r"\b(?:except(?: for)?|apart from|bar|besides|other than|only)\b", re.IGNORECASE)
-_BETWEEN_NAMES: Final = re.compile(
-    r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
-    r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
-    re.IGNORECASE,
-)
-_LEADS_TO_NAME: Final = re.compile(
-    r"[\s:\-]{0,3}(?:(?:with|to|from|of|on|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either"
-    r"|anything else|just|only)\b[\s:]{0,2}){0,4}",
-    re.IGNORECASE,
-)
-_LEADS_FROM_NAME: Final = re.compile(
-    r"[\s:,=>()-]{0,4}(?:(?:module|unit|ecu|itself|both|all|also|now|still|at random|sometimes|too|and it|he|it"
-    r"|just|which|that|only)\b[\s,]{0,2}){0,3}",
-    re.IGNORECASE,
-)
-
-
 _LAMP_BEHIND: Final = re.compile(r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale)\b", re.IGNORECASE)
 
 
@@ -143,20 +91,20 @@ def _said_as_well(marks: Marks, plainly: list[Said]) -> Iterator[Said]:
 
 def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
     text = marks.message.text
-    in_text_of_code = {place for code in codes for place in range(*_text_of_code(text, code))}
+    in_texts_of_codes = {place for code in codes for place in range(*text_of_code(text, code))}
     done: set[int] = set()
     for pattern, forward, answers in (
-        (_FORWARD, True, SILENT),
-        (_BACKWARD, False, SILENT),
+        (FORWARD, True, SILENT),
+        (BACKWARD, False, SILENT),
         (_ANSWERING_LIST, True, ANSWERS),
-        (_ANSWERING, False, ANSWERS),
+        (ANSWERING, False, ANSWERS),
     ):
         for match in pattern.finditer(text):
             overlaps = not done.isdisjoint(range(*match.span()))
             denied = answers == ANSWERS and _DENIED_WORD.search(
                 text[max(0, match.start() - 12) : match.start()]
             )
-            if overlaps or denied or match.start() in in_text_of_code or _is_other_contrast(marks, match):
+            if overlaps or denied or match.start() in in_texts_of_codes or _is_other_contrast(marks, match):
                 continue
             said = list(_said(marks, match, answers, forward=forward))
             if said:
@@ -176,7 +124,7 @@ def _is_other_contrast(marks: Marks, match: re.Match[str]) -> bool:
 _LONGEST_CONTRAST: Final = 60
 
 
-def _text_of_code(text: str, code: FoundCode) -> Span:
+def text_of_code(text: str, code: FoundCode) -> Span:
     """Return the span behind a code in which "lost communication with" is the code's own text."""
     begins = _BEGINS_TEXT.match(text, code.end) or _EXPLAINS.match(text, code.end)
     if not begins:
@@ -240,7 +188,7 @@ _GOES_AWAY: Final = re.compile(r"\b(?:disappear|vanish)", re.IGNORECASE)
 def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     """Return whether words said of a module mean something else: `water in ABS found`, `U0121 in ABS disappears`."""
     before = text[max(0, first.start - 12) : first.start]
-    if match.re is _ANSWERING and match["listed"]:
+    if match.re is ANSWERING and match["listed"]:
         return not _BEGINS_ENTRY.search(before)
     return bool(_GOES_AWAY.search(match[0]) and _CODE_OF.search(before))
 
@@ -265,80 +213,3 @@ def _excepted(marks: Marks, match: re.Match[str]) -> list[Named]:
         return []
     told = _EXCEPT.search(text, match.end(), min(sentence.sentence[1], match.end() + 24))
     return listed_behind(marks, told.end()) if told else []
-
-
-def listed_behind(marks: Marks, place: int) -> list[Named]:
-    """Return the modules that a list right behind a place names."""
-    text = marks.message.text
-    leads = _LEADS_TO_NAME.match(text, place)
-    index = last_before(marks.modules, place) + 1
-    if index == len(marks.modules) or leads is None or marks.modules[index].start > leads.end():
-        return []
-    names = [marks.modules[index]]
-    for one in marks.modules[index + 1 : index + MOST_LISTED]:
-        if not _BETWEEN_NAMES.fullmatch(text, names[-1].end, one.start):
-            break
-        names.append(one)
-    return _until_other_word(marks, names)
-
-
-MOST_LISTED: Final = 60
-"""Modules in one list: more than a vehicle has on one bus."""
-
-
-def _until_other_word(marks: Marks, names: list[Named]) -> list[Named]:
-    """Return the names of a list but those that a word of their own stands behind: `no comms ABS, EPS answers`."""
-    kept = names[:1]
-    for one in names[1:]:
-        if _own_word(marks.message, one):
-            break
-        kept.append(one)
-    return kept
-
-
-def _own_word(message: Written, name: Named) -> bool:
-    leads = _LEADS_FROM_NAME.match(message.text, name.end)
-    end = leads.end() if leads else name.end
-    return bool(
-        _ANSWERING.match(message.text, end)
-        or _BACKWARD.match(message.text, end)
-        or _STORES.match(message.text, name.end)
-    )
-
-
-_STORES: Final = re.compile(
-    r" (?:also |only )?(?:stores?|stored|sets?|reports?|logs?|logged|has)\b", re.IGNORECASE
-)
-
-
-def listed_before(marks: Marks, place: int) -> list[Named]:
-    """Return the modules that a list right in front of a place names; of `it` the last named in its sentence."""
-    text = marks.message.text
-    at = last_before(marks.modules, place) + 1
-    if at and _IT.search(text, marks.modules[at - 1].end, place):
-        same_sentence = marks.clause_at(place).sentence[0] <= marks.modules[at - 1].start
-        return [marks.modules[at - 1]] if same_sentence else []
-    before = marks.modules[max(0, at - MOST_LISTED) : at]
-    if not before or before[-1].end > place or not _LEADS_FROM_NAME.fullmatch(text, before[-1].end, place):
-        return []
-    names = [before.pop()]
-    while (
-        before
-        and _BETWEEN_NAMES.fullmatch(text, before[-1].end, names[0].start)
-        and not _own_word(marks.message, before[-1])
-    ):
-        names.insert(0, before.pop())
-    return _after_other_phrase(marks, names)
-
-
-_IT: Final = re.compile(r"\bit (?:still |now |also |just )?$", re.IGNORECASE)
-
-
-def _after_other_phrase(marks: Marks, names: list[Named]) -> list[Named]:
-    """Return the names of a list from the last that no phrase in front of it already speaks of."""
-    for index in range(len(names) - 1, 0, -1):
-        window = marks.message.text[max(0, names[index].start - 24) : names[index].start]
-        told = list(_FORWARD.finditer(window))
-        if told and _LEADS_TO_NAME.fullmatch(window, told[-1].end()):
-            return names[index:]
-    return names

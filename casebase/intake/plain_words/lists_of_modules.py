@@ -1,0 +1,148 @@
+"""Lists of modules beside a phrase: `no comms with ABS, EPS and the TCM`, `ABS and TCM not answering`.
+
+With the phrases that call a module silent or answering, since a name that has one of its own ends a list.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import Final
+
+from casebase.intake.plain_words.marks import Marks, last_before
+from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.written import Written
+
+_COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers?|reply|replies)"
+FORWARD: Final = re.compile(
+    rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
+    rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
+    r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
+    r"|reach|raise|see|find)(?: (?:with|to|into|in))?\b|\b(?:(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
+    r"|talk|reach"
+    r"|see|detect)(?: (?:with|to|into))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
+    r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
+    r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
+    re.IGNORECASE,
+)
+BACKWARD: Final = re.compile(
+    r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
+    r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
+    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
+    r"|show(?:s|n|ing)? up|showing (?:on|in)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
+    r"|ing)(?: up)?|listed|recognised"
+    r"|(?:on|in) the (?:network|bus|list|scan|tree))(?=\W|$)"
+    r"|\b(?:fail(?:s|ed|ing)?|refus(?:es|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|come up)\b"
+    r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
+    r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b"
+    r"|when\b|after\b|since\b|while\b))"
+    r"|\b(?:keeps? |has |have )?(?:disappear(?:s|ed|ing)?|vanish(?:es|ed|ing)?|going off-?line)\b"
+    r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s|communications?"
+    r"|contact|connection|data|link)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
+    r"|network|bus)))"
+    r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
+    r"|\b(?:is |are |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely "
+    r"|totally |both |all )?(?:silent|quiet|absent|dead|off-?line|off line|mute|unreachable|unresponsive"
+    r"|missing)\b(?! ?:)"
+    r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
+    r"|\b(?:has |have )?(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
+    r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
+    re.IGNORECASE,
+)
+ANSWERING: Final = re.compile(
+    r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
+    r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
+    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$)",
+    re.IGNORECASE,
+)
+_BETWEEN_NAMES: Final = re.compile(
+    r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
+    r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
+    re.IGNORECASE,
+)
+_LEADS_TO_NAME: Final = re.compile(
+    r"[\s:\-]{0,3}(?:(?:with|to|from|of|on|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either"
+    r"|anything else|just|only)\b[\s:]{0,2}){0,4}",
+    re.IGNORECASE,
+)
+_LEADS_FROM_NAME: Final = re.compile(
+    r"[\s:,=>()-]{0,4}(?:(?:module|unit|ecu|itself|both|all|also|now|still|at random|sometimes|too|and it|he|it"
+    r"|just|which|that|only)\b[\s,]{0,2}){0,3}",
+    re.IGNORECASE,
+)
+
+
+def listed_behind(marks: Marks, place: int) -> list[Named]:
+    """Return the modules that a list right behind a place names."""
+    text = marks.message.text
+    leads = _LEADS_TO_NAME.match(text, place)
+    index = last_before(marks.modules, place) + 1
+    if index == len(marks.modules) or leads is None or marks.modules[index].start > leads.end():
+        return []
+    names = [marks.modules[index]]
+    for one in marks.modules[index + 1 : index + MOST_LISTED]:
+        if not _BETWEEN_NAMES.fullmatch(text, names[-1].end, one.start):
+            break
+        names.append(one)
+    return _until_other_word(marks, names)
+
+
+MOST_LISTED: Final = 60
+"""Modules in one list: more than a vehicle has on one bus."""
+
+
+def _until_other_word(marks: Marks, names: list[Named]) -> list[Named]:
+    """Return the names of a list but those that a word of their own stands behind: `no comms ABS, EPS answers`."""
+    kept = names[:1]
+    for one in names[1:]:
+        if _own_word(marks.message, one):
+            break
+        kept.append(one)
+    return kept
+
+
+def _own_word(message: Written, name: Named) -> bool:
+    leads = _LEADS_FROM_NAME.match(message.text, name.end)
+    end = leads.end() if leads else name.end
+    return bool(
+        ANSWERING.match(message.text, end)
+        or BACKWARD.match(message.text, end)
+        or _STORES.match(message.text, name.end)
+    )
+
+
+_STORES: Final = re.compile(
+    r" (?:also |only )?(?:stores?|stored|sets?|reports?|logs?|logged|has)\b", re.IGNORECASE
+)
+
+
+def listed_before(marks: Marks, place: int) -> list[Named]:
+    """Return the modules that a list right in front of a place names; of `it` the last named in its sentence."""
+    text = marks.message.text
+    at = last_before(marks.modules, place) + 1
+    if at and _IT.search(text, marks.modules[at - 1].end, place):
+        same_sentence = marks.clause_at(place).sentence[0] <= marks.modules[at - 1].start
+        return [marks.modules[at - 1]] if same_sentence else []
+    before = marks.modules[max(0, at - MOST_LISTED) : at]
+    if not before or before[-1].end > place or not _LEADS_FROM_NAME.fullmatch(text, before[-1].end, place):
+        return []
+    names = [before.pop()]
+    while (
+        before
+        and _BETWEEN_NAMES.fullmatch(text, before[-1].end, names[0].start)
+        and not _own_word(marks.message, before[-1])
+    ):
+        names.insert(0, before.pop())
+    return _after_other_phrase(marks, names)
+
+
+_IT: Final = re.compile(r"\bit (?:still |now |also |just )?$", re.IGNORECASE)
+
+
+def _after_other_phrase(marks: Marks, names: list[Named]) -> list[Named]:
+    """Return the names of a list from the last that no phrase in front of it already speaks of."""
+    for index in range(len(names) - 1, 0, -1):
+        window = marks.message.text[max(0, names[index].start - 24) : names[index].start]
+        told = list(FORWARD.finditer(window))
+        if told and _LEADS_TO_NAME.fullmatch(window, told[-1].end()):
+            return names[index:]
+    return names

@@ -1,0 +1,229 @@
+"""Numbers with the unit of a reading that nobody read on this vehicle.
+
+Values that should be, parts named by their value, another vehicle's values, resistances of sensors and coils, what was
+only asked or thought of. All of the words are common practice, no source. In doubt a number stays in the story.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Final
+
+from casebase.intake.plain_words.amounts import Measured
+from casebase.intake.plain_words.written import Clause, Span
+from casebase.record.vocabulary import Quantity
+
+
+def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[Span]) -> bool:
+    """Return whether an amount is a part's, a component's or a module's own, not the network's.
+
+    `named` are the spans of lines, pins and modules: a resistance beside one of these is of the network.
+    """
+    before = text[clause.start : amount.start]
+    return (
+        _is_of_a_part(text, amount, before)
+        or bool(_OWN_SIDE.search(before))
+        or _is_of_a_component(text, clause, amount, named)
+    )
+
+
+def is_not_read_here(text: str, clause: Clause, amount: Measured) -> bool:
+    """Return whether an amount is what should be, what was asked or thought of, or what another vehicle showed."""
+    before = text[clause.start : amount.start]
+    return (
+        _is_wished_or_thought_of(text, amount, before)
+        or _is_of_another_vehicle(text, clause, amount, before)
+        or _is_asked(text, clause, amount)
+    )
+
+
+# --- parts named by their value ---------------------------------------------------------------------------------------
+
+_KIND_OF_PART: Final = (
+    r"(?:(?:terminat(?:ion|ing|or)|end|line|bus|can|series|parallel|test|load|dropper|split|internal|external|built-?in"
+    r"|on-?board|[0-9/]+ ?w(?:att)?|wire-?wound|film|smd|blade|mini|main|slow-?blow)[ -]){0,3}"
+)
+_PART_BEHIND: Final = re.compile(
+    rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?|relays?|coils?"
+    r"|capacitors?|zeners?|diodes?|heaters?|speakers?|chokes?|ferrites?|regulators?|converters?|batter(?:y|ies) pack)\b"
+    r"(?! (?:out|unplugged|removed|disconnected|pulled) ?(?:[:=]|[0-9]))",
+    re.IGNORECASE,
+)
+_TERMINATION_BEHIND: Final = re.compile(rf"[ -]?{_KIND_OF_PART}terminations?\b", re.IGNORECASE)
+_COUNTED_BEFORE: Final = re.compile(
+    r"(?:\b(?:a|an|2|3|4|both|another|each|single|needs?|has the|with)|[0-9] ?[x\u00d7*]) $", re.IGNORECASE
+)
+_PART_BEFORE: Final = re.compile(
+    r"\b(?:(?:resistors?|terminators?|pull-?(?:ups?|downs?))[ (]{1,2}(?:(?:of|is|are|was|were|being|rated|value|at|about"
+    r"|around)\s)*|terminated (?:with|by|in|at) (?:a |an |the )?)$",
+    re.IGNORECASE,
+)
+_PART_IS: Final = re.compile(r"(?:\(|\b(?:of|is|are|was|were|being|rated|value|at|with|by|in|an?|the) )$")
+_TOGETHER: Final = re.compile(
+    r"(?:ohms?)?,? (?:in|wired in) (?:parallel|series)\b|(?:ohms?)? each\b|(?:ohms?)? per (?:end|resistor|module)\b",
+    re.IGNORECASE,
+)
+
+
+def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
+    """Return whether an amount names a part: `a 120 ohm resistor`, `resistors of 120 ohm`, `two 120 ohm in parallel`."""
+    if _PART_BEHIND.match(text, amount.end):
+        return True
+    if _TERMINATION_BEHIND.match(text, amount.end) and _COUNTED_BEFORE.search(before):
+        return True
+    if _PART_BEFORE.search(before) and _PART_IS.search(before):
+        return True
+    ohms = amount.quantity is Quantity.RESISTANCE or (amount.quantity is None and amount.low >= _LEAST_OHMS)
+    return ohms and bool(_TOGETHER.match(text, amount.end))
+
+
+_LEAST_OHMS: Final = 8.0
+NOMINAL_OHMS: Final = ("60", "120")
+"""Ohms of a pair that is in order, and of one terminator (ISO 11898-2)."""
+
+_OWN_SIDE: Final = re.compile(
+    r"\b(?:(?:pins?|modules?|components?|units?|ecus?|devices?) side|out of the (?:car|vehicle|truck|van)"
+    r"|(?:remote|fob|key|coin|button|torch|meter|sensor) (?:battery|cell|supply))\b[^\n]{0,24}$",
+    re.IGNORECASE,
+)
+"""Before what was read into a module with its plug off, or on a part that was out: nothing of the network."""
+
+
+# --- what should be, what was hoped for, what was thought -------------------------------------------------------------
+
+_FILLER: Final = (
+    r"(?:\s(?:to|not|only|be|been|have|has|read|see|is|are|was|show|get|give|measure|find|sit|say|says|of|at|about|around|it|that"
+    r"|there|i|you|we|the|a|an|something|like|roughly|approx(?:imately)?|between|for|least|most|this|they|both|reading"
+    r"|found)\b){0,7}"
+)
+_WISHED: Final = re.compile(
+    rf"\b(?:(?:should|shall|must|ought|supposed|meant)(?:n't| not)?\b{_FILLER}"
+    rf"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need|like|want|make"
+    rf"|put)\b{_FILLER}|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see|get)\b{_FILLER}"
+    rf"|expect(?:ed|ing|s|ation)?\b{_FILLER}|(?<!out of )(?<!within )(?<!to )(?<!in )spec(?:s|ification|ified)?\b{_FILLER}"
+    rf"|nominal(?:ly)?\b|ideal(?:ly)?\b|typical(?:ly)?\b|in theory\b|theoretical(?:ly)?\b|rated\b|target\b|limit\b"
+    rf"|tolerance\b|(?:max(?:imum)?|min(?:imum)?) (?:allowed|permitted|is)\b"
+    rf"|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for|aim(?:ing)? for|hoping for|hoped for)\b"
+    rf"(?:\s(?:to|be|see|have|read|measure|get|find|about|around|a|an|the|at|least|under|over|you)\b){{0,5}}\s?$"
+    rf"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?|said|wants?"
+    rf"|gives?|shows?|asks? for|calls? for)\b{_FILLER}|according to\b|as per\b|per the\b|by the book\b"
+    rf"|thought\b{_FILLER}|assum(?:e|ed|ing)\b{_FILLER}|imagin\w+\b|pretend\w*\b"
+    rf"|(?:makes?|make up|adds? up to|sums? up to|equals?|half of|twice|double)\s?$|look(?:ed)? for\b"
+    rf"|(?:if|when|unless|in case|until|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?|measures?|gives?"
+    rf"|gets?|has|have|see|sees|find)\b{_FILLER}"
+    rf"|(?:not|n't|never|no longer|isnt|wasnt|dont|doesnt|didnt)\s(?:(?:get|have|see|read|show|measure|find|quite|the|a|any|be|at"
+    rf"|exactly)\s)*$)",
+    re.IGNORECASE,
+)
+_SAID_OF_THIS: Final = re.compile(
+    r"\b(?:got|gets?|getting|i have|i've|we have|i had|measured?|measures|measuring|found|finds?|mine|ours|my (?:meter|own)?|reads"
+    r"|reading|shows|showing|showed|saw|i see|we see|i read|but|instead|actual(?:ly)?|now|currently|goes|going|went|drops|dropped"
+    r"|this (?:one|car|truck|van|vehicle)|here|still|(?:and|yet|though|while|it) (?:is|was|has|sits|stays)|today)\b",
+    re.IGNORECASE,
+)
+_WISHED_BEHIND: Final = re.compile(
+    r"\s?(?:ohms?|volts?|v)?\)?,? (?:(?:is|are|was|were|being|as|which is what is|is what(?: i| you| it| they)?) )?(?:expected"
+    r"|nominal|the spec|specified|by the book|required|would be|to be expected|it should be|should be there)\b",
+    re.IGNORECASE,
+)
+_NORM_BEHIND: Final = re.compile(
+    r"\s?(?:ohms?|volts?|v)? (?:is|are|would be|being) (?:the )?(?:normal|correct|right|standard|healthy|norm|usual|ideal)\b",
+    re.IGNORECASE,
+)
+_BEGINS_RULE: Final = re.compile(r"\s*(?:and |but |so |where |since |because |around |about )*")
+
+
+def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
+    """Return whether an amount is what should be or was thought of: `should be 60`, `need 60`, `spec 2.5`."""
+    cues = list(_WISHED.finditer(before))
+    if cues and not _SAID_OF_THIS.search(before, cues[-1].end()):
+        return True
+    if _WISHED_BEHIND.match(text, amount.end):
+        return True
+    return bool(_NORM_BEHIND.match(text, amount.end) and _BEGINS_RULE.fullmatch(before))
+
+
+# --- another vehicle --------------------------------------------------------------------------------------------------
+
+_VEHICLE: Final = r"(?:one|1|car|vehicle|truck|van|lorry|tractor|machine|pickup|trailer|model)"
+_OTHER: Final = (
+    rf"(?:(?:the|a|an|my|his|our|some|that)\s)?(?:(?:known[- ])?good|healthy|working|other|another|sister|identical|donor"
+    rf"|similar|spare|second) (?:working )?{_VEHICLE}"
+)
+_OTHER_VEHICLE: Final = re.compile(
+    rf"\b(?:{_OTHER}|next door|(?:in the )?next bay|a (?:colleague|mate|friend|customer) (?:had|has)|(?:a|my) (?:colleague|mate"
+    r"|friend)'?s|my own (?:car|van|truck)|donor|someone (?:had|has|measured|got)|another (?:customer|job|shop))\b",
+    re.IGNORECASE,
+)
+_THIS_VEHICLE: Final = re.compile(
+    rf"\b(?:mine|ours|this (?:{_VEHICLE})|here|still|now|my (?:car|truck|van|{_VEHICLE})|on it|same|swapp?ed|replaced|fitted)\b",
+    re.IGNORECASE,
+)
+_OTHER_BEHIND: Final = re.compile(
+    rf"[^,.;:?!\n0-9]{{0,24}}\b(?:(?:on|in|from|with|for) {_OTHER}|next door|in the next bay|on (?:a|the) (?:colleague|mate)'?s)\b",
+    re.IGNORECASE,
+)
+
+
+def _is_of_another_vehicle(text: str, clause: Clause, amount: Measured, before: str) -> bool:
+    """Return whether an amount was read on another vehicle: `a good one next door reads 60`."""
+    other = list(_OTHER_VEHICLE.finditer(before))
+    if other and not (_SWAPPED.search(before) or _THIS_VEHICLE.search(before, other[-1].end())):
+        return True
+    return bool(_OTHER_BEHIND.match(text[: clause.end], amount.end) and not _SWAPPED.search(before))
+
+
+_SWAPPED: Final = re.compile(
+    r"\b(?:swapp?(?:ed|ing)?|replac(?:ed|ing)|fitt(?:ed|ing)|tried|put in)\b", re.IGNORECASE
+)
+
+
+# --- questions --------------------------------------------------------------------------------------------------------
+
+_ASKS: Final = re.compile(
+    r"\s*(?:so |and |but |or |well |ok |then )*(?:(?:do|does|did) (?:you|i|we|they|it|anyone|anybody|the|that)|should|would"
+    r"|could|shall|might|can|may|will|have you|has anyone|is there|are there|what if|did you|somewhere)\b",
+    re.IGNORECASE,
+)
+
+
+def _is_asked(text: str, clause: Clause, amount: Measured) -> bool:
+    """Return whether an amount is only asked for: `120 ohms?`, `do you have 60 ohm between the lines?`."""
+    start, end = clause.sentence
+    if text[end : end + 1] != "?":
+        return False
+    alone = not any(map(str.isalnum, text[start : amount.start] + text[amount.end : end]))
+    return (alone and (start > 0 or amount.number in NOMINAL_OHMS)) or (
+        _ASKS.match(text, start) is not None and start == clause.start
+    )
+
+
+# --- sensors, coils and the like --------------------------------------------------------------------------------------
+
+_COMPONENT: Final = (
+    r"(?:sensors?|senders?|injectors?|coils?|relays?|glow ?plugs?|spark ?plugs?|thermistors?|ntcs?|solenoids?|heaters?"
+    r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?|stators?"
+    r"|rotors?|pots?|pedals?|squibs?)"
+)
+_COMPONENT_BEFORE: Final = re.compile(
+    rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is|was|are"
+    r"|at|has|measures?|measured|shows?|resistance|gives?|have|got))*[\s:=(]{0,3}$",
+    re.IGNORECASE,
+)
+_COMPONENT_BEHIND: Final = re.compile(
+    rf"(?: reading| resistance)? (?:on|at|of|across|through|for|in) (?:the |each |a )?(?:\w+ ){{0,2}}{_COMPONENT}\b",
+    re.IGNORECASE,
+)
+
+
+def _is_of_a_component(text: str, clause: Clause, amount: Measured, named: Sequence[Span]) -> bool:
+    """Return whether a resistance is a sensor's, a coil's or the like, and no line of the network is named with it."""
+    if amount.quantity not in (None, Quantity.RESISTANCE):
+        return False
+    if any(clause.start <= start < clause.end for start, _ in named):
+        return False
+    return bool(
+        _COMPONENT_BEFORE.search(text, max(clause.start, amount.start - 60), amount.start)
+        or _COMPONENT_BEHIND.match(text[: clause.end], amount.end)
+    )
