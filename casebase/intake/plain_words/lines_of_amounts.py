@@ -142,7 +142,7 @@ _OF_THE_VEHICLE: Final = re.compile(
 )
 """Before an amount that is of no line named before: the vehicle's supply, a pin that nobody knows."""
 
-_OTHER_THING: Final = re.compile(r" and (?:the )?", re.IGNORECASE)
+_OTHER_THING: Final = re.compile(r"[^,.;:]* and (?:the |a |its |good |ok |solid |clean )*", re.IGNORECASE)
 """Between an amount and what is named next, of which something else is said."""
 
 _TWO_ENDS: Final = 2

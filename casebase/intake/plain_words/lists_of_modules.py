@@ -14,13 +14,16 @@ from casebase.intake.plain_words.written import Written
 
 _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers?|reply|replies)"
 FORWARD: Final = re.compile(
-    rf"\b(?:no|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
+    rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
     r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
-    r"|reach|raise|see|find)(?: (?:with|to|into|in))?\b|\b(?:(?:does|do|did)(?: not|n'?t)|not) (?:communicate|connect"
-    r"|talk|reach"
-    r"|see|detect)(?: (?:with|to|into))?\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
-    r"|\b(?:lost of|lost|nothing from|not seeing|modules? lost:)(?=\s)"
+    r"|reach|raise|see|find|ping|wake|open|access|enter|hear|pick up|contact|detect)(?: (?:with|to|into|in|from))?\b"
+    r"|\b(?:(?:does|do|did)(?: not|n'?t)|not|never) (?:communicates?|connects?|talks?|reach(?:es)?|sees?|detects?|finds?|hears?"
+    r"|pings?|picks? up)(?: (?:with|to|into|from))?\b"
+    r"|\bnot (?:finding|hearing|getting|detecting|reaching|seeing|picking up)(?: (?:anything )?(?:from|into|to))?\b"
+    r"|\b(?:nobody|no one|nothing|none) (?:hears?|sees?|finds?|reaches|talks to|can (?:hear|see|find|reach|talk to))\b"
+    r"|\bnobody (?:hear|see|find|reach)\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
+    r"|\b(?:lost of|lost|nothing (?:from|out of)|not seeing|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
 )
@@ -36,7 +39,7 @@ BACKWARD: Final = re.compile(
     r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b"
     r"|when\b|after\b|since\b|while\b))"
     r"|\b(?:keeps? |has |have )?(?:disappear(?:s|ed|ing)?|vanish(?:es|ed|ing)?|going off-?line)\b"
-    r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s|communications?"
+    r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s?|communications?"
     r"|contact|connection|data|link)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
     r"|network|bus)))"
     r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
@@ -45,17 +48,23 @@ BACKWARD: Final = re.compile(
     r"|missing)\b(?! ?:)"
     r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
     r"|\b(?:has |have )?(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
+    r"|\b(?:says?|said|does|gives?|sends?|tells?)(?: me)? nothing\b|(?<=[a-z]): ?nothing\b"
+    r"|\b(?:times|timed|timing) out\b|\btime-?out\b|\b(?:is |are )?gr[ea]yed out\b|\b(?:a )?no[ -]show\b|\bno go\b"
+    r"|\b(?:won'?t|will not|does ?n[o']t|refuses to|cannot|can'?t) (?:open|load|link|wake|connect|show|initiali[sz]e)\b"
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
     re.IGNORECASE,
 )
 ANSWERING: Final = re.compile(
     r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
     r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
+    r"| is| are)? ?\bi (?:have|can (?:get(?: into| to)?|reach|see|read|talk to|connect to|open))\b(?= *[;,.\n]| *$)"
+    r"|\b(?:comes?|came|is|shows?) (?:up |in )?(?:fine|ok|okay|good|normal(?:ly)?)(?: on (?:the |my )?(?:tester|scanner|scan tool"
+    r"|tool))?(?= *[;,.\n]| *$)|\b(?:fine|ok|good|there) on the (?:tester|scanner|scan tool|tool)\b|(?::"
     r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$)",
     re.IGNORECASE,
 )
 _BETWEEN_NAMES: Final = re.compile(
-    r"\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
+    r"(?!\s{1,2}(?:the|his|its|a|my)\b)\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
     r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
     re.IGNORECASE,
 )
@@ -140,6 +149,11 @@ _IT: Final = re.compile(r"\bit (?:still |now |also |just )?$", re.IGNORECASE)
 
 def _after_other_phrase(marks: Marks, names: list[Named]) -> list[Named]:
     """Return the names of a list from the last that no phrase in front of it already speaks of."""
+    first = marks.message.text[max(0, names[0].start - 24) : names[0].start]
+    of_first = list(FORWARD.finditer(first))
+    comma = marks.message.text.rfind(",", names[0].end, names[-1].start)
+    if of_first and _LEADS_TO_NAME.fullmatch(first, of_first[-1].end()) and comma > 0:
+        names = [one for one in names if one.start > comma]
     for index in range(len(names) - 1, 0, -1):
         window = marks.message.text[max(0, names[index].start - 24) : names[index].start]
         told = list(FORWARD.finditer(window))

@@ -12,11 +12,8 @@ from typing import Any, Final
 
 from casebase.intake.plain_words.circumstances import (
     Vehicles,
-    clause_words,
     conditions_in,
     lamps_in,
-    not_so_in,
-    trials_in,
     vehicle_in,
 )
 from casebase.intake.plain_words.marks import Marks
@@ -25,6 +22,7 @@ from casebase.intake.plain_words.points import Point
 from casebase.intake.plain_words.readings import readings_in, waveforms_in
 from casebase.intake.plain_words.told_codes import code_entry, codes_found, codes_said
 from casebase.intake.plain_words.told_of_modules import SILENT, modules_said
+from casebase.intake.plain_words.told_trials import clause_words, not_so_in, trials_in
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, Span, Written, written
 from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Medium

@@ -133,7 +133,7 @@ def modules_in(message: Written) -> list[Named]:
     """Return the modules that the message names, in order, everyday names too."""
     text = message.text
     clear = {one.start: one.end for one in modules_named_in(text)}
-    known = modules_named_in(text, strict=False)
+    known = [_without_speaker(text, one) for one in modules_named_in(text, strict=False)]
     named = [
         Named(one.start, one.end, _name(message, one), _is_clear(one.start, one.end, clear))
         for one in known
@@ -147,6 +147,17 @@ def modules_in(message: Written) -> list[Named]:
     inside = {place for one in known for place in range(one.start, one.end)}
     unknown = [one for one in _unknown_named(text) if inside.isdisjoint(range(one.start, one.end))]
     return sorted((*named, *unknown), key=lambda one: one.start)
+
+
+_SPEAKER: Final = re.compile(
+    r" I(?= (?:have|had|can|could|get|got|do|did|see|saw|am|was|will|would|tried|found|think)\b)"
+)
+
+
+def _without_speaker(text: str, named: NamedModule) -> NamedModule:
+    """Return a module without the word for who speaks, which is no number of it: `ABS I have`."""
+    speaker = _SPEAKER.match(text, named.end - 2)
+    return named._replace(end=speaker.start()) if speaker else named
 
 
 _LONE_ECU: Final = re.compile(

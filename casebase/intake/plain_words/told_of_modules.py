@@ -18,7 +18,7 @@ from casebase.intake.plain_words.lists_of_modules import (
     listed_before,
     listed_behind,
 )
-from casebase.intake.plain_words.marks import Marks
+from casebase.intake.plain_words.marks import Marks, within
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span
 from casebase.intake.scan_codes import FoundCode
@@ -31,7 +31,9 @@ _ANSWERING_LIST: Final = re.compile(
     r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet)"
     r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with"
     r"|connects? (?:to|with))\b"
-    r"|\bi can (?:still |only )?(?:get into|reach|talk to|communicate with)\b",
+    r"|(?<!nobody )(?<!one )(?<!nothing )(?<!what )\bcan (?:still |only |also )?(?:get into|reach|talk to|communicate with"
+    r"|connect (?:to|with))\b|\bi (?:do |still |only )*(?:get into|reach|talk to|communicate with|connect to|have comms? with)\b"
+    r"|(?<=, )(?:finds?|sees|reaches)\b",
     re.IGNORECASE,
 )
 _IN_CONTRAST: Final = re.compile(r"(?:and|but) not|not even", re.IGNORECASE)
@@ -78,8 +80,34 @@ _AS_WELL: Final = re.compile(
 )
 
 
+_SAME_OF_IT: Final = re.compile(
+    r"\s(?:is )?(?:the )?(?:same|likewise|too|as well|ditto)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE
+)
+_NOT_ALONE: Final = re.compile(r"\s(?:not|no|nope)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE)
+_AND_THEN: Final = re.compile(r",? (?:and )?(?:then|followed by|and later) (?:the )?", re.IGNORECASE)
+
+
+def _said_briefly(marks: Marks, plainly: list[Said]) -> Iterator[Said]:
+    """Yield what is said of a module by a word behind its name: `ABS I have, gearbox not`, `TCM silent, ABS same`."""
+    text = marks.message.text
+    for name in marks.modules:
+        start = marks.clause_at(name.start).sentence[0]
+        before = [one for one in plainly if start <= one.spans[0][0] < name.start]
+        same, no = _SAME_OF_IT.match(text, name.end), _NOT_ALONE.match(text, name.end)
+        if before and same:
+            yield Said(name.name, before[-1].answers, ((name.start, same.end()),))
+        elif no and any(one.answers == ANSWERS for one in before):
+            yield Said(name.name, SILENT, ((name.start, no.end()),))
+    for said in plainly:
+        then = _AND_THEN.match(text, said.spans[0][1])
+        follows = within(marks.modules, then.end(), then.end() + 1) if then else ()
+        if follows and re.match(r"\s*(?:[.,;\n]|$)", text[follows[0].end :][:4]):
+            yield Said(follows[0].name, said.answers, ((follows[0].start, follows[0].end),))
+
+
 def _said_as_well(marks: Marks, plainly: list[Said]) -> Iterator[Said]:
     """Yield what is said of more modules by pointing back: `TCM refuses to talk and so does the EPB`."""
+    yield from _said_briefly(marks, sorted(plainly, key=lambda one: one.spans[0]))
     for match in _AS_WELL.finditer(marks.message.text):
         start = marks.clause_at(match.start()).sentence[0]
         before = [one for one in plainly if start <= one.spans[0][0] < match.start()]
@@ -106,10 +134,22 @@ def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
             )
             if overlaps or denied or match.start() in in_texts_of_codes or _is_other_contrast(marks, match):
                 continue
+            if answers == ANSWERS and _is_conditional(marks, match):
+                continue
             said = list(_said(marks, match, answers, forward=forward))
             if said:
                 done.update(range(*match.span()))
             yield from said
+
+
+_CONDITION: Final = re.compile(
+    r"\s*(?:and |but |so )?(?:if|when|once|after|until|unless|as soon as)\b", re.IGNORECASE
+)
+
+
+def _is_conditional(marks: Marks, match: re.Match[str]) -> bool:
+    """Return whether a clause says what answers only then: `if I unplug the ABS the TCM answers`."""
+    return _CONDITION.match(marks.message.text, marks.clause_at(match.start()).start) is not None
 
 
 def _is_other_contrast(marks: Marks, match: re.Match[str]) -> bool:
@@ -150,6 +190,9 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
         if forward
         else _without_holders(text, listed_before(marks, match.start()), match.start())
     )
+    if not names and not forward and answers == SILENT:
+        names = _named_first(marks, match.start())
+    answers = _turned_in_front(text, names, answers) if not forward else answers
     if not names and not forward:
         names = (
             listed_behind(marks, match.end())
@@ -169,13 +212,54 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
         yield Said(name.name, turned, (span, (name.start, name.end)))
 
 
-_HOLDS_A_CODE: Final = re.compile(r"[0-9A-F]{4}(?:-[0-9A-F]{2})? (?:in|from|by) (?:the )?$", re.IGNORECASE)
+_JOINED_LATER: Final = re.compile(
+    r"(?:\bbut|\band|\byet|\bthough|,)\s(?:it |still |there is |there's |gives |just )*$", re.IGNORECASE
+)
+_BEGINS_SENTENCE: Final = re.compile(r"\s*(?:the |my |and |so |but |now |then )*$", re.IGNORECASE)
+_HAS: Final = re.compile(r"(?: module| unit| ecu)? (?:has|have|gets?|got|is|with|on)\b", re.IGNORECASE)
+
+
+def _named_first(marks: Marks, place: int) -> list[Named]:
+    """Return the one module that a sentence speaks of from its start: `ABS has 12.6 at its plug but no answer`."""
+    text = marks.message.text
+    start, _ = marks.clause_at(place).sentence
+    names = within(marks.modules, start, place)
+    if not names or len({module_identity(one.name) for one in names}) > 1:
+        return []
+    first = names[0]
+    told = _BEGINS_SENTENCE.fullmatch(text, start, first.start) and _HAS.match(text, first.end)
+    return [first] if told and _JOINED_LATER.search(text, first.end, place) else []
+
+
+_NEITHER: Final = re.compile(r"\b(?:neither|nor) (?:the |my )?$", re.IGNORECASE)
+_ALL_BUT: Final = re.compile(
+    r"\b(?P<who>everything|everyone|everybody|all(?: (?:the )?(?:modules|others?))?|nothing|nobody|no (?:module|one)|none)"
+    r" (?:else )?(?:but|except(?: for)?|bar|apart from|other than|save) (?:the |for the )?$",
+    re.IGNORECASE,
+)
+
+
+def _turned_in_front(text: str, names: list[Named], answers: str) -> str:
+    """Return what is said of a list that `neither` or `everything but` stands in front of: the other way round."""
+    if not names:
+        return answers
+    window = text[max(0, names[0].start - 40) : names[0].start]
+    other = ANSWERS if answers == SILENT else SILENT
+    but = _ALL_BUT.search(window)
+    if but:
+        return answers if but["who"].lower().startswith("no") and answers == ANSWERS else other
+    return SILENT if _NEITHER.search(window) else answers
+
+
+_HOLDS_A_CODE: Final = re.compile(
+    r"[0-9A-F]{4}(?:-[0-9A-F]{2})?(?: [a-z]{2,12}){0,3} (?:in|from|by) (?:the )?$", re.IGNORECASE
+)
 
 
 def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
     """Return a list of modules without those that hold a code: of `U0140 in ECM, BCM silent` BCM alone."""
     comma = text.rfind(",", names[0].end, end) if names else -1
-    if comma < 0 or not _HOLDS_A_CODE.search(text[: names[0].start][-20:]):
+    if comma < 0 or not _HOLDS_A_CODE.search(text[: names[0].start][-60:]):
         return names
     return [name for name in names if name.start > comma]
 
