@@ -40,19 +40,29 @@ _LAMP_NAMES: Final = {
     "hybrid": Lamp.HYBRID_SYSTEM,
     "glow": Lamp.PREHEAT, "glow plug": Lamp.PREHEAT, "suspension": Lamp.SUSPENSION, "4wd": Lamp.FOUR_WHEEL_DRIVE,
     "awd": Lamp.FOUR_WHEEL_DRIVE, "seat belt": Lamp.SEAT_BELT, "seatbelt": Lamp.SEAT_BELT, "retarder": Lamp.RETARDER,
+    "vdc": Lamp.STABILITY, "vsc": Lamp.STABILITY, "dsc": Lamp.STABILITY, "skid": Lamp.STABILITY,
+    "hand brake": Lamp.PARKING_BRAKE, "ebs": Lamp.BRAKE, "service engine": Lamp.ENGINE, "engine management": Lamp.ENGINE,
+    "lane assist": Lamp.LANE, "lane keep": Lamp.LANE, "lane departure": Lamp.LANE, "adaptive cruise": Lamp.DISTANCE,
+    "park assist": Lamp.PARKING_AID, "parking assist": Lamp.PARKING_AID, "4x4": Lamp.FOUR_WHEEL_DRIVE,
     "security": Lamp.SECURITY, "parking aid": Lamp.PARKING_AID, "dpf": Lamp.EXHAUST, "exhaust": Lamp.EXHAUST,
 }  # fmt: skip
 """Everyday names of warning lamps (common practice, no source)."""
 
 _LAMP_NAME: Final = "|".join(sorted(_LAMP_NAMES, key=len, reverse=True))
+_LAMP_CALLED: Final = (
+    rf"(?:{_LAMP_NAME})\b(?: (?:control|system|loss|failure|fault|monitor(?:ing)?)\b)?(?: off\b)?(?: (?:warning )?indicator\b)?"
+)
 _LAMP_LIST: Final = (
-    rf"(?:{_LAMP_NAME})(?:(?:\s?,\s?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?(?:{_LAMP_NAME})\b){{0,8}}"
+    rf"(?:{_LAMP_CALLED})(?:(?:\s?,\s?(?:and )?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?(?:{_LAMP_CALLED})){{0,8}}"
 )
 _LAMPS: Final = re.compile(
-    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST}) (?:warning )?(?:lamps?|lights?|telltales?)\b(?! (?:off|out|ok"
-    rf"|is off|not|do(?:es)? ?n[o']t)\b)"
+    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST})(?: (?:warning )?(?:lamps?|lights?|telltales?)\b|(?<=indicator)\b)(?! (?:off|out|ok"
+    rf"|is off|not|do(?:es)? ?n[o']t|(?:has |have )?(?:gone|goes|went|go) (?:out|off)"
+    rf"|switch|bulb|relay|fuse|circuit|wir(?:e|ing)|socket|unit)\b)"
     rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
     rf"|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
+    rf"|(?<!no )(?<!\w)(?P<lit>{_LAMP_LIST}) (?:(?:is|are) )?(?:both |all )?(?:lit|illuminated)\b"
+    rf"|\b(?:lamps?|lights?) for (?:the )?(?P<named>{_LAMP_LIST})(?!\w)"
     rf"|\b(?:check|says) (?P<check>{_LAMP_LIST})(?!\w)(?! (?:control|module|says|fuse|plug|has))",
     re.IGNORECASE,
 )
@@ -62,7 +72,7 @@ _ONE_LAMP: Final = re.compile(rf"(?<!\w)(?:{_LAMP_NAME})(?!\w)", re.IGNORECASE)
 def lamps_in(message: Written) -> Iterator[Told]:
     """Yield each lamp that the message says is on."""
     for match in _LAMPS.finditer(message.text):
-        listed = match["before"] or match["behind"] or match["check"]
+        listed = next(text for text in match.groups() if text)
         for name in _ONE_LAMP.findall(listed):
             yield Told(_LAMP_NAMES[name.lower()], (match.span(),))
 
@@ -89,7 +99,9 @@ _CONDITIONS: Final = (
     (Condition.AFTER_STANDING, r"after (?:standing|sitting|a night|the weekend)|parked overnight"),
     (Condition.AFTER_OTHER_WORK, r"(?:after|since)(?: the| a| an)? (?:bumper|windscreen|body|wheel bearing"
                                  r"|clutch|gearbox|engine|seat|door|brake|other|bodyshop)[ \w]{0,14}(?:job|work"
-                                 r"|done|repair|replacement|change|swap)|(?:after|since)[ \w]{0,24} (?:at "
+                                 r"|done|repair|replacement|change|swap)"
+                                 r"|(?:worked|(?:was |been )?(?:fine|ok|okay|good)) (?:until|till|before) (?:the |we |they )?"
+                                 r"[\w ]{3,24} (?:was|were|got|been) (?:done|changed|replaced|fitted|repaired|renewed)|(?:after|since)[ \w]{0,24} (?:at "
                                  r"|by )?another (?:garage|shop|workshop)|(?:windscreen|bumper|clutch|gearbox"
                                  r"|tracking|wheel alignment|bodywork|dash)(?: was| has been| were)? (?:changed"
                                  r"|replaced|done"

@@ -62,8 +62,28 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
         if subject is None:
             found += without_subject(marks, clause, amount, [*before, *found][-LOOKED_BACK:])
         else:
-            found += with_subject(marks, clause, amount, subject, [*before, *found][-LOOKED_BACK:])
+            for one in (*_as_well(marks, clause, amount, subject, subjects), subject):
+                found += with_subject(marks, clause, amount, one, [*before, *found][-LOOKED_BACK:])
     return found
+
+
+_IN_BOTH: Final = re.compile(r"[^,.;\n]{0,20}\b(?:in |on |for )?(?:both|each)\b", re.IGNORECASE)
+_AND: Final = re.compile(r"\s?(?:and|&|,)\s(?:between )?", re.IGNORECASE)
+
+
+def _as_well(
+    marks: Marks, clause: Clause, amount: Measured, subject: Subject, subjects: Sequence[Subject]
+) -> list[Subject]:
+    """Return the pair in front of one that an amount is said of as well: `H to ground and L to ground OL in both`."""
+    text = marks.message.text
+    at = last_before(subjects, subject.start)
+    before = subjects[at] if at >= 0 else None
+    both = before and len(before.points) == len(subject.points) == 2 and amount.start > subject.end
+    joined = before and both and _AND.fullmatch(text, before.end, subject.start)
+    said = _IN_BOTH.match(text, amount.end, clause.end) or re.search(
+        r"\bboth\b", text[subject.end : amount.start]
+    )
+    return [before] if before and joined and said else []
 
 
 _SAME_ON: Final = re.compile(

@@ -108,6 +108,7 @@ _WISHED: Final = re.compile(
     rf"(?:\s(?:to|be|see|have|read|measure|get|find|about|around|a|an|the|at|least|under|over|you)\b){{0,5}}\s?$"
     rf"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?|said|wants?"
     rf"|gives?|shows?|asks? for|calls? for)\b{_FILLER}|according to\b|as per\b|per the\b|by the book\b"
+    rf"|\bto (?:achieve|reach|obtain|make|get to|end up (?:with|at))\b{_FILLER}"
     rf"|thought\b{_FILLER}|assum(?:e|ed|ing)\b{_FILLER}|imagin\w+\b|pretend\w*\b"
     rf"|(?:makes?|make up|adds? up to|sums? up to|equals?|half of|twice|double)\s?$|look(?:ed)? for\b"
     rf"|(?:if|when|unless|in case|until|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?|measures?|gives?"
@@ -195,7 +196,7 @@ def _is_asked(text: str, clause: Clause, amount: Measured) -> bool:
         return False
     alone = not any(map(str.isalnum, text[start : amount.start] + text[amount.end : end]))
     return (alone and (start > 0 or amount.number in NOMINAL_OHMS)) or (
-        _ASKS.match(text, start) is not None and start == clause.start
+        _ASKS.match(text, clause.start) is not None
     )
 
 

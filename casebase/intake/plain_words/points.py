@@ -335,7 +335,7 @@ _AT: Final = re.compile(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
 
 
 _AT_PART: Final = re.compile(
-    r"\b(?:at|on) (?:the |its )?(?P<part>(?!(?:the|a|an|each|every|any|both|all|other|same|my|his|to|of)\b)[a-z]{3,14}(?: [a-z]{3,14})?"
+    r"\bat (?:the |its )?(?P<part>(?!(?:the|a|an|each|every|any|both|all|other|same|my|his|to|of)\b)[a-z]{3,14}(?: [a-z]{3,14})?"
     r" (?:sensor|motor|unit|pump|actuator|camera|switch|headlight|headlamp|mirror|amplifier|head|controller|module))\b"
     r"(?! (?:lamp|light|fuse|feed|bolt|resistor|coil|relay|is|was))",
     re.IGNORECASE,
