@@ -10,7 +10,7 @@ from functools import cached_property
 from typing import Final, Protocol, TypeVar
 
 from casebase.intake.plain_words.amounts import Measured, amounts_in
-from casebase.intake.plain_words.not_measured import is_not_read_here, is_of_no_line
+from casebase.intake.plain_words.not_measured import SAID_OF_THIS, is_not_read_here, is_of_no_line
 from casebase.intake.plain_words.points import places_in, points_in, subjects_in
 from casebase.intake.plain_words.states import (
     MediumSaid,
@@ -89,10 +89,21 @@ class Marks:
     def _of_the_network(self, lines: list[Span]) -> list[Measured]:
         """Return the amounts without those of parts, and without the counts of these: `2 60 ohm resistors`."""
         kept: list[Measured] = []
+        dropped: Measured | None = None
         for one in self.amounts:
-            if not is_of_no_line(self.message.text, self.clause_at(one.start), one, lines):
+            clause = self.clause_at(one.start)
+            goes_on = (
+                dropped
+                and clause.start <= dropped.start
+                and dropped.quantity is one.quantity
+                and not any(dropped.end <= start < one.start for start, _ in lines)
+                and not SAID_OF_THIS.search(self.message.text, dropped.end, one.start)
+            )
+            if not (goes_on or is_of_no_line(self.message.text, clause, one, lines)):
                 kept.append(one)
-            elif kept and kept[-1].end == one.start - 1 and kept[-1].quantity is None:
+                continue
+            dropped = one
+            if kept and kept[-1].end == one.start - 1 and kept[-1].quantity is None:
                 kept.pop()
         return kept
 

@@ -23,7 +23,8 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
     before = text[clause.start : amount.start]
     return (
         _is_of_a_part(text, amount, before)
-        or bool(_OWN_SIDE.search(before))
+        or bool(_OWN_SIDE.search(before) or _PULLED.search(before))
+        or bool(_ON_THE_BENCH.search(text, *clause.sentence))
         or _is_of_a_component(text, clause, amount, named)
     )
 
@@ -82,8 +83,10 @@ _LEAST_OHMS: Final = 8.0
 NOMINAL_OHMS: Final = ("60", "120")
 """Ohms of a pair that is in order, and of one terminator (ISO 11898-2)."""
 
+_PULLED: Final = re.compile(r"\bpull(?:ed)?[ -]?(?:up|down)s?\b[^,.;]{0,40}$", re.IGNORECASE)
+_ON_THE_BENCH: Final = re.compile(r"\b(?:on|at) (?:the|my|a) bench\b|\bout of the (?:car|vehicle|truck|van)\b", re.IGNORECASE)
 _OWN_SIDE: Final = re.compile(
-    r"\b(?:(?:pins?|modules?|components?|units?|ecus?|devices?) side|out of the (?:car|vehicle|truck|van)"
+    r"\b(?:(?:pins?|modules?|components?|units?|ecus?|devices?) side"
     r"|(?:remote|fob|key|coin|button|torch|meter|sensor) (?:battery|cell|supply))\b[^\n]{0,24}$",
     re.IGNORECASE,
 )
@@ -102,7 +105,7 @@ _WISHED: Final = re.compile(
     rf"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need|like|want|make"
     rf"|put)\b{_FILLER}|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see|get)\b{_FILLER}"
     rf"|expect(?:ed|ing|s|ation)?\b{_FILLER}|(?<!out of )(?<!within )(?<!to )(?<!in )spec(?:s|ification|ified)?\b{_FILLER}"
-    rf"|nominal(?:ly)?\b|ideal(?:ly)?\b|typical(?:ly)?\b|in theory\b|theoretical(?:ly)?\b|rated\b|target\b|limit\b"
+    rf"|soll(?:wert)?\b|(?:book|manual) (?:value )?\s?$|nominal(?:ly)?\b|ideal(?:ly)?\b|typical(?:ly)?\b|in theory\b|theoretical(?:ly)?\b|rated\b|target\b|limit\b"
     rf"|tolerance\b|(?:max(?:imum)?|min(?:imum)?) (?:allowed|permitted|is)\b"
     rf"|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for|aim(?:ing)? for|hoping for|hoped for)\b"
     rf"(?:\s(?:to|be|see|have|read|measure|get|find|about|around|a|an|the|at|least|under|over|you)\b){{0,5}}\s?$"
@@ -112,19 +115,26 @@ _WISHED: Final = re.compile(
     rf"|thought\b{_FILLER}|assum(?:e|ed|ing)\b{_FILLER}|imagin\w+\b|pretend\w*\b"
     rf"|(?:makes?|make up|adds? up to|sums? up to|equals?|half of|twice|double)\s?$|look(?:ed)? for\b"
     rf"|(?:if|when|unless|in case|until|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?|measures?|gives?"
-    rf"|gets?|has|have|see|sees|find)\b{_FILLER}"
-    rf"|(?:not|n't|never|no longer|isnt|wasnt|dont|doesnt|didnt)\s(?:(?:get|have|see|read|show|measure|find|quite|the|a|any|be|at"
-    rf"|exactly)\s)*$)",
+    rf"|gets?|has|have|see|sees|find)\b{_FILLER})",
     re.IGNORECASE,
 )
-_SAID_OF_THIS: Final = re.compile(
+_NOT_THIS: Final = re.compile(
+    r"(?:\b(?:not|never|no longer|isnt|wasnt|dont|doesnt|didnt)|n't)\s(?:(?:get|got|have|had|see|saw|read|show|measure|find|went|goes"
+    r"|quite|the|a|any|be|at|exactly)\s)*$",
+    re.IGNORECASE,
+)
+_AS_WISHED: Final = re.compile(
+    r"\b(?:got|get|have|had|reads?|measured?|is|shows?|see|saw|found) (?:the |my )?(?:expected|nominal|specified|typical|usual) $",
+    re.IGNORECASE,
+)
+SAID_OF_THIS: Final = re.compile(
     r"\b(?:got|gets?|getting|i have|i've|we have|i had|measured?|measures|measuring|found|finds?|mine|ours|my (?:meter|own)?|reads"
     r"|reading|shows|showing|showed|saw|i see|we see|i read|but|instead|actual(?:ly)?|now|currently|goes|going|went|drops|dropped"
     r"|this (?:one|car|truck|van|vehicle)|here|still|(?:and|yet|though|while|it) (?:is|was|has|sits|stays)|today)\b",
     re.IGNORECASE,
 )
 _WISHED_BEHIND: Final = re.compile(
-    r"\s?(?:ohms?|volts?|v)?\)?,? (?:(?:is|are|was|were|being|as|which is what is|is what(?: i| you| it| they)?) )?(?:expected"
+    r"\s?(?:ohms?|volts?|v)?\)?,? (?:(?:is|are|was|were|being|which is what is|is what(?: i| you| it| they)?) )?(?:expected"
     r"|nominal|the spec|specified|by the book|required|would be|to be expected|it should be|should be there)\b",
     re.IGNORECASE,
 )
@@ -138,7 +148,9 @@ _BEGINS_RULE: Final = re.compile(r"\s*(?:and |but |so |where |since |because |ar
 def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
     """Return whether an amount is what should be or was thought of: `should be 60`, `need 60`, `spec 2.5`."""
     cues = list(_WISHED.finditer(before))
-    if cues and not _SAID_OF_THIS.search(before, cues[-1].end()):
+    if cues and not (SAID_OF_THIS.search(before, cues[-1].end()) or _AS_WISHED.search(before)):
+        return True
+    if _NOT_THIS.search(before):
         return True
     if _WISHED_BEHIND.match(text, amount.end):
         return True
@@ -150,11 +162,11 @@ def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
 _VEHICLE: Final = r"(?:one|1|car|vehicle|truck|van|lorry|tractor|machine|pickup|trailer|model)"
 _OTHER: Final = (
     rf"(?:(?:the|a|an|my|his|our|some|that)\s)?(?:(?:known[- ])?good|healthy|working|other|another|sister|identical|donor"
-    rf"|similar|spare|second) (?:working )?{_VEHICLE}"
+    rf"|similar|spare|second|normal) (?:working )?{_VEHICLE}"
 )
 _OTHER_VEHICLE: Final = re.compile(
     rf"\b(?:{_OTHER}|next door|(?:in the )?next bay|a (?:colleague|mate|friend|customer) (?:had|has)|(?:a|my) (?:colleague|mate"
-    r"|friend)'?s|my own (?:car|van|truck)|donor|someone (?:had|has|measured|got)|another (?:customer|job|shop))\b",
+    r"|friend)'?s|(?:my|his|her) (?:own|old|other|wife's) (?:car|van|truck)|same model|another of the same|donor|someone (?:had|has|measured|got)|another (?:customer|job|shop))\b",
     re.IGNORECASE,
 )
 _THIS_VEHICLE: Final = re.compile(
@@ -205,11 +217,11 @@ def _is_asked(text: str, clause: Clause, amount: Measured) -> bool:
 _COMPONENT: Final = (
     r"(?:sensors?|senders?|injectors?|coils?|relays?|glow ?plugs?|spark ?plugs?|thermistors?|ntcs?|solenoids?|heaters?"
     r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?|stators?"
-    r"|rotors?|pots?|pedals?|squibs?)"
+    r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on|of) (?:the )?\\w+)"
 )
 _COMPONENT_BEFORE: Final = re.compile(
     rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is|was|are"
-    r"|at|has|measures?|measured|shows?|resistance|gives?|have|got))*[\s:=(]{0,3}$",
+    r"|at|has|measures?|measured|shows?|resistance|gives?|have|got|all|each|both|around|about|roughly|on its own))*[\s:=(]{0,3}$",
     re.IGNORECASE,
 )
 _COMPONENT_BEHIND: Final = re.compile(

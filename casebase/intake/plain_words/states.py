@@ -129,6 +129,10 @@ _OTHER_THING: Final = re.compile(r"\b(?:sensor|hose|tow) $", re.IGNORECASE)
 """A word in front of what is a module's name alone: a sensor cluster is no instrument cluster."""
 
 
+_CHASSIS: Final = re.compile(r"to body(?= (?:[0-9]|is |reads |over |more |OL))", re.IGNORECASE)
+"""The body that a voltage or a resistance is measured to."""
+
+
 def modules_in(message: Written) -> list[Named]:
     """Return the modules that the message names, in order, everyday names too."""
     text = message.text
@@ -138,11 +142,12 @@ def modules_in(message: Written) -> list[Named]:
         Named(one.start, one.end, _name(message, one), _is_clear(one.start, one.end, clear))
         for one in known
         if not _OTHER_THING.search(text[max(0, one.start - 8) : one.start])
+        and not _CHASSIS.match(text, max(0, one.start - 3))
     ]
     named += [
-        Named(*match.span("ecu"), "engine ECU", is_clear=True)
+        Named(*match.span("ecu" if match["ecu"] else "bare"), "engine ECU", is_clear=True)
         for match in _LONE_ECU.finditer(text)
-        if match["whose"].lower() != "the" or not any(one.start < match.start() for one in named)
+        if (match["whose"] or "").lower() != "the" or not any(one.start < match.start() for one in named)
     ]
     inside = {place for one in known for place in range(one.start, one.end)}
     unknown = [one for one in _unknown_named(text) if inside.isdisjoint(range(one.start, one.end))]
@@ -161,7 +166,8 @@ def _without_speaker(text: str, named: NamedModule) -> NamedModule:
 
 
 _LONE_ECU: Final = re.compile(
-    r"\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b(?! (?:of|for|in)\b)(?!')",
+    r"(?:\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b|(?<=[,.;:] )(?P<bare>ecu)(?= (?:feed|supply"
+    r"|power|plug|connector|ground)\b))(?! (?:of|for|in)\b)(?!')",
     re.IGNORECASE,
 )
 """The ECU of nothing else that was named is the engine's (common practice, no source)."""

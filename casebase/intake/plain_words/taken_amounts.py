@@ -12,7 +12,7 @@ from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured, changed_from
 from casebase.intake.plain_words.marks import Marks, last_before, within
-from casebase.intake.plain_words.not_measured import NOMINAL_OHMS
+from casebase.intake.plain_words.not_measured import NOMINAL_OHMS, SAID_OF_THIS
 from casebase.intake.plain_words.points import Subject, default_lines
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span
@@ -93,6 +93,9 @@ def _usual(amount: Measured, quantity: Quantity, lines: tuple[Line, ...], said: 
     return TakenAmount(amount, quantity, lines, None, ((amount.start, amount.end),), (said,))
 
 
+_IT_IS: Final = re.compile(r"\b(?:it(?:'s| is| was)|have|car|ist|truck)\b|^\s*$", re.IGNORECASE)
+"""Behind what should be, before what is: `should be 60 but it's 40`."""
+
 LOOKED_BACK: Final = 20
 """Readings looked back over for the one that goes on."""
 
@@ -101,7 +104,10 @@ def _goes_on_from(
     marks: Marks, clause: Clause, amount: Measured, before: list[TakenAmount]
 ) -> TakenAmount | None:
     """Return the measurement that an amount is another value of, as "then 60" or "unplugged ABS: OL" say."""
-    carries = _CARRIES.search(marks.message.text, clause.start, clause.end)
+    text = marks.message.text
+    carries = _CARRIES.search(text, clause.start, clause.end)
+    if before and before[-1].amount.start in marks.not_read:
+        carries = carries or SAID_OF_THIS.search(text, clause.start, amount.start) or _IT_IS.search(text, clause.start, amount.start)
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
     earlier = next((one for one in before[::-1] if amount.quantity in (None, one.quantity)), None)
