@@ -41,7 +41,8 @@ _LAMP_NAMES: Final = {
     "glow": Lamp.PREHEAT, "glow plug": Lamp.PREHEAT, "suspension": Lamp.SUSPENSION, "4wd": Lamp.FOUR_WHEEL_DRIVE,
     "awd": Lamp.FOUR_WHEEL_DRIVE, "seat belt": Lamp.SEAT_BELT, "seatbelt": Lamp.SEAT_BELT, "retarder": Lamp.RETARDER,
     "vdc": Lamp.STABILITY, "vsc": Lamp.STABILITY, "dsc": Lamp.STABILITY, "skid": Lamp.STABILITY,
-    "hand brake": Lamp.PARKING_BRAKE, "ebs": Lamp.BRAKE, "service engine": Lamp.ENGINE, "engine management": Lamp.ENGINE,
+    "hand brake": Lamp.PARKING_BRAKE, "ebs": Lamp.BRAKE, "service engine": Lamp.ENGINE,
+    "engine management": Lamp.ENGINE,
     "lane assist": Lamp.LANE, "lane keep": Lamp.LANE, "lane departure": Lamp.LANE, "adaptive cruise": Lamp.DISTANCE,
     "park assist": Lamp.PARKING_AID, "parking assist": Lamp.PARKING_AID, "4x4": Lamp.FOUR_WHEEL_DRIVE,
     "security": Lamp.SECURITY, "parking aid": Lamp.PARKING_AID, "dpf": Lamp.EXHAUST, "exhaust": Lamp.EXHAUST,
@@ -50,13 +51,14 @@ _LAMP_NAMES: Final = {
 
 _LAMP_NAME: Final = "|".join(sorted(_LAMP_NAMES, key=len, reverse=True))
 _LAMP_CALLED: Final = (
-    rf"(?:{_LAMP_NAME})\b(?: (?:control|system|loss|failure|fault|monitor(?:ing)?)\b)?(?: off\b)?(?: (?:warning )?indicator\b)?"
+    rf"(?:{_LAMP_NAME})\b(?: (?:control|system|loss|failure|fault|monitor(?:ing)?)\b)?(?: off\b)?"
+    r"(?: (?:warning )?indicator\b)?"
 )
-_LAMP_LIST: Final = (
-    rf"(?:{_LAMP_CALLED})(?:(?:\s?,\s?(?:and )?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?(?:{_LAMP_CALLED})){{0,8}}"
-)
+_BETWEEN_LAMPS: Final = r"(?:\s?,\s?(?:and )?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?"
+_LAMP_LIST: Final = rf"(?:{_LAMP_CALLED})(?:{_BETWEEN_LAMPS}(?:{_LAMP_CALLED})){{0,8}}"
 _LAMPS: Final = re.compile(
-    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST})(?: (?:warning )?(?:lamps?|lights?|telltales?)\b|(?<=indicator)\b)(?! (?:off|out|ok"
+    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST})(?: (?:warning )?(?:lamps?|lights?|telltales?)\b"
+    rf"|(?<=indicator)\b)(?! (?:off|out|ok"
     rf"|is off|not|do(?:es)? ?n[o']t|(?:has |have )?(?:gone|goes|went|go) (?:out|off)"
     rf"|switch|bulb|relay|fuse|circuit|wir(?:e|ing)|socket|unit)\b)"
     rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
@@ -100,8 +102,10 @@ _CONDITIONS: Final = (
     (Condition.AFTER_OTHER_WORK, r"(?:after|since)(?: the| a| an)? (?:bumper|windscreen|body|wheel bearing"
                                  r"|clutch|gearbox|engine|seat|door|brake|other|bodyshop)[ \w]{0,14}(?:job|work"
                                  r"|done|repair|replacement|change|swap)"
-                                 r"|(?:worked|(?:was |been )?(?:fine|ok|okay|good)) (?:until|till|before) (?:the |we |they )?"
-                                 r"[\w ]{3,24} (?:was|were|got|been) (?:done|changed|replaced|fitted|repaired|renewed)|(?:after|since)[ \w]{0,24} (?:at "
+                                 r"|(?:worked|(?:was |been )?(?:fine|ok|okay|good)) (?:until|till|before) (?:the "
+                                 r"|we |they )?"
+                                 r"[\w ]{3,24} (?:was|were|got|been) (?:done|changed|replaced|fitted|repaired"
+                                 r"|renewed)|(?:after|since)[ \w]{0,24} (?:at "
                                  r"|by )?another (?:garage|shop|workshop)|(?:windscreen|bumper|clutch|gearbox"
                                  r"|tracking|wheel alignment|bodywork|dash)(?: was| has been| were)? (?:changed"
                                  r"|replaced|done"

@@ -243,8 +243,10 @@ def with_subject(
     ):
         return []
     quantity, said = _quantity(marks, clause, amount, subject)
-    if quantity is Quantity.RESISTANCE and len(subject.points) == 1 and _ALONG.search(
-        marks.message.text, clause.start, clause.end
+    if (
+        quantity is Quantity.RESISTANCE
+        and len(subject.points) == 1
+        and _ALONG.search(marks.message.text, clause.start, clause.end)
     ):
         return []
     if quantity is None or (len(subject.points) == 2 and _EACH.match(marks.message.text, amount.end)):
@@ -256,7 +258,10 @@ def with_subject(
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
 
-_ALONG: Final = re.compile(r"\b(?:from (?!(?:ground|gnd|earth|chassis)\b)[^,.;]{2,40} to|between [^,.;]{2,40} and) (?:the )?[a-z]", re.IGNORECASE)
+_ALONG: Final = re.compile(
+    r"\b(?:from (?!(?:ground|gnd|earth|chassis)\b)[^,.;]{2,40} to|between [^,.;]{2,40} and) (?:the )?[a-z]",
+    re.IGNORECASE,
+)
 """Of a wire from one place to another: its ohms are not those to ground."""
 
 _EACH: Final = re.compile(r" each\b", re.IGNORECASE)

@@ -14,11 +14,13 @@ from casebase.intake.plain_words.written import Written
 
 _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers?|reply|replies)"
 FORWARD: Final = re.compile(
-    rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on|at))?(?=\W|$)"
+    rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on"
+    rf"|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
     r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
     r"|reach|raise|see|find|ping|wake|open|access|enter|hear|pick up|contact|detect)(?: (?:with|to|into|in|from))?\b"
-    r"|\b(?:(?:does|do|did)(?: not|n'?t)|not|never) (?:communicates?|connects?|talks?|reach(?:es)?|sees?|detects?|finds?|hears?"
+    r"|\b(?:(?:does|do|did)(?: not|n'?t)|not|never) (?:communicates?|connects?|talks?|reach(?:es)?|sees?|detects?"
+    r"|finds?|hears?"
     r"|pings?|picks? up)(?: (?:with|to|into|from))?\b"
     r"|\bnot (?:finding|hearing|getting|detecting|reaching|seeing|picking up)(?: (?:anything )?(?:from|into|to))?\b"
     r"|\b(?:nobody|no one|nothing|none) (?:hears?|sees?|finds?|reaches|talks to|can (?:hear|see|find|reach|talk to))\b"
@@ -58,13 +60,15 @@ ANSWERING: Final = re.compile(
     r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
     r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
     r"| is| are)? ?\bi (?:have|can (?:get(?: into| to)?|reach|see|read|talk to|connect to|open))\b(?= *[;,.\n]| *$)"
-    r"|\b(?:comes?|came|is|shows?) (?:up |in )?(?:fine|ok|okay|good|normal(?:ly)?)(?: on (?:the |my )?(?:tester|scanner|scan tool"
+    r"|\b(?:comes?|came|is|shows?) (?:up |in )?(?:fine|ok|okay|good|normal(?:ly)?)(?: on (?:the |my )?(?:tester"
+    r"|scanner|scan tool"
     r"|tool))?(?= *[;,.\n]| *$)|\b(?:fine|ok|good|there) on the (?:tester|scanner|scan tool|tool)\b|(?::"
     r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$)",
     re.IGNORECASE,
 )
 _BETWEEN_NAMES: Final = re.compile(
-    r"(?!\s{1,2}(?:the|his|its|a|my)\b)\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
+    r"(?!\s{1,2}(?:the|his|its|a|my)\b)\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b"
+    r"|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
     r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
     re.IGNORECASE,
 )

@@ -11,7 +11,8 @@ from typing import Final, Protocol, TypeVar
 
 from casebase.intake.plain_words.amounts import Measured, amounts_in
 from casebase.intake.plain_words.not_measured import SAID_OF_THIS, is_not_read_here, is_of_no_line
-from casebase.intake.plain_words.points import places_in, points_in, subjects_in
+from casebase.intake.plain_words.plugs import places_in
+from casebase.intake.plain_words.points import points_in, subjects_in
 from casebase.intake.plain_words.states import (
     MediumSaid,
     Named,

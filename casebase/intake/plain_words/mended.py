@@ -87,6 +87,10 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     ),
     (re.compile(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (re.compile(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (
+        re.compile(r"\b([PCBU][0-3][0-9A-F]{3})(?:: ?|:? (?=0))([0-9A-F]{2})(?![\w.])", re.IGNORECASE),
+        r"\1-\2",
+    ),
     (re.compile(r"(?<=[0-9])[ -]?ish\b", re.IGNORECASE), ""),
     (re.compile(r"(?<=[0-9])( ?[kKM]?)(?:omhs?|ohns?|homs?|oms|hms)\b", re.IGNORECASE), r"\1ohm"),
     (re.compile(r"(?<![\w/])w/o\b", re.IGNORECASE), "without"),

@@ -46,7 +46,8 @@ _KIND_OF_PART: Final = (
     r"|on-?board|[0-9/]+ ?w(?:att)?|wire-?wound|film|smd|blade|mini|main|slow-?blow)[ -]){0,3}"
 )
 _PART_BEHIND: Final = re.compile(
-    rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?|relays?|coils?"
+    rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?|relays?"
+    rf"|coils?"
     r"|capacitors?|zeners?|diodes?|heaters?|speakers?|chokes?|ferrites?|regulators?|converters?|batter(?:y|ies) pack)\b"
     r"(?! (?:out|unplugged|removed|disconnected|pulled) ?(?:[:=]|[0-9]))",
     re.IGNORECASE,
@@ -56,7 +57,8 @@ _COUNTED_BEFORE: Final = re.compile(
     r"(?:\b(?:a|an|2|3|4|both|another|each|single|needs?|has the|with)|[0-9] ?[x\u00d7*]) $", re.IGNORECASE
 )
 _PART_BEFORE: Final = re.compile(
-    r"\b(?:(?:resistors?|terminators?|pull-?(?:ups?|downs?))[ (]{1,2}(?:(?:of|is|are|was|were|being|rated|value|at|about"
+    r"\b(?:(?:resistors?|terminators?|pull-?(?:ups?|downs?))[ (]{1,2}(?:(?:of|is|are|was|were|being|rated|value|at"
+    r"|about"
     r"|around)\s)*|terminated (?:with|by|in|at) (?:a |an |the )?)$",
     re.IGNORECASE,
 )
@@ -68,7 +70,7 @@ _TOGETHER: Final = re.compile(
 
 
 def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
-    """Return whether an amount names a part: `a 120 ohm resistor`, `resistors of 120 ohm`, `two 120 ohm in parallel`."""
+    """Return whether an amount names a part: `a 120 ohm resistor`, `two 120 ohm in parallel`."""
     if _PART_BEHIND.match(text, amount.end):
         return True
     if _TERMINATION_BEHIND.match(text, amount.end) and _COUNTED_BEFORE.search(before):
@@ -84,7 +86,10 @@ NOMINAL_OHMS: Final = ("60", "120")
 """Ohms of a pair that is in order, and of one terminator (ISO 11898-2)."""
 
 _PULLED: Final = re.compile(r"\bpull(?:ed)?[ -]?(?:up|down)s?\b[^,.;]{0,40}$", re.IGNORECASE)
-_ON_THE_BENCH: Final = re.compile(r"\b(?:on|at) (?:the|my|a) bench\b|\bout of the (?:car|vehicle|truck|van)\b", re.IGNORECASE)
+_ON_THE_BENCH: Final = re.compile(
+    r"\b(?:on|at) (?:the|my|a) bench\b|(?<!battery )(?<!batt )\bout of the (?:car|vehicle|truck|van)\b",
+    re.IGNORECASE,
+)
 _OWN_SIDE: Final = re.compile(
     r"\b(?:(?:pins?|modules?|components?|units?|ecus?|devices?) side"
     r"|(?:remote|fob|key|coin|button|torch|meter|sensor) (?:battery|cell|supply))\b[^\n]{0,24}$",
@@ -96,50 +101,63 @@ _OWN_SIDE: Final = re.compile(
 # --- what should be, what was hoped for, what was thought -------------------------------------------------------------
 
 _FILLER: Final = (
-    r"(?:\s(?:to|not|only|be|been|have|has|read|see|is|are|was|show|get|give|measure|find|sit|say|says|of|at|about|around|it|that"
+    r"(?:\s(?:to|not|only|be|been|have|has|read|see|is|are|was|show|get|give|measure|find|sit|say|says|of|at|about"
+    r"|around|it|that"
     r"|there|i|you|we|the|a|an|something|like|roughly|approx(?:imately)?|between|for|least|most|this|they|both|reading"
     r"|found)\b){0,7}"
 )
 _WISHED: Final = re.compile(
     rf"\b(?:(?:should|shall|must|ought|supposed|meant)(?:n't| not)?\b{_FILLER}"
-    rf"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need|like|want|make"
-    rf"|put)\b{_FILLER}|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see|get)\b{_FILLER}"
-    rf"|expect(?:ed|ing|s|ation)?\b{_FILLER}|(?<!out of )(?<!within )(?<!to )(?<!in )spec(?:s|ification|ified)?\b{_FILLER}"
-    rf"|soll(?:wert)?\b|(?:book|manual) (?:value )?\s?$|nominal(?:ly)?\b|ideal(?:ly)?\b|typical(?:ly)?\b|in theory\b|theoretical(?:ly)?\b|rated\b|target\b|limit\b"
+    rf"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need"
+    rf"|like|want|make"
+    rf"|put)\b{_FILLER}|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see"
+    rf"|get)\b{_FILLER}"
+    rf"|expect(?:ed|ing|s|ation)?\b{_FILLER}|(?<!out of )(?<!within )(?<!to )(?<!in )spec(?:s|ification"
+    rf"|ified)?\b{_FILLER}"
+    rf"|soll(?:wert)?\b|(?:book|manual) (?:value )?\s?$|nominal(?:ly)?\b|ideal(?:ly)?\b|typical(?:ly)?\b|in theory\b"
+    rf"|theoretical(?:ly)?\b|rated\b|target\b|limit\b"
     rf"|tolerance\b|(?:max(?:imum)?|min(?:imum)?) (?:allowed|permitted|is)\b"
     rf"|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for|aim(?:ing)? for|hoping for|hoped for)\b"
     rf"(?:\s(?:to|be|see|have|read|measure|get|find|about|around|a|an|the|at|least|under|over|you)\b){{0,5}}\s?$"
-    rf"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?|said|wants?"
+    rf"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?|said"
+    rf"|wants?"
     rf"|gives?|shows?|asks? for|calls? for)\b{_FILLER}|according to\b|as per\b|per the\b|by the book\b"
     rf"|\bto (?:achieve|reach|obtain|make|get to|end up (?:with|at))\b{_FILLER}"
     rf"|thought\b{_FILLER}|assum(?:e|ed|ing)\b{_FILLER}|imagin\w+\b|pretend\w*\b"
     rf"|(?:makes?|make up|adds? up to|sums? up to|equals?|half of|twice|double)\s?$|look(?:ed)? for\b"
-    rf"|(?:if|when|unless|in case|until|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?|measures?|gives?"
+    rf"|(?:if|when|unless|in case|until|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?"
+    rf"|measures?|gives?"
     rf"|gets?|has|have|see|sees|find)\b{_FILLER})",
     re.IGNORECASE,
 )
 _NOT_THIS: Final = re.compile(
-    r"(?:\b(?:not|never|no longer|isnt|wasnt|dont|doesnt|didnt)|n't)\s(?:(?:get|got|have|had|see|saw|read|show|measure|find|went|goes"
+    r"(?:\b(?:not|never|no longer|isnt|wasnt|dont|doesnt|didnt)|n't)\s(?:(?:get|got|have|had|see|saw|read|show"
+    r"|measure|find|went|goes"
     r"|quite|the|a|any|be|at|exactly)\s)*$",
     re.IGNORECASE,
 )
 _AS_WISHED: Final = re.compile(
-    r"\b(?:got|get|have|had|reads?|measured?|is|shows?|see|saw|found) (?:the |my )?(?:expected|nominal|specified|typical|usual) $",
+    r"\b(?:got|get|have|had|reads?|measured?|is|shows?|see|saw|found) (?:the |my )?(?:expected|nominal|specified"
+    r"|typical|usual) $",
     re.IGNORECASE,
 )
 SAID_OF_THIS: Final = re.compile(
-    r"\b(?:got|gets?|getting|i have|i've|we have|i had|measured?|measures|measuring|found|finds?|mine|ours|my (?:meter|own)?|reads"
-    r"|reading|shows|showing|showed|saw|i see|we see|i read|but|instead|actual(?:ly)?|now|currently|goes|going|went|drops|dropped"
+    r"\b(?:got|gets?|getting|i have|i've|we have|i had|measured?|measures|measuring|found|finds?|mine|ours"
+    r"|my (?:meter|own)?|reads"
+    r"|reading|shows|showing|showed|saw|i see|we see|i read|but|instead|actual(?:ly)?|now|currently|goes|going|went"
+    r"|drops|dropped"
     r"|this (?:one|car|truck|van|vehicle)|here|still|(?:and|yet|though|while|it) (?:is|was|has|sits|stays)|today)\b",
     re.IGNORECASE,
 )
 _WISHED_BEHIND: Final = re.compile(
-    r"\s?(?:ohms?|volts?|v)?\)?,? (?:(?:is|are|was|were|being|which is what is|is what(?: i| you| it| they)?) )?(?:expected"
+    r"\s?(?:ohms?|volts?|v)?\)?,? (?:(?:is|are|was|were|being|which is what is|is what(?: i| you| it"
+    r"| they)?) )?(?:expected"
     r"|nominal|the spec|specified|by the book|required|would be|to be expected|it should be|should be there)\b",
     re.IGNORECASE,
 )
 _NORM_BEHIND: Final = re.compile(
-    r"\s?(?:ohms?|volts?|v)? (?:is|are|would be|being) (?:the )?(?:normal|correct|right|standard|healthy|norm|usual|ideal)\b",
+    r"\s?(?:ohms?|volts?|v)? (?:is|are|would be|being) (?:the )?(?:normal|correct|right|standard|healthy|norm|usual"
+    r"|ideal)\b",
     re.IGNORECASE,
 )
 _BEGINS_RULE: Final = re.compile(r"\s*(?:and |but |so |where |since |because |around |about )*")
@@ -161,20 +179,25 @@ def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
 
 _VEHICLE: Final = r"(?:one|1|car|vehicle|truck|van|lorry|tractor|machine|pickup|trailer|model)"
 _OTHER: Final = (
-    rf"(?:(?:the|a|an|my|his|our|some|that)\s)?(?:(?:known[- ])?good|healthy|working|other|another|sister|identical|donor"
+    rf"(?:(?:the|a|an|my|his|our|some|that)\s)?(?:(?:known[- ])?good|healthy|working|other|another|sister|identical"
+    rf"|donor"
     rf"|similar|spare|second|normal) (?:working )?{_VEHICLE}"
 )
 _OTHER_VEHICLE: Final = re.compile(
-    rf"\b(?:{_OTHER}|next door|(?:in the )?next bay|a (?:colleague|mate|friend|customer) (?:had|has)|(?:a|my) (?:colleague|mate"
-    r"|friend)'?s|(?:my|his|her) (?:own|old|other|wife's) (?:car|van|truck)|same model|another of the same|donor|someone (?:had|has|measured|got)|another (?:customer|job|shop))\b",
+    rf"\b(?:{_OTHER}|next door|(?:in the )?next bay|a (?:colleague|mate|friend|customer) (?:had|has)|(?:a"
+    rf"|my) (?:colleague|mate"
+    r"|friend)'?s|(?:my|his|her) (?:own|old|other|wife's) (?:car|van|truck)|same model|another of the same|donor"
+    r"|someone (?:had|has|measured|got)|another (?:customer|job|shop))\b",
     re.IGNORECASE,
 )
 _THIS_VEHICLE: Final = re.compile(
-    rf"\b(?:mine|ours|this (?:{_VEHICLE})|here|still|now|my (?:car|truck|van|{_VEHICLE})|on it|same|swapp?ed|replaced|fitted)\b",
+    rf"\b(?:mine|ours|this (?:{_VEHICLE})|here|still|now|my (?:car|truck|van|{_VEHICLE})|on it|same|swapp?ed"
+    rf"|replaced|fitted)\b",
     re.IGNORECASE,
 )
 _OTHER_BEHIND: Final = re.compile(
-    rf"[^,.;:?!\n0-9]{{0,24}}\b(?:(?:on|in|from|with|for) {_OTHER}|next door|in the next bay|on (?:a|the) (?:colleague|mate)'?s)\b",
+    rf"[^,.;:?!\n0-9]{{0,24}}\b(?:(?:on|in|from|with|for) {_OTHER}|next door|in the next bay|on (?:a"
+    rf"|the) (?:colleague|mate)'?s)\b",
     re.IGNORECASE,
 )
 
@@ -195,7 +218,8 @@ _SWAPPED: Final = re.compile(
 # --- questions --------------------------------------------------------------------------------------------------------
 
 _ASKS: Final = re.compile(
-    r"\s*(?:so |and |but |or |well |ok |then )*(?:(?:do|does|did) (?:you|i|we|they|it|anyone|anybody|the|that)|should|would"
+    r"\s*(?:so |and |but |or |well |ok |then )*(?:(?:do|does|did) (?:you|i|we|they|it|anyone|anybody|the|that)"
+    r"|should|would"
     r"|could|shall|might|can|may|will|have you|has anyone|is there|are there|what if|did you|somewhere)\b",
     re.IGNORECASE,
 )
@@ -216,12 +240,16 @@ def _is_asked(text: str, clause: Clause, amount: Measured) -> bool:
 
 _COMPONENT: Final = (
     r"(?:sensors?|senders?|injectors?|coils?|relays?|glow ?plugs?|spark ?plugs?|thermistors?|ntcs?|solenoids?|heaters?"
-    r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?|stators?"
-    r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on|of) (?:the )?\\w+)"
+    r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?"
+    r"|stators?"
+    r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on"
+    r"|of) (?:the )?\\w+)"
 )
 _COMPONENT_BEFORE: Final = re.compile(
-    rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is|was|are"
-    r"|at|has|measures?|measured|shows?|resistance|gives?|have|got|all|each|both|around|about|roughly|on its own))*[\s:=(]{0,3}$",
+    rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is"
+    rf"|was|are"
+    r"|at|has|measures?|measured|shows?|resistance|gives?|have|got|all|each|both|around|about|roughly"
+    r"|on its own))*[\s:=(]{0,3}$",
     re.IGNORECASE,
 )
 _COMPONENT_BEHIND: Final = re.compile(

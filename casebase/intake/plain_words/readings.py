@@ -7,31 +7,24 @@ other numbers stay in the story.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured, changed_from
 from casebase.intake.plain_words.lines_of_amounts import amounts_of_clause
 from casebase.intake.plain_words.marks import Marks, last_before, within
-from casebase.intake.plain_words.points import Place
+from casebase.intake.plain_words.plugs import Place
 from casebase.intake.plain_words.states import Named, StateSaid, Unplugged, load_said, tester_said
 from casebase.intake.plain_words.taken_amounts import AT_MODULE, LOOKED_BACK, TakenAmount
+from casebase.intake.plain_words.told_readings import (
+    Data,
+    ToldReading,
+    each_once,
+    of_several_networks,
+    shaken,
+)
 from casebase.intake.plain_words.written import Clause, Span
 from casebase.record.reading import PLACE_NOT_NAMED
-from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Medium, Quantity
-
-Data = dict[str, Any]
-
-
-@dataclass(frozen=True)
-class ToldReading:
-    """A reading as a record holds it, the phrase it came from, and what was taken as usual without being said."""
-
-    data: Data
-    spans: tuple[Span, ...]
-    assumed: tuple[str, ...] = ()
-    medium: Medium | None = None
-    """The network last named where it was read."""
+from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Quantity
 
 
 def readings_in(marks: Marks) -> list[ToldReading]:
@@ -46,16 +39,7 @@ def readings_in(marks: Marks) -> list[ToldReading]:
         for one in taken
         if one.amount.fits(one.quantity) and one.amount.start not in marks.not_read
     ]
-    return _each_once(_shaken(marks, _of_several_networks(told)))
-
-
-def _of_several_networks(told: list[ToldReading]) -> list[ToldReading]:
-    """Return the readings, without the name of their network where all have the same."""
-    if len({one.data.get("network") for one in told}) > 1:
-        return told
-    return [
-        replace(one, data={key: value for key, value in one.data.items() if key != "network"}) for one in told
-    ]
+    return each_once(shaken(marks, of_several_networks(told)))
 
 
 _EARLIER: Final = re.compile(
@@ -305,76 +289,3 @@ def _unplugged(marks: Marks, clause: Clause, taken: TakenAmount) -> Unplugged | 
         return None
     said = within(marks.unplugged, previous.start, previous.end)
     return said[-1] if said else None
-
-
-# --- the same twice, and two in one state -----------------------------------------------------------------------------
-
-_CHANGES: Final = re.compile(
-    r"\b(?:drops?|goes|jumps|changes|rises|climbs|falls|swings|flickers)\b|\b(?:when|while|if"
-    r"|on) (?:i )?(?:sha(?:ken?|king)|shook|wiggl\w+|mov\w+|touch\w+|flex\w+|tapp?\w*|turn\w*)",
-    re.IGNORECASE,
-)
-_WHEN: Final = re.compile(
-    r"\b(?:when|while|if) (?:i )?(?:sha(?:ken?|king)|shook|wiggl\w+|mov\w+|touch\w+|flex\w+|tapp?\w*)",
-    re.IGNORECASE,
-)
-_SHAKEN: Final = re.compile(r"\b(?:shook|shaking|wiggled|wiggling|flexed) the\b", re.IGNORECASE)
-
-
-def _shaken(marks: Marks, told: list[ToldReading]) -> list[ToldReading]:
-    """Return the readings, with two of one kind that changed when something was moved as one."""
-    found: list[ToldReading] = []
-    for one in told:
-        before = found[-1] if found else None
-        if before and one.data["value"] == before.data["value"].split("; ")[0] and _is_again(before, one):
-            continue
-        if before and _is_change(marks, before, one):
-            found[-1] = _together(marks, before, one)
-        else:
-            found.append(one)
-    return found
-
-
-_SAME_KEYS: Final = ("quantity", "line", "against", "at", "unplugged")
-
-
-def _is_again(first: ToldReading, second: ToldReading) -> bool:
-    """Return whether the value of the start showed again after it had changed."""
-    return "; " in first.data["value"] and all(
-        first.data.get(key) == second.data.get(key) for key in _SAME_KEYS
-    )
-
-
-def _is_change(marks: Marks, first: ToldReading, second: ToldReading) -> bool:
-    if (
-        any(first.data.get(key) != second.data.get(key) for key in _SAME_KEYS)
-        or " when " in first.data["value"]
-    ):
-        return False
-    start, end = first.spans[0][0], second.spans[0][1]
-    sentences = {marks.clause_at(start).sentence, marks.clause_at(end - 1).sentence}
-    told = marks.message.text[marks.clause_at(start).start : marks.clause_at(end - 1).end]
-    return len(sentences) == 1 and bool(_WHEN.search(told) or _SHAKEN.search(told))
-
-
-def _together(marks: Marks, first: ToldReading, second: ToldReading) -> ToldReading:
-    start, end = first.spans[0][0], second.spans[0][1]
-    told = marks.message.text[marks.clause_at(start).start : marks.clause_at(end - 1).end]
-    when = _WHEN.search(told)
-    moved_first = when and marks.message.text.find(when[0], start) < second.spans[0][0]
-    values = (
-        (second.data["value"], first.data["value"])
-        if moved_first
-        else (first.data["value"], second.data["value"])
-    )
-    words = when[0] if when else "when shaken"
-    value = f"{values[0]}; {values[1]} {'when shaken' if 'shak' in words or 'shook' in words else words}"
-    return replace(first, data=first.data | {"value": value}, spans=first.spans + second.spans)
-
-
-def _each_once(told: list[ToldReading]) -> list[ToldReading]:
-    """Return the readings without those said again in the same words and state."""
-    kept: dict[str, ToldReading] = {}
-    for one in told:
-        kept.setdefault(repr(sorted((key, str(value)) for key, value in one.data.items())), one)
-    return list(kept.values())

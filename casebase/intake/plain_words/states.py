@@ -44,7 +44,8 @@ IGNITIONS: Final = {
 }
 _LOADED: Final = re.compile(
     r"\b(?:load tested|under load|with (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|lamp|load)(?: across)?"
-    r"|(?:put|hung|hang|using|connected) (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|test lamp|lamp|load) (?:on|across|to|at)"
+    r"|(?:put|hung|hang|using|connected) (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|test lamp|lamp|load) (?:on"
+    r"|across|to|at)"
     r"|at [0-9.]+ ?A\b|bulb across|loaded)",
     re.IGNORECASE,
 )
@@ -166,7 +167,8 @@ def _without_speaker(text: str, named: NamedModule) -> NamedModule:
 
 
 _LONE_ECU: Final = re.compile(
-    r"(?:\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b|(?<=[,.;:] )(?P<bare>ecu)(?= (?:feed|supply"
+    r"(?:\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b|(?<=[,.;:] )(?P<bare>ecu)(?= (?:feed"
+    r"|supply"
     r"|power|plug|connector|ground)\b))(?! (?:of|for|in)\b)(?!')",
     re.IGNORECASE,
 )
@@ -295,8 +297,10 @@ def media_in(message: Written) -> list[MediumSaid]:
 
 
 _NO_NETWORK_NAME: Final = (
-    r"(?!(?:the|a|an|this|that|my|his|her|its|our|both|each|every|any|all|which|what|one|same|other|main|high|low|speed|single"
-    r"|wire|tolerant|fault|hs|ls|sw|i|you|we|it|he|she|they|only|whole|vehicle|car|truck|on|at|for|and|of|is|to|from)\b)"
+    r"(?!(?:the|a|an|this|that|my|his|her|its|our|both|each|every|any|all|which|what|one|same|other|main|high|low"
+    r"|speed|single"
+    r"|wire|tolerant|fault|hs|ls|sw|i|you|we|it|he|she|they|only|whole|vehicle|car|truck|on|at|for|and|of|is|to"
+    r"|from)\b)"
 )
 _NAMED_NETWORK: Final = re.compile(
     rf"\b(?:on|at|for) (?:the )?(?P<name>(?:{_NO_NETWORK_NAME}[a-z]\w{{0,14}}[ -]?)(?:can)(?: ?bus)?(?:[ -]?[0-9]\b)?)"

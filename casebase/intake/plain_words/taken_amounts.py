@@ -43,7 +43,8 @@ def medium_of(marks: Marks, amount: Measured) -> Medium:
 
 
 _CARRIES: Final = re.compile(
-    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with|without|put|once|when|hot|warm|cold|in"
+    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with"
+    r"|without|put|once|when|hot|warm|cold|in"
     r"|mine|but|i (?:have|get|got|measured?|see|read)|only)\b|:|=",
     re.IGNORECASE,
 )
@@ -107,7 +108,11 @@ def _goes_on_from(
     text = marks.message.text
     carries = _CARRIES.search(text, clause.start, clause.end)
     if before and before[-1].amount.start in marks.not_read:
-        carries = carries or SAID_OF_THIS.search(text, clause.start, amount.start) or _IT_IS.search(text, clause.start, amount.start)
+        carries = (
+            carries
+            or SAID_OF_THIS.search(text, clause.start, amount.start)
+            or _IT_IS.search(text, clause.start, amount.start)
+        )
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
     earlier = next((one for one in before[::-1] if amount.quantity in (None, one.quantity)), None)
@@ -136,11 +141,9 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     text = marks.message.text
     if amount.is_open or amount.quantity is not None:
         return False
-    if amount.start in marks.not_read and amount.number in NOMINAL_OHMS:
-        return True
-    if changed_from(text, amount) and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
-        return True
-    if _OF_RESISTANCE.search(text, clause.start, amount.start):
+    is_nominal = amount.start in marks.not_read and amount.number in NOMINAL_OHMS
+    changed = changed_from(text, amount) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
+    if is_nominal or changed or _OF_RESISTANCE.search(text, clause.start, amount.start):
         return True
     index = last_before(marks.amounts, amount.start + 1)
     following = marks.amounts[index + 1] if index + 1 < len(marks.amounts) else None
@@ -160,7 +163,8 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
 
 
 _MEASURED: Final = re.compile(
-    r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter|the|my)"
+    r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter"
+    r"|the|my)"
     r"\b\W*){0,5}",
     re.IGNORECASE,
 )

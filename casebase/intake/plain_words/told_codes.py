@@ -31,21 +31,24 @@ class ToldCode:
 
 _STORED_BY: Final = re.compile(
     r"[\s,;:()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
-    r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|stands?|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
-    r"(?:\b(?:in|from|by|at|on|of|under|inside|against)|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
+    r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|stands?"
+    r"|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
+    r"(?:\b(?:in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
     r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
 _BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|an?\s|[0-9]x\s){0,3}", re.IGNORECASE)
 _STORES: Final = re.compile(
-    r"\s{0,2}(?:module |unit |ecu |itself |that |which ){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just |both |all "
+    r"\s{0,2}(?:module |unit |ecu |itself |that |which ){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just "
+    r"|both |all "
     r"|each ){0,2}(?:stores?"
     r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
     r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
     r"|(?P<lies>(?:there )?(?:is|are)))(?: codes?)?\s|[:=(]\s?|codes?\s"
     r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
-    r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?|dtcs?)[\s:]{1,2}){0,4}",
+    r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?"
+    r"|dtcs?)[\s:]{1,2}){0,4}",
     re.IGNORECASE,
 )
 _SUPPOSED: Final = re.compile(
@@ -124,8 +127,8 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
         else:
             beside = _beside_in_front(marks, codes, code)
             headings = [beside] if beside else _told_later(marks, codes, index)
-            spans = (span, *((one.start, one.end) for one in headings if not beside))
-            found += [ToldCode(code, name.name, spans) for name in headings] or [
+            later = (span, *((one.start, one.end) for one in headings if not beside))
+            found += [ToldCode(code, name.name, later) for name in headings] or [
                 ToldCode(code, None, (span,))
             ]
             headings = headings if beside else []
@@ -133,7 +136,8 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
 
 
 _HELD_LATER: Final = re.compile(
-    r"\b(?:stored|set|logged|reported|shown|held|kept|recorded|flagged|seen|saved|present|stands|sits|comes|coming|pending"
+    r"\b(?:stored|set|logged|reported|shown|held|kept|recorded|flagged|seen|saved|present|stands|sits|comes|coming"
+    r"|pending"
     r"|active)(?: up| out| again| only| both| also){0,2} (?:in|by|from|on|inside|at) (?:the |my )?"
     r"|(?<=\)) (?:is |was |are )?(?:in|from|by) (?:the |my )?"
     r"|\b(?:control unit|module|ecu|system|unit|location|source)\s?[:=]\s?",

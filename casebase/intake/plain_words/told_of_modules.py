@@ -31,8 +31,10 @@ _ANSWERING_LIST: Final = re.compile(
     r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet)"
     r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with"
     r"|connects? (?:to|with))\b"
-    r"|(?<!nobody )(?<!one )(?<!nothing )(?<!what )\bcan (?:still |only |also )?(?:get into|reach|talk to|communicate with"
-    r"|connect (?:to|with))\b|\bi (?:do |still |only )*(?:get into|reach|talk to|communicate with|connect to|have comms? with)\b"
+    r"|(?<!nobody )(?<!one )(?<!nothing )(?<!what )\bcan (?:still |only |also )?(?:get into|reach|talk to"
+    r"|communicate with"
+    r"|connect (?:to|with))\b|\bi (?:do |still |only )*(?:get into|reach|talk to|communicate with|connect to"
+    r"|have comms? with)\b"
     r"|(?<=, )(?:finds?|sees|reaches)\b",
     re.IGNORECASE,
 )
@@ -175,7 +177,8 @@ def text_of_code(text: str, code: FoundCode) -> Span:
 
 _BEGINS_TEXT: Final = re.compile(r"[ \-:,.(=\"]{1,4}(?:lost |loss of |no |invalid )", re.IGNORECASE)
 _EXPLAINS: Final = re.compile(
-    r"[^.;\n]{0,50}?(?:\b(?:which|that|it|this)? ?(?:is|means?|meaning|stands for|says|being|i\.?e\.?|for)\s(?:the )?|code )"
+    r"[^.;\n]{0,50}?(?:\b(?:which|that|it|this)? ?(?:is|means?|meaning|stands for|says|being|i\.?e\.?"
+    r"|for)\s(?:the )?|code )"
     r"[\"(]?(?:lost|loss of|no comm?s?|no communication|invalid|missing)\b",
     re.IGNORECASE,
 )
@@ -233,7 +236,8 @@ def _named_first(marks: Marks, place: int) -> list[Named]:
 
 _NEITHER: Final = re.compile(r"\b(?:neither|nor) (?:the |my )?$", re.IGNORECASE)
 _ALL_BUT: Final = re.compile(
-    r"\b(?P<who>everything|everyone|everybody|all(?: (?:the )?(?:modules|others?))?|nothing|nobody|no (?:module|one)|none)"
+    r"\b(?P<who>everything|everyone|everybody|all(?: (?:the )?(?:modules|others?))?|nothing|nobody|no (?:module|one)"
+    r"|none)"
     r" (?:else )?(?:but|except(?: for)?|bar|apart from|other than|save) (?:the |for the )?$",
     re.IGNORECASE,
 )

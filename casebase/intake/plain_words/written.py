@@ -52,7 +52,8 @@ _RUN: Final = re.compile(
     rf"\b(?:a )?(?:{_NUMBER_WORD})(?:(?:[ -]|,? and )(?:{_NUMBER_WORD}|point)){{0,11}}\b", re.IGNORECASE
 )
 _NO_NUMBER: Final = re.compile(
-    r"\b(?:hand|good|first|second|third|last|next|new|used|other|another|this|that|which|each|every|any|no|on|same|old|bad|wrong|right|spare)\s$",
+    r"\b(?:hand|good|first|second|third|last|next|new|used|other|another|this|that|which|each|every|any|no|on|same"
+    r"|old|bad|wrong|right|spare)\s$",
     re.IGNORECASE,
 )
 """Words before a `one` that counts nothing."""

@@ -1,0 +1,103 @@
+"""Where the leads were: the diagnostic connector, plugs of modules, splices, and the plug that a pin belongs to."""
+
+from __future__ import annotations
+
+import re
+from bisect import bisect_left
+from dataclasses import dataclass
+from typing import Final
+
+from casebase.intake.plain_words.written import Written
+from casebase.record.modules import modules_named_in
+
+_DLC: Final = re.compile(
+    r"\b(?:dlc|obd(?: ?(?:2|ii))?|diag(?:nostic)?s? (?:connector|plug|socket|port)|(?:9|16)[- ]pin)\b",
+    re.IGNORECASE,
+)
+_NAMED_PLACE: Final = re.compile(
+    r"\b(?:splice|joint|inline connector)s? ?[A-Z]{1,3}[0-9]{1,4}\b|(?<![\w])(?:[SX][0-9]{2,4}|C[0-9]{2,3})\b"
+)
+_AT_PLUG: Final = re.compile(
+    r"\b(?:at|on|to|of)?\s?(?:the )?(?:plug|connector|conn|socket) (?:of|at|on|for) (?:the )?", re.IGNORECASE
+)
+_PLUG_WORD: Final = re.compile(
+    r"\s(?:plug|connector|conn|socket|side of the plug)\b(?! (?:of|for)\b)", re.IGNORECASE
+)
+_AT: Final = re.compile(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
+
+
+_AT_PART: Final = re.compile(
+    r"\bat (?:the |its )?(?P<part>(?!(?:the|a|an|each|every|any|both|all|other|same|my|his|to"
+    r"|of)\b)[a-z]{3,14}(?: [a-z]{3,14})?"
+    r" (?:sensor|motor|unit|pump|actuator|camera|switch|headlight|headlamp|mirror|amplifier|head|controller|module))\b"
+    r"(?! (?:lamp|light|fuse|feed|bolt|resistor|coil|relay|is|was))",
+    re.IGNORECASE,
+)
+"""A part that is no module by any known name, at which something was read."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where the leads were: its span and its name as a record holds it."""
+
+    start: int
+    end: int
+    name: str
+
+
+def places_in(message: Written) -> list[Place]:
+    """Return the places that the message names, in order: the diagnostic connector, plugs of modules, splices."""
+    text = message.text
+    found = [Place(*match.span(), "DLC") for match in _DLC.finditer(text)]
+    found += [Place(*match.span(), match[0]) for match in _NAMED_PLACE.finditer(text)]
+    for module in modules_named_in(text, strict=False):
+        name = f"connector of {text[module.start : module.end]}"
+        plug = _PLUG_WORD.match(text, module.end)
+        before = text[max(0, module.start - 30) : module.start]
+        behind_plug = next((one for one in _AT_PLUG.finditer(before) if one.end() == len(before)), None)
+        if plug:
+            found.append(Place(module.start, plug.end(), name))
+        elif behind_plug:
+            found.append(Place(module.start - len(before) + behind_plug.start(), module.end, name))
+        elif _AT.search(before) and text[module.start : module.end].isupper():
+            found.append(Place(module.start, module.end, name))
+    taken = {at for place in found for at in range(place.start, place.end)}
+    found += [
+        Place(match.start("part"), match.end("part"), f"connector of {match['part']}")
+        for match in _AT_PART.finditer(text)
+        if taken.isdisjoint(range(*match.span("part")))
+    ]
+    return sorted(found, key=lambda place: place.start)
+
+
+# --- of a pin ---------------------------------------------------------------------------------------------------------
+
+_PLUG_BEFORE: Final = re.compile(r"(?:plug|connector|conn)?\s{0,2}$", re.IGNORECASE)
+_PLUG_BEHIND: Final = re.compile(r" (?:of|at|on) (?:the )?([A-Z]{1,3}[0-9]{1,4})\b")
+
+
+def plug_before(text: str, end: int) -> tuple[str | None, int]:
+    """Return the plug that the words right before a pin name, `ECM pin 61`, and where they begin."""
+    window = text[max(0, end - 40) : end]
+    named = modules_named_in(window, strict=False)
+    if not named or not _PLUG_BEFORE.fullmatch(window[named[-1].end :]):
+        return None, end
+    start = end - len(window) + named[-1].start
+    return f"connector of {window[named[-1].start : named[-1].end]}", start
+
+
+def plug_behind(text: str, start: int) -> str | None:
+    """Return the plug by its number that the words right behind a pin name: `pin 3 of X12`."""
+    found = _PLUG_BEHIND.match(text, start)
+    return found[1] if found else None
+
+
+_STOP: Final = re.compile(r"[;\n]|\.\s")
+
+
+def plug_of_sentence(message: Written, pin: re.Match[str], places: list[Place]) -> str | None:
+    """Return the plug of a module that stands before a pin in its sentence, the last named; None for the DLC."""
+    at = bisect_left(places, pin.start(), key=lambda place: place.start) - 1
+    if at < 0 or places[at].name == "DLC" or _STOP.search(message.text, places[at].end, pin.start()):
+        return None
+    return places[at].name
