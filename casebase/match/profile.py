@@ -201,6 +201,8 @@ class Profile:
     dated: str | None = None
     """The day on which the job ended, or else was opened (ISO 8601)."""
     cause_place: str | None = None
+    more_faults: tuple[tuple[str, str | None], ...] = ()
+    """What else was at fault in the same job: fault, and the module it went with."""
     proven: bool = False
     settled_by: str | None = None
     """The last step of the search: what was done that settled it, and what it showed."""
@@ -235,11 +237,18 @@ class Profile:
 
     @property
     def cause(self) -> str | None:
-        """The fault in plain words, with its module."""
-        if self.fault is None:
-            return None
-        words = next((words for fault, words in FAULT_WORDS.items() if fault == self.fault), self.fault)
-        return f"{words} ({self.cause_module})" if self.cause_module else words
+        """The fault in plain words, with its module; where there were several, all of them."""
+        return "; and ".join(_fault_words(*fault) for fault in self.faults) or None
+
+    @property
+    def faults(self) -> tuple[tuple[str, str | None], ...]:
+        """Every fault of the case with the module it went with, the main one first; empty while none is known."""
+        return () if self.fault is None else ((self.fault, self.cause_module), *self.more_faults)
+
+
+def _fault_words(fault: str, module: str | None) -> str:
+    words = next((words for known, words in FAULT_WORDS.items() if known == fault), fault)
+    return f"{words} ({module})" if module else words
 
 
 @lru_cache(maxsize=1024)

@@ -23,7 +23,7 @@ from casebase.record.reading import Reading, Waveform, place_kind
 from casebase.record.vocabulary import Answers, Into, Medium, Reached, Stage
 from casebase.record.words import proof_words, title_of, value_words
 
-PROFILE_VERSION: Final = 8
+PROFILE_VERSION: Final = 9
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
 
@@ -48,6 +48,7 @@ def profile_of(case: Case, case_id: str) -> Profile:
         shop=case.provenance.shop,
         dated=_text(case.provenance.ended or case.provenance.opened),
         cause_place=_text(case.cause.where.place) if case.cause and case.cause.where else None,
+        more_faults=tuple((str(cause.fault), cause.module) for cause in case.more_causes if cause.fault),
         proven=bool(case.cause and case.cause.proof),
         settled_by=_settled_by(case),
         silent={
@@ -215,6 +216,7 @@ def from_data(data: dict[str, Any]) -> Profile:
     told["codes"] = tuple(CodeTrait(**code) for code in data["codes"])
     told["networks"] = tuple(NetworkTrait(**network) for network in data["networks"])
     told["readings"] = tuple(_reading_from(reading) for reading in data["readings"])
+    told["more_faults"] = tuple((fault, module) for fault, module in data.get("more_faults", ()))
     return Profile(**told)
 
 

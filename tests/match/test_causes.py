@@ -23,6 +23,7 @@ from casebase.match.answer.fault_fit import BusRead, SingleFault
 from casebase.match.answer.past_tests import Holder, expected_bits, past_readings
 from casebase.match.answer.working_out import answer_to
 from casebase.match.facets.base import Match
+from casebase.match.facets.meaning import bus_there
 from casebase.match.meaning import meanings_of
 from casebase.match.profile_of_case import profile_of
 from casebase.record.loading import case_from_data
@@ -267,6 +268,24 @@ def test_causes_are_grouped_by_fault_and_family_of_module(job, past):
     causes = pooled_causes(job, cases, [])
     assert [cause.module for cause in causes[:2]] == ["anti-lock brakes (ABS)", "power steering (EPS)"]
     assert {behind.case_id for behind in causes[0].cases} == {"a", "b"}
+
+
+def test_a_case_of_two_faults_speaks_half_as_loud_for_each(job, past):
+    """Nobody knows which of them it shares with the job; the second one may be what lights the lamps here too."""
+    circuit = {"fault": "sensor_or_actuator", "module": "ABS", "proof": "seen"}
+    both = past("low_open", more_causes=[circuit])
+    shares = by_fault(job, [both])
+    assert both.profile.cause == "CAN low open; and a sensor or actuator (ABS)"
+    assert shares["low_open"] == pytest.approx(shares["sensor_or_actuator"])
+    assert shares["low_open"] < by_fault(job, [past("low_open")])["low_open"]
+
+
+def test_the_fault_of_the_wires_is_what_the_bus_showed_wherever_it_stands(past):
+    """A local circuit named first does not hide that the case had an open line as well."""
+    open_line = {"fault": "low_open", "network": "a", "proof": "seen"}
+    there = bus_there(past("sensor_or_actuator", module="ABS", more_causes=[open_line]).profile)
+    assert there is not None
+    assert there.state == "low_open"
 
 
 def test_the_module_that_the_readings_name_takes_over_from_the_one_there(job, past):

@@ -187,34 +187,42 @@ def is_verified(past: Profile) -> bool:
 
 
 def _votes_of(job: Profile, match: Match, readings: SingleFault, pooling: Pooling) -> list[CaseVote]:
+    """Return what a case says for each of its faults: of several, nobody knows which of them it shares with the job."""
     past = match.profile
-    fault = past.fault or ""
-    own = family_of(past.cause_module)
-    mass = _weight(match, readings, pooling)
+    votes = []
+    for fault, module in past.faults:
+        fits = readings_fit(past, readings, fault) ** pooling.readings_power
+        mass = fits * _weight(match, pooling) / len(past.faults)
+        votes += _votes_for(job, match, mass, CauseKey(fault, family_of(module)), pooling)
+    return votes
+
+
+def _votes_for(job: Profile, match: Match, mass: float, key: CauseKey, pooling: Pooling) -> list[CaseVote]:
+    """Return what a case says for one fault of it, there or in the module that this job points to."""
+    fault, own = key
     suspect = suspect_for(job, fault)
     if suspect is None or own is None or own == suspect.family:
-        return [CaseVote(CauseKey(fault, own), match, mass, False)]
+        return [CaseVote(key, match, mass, False)]
     moved = mass * suspect.probability * pooling.moved_share
     return [
         CaseVote(CauseKey(fault, suspect.family), match, moved, True),
-        CaseVote(CauseKey(fault, own), match, mass * (1.0 - suspect.probability), False),
+        CaseVote(key, match, mass * (1.0 - suspect.probability), False),
     ]
 
 
-def _weight(match: Match, readings: SingleFault, pooling: Pooling) -> float:
+def _weight(match: Match, pooling: Pooling) -> float:
     past = match.profile
     alike = math.exp(pooling.sharpness * (match.score - 1.0))
-    fits = readings_fit(past, readings) ** pooling.readings_power
     verified = 1.0 if is_verified(past) else pooling.unverified_share
     proven = 1.0 if past.proven else pooling.not_proven_share
-    return float(alike * fits * (past.trust * verified * proven))
+    return float(alike * (past.trust * verified * proven))
 
 
-def readings_fit(past: Profile, readings: SingleFault) -> float:
-    """Return how well the job's readings fit the cause of a past case; 1 where they say nothing of it."""
+def readings_fit(past: Profile, readings: SingleFault, fault: str) -> float:
+    """Return how well the job's readings fit a fault of a past case; 1 where they say nothing of it."""
     there = bus_there(past)
     media = [there.medium] if there else [network.medium for network in affected_networks(past)]
-    return readings.likelihood(media[0], states_expected(past, media[0])) if media else 1.0
+    return readings.likelihood(media[0], states_expected(past, media[0], fault)) if media else 1.0
 
 
 def _teller(vote: CaseVote) -> tuple[str, ...]:

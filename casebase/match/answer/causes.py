@@ -193,7 +193,7 @@ def _usual_place(votes: Iterable[CaseVote]) -> str | None:
 
 def _behind(vote: CaseVote, share: float) -> CaseBehind:
     past = vote.match.profile
-    there = past.cause_module if vote.moved else None
+    there = dict(past.faults).get(vote.key.fault) if vote.moved else None
     return CaseBehind(past.case_id, vote.match.score, is_verified(past), share, there)
 
 

@@ -47,9 +47,9 @@ _SOUND_CAUSES: Final[Mapping[str, Mapping[str, float]]] = {
 """A network that should be healthy, quiet or asleep: who reads it may have woken it or not (judged)."""
 
 
-def states_expected(past: Profile, medium: str) -> dict[str, float]:
-    """Return the probability of each bus state on a network of `medium`, given the cause of a past case."""
-    state = state_of(past.fault or "")
+def states_expected(past: Profile, medium: str, fault: str | None = None) -> dict[str, float]:
+    """Return the probability of each bus state on a network of `medium`, given a fault of a past case."""
+    state = state_of(fault or past.fault or "")
     own = past.meaning.get(medium)
     if state is None:
         share = OWN_SHARE_ALONE if own else 0.0

@@ -74,8 +74,8 @@ class BusThere:
 
 def bus_there(past: Profile) -> BusThere | None:
     """Return what is known of the bus of a past case, None where neither readings nor cause tell anything."""
-    state = LOOKS_LIKE.get(past.fault or "", past.fault)
-    state = state if state in STATES else None
+    looks = (LOOKS_LIKE.get(fault, fault) for fault, _ in past.faults)
+    state = next((state for state in looks if state in STATES), None)
     media = [network.medium for network in affected_networks(past)]
     read = [medium for medium in media if medium in past.meaning]
     if not media or not (state or read):
