@@ -16,10 +16,10 @@ from typing import Any, Final
 
 from where_quality import mean
 from where_solve import Asked, solved
-from where_visits import OFF, Visit, feed_reading, ohms_readings, shown_ohms, visits, volts_readings
+from where_visits import OFF, ON, Visit, feed_reading, ohms_readings, shown_ohms, visits, volts_readings
 
-from casebase.bus.layout.belief import Belief
-from casebase.bus.layout.halving import Candidate, not_done
+from casebase.bus.layout.belief import Belief, Candidate
+from casebase.bus.layout.halving import not_done
 from casebase.bus.layout.locating import Computed, believed, computed, where
 from casebase.bus.layout.whereabouts import CREDIBLE, WhereOnNetwork
 from casebase.bus.layout.wiring import Wiring
@@ -101,6 +101,8 @@ def done(visit: Visit, one: Computed, test: Candidate, random: Random) -> list[d
     """Return the readings of a test, as ngspice and a meter give them."""
     wiring = one.rows.wiring
     if test.told[0][1] == "feed":
+        if test.place in visit.harness.feeds or test.place in visit.harness.grounds:
+            return [at_its_feed(visit, test.place, random)]
         return [feed_reading(random, visit.truth, test.place, visit.harness)]
     views = list(dict.fromkeys(view for view, _ in test.told))
     parted = tuple(wiring.places_in(views[0].unplugged))
@@ -126,6 +128,23 @@ def _along(
         | OFF
         for line, ohms in zip(("CAN high", "CAN low"), found.along[ends], strict=True)
     ]
+
+
+def at_its_feed(visit: Visit, place: str, random: Random) -> dict[str, Any]:
+    """Return volts behind a fuse, or the drop from a ground point, under what hangs there: 2 to 8 ohm together."""
+    battery, load = visit.harness.battery_volts, random.uniform(2.0, 8.0)
+    added = 0.0
+    if place == visit.truth.element:
+        weak = random.uniform(2.0, 60.0)
+        added = 1e9 if visit.truth.feed == "supply missing" else weak
+    is_ground = place in visit.harness.grounds
+    sound = random.uniform(0.01, 0.04) if is_ground else random.uniform(0.01, 0.08)
+    dropped = battery * (added + sound) / (added + sound + load)
+    line, volts = ("ground", dropped) if is_ground else ("supply", battery - dropped)
+    return {
+        "quantity": "voltage", "line": line, "against": "battery -", "at": place, "value": f"{volts:.2f} V",
+        "loaded": "yes", "unplugged": "nothing",
+    } | ON  # fmt: skip
 
 
 def node_of(wiring: Wiring, point: int) -> str:

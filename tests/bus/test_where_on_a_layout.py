@@ -247,3 +247,82 @@ def test_as_plain_data_it_says_all_that_a_page_needs():
     data = json.loads(json.dumps(whereabouts_data(where(trunk_layout(), Evidence(silent=("ABS",))))))
     assert {"elements", "credible_90", "indistinct", "next_tests"} <= set(data["networks"][0])
     assert data["networks"][0]["elements"][0]["states"][0]["probability"] > 0
+
+
+# --- fuses, ground points, several modules at once ---------------------------------------------------------------
+
+
+def proposed(*readings, **said):
+    """Return the tests proposed on the trunk, by the place to open."""
+    return proposed_on(trunk_layout(), *readings, **said)
+
+
+def proposed_on(layout, *readings, **said):
+    """Return the tests proposed on a layout, by the place to open."""
+    found = where(layout, Evidence(readings, **said), 20).networks[0]
+    return {test.place: test for test in found.next_tests}
+
+
+def at_a_feed(line, volts, at):
+    """Return volts to battery - at a fuse or ground point under load."""
+    keys = {"quantity": "voltage", "line": line, "against": "battery -", "at": at, "loaded": "yes"}
+    return Reading.model_validate(keys | ON | {"value": f"{volts} V"})
+
+
+def test_the_fuse_that_two_silent_modules_share_is_looked_at_before_anything_is_unplugged():
+    """A meter behind the fuse takes minutes; what it shows either way is said."""
+    tests = proposed(silent=("ABS", "BCM"), answering=("ECM",))
+    assert tests["F12"].what == "volts behind F12 to battery -, with what it feeds switched on"
+    assert {outcome.shows for outcome in tests["F12"].outcomes} >= {
+        "no volts behind it",
+        "battery volts behind it",
+    }
+    assert tests["F12"].bits_per_minute > tests["ABS"].bits_per_minute
+    assert "G201" in tests
+    assert "F3" not in tests, "the module on it answers"
+
+
+def test_no_volts_behind_the_fuse_find_it_and_battery_volts_clear_it():
+    """What is read at the fuse itself tells of no other element."""
+    silent = {"silent": ("ABS", "BCM"), "answering": ("ECM",)}
+    assert on_the_network(at_a_feed("supply", 0.1, "fuse F12"), **silent).elements[0].name == "F12"
+    cleared = on_the_network(at_a_feed("supply", 12.4, "fuse F12"), **silent)
+    assert cleared.probability("F12") < 0.02
+    assert "F12" not in proposed(at_a_feed("supply", 12.4, "fuse F12"), **silent)
+
+
+def test_a_drop_from_the_ground_point_finds_it():
+    """Volts from the stud to battery -, with current flowing: hardly any where it is sound."""
+    silent = {"silent": ("ABS", "BCM"), "answering": ("ECM",)}
+    assert on_the_network(at_a_feed("ground", 4.2, "ground point G201"), **silent).elements[0].name == "G201"
+    assert on_the_network(at_a_feed("ground", 0.02, "G201"), **silent).probability("G201") < 0.02
+
+
+def test_a_driver_that_may_be_stuck_is_found_by_volts_with_the_module_out():
+    """Ohms without battery show nothing of it."""
+    volts = [
+        Reading.model_validate(
+            {"quantity": "voltage", "line": line, "against": "ground", "at": "DLC", "value": value} | ON
+        )
+        for line, value in (("CAN high", "3.5 V"), ("CAN low", "1.5 V"))
+    ]
+    tests = proposed(*volts, ohms(60.2), silent=("ECM", "ABS", "BCM"))
+    assert any(
+        test.what == f"unplug {name}, then volts of each line to ground at DLC"
+        for name, test in tests.items()
+    )
+
+
+SLOW = {"plugs": ["X12"], "splices": ["S401", "S417"]}
+
+
+def test_modules_that_share_the_blame_may_be_unplugged_together():
+    """Lines together somewhere inside five modules on short stubs: half of them are taken off at once."""
+    names = ["radio", "IPC", "HVAC", "seat control driver", "tailgate"]
+    wires = [["ECM", "S401", "X12", "S417", "ABS"], ["DLC", "S401"], *([name, "S417"] for name in names)]
+    quick = [{"name": name, "minutes": 1} for name in names]
+    slow = {kind: [{"name": name, "minutes": 90} for name in places] for kind, places in SLOW.items()}
+    network = {"name": "HS CAN", "medium": "high-speed CAN", "terminators": ["ECM", "ABS"], "wires": wires}
+    layout = trunk_layout(networks=[network], modules=["ECM", "ABS", *quick], feeds=[], grounds=[], **slow)
+    tests = proposed_on(layout, ohms(3.1), silent=("ECM", "ABS", *names))
+    assert any(test.what.startswith("unplug ") and " and " in test.what for test in tests.values())

@@ -111,8 +111,9 @@ def _over(value: Any, limit: Any, soft: float) -> Array:
 
 # --- held against who is said to be silent ------------------------------------------------------------------------
 
-SAID_SILENT_THOUGH_ANSWERING: Final = 0.03
-"""A module said to be silent may not be in this build, or asleep, or not asked rightly (judged)."""
+SAID_SILENT_THOUGH_ANSWERING: Final = 0.01
+"""A module said to be silent may not be in this build, or asleep, or not asked rightly: with twenty modules on the
+network that is one too many in a fifth of all jobs (judged)."""
 
 SAID_ANSWERING_THOUGH_NOT: Final = 0.03
 """It may have answered once, before the fault came (judged)."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Final
@@ -22,6 +22,21 @@ from casebase.bus.posterior import expected_entropy
 
 Words = NDArray[Any]
 """What rows show, in words; shape (rows,)."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A test at one place: words, minutes, what must hold, cautions; `told`: what it reads, as observations name it."""
+
+    place: str
+    what: str
+    minutes: float
+    precondition: str
+    cautions: tuple[str, ...]
+    told: tuple[tuple[View, str], ...]
+    shows: Callable[[Rows], Words]
+    """What each row shows, in words."""
+
 
 ROWS_DRAWN: Final = 3000
 _SEED: Final = 23

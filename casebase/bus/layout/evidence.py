@@ -12,7 +12,7 @@ from casebase.bus.bare_module import Bare, bare_module
 from casebase.bus.chain import Array
 from casebase.bus.feed import Feed, feeds_of
 from casebase.bus.feed_draws import FeedState
-from casebase.bus.feed_evidence import module_at
+from casebase.bus.feed_evidence import is_of_a_feed, module_at
 from casebase.bus.instruments import View, uncertain_ohms
 from casebase.bus.interpret import interpret
 from casebase.bus.layout.rows import TO, Rows
@@ -106,17 +106,25 @@ class Heard:
     """What the readings of a job say on one network.
 
     `logs`: of what is no observation (feeds, bare modules), shape (ways, 1), each as against what any fault explains.
+    `fed`: the modules, feeds and ground points at which supply or ground was read, by name.
     """
 
     observations: list[Observation] = field(default_factory=list)
     logs: list[Array] = field(default_factory=list)
     unused: list[tuple[int, str]] = field(default_factory=list)
     feeds: list[Feed] = field(default_factory=list)
+    fed: list[str] = field(default_factory=list)
 
     @property
     def done(self) -> set[tuple[View, str]]:
         """What was read already."""
-        return {told for observation in self.observations for told in observation.told}
+        told = {told for observation in self.observations for told in observation.told}
+        return told | {feed_told(name) for name in self.fed}
+
+
+def feed_told(name: str) -> tuple[View, str]:
+    """Return how supply and ground at a module, feed or ground point are named among what was read."""
+    return View(name, "feed"), "feed"
 
 
 @dataclass(frozen=True)
@@ -140,8 +148,12 @@ def heard(readings: Sequence[tuple[int, Reading]], rows: Rows) -> Heard:
     """Return what readings, each with its number, say on the network of `rows`."""
     found, placed = Heard(), Placed(rows.wiring)
     taken: list[tuple[int, Reading]] = []
+    at_feeds: list[Reading] = []
     for index, reading in readings:
         if module_at(reading) is not None:
+            continue
+        if is_of_a_feed(reading) and rows.wiring.feed_named(reading.at) is not None:
+            at_feeds.append(reading)
             continue
         reason = placed.why_not(reading) if rows.wiring.is_computed else NOT_COMPUTED
         if reason:
@@ -158,7 +170,9 @@ def heard(readings: Sequence[tuple[int, Reading]], rows: Rows) -> Heard:
     found.observations += interpreted.observations
     found.unused += [(taken[place][0], why) for place, why in interpreted.unused]
     found.feeds = feeds_of([reading for _, reading in readings])
-    found.logs += list(_of_feeds(found.feeds, rows))
+    for name, logs in (*_at_plugs(found.feeds, rows), *_at_feeds(at_feeds, rows)):
+        found.fed.append(name)
+        found.logs.append(logs)
     return found
 
 
@@ -229,18 +243,36 @@ def _of_element(way: Way, rows: Rows, name: str | None) -> bool:
     return way.element >= 0 and rows.wiring.elements[way.element].name == name
 
 
-def _of_feeds(feeds: Sequence[Feed], rows: Rows) -> Iterator[Array]:
-    """Yield how well each way explains what was read of the supply and ground at each plug, shape (ways, 1)."""
+def _at_plugs(feeds: Sequence[Feed], rows: Rows) -> Iterator[tuple[str, Array]]:
+    """Yield (module, how well each way explains what was read of supply and ground at its plug), shape (ways, 1)."""
     known = (*rows.wiring.modules, *rows.wiring.beside)
     numbers = {module_identity(name): number for number, name in enumerate(known)}
     for feed in feeds:
         number = numbers.get(module_identity(feed.module))
-        if number is None:
-            continue
-        states = [_feed_state(way, number) for way in rows.ways]
-        shares = [sum(part * feed.likelihoods[state] for state, part in each) for each in states]
-        anyhow = sum(feed.likelihoods.values()) / len(feed.likelihoods)
-        yield np.log(np.maximum(np.array(shares) / max(anyhow, 1e-30), 1e-6))[:, None]
+        if number is not None:
+            yield known[number], _explained(feed, [_feed_state(way, number) for way in rows.ways])
+
+
+def _at_feeds(readings: Sequence[Reading], rows: Rows) -> Iterator[tuple[str, Array]]:
+    """Yield the same of what was read at a fuse, a relay or a ground point itself: only its own fault shows there."""
+    for number in dict.fromkeys(rows.wiring.feed_named(reading.at) for reading in readings):
+        here = [
+            reading.model_copy(update={"at": "connector of what hangs there"})
+            for reading in readings
+            if rows.wiring.feed_named(reading.at) == number
+        ]
+        states = [
+            FEED_STATES.get(way.state, SOUND_FEED) if way.element == number else SOUND_FEED
+            for way in rows.ways
+        ]
+        for feed in feeds_of(here):
+            yield rows.wiring.elements[number or 0].name, _explained(feed, states)
+
+
+def _explained(feed: Feed, states: Sequence[tuple[tuple[FeedState, float], ...]]) -> Array:
+    shares = [sum(part * feed.likelihoods[state] for state, part in each) for each in states]
+    anyhow = sum(feed.likelihoods.values()) / len(feed.likelihoods)
+    return np.log(np.maximum(np.array(shares) / max(anyhow, 1e-30), 1e-6))[:, None]
 
 
 FEED_STATES: Final = {

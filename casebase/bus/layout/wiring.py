@@ -118,6 +118,16 @@ class Wiring:
         named = [keys[each.key] for each in modules_named_in(text, strict=False) if each.key in keys]
         return named[0] if named else keys.get(module_identity(text))
 
+    def feed_named(self, text: str) -> int | None:
+        """Return the number of the feed or ground point that a text means: `fuse F2`, `ground point G4`; else None."""
+        words = _plain(text)
+        for number, element in enumerate(self.elements):
+            if element.kind in (ElementKind.FEED, ElementKind.GROUND) and re.search(
+                rf"\b{re.escape(_plain(element.name))}\b", words
+            ):
+                return number
+        return None
+
     def point_at(self, text: str, opened: Iterable[str] = ()) -> int | None:
         """Return the point that a text means; None where it is none, or stands for two halves that are parted.
 
