@@ -144,10 +144,13 @@ class HubDatabase:
         lock that ends with it, above which number its own are. First comes the number reached, then those locks, then
         the records: whoever took a number up to the first either still holds its lock, or is seen.
         """
-        reached = self.execute("SELECT last_value FROM records_rowid_seq").fetchone()
-        floor = self.execute(_LOWEST_FLOOR).fetchone()
-        upto = min(one[0] for one in (reached, floor) if one is not None and one[0] is not None)
-        row = self.execute("SELECT coalesce(max(rowid), 0) FROM records WHERE rowid <= ?", (upto,)).fetchone()
+        with self._live().pipeline():  # one journey; each statement sees what is there when its turn comes
+            asked = [self.execute(one) for one in (_REACHED, _LOWEST_FLOOR, _NEWEST)]
+        reached, floor, newest = (row[0] for row in (one.fetchone() for one in asked) if row)
+        upto = min(one for one in (reached, floor) if one is not None)
+        if newest <= upto:
+            return int(newest)
+        row = self.execute(f"{_NEWEST} WHERE rowid <= ?", (upto,)).fetchone()
         return int(row[0]) if row else 0
 
     def is_taken(self, case_id: str) -> bool:
@@ -289,6 +292,8 @@ def folder_here(address: HubAddress) -> Path:
     return folder / "hub"
 
 
+_REACHED: Final = "SELECT last_value FROM records_rowid_seq"
+_NEWEST: Final = "SELECT coalesce(max(rowid), 0) FROM records"
 _LOWEST_FLOOR: Final = f"""
     SELECT min(((classid::bigint << 32) | objid::bigint) - {_FLOOR_LOCK}) FROM pg_locks
     WHERE locktype = 'advisory' AND objsubid = 1 AND granted AND classid::bigint >> 16 = {_FLOOR_LOCK >> 48}

@@ -184,7 +184,12 @@ def records_between(db: Database, after: int, upto: int, most: int) -> tuple[lis
 
 def profiles_of_numbers(db: Database, numbers: Sequence[int]) -> list[Profile]:
     """Return what is compared of the cases with these numbers, in that order."""
-    return [_profile(db, number) for number in numbers]
+    sql = (
+        "SELECT r.rowid, p.data FROM records r JOIN profiles p ON p.case_id = r.case_id"
+        " WHERE r.rowid IN (SELECT CAST(value AS BIGINT) FROM json_each(?, '$'))"
+    )
+    told = dict(db.execute(sql, (json.dumps([int(number) for number in numbers]),)))
+    return [_profile(told.get(number)) for number in numbers]
 
 
 def rows_of_case(db: Database, case_id: str) -> list[int]:
@@ -201,12 +206,9 @@ def _numbered(db: Database, number: int, case_id: str, revision: int, text: str)
     return NumberedRecord(number, case_id, case, tuple(earlier))
 
 
-def _profile(db: Database, number: int) -> Profile:
-    found = db.execute(
-        "SELECT data FROM profiles WHERE case_id = (SELECT case_id FROM records WHERE rowid = ?)", (number,)
-    ).fetchone()
+def _profile(told: str | None) -> Profile:
     try:
-        return from_data(json.loads(found[0]))
+        return from_data(json.loads(told))  # type: ignore[arg-type]  None is refused with all else that is no profile
     except (ValueError, TypeError, KeyError, AttributeError):
         raise LibraryError("what is compared of a case cannot be read: run casebase rebuild") from None
 

@@ -170,7 +170,13 @@ class Library(LibraryFile):
 
     def collection(self, means: Means | None = None) -> Collection:
         """Return the cases to compare with, their index brought up to date; without `means` from records alone."""
-        library, restored = self.fact(_ID_FACT), self.fact(RESTORED_FACT) or ""
+        with self._readable():
+            named = dict(
+                self._db.execute(
+                    "SELECT name, value FROM facts WHERE name IN (?, ?)", (_ID_FACT, RESTORED_FACT)
+                )
+            )
+        library, restored = named.get(_ID_FACT), named.get(RESTORED_FACT) or ""
         if library is None:
             raise LibraryError(f"{self.place}: the library has no name of its own: run casebase rebuild")
         with self._readable():

@@ -46,6 +46,7 @@ def main(records: int, questions: int) -> None:
                     print(f"first index, {name}: {_seconds(library.collection):.1f} s")
                 ids = [row["id"] for row in islice(shop.summaries(), questions)]
                 _compare("question", shop, hub, [lambda library, one=one: _ask(library, one) for one in ids])
+                _compare("case", shop, hub, [lambda library, one=one: library.get(one) for one in ids])
                 words = ["U0121", "connector corroded", "ABS lamp", "water", "CAN low"]
                 searches = [lambda library, one=one: library.summaries(find=one) for one in words * 4]
                 _compare("search", shop, hub, searches)
@@ -54,17 +55,22 @@ def main(records: int, questions: int) -> None:
 def _ask(library: Library, case_id: str) -> list[str]:
     collection = library.collection()
     (profile,) = collection.profiles(collection.rows_of_case(case_id)[-1:])
-    found = nearest_of_its_kind(profile, collection, FIRST)
-    return [library.get(match.profile.case_id).case_id for match in found]
+    return [match.profile.case_id for match in nearest_of_its_kind(profile, collection, FIRST)]
 
 
 def _compare(what: str, shop: Library, hub: Library, asked: list[Callable[[Library], object]]) -> None:
     taken: dict[str, list[float]] = {"file": [], "hub": []}
+    processor: dict[str, float] = {"file": 0.0, "hub": 0.0}
     for ask in asked:
         for name, library in (("file", shop), ("hub", hub)):
+            begun = time.process_time()
             taken[name].append(_seconds(lambda ask=ask, library=library: ask(library)))  # type: ignore[misc]
-    of_file, of_hub = (median(taken[name]) * 1000 for name in ("file", "hub"))
-    print(f"{what}: file {of_file:.1f} ms, hub {of_hub:.1f} ms, {of_hub / of_file:.2f} times")
+            processor[name] += time.process_time() - begun
+    told = {"median, wall": {name: median(each) for name, each in taken.items()}}
+    told["mean, processor"] = {name: whole / len(asked) for name, whole in processor.items()}
+    for kind, of in told.items():
+        times = f"{of['hub'] / of['file']:.2f} times"
+        print(f"{what}, {kind}: file {of['file'] * 1000:.1f} ms, hub {of['hub'] * 1000:.1f} ms, {times}")
 
 
 def _seconds(act: Callable[[], object]) -> float:
