@@ -19,6 +19,9 @@ AUTHOR_VARIABLE: Final = "CASEBASE_AUTHOR"
 TEXT_MODEL_VARIABLE: Final = "CASEBASE_TEXT_MODEL"
 """The environment variable that names another text model: a folder, or a name on the model hub."""
 
+PROCESSES_VARIABLE: Final = "CASEBASE_PROCESSES"
+"""The environment variable that says how many processes may share what takes long."""
+
 
 def data_folder() -> Path:
     """Return the user's data folder for casebase, by the conventions of the operating system."""

@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 from threading import Thread
+from typing import Final
 
 import numpy as np
 import typer
 
 from casebase import places
 from casebase.bus.bank import watch_simulations
-from casebase.errors import CasebaseError
+from casebase.errors import CasebaseError, InputError
 from casebase.library.engine import HubAddress, hub_address, is_hub_address
 from casebase.library.layouts import best_fitting, layouts_in
 from casebase.library.matching import Means
@@ -30,6 +31,9 @@ from casebase.match.text.model_store import KeptExport
 from casebase.record.case import Case
 from casebase.record.loading import load_file, record_files
 from casebase.terminal.page import Counted, Page, Shared
+
+_MOST_PROCESSES: Final = 61
+"""As many as Windows lets one process wait for."""
 
 
 def library_place(named: str | None) -> Path | HubAddress:
@@ -91,6 +95,10 @@ class TextModelAhead:
         with suppress(CasebaseError):
             self.kept = export_kept(self._folder, self._model)
 
+    def __reduce__(self) -> tuple[Callable[..., Embedder], tuple[Path, str | None]]:
+        """Travel to another process as the model that is meant; there it is opened at once."""
+        return open_embedder, (self._folder, self._model)
+
     def begin(self) -> None:
         """Open it in a thread of its own."""
         if self.kept is not None and self._thread is None:
@@ -130,7 +138,22 @@ class TextModelAhead:
 def means_to_compare(ahead: TextModelAhead | None = None) -> Means:
     """Return what the match index needs: simulated buses, the text model where it can be had, a bar on stderr."""
     is_kept = ahead is not None and ahead.kept is not None
-    return Means(simulated_buses(), ahead if is_kept else text_model(), Counted("Comparing what is new").tell)
+    embedder, tell = ahead if is_kept else text_model(), Counted("Comparing what is new").tell
+    return Means(simulated_buses(), embedder, tell, processes_to_share_among())
+
+
+def processes_to_share_among() -> int:
+    """Return how many processes share what takes long: those that the environment names, else one for each core."""
+    told = os.environ.get(places.PROCESSES_VARIABLE)
+    if told is None:
+        cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+        return min(cores, _MOST_PROCESSES)
+    if not told.isascii() or not told.isdigit() or not 1 <= int(told) <= _MOST_PROCESSES:
+        raise InputError(
+            f"{places.PROCESSES_VARIABLE}: '{told}': expected how many processes may share the work, 1 to"
+            f" {_MOST_PROCESSES}"
+        )
+    return int(told)
 
 
 def text_model() -> Embedder | None:

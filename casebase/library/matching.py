@@ -5,8 +5,10 @@ The index is brought up to date with the records piece by piece, each kept as so
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
+from itertools import groupby
+from operator import itemgetter
 from pathlib import Path
 from typing import Final, Protocol
 
@@ -21,11 +23,14 @@ from casebase.library.records import (
 )
 from casebase.library.sources import senders_of_cases
 from casebase.match.facets.symptoms import has_story
+from casebase.match.filling import Filling, batches
 from casebase.match.index.building import Batch, IndexBuilder, empty_index, extended
 from casebase.match.index.collection import Collection
 from casebase.match.index.files import Stamp, append, begin_again, read_index, writing_alone
 from casebase.match.index.match_index import Index
-from casebase.match.meaning import Embeds, filled_profiles
+from casebase.match.meaning import Embeds
+from casebase.match.profile import Profile
+from casebase.record.case import Case
 
 AT_ONCE: Final = 5000
 """Cases added to the index before it is stamped: what a stop in between can cost."""
@@ -49,11 +54,31 @@ def tell_nobody(done: int, whole: int) -> None:
 
 @dataclass(frozen=True)
 class Means:
-    """What bringing an index up to date needs: simulated buses, an embedder (or none), whom to tell how far it is."""
+    """What bringing an index up to date needs: simulated buses, an embedder (or none), whom to tell how far it is.
+
+    `processes` share the work where there is much of it.
+    """
 
     buses: Path | None = None
     embedder: TextModel | None = None
     progress: Callable[[int, int], None] = tell_nobody
+    processes: int = 1
+
+    def filling(self, expected: int) -> Filling:
+        """Return what fills in so many profiles: a context that ends the processes it has started."""
+        return Filling(self.buses, self.embedder, self.processes, expected)
+
+
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """Records that are added to the index together, the and the number up to which they go."""
+
+    records: list[NumberedRecord]
+    last: int
+
+    @property
+    def there(self) -> list[NumberedRecord]:
+        return [one for one in self.records if not one.is_removed]
 
 
 @dataclass
@@ -70,24 +95,40 @@ class Update:
         """Add every current record that the index lacks, up to a number; return the index."""
         whole = count_records_between(self.db, self.stamp.last_number, number)
         done = 0
-        while self.stamp.last_number < number:
-            some, last = records_between(self.db, self.stamp.last_number, number, AT_ONCE)
-            batch = self._batch(some, lambda added, done=done: self.means.progress(done + added, whole))  # type: ignore[misc]
-            self.stamp = replace(self.stamp, last_number=last, last_sha256=sha256_of_number(self.db, last))
-            self._keep(batch)
-            done += len(some)
+        with self.means.filling(whole) as filling:
+            filled = filling.in_order(self._read(number))
+            for piece, batches in groupby(filled, key=itemgetter(0)):
+                profiles = (profile for _, some in batches for profile in some)
+                batch = self._batch(
+                    piece,
+                    profiles,
+                    lambda added, done=done: self.means.progress(done + added, whole),  # type: ignore[misc]
+                )
+                last = piece.last
+                self.stamp = replace(
+                    self.stamp, last_number=last, last_sha256=sha256_of_number(self.db, last)
+                )
+                self._keep(batch)
+                done += len(piece.records)
         return self.index
 
-    def _batch(self, some: list[NumberedRecord], tell: Callable[[int], None]) -> Batch:
+    def _read(self, number: int) -> Iterator[tuple[_Piece, list[tuple[str, Case]]]]:
+        """Yield the records up to a number, piece by piece, each in batches; a piece without any has an empty one."""
+        last = self.stamp.last_number
+        while last < number:
+            piece = _Piece(*records_between(self.db, last, number, AT_ONCE))
+            last = piece.last
+            yield from (
+                (piece, some) for some in [*batches((one.case_id, one.case) for one in piece.there)] or [[]]
+            )
+
+    def _batch(self, piece: _Piece, profiles: Iterable[Profile], tell: Callable[[int], None]) -> Batch:
         builder, untold = IndexBuilder(self.index), 0
-        there = [one for one in some if not one.is_removed]
-        pairs = ((one.case_id, one.case) for one in there)
-        profiles = filled_profiles(pairs, self.means.buses, self.means.embedder)
-        for added, (one, profile) in enumerate(zip(there, profiles, strict=True), start=1):
+        for added, (one, profile) in enumerate(zip(piece.there, profiles, strict=False), start=1):
             builder.add(one.number, profile, one.supersedes)
             untold += bool(profile.story) and not has_story(profile.vector)
             tell(added)
-        for one in some:
+        for one in piece.records:
             if one.is_removed:
                 builder.take_out(one.supersedes)
         self.stamp = replace(self.stamp, untold=self.stamp.untold + untold)

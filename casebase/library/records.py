@@ -208,7 +208,7 @@ def _numbered(db: Database, number: int, case_id: str, revision: int, text: str)
 
 def _profile(told: str | None) -> Profile:
     try:
-        return from_data(json.loads(told))  # type: ignore[arg-type]  None is refused with all else that is no profile
+        return from_data(json.loads(told or ""))
     except (ValueError, TypeError, KeyError, AttributeError):
         raise LibraryError("what is compared of a case cannot be read: run casebase rebuild") from None
 

@@ -29,7 +29,6 @@ from casebase.library.schema import FIRST_INSIDE, MIGRATIONS
 from casebase.match.facets.arrays import as_atom
 from casebase.match.index.building import IndexBuilder, empty_index, extended
 from casebase.match.index.match_index import ATOM_LISTS, COLUMNS, INDEX_VERSION, Index
-from casebase.match.meaning import filled_profiles
 from casebase.publish.changes import Change, write_changes
 from casebase.publish.public_fields import Contents, public_case, public_contents, write_files
 from casebase.publish.public_layouts import write_layouts
@@ -195,7 +194,8 @@ def _index(db: SqliteDatabase, count: int, means: Means) -> Index:
     empty = empty_index(*((0, "") if embedder is None else (embedder.dimensions, embedder.identity)))
     builder = IndexBuilder(empty)
     records = ((one.case_id, one.case) for one in every_record(db))
-    for number, profile in enumerate(filled_profiles(records, means.buses, embedder), start=1):
-        builder.add(number, profile)
-        means.progress(number, count)
+    with means.filling(count) as filling:
+        for number, profile in enumerate(filling.profiles(records), start=1):
+            builder.add(number, profile)
+            means.progress(number, count)
     return extended(empty, builder.finished())

@@ -8,7 +8,7 @@ does so before.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -54,13 +54,20 @@ class Embedder:
     must not be compared. `dimensions` is the length of a vector.
     """
 
-    def __init__(self, kept: KeptExport, session: InferenceSession, tokenizer: Tokenizer) -> None:
+    def __init__(
+        self, place: Path, kept: KeptExport, session: InferenceSession, tokenizer: Tokenizer
+    ) -> None:
+        self._place = place
         self.identity: str = identity_of(kept)
         self.dimensions: int = kept.dimensions
         self._kept = kept
         self._session = session
         self._tokenizer = tokenizer
         self._inputs = [wanted.name for wanted in session.get_inputs()]
+
+    def __reduce__(self) -> tuple[Callable[[Path], Embedder], tuple[Path]]:
+        """Travel to another process as the place where the export lies."""
+        return opened_there, (self._place,)
 
     def vectors(self, texts: Sequence[str]) -> Vectors:
         """Return one vector per text, in their order, shape (texts, dimensions); that of an empty text is all zeros."""
@@ -153,7 +160,7 @@ def _opened(place: Path, threads: int, probes: int) -> Embedder | None:
     if kept is None:
         return None
     try:
-        found = Embedder(kept, _session(place / GRAPH, threads), _tokenizer(place / TOKENIZER))
+        found = Embedder(place, kept, _session(place / GRAPH, threads), _tokenizer(place / TOKENIZER))
         return found if found.gives_what_the_model_gave(probes) else None
     except ImportError as error:
         raise ModelError(
@@ -161,6 +168,14 @@ def _opened(place: Path, threads: int, probes: int) -> Embedder | None:
         ) from error
     except Exception:  # both libraries raise errors of their own kinds for damaged files
         return None
+
+
+def opened_there(place: Path) -> Embedder:
+    """Return the embedder whose export lies at `place`; raise `ModelError` where it cannot be had."""
+    found = _opened(place, threads=1, probes=1)
+    if found is None:
+        raise ModelError(f"text model: {place} does not hold its export any more")
+    return found
 
 
 def _session(path: Path, threads: int) -> InferenceSession:
