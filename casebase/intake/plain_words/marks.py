@@ -10,7 +10,12 @@ from functools import cached_property
 from typing import Final, Protocol, TypeVar
 
 from casebase.intake.plain_words.amounts import Measured, amounts_in
-from casebase.intake.plain_words.not_measured import SAID_OF_THIS, is_not_read_here, is_of_no_line
+from casebase.intake.plain_words.not_measured import (
+    SAID_OF_THIS,
+    is_not_read_here,
+    is_of_no_line,
+    measures_the_part,
+)
 from casebase.intake.plain_words.plugs import places_in
 from casebase.intake.plain_words.points import points_in, subjects_in
 from casebase.intake.plain_words.states import (
@@ -100,7 +105,8 @@ class Marks:
                 and not any(dropped.end <= start < one.start for start, _ in lines)
                 and not SAID_OF_THIS.search(self.message.text, dropped.end, one.start)
             )
-            if not (goes_on or is_of_no_line(self.message.text, clause, one, lines)):
+            same = dropped and measures_the_part(self.message.text, dropped, one)
+            if not (goes_on or same or is_of_no_line(self.message.text, clause, one, lines)):
                 kept.append(one)
                 continue
             dropped = one

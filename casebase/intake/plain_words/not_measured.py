@@ -24,6 +24,8 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
     return (
         _is_of_a_part(text, amount, before)
         or bool(_OWN_SIDE.search(before) or _PULLED.search(before))
+        or bool(_OF_A_CHIP.search(text, clause.sentence[0], amount.start))
+        or _is_nominal_supply(text, amount)
         or bool(_ON_THE_BENCH.search(text, *clause.sentence))
         or _is_of_a_component(text, clause, amount, named)
     )
@@ -31,12 +33,23 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
 
 def is_not_read_here(text: str, clause: Clause, amount: Measured) -> bool:
     """Return whether an amount is what should be, what was asked or thought of, or what another vehicle showed."""
-    before = text[clause.start : amount.start]
+    before = text[_begin(text, clause, amount) : amount.start]
     return (
         _is_wished_or_thought_of(text, amount, before)
         or _is_of_another_vehicle(text, clause, amount, before)
         or _is_asked(text, clause, amount)
     )
+
+
+_WHICH_IS: Final = re.compile(r"\s*(?:which|that) (?:is|are|was|means)\b", re.IGNORECASE)
+
+
+def _begin(text: str, clause: Clause, amount: Measured) -> int:
+    """Return where the words begin that an amount stands in: its clause, its parenthesis, what `which is` speaks of."""
+    opened = text.rfind("(", clause.sentence[0], amount.start)
+    if opened >= 0 and ")" not in text[opened : amount.start]:
+        return min(opened, clause.start)
+    return clause.sentence[0] if _WHICH_IS.match(text, clause.start) else clause.start
 
 
 # --- parts named by their value ---------------------------------------------------------------------------------------
@@ -46,7 +59,8 @@ _KIND_OF_PART: Final = (
     r"|on-?board|[0-9/]+ ?w(?:att)?|wire-?wound|film|smd|blade|mini|main|slow-?blow)[ -]){0,3}"
 )
 _PART_BEHIND: Final = re.compile(
-    rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?|relays?"
+    rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|terminals|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?"
+    rf"|relays?"
     rf"|coils?"
     r"|capacitors?|zeners?|diodes?|heaters?|speakers?|chokes?|ferrites?|regulators?|converters?|batter(?:y|ies) pack)\b"
     r"(?! (?:out|unplugged|removed|disconnected|pulled) ?(?:[:=]|[0-9]))",
@@ -85,6 +99,32 @@ _LEAST_OHMS: Final = 8.0
 NOMINAL_OHMS: Final = ("60", "120")
 """Ohms of a pair that is in order, and of one terminator (ISO 11898-2)."""
 
+_OF_A_CHIP: Final = re.compile(
+    r"\b(?:rx|tx|rxd|txd|vcc|vdd|gpio)\b[^,.;:?!\n]*,?[^,.;:?!\n]*$", re.IGNORECASE
+)
+"""Before what was read on a pin inside a module."""
+
+_SUPPLY_BEHIND: Final = re.compile(
+    r"/|[ -](?:batt(?:ery)?|supply|systems?|sockets?|lines?|feeds?|rails?|power|sources?|outlets?|adapters?|side"
+    r"|loads?)\b"
+    r"(?! (?:is|was|at|reads|shows|has|drops?|goes|only|ok)\b|[:=]| ?[0-9])",
+    re.IGNORECASE,
+)
+_CALLED_BY: Final = re.compile(
+    r"\b(?:the|an?|my|any|its|main|aux\w*|disconnect\w*|from|to|with|full) $", re.IGNORECASE
+)
+
+
+def _is_nominal_supply(text: str, amount: Measured) -> bool:
+    """Return whether a voltage is the name of a supply: `disconnecting the 12V battery`."""
+    called = amount.number in ("12", "24", "48", "5") and amount.quantity is Quantity.VOLTAGE
+    return bool(
+        called
+        and _SUPPLY_BEHIND.match(text, amount.end)
+        and _CALLED_BY.search(text, max(0, amount.start - 16), amount.start)
+    )
+
+
 _PULLED: Final = re.compile(r"\bpull(?:ed)?[ -]?(?:up|down)s?\b[^,.;]{0,40}$", re.IGNORECASE)
 _ON_THE_BENCH: Final = re.compile(
     r"\b(?:on|at) (?:the|my|a) bench\b|(?<!battery )(?<!batt )\bout of the (?:car|vehicle|truck|van)\b",
@@ -98,6 +138,20 @@ _OWN_SIDE: Final = re.compile(
 """Before what was read into a module with its plug off, or on a part that was out: nothing of the network."""
 
 
+_IT_MEASURES: Final = re.compile(
+    r"\b(?:it|which|that) (?:measures?|reads?|is|shows?|measured)\b", re.IGNORECASE
+)
+_NEARLY: Final = 0.05
+
+
+def measures_the_part(text: str, part: Measured, amount: Measured) -> bool:
+    """Return whether an amount is what a part named by its value measured: `a 120 ohm resistor. It measures 121`."""
+    near = abs(amount.low - part.low) <= _NEARLY * part.low
+    return near and bool(_IT_MEASURES.search(text, part.end, min(amount.start, part.end + _FARTHEST)))
+
+
+_FARTHEST: Final = 80
+
 # --- what should be, what was hoped for, what was thought -------------------------------------------------------------
 
 _FILLER: Final = (
@@ -107,6 +161,13 @@ _FILLER: Final = (
     r"|found)\b){0,7}"
 )
 _WISHED: Final = re.compile(
+    rf"\b(?:impedance\b|result(?:s|ing) in\b|(?:normal|usual|healthy|good|acceptable|typical|allowed) (?:ranges?"
+    rf"|values?|levels?)\b"
+    rf"|(?:usually|generally|commonly|maybe|perhaps|possibly)\b|(?:us(?:e|es|ed|ing)|fit|fitted|install(?:ed)?"
+    rf"|add(?:ed)?"
+    rf"|solder(?:ed)?|order(?:ed)?|choose|powered|supplied|fed)\b(?:\s(?:it|directly|from|with|by|off|at|in|an?|the"
+    rf"|only|one|1|2|another))*\s?$)"
+    rf"|"
     rf"\b(?:(?:should|shall|must|ought|supposed|meant)(?:n't| not)?\b{_FILLER}"
     rf"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need"
     rf"|like|want|make"
@@ -150,9 +211,17 @@ SAID_OF_THIS: Final = re.compile(
     re.IGNORECASE,
 )
 _WISHED_BEHIND: Final = re.compile(
-    r"\s?(?:ohms?|volts?|v)?\)?,? (?:(?:is|are|was|were|being|which is what is|is what(?: i| you| it"
+    r"\s?(?:ohms?|volts?|v)?(?: resistance| termination)?\)?,? (?:(?:is|are|was|were|being|which is what is"
+    r"|is what(?: i| you| it"
     r"| they)?) )?(?:expected"
-    r"|nominal|the spec|specified|by the book|required|would be|to be expected|it should be|should be there)\b",
+    r"|nominal|the spec|specified|by the book|required|needed|necessary|enough|to be expected|it should be"
+    r"|should be there)\b",
+    re.IGNORECASE,
+)
+_MODAL_BEHIND: Final = re.compile(
+    r"\s?(?:resistance |ohms? |volts? |v )?(?:(?:will|would|could|might|may)\b|should (?:work|do|always|also"
+    r"|be (?:fine|ok|enough|good"
+    r"|used|plenty)))|\s?(?:is|are) (?:a|an|the) (?:mistake|standard|norm|common|usual|typical)\b",
     re.IGNORECASE,
 )
 _NORM_BEHIND: Final = re.compile(
@@ -170,7 +239,7 @@ def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
         return True
     if _NOT_THIS.search(before):
         return True
-    if _WISHED_BEHIND.match(text, amount.end):
+    if _WISHED_BEHIND.match(text, amount.end) or _MODAL_BEHIND.match(text, amount.end):
         return True
     return bool(_NORM_BEHIND.match(text, amount.end) and _BEGINS_RULE.fullmatch(before))
 

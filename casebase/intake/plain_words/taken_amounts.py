@@ -16,7 +16,7 @@ from casebase.intake.plain_words.not_measured import NOMINAL_OHMS, SAID_OF_THIS
 from casebase.intake.plain_words.points import Subject, default_lines
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span
-from casebase.record.vocabulary import Line, Medium, Quantity
+from casebase.record.vocabulary import POWER_LINES, Line, Medium, Quantity
 
 MOST_VOLTS_BARE: Final = 32.0
 """The highest a 24 V supply is charged with, about (common practice, no source)."""
@@ -65,7 +65,7 @@ def without_subject(
         said = f"{amount.number} taken as the same measurement as the one before it"
         return [replace(earlier, amount=amount, spans=((amount.start, amount.end),), assumed=(said,))]
     lines = default_lines(medium_of(marks, amount))
-    if volts and len(lines) == 1:
+    if volts and len(lines) == 1 and not _names_other_line(marks, clause, amount, lines):
         return [_usual(amount, Quantity.VOLTAGE, (lines[0], Line.GROUND), f"taken as of {lines[0]}")]
     on_network = within(marks.networks, clause.start, amount.start)
     ohms = (
@@ -73,10 +73,45 @@ def without_subject(
         and (not amount.is_open or bool(on_network))
         and not _may_be_distance(marks, amount)
     )
-    if len(lines) == 1 or not (ohms or _stands_for_ohms(marks, clause, amount)):
+    taken = len(lines) > 1 and (ohms or _stands_for_ohms(marks, clause, amount))
+    if not taken or not (amount.start in marks.not_read or _is_told(marks, clause, amount)):
         return []
     said = f"{amount.number} taken as ohms between {lines[0]} and {lines[1]}"
     return [_usual(amount, Quantity.RESISTANCE, lines, said)]
+
+
+_READ: Final = re.compile(
+    r"\b(?:i|we|you|it|meter|mine|pair|bus|network|resistance|termination) (?:still |only |now |just )?(?:get|got"
+    r"|have|had|see|saw"
+    r"|is|was|reads?|shows?|measured?|drops?|goes|went)\b|\b(?:got|getting|measured?|measures|measuring|reads"
+    r"|reading|found"
+    r"|shows|showing|showed|saw|dropp?(?:s|ed|ing)|goes|went)\b",
+    re.IGNORECASE,
+)
+_OF_A_LIST: Final = re.compile(r"[A-Za-z']{2,}")
+_MOST_OTHER_WORDS: Final = 3
+_SHORT: Final = re.compile(
+    r"k?ohms?|ol|open|circuit|can|bus|lines?|pair|wires|resistance|network|between|across|and|the|at|on|in|with|now|still|then"
+    r"|only|about|around|steady|terminat(?:or|ors|ion)|resistor|ok|good|fine|perfect|batt(?:ery)?|off|key|ignition|isolator"
+    r"|power|out|(?:dis)?connected|(?:un)?plugged|unpowered|dlc|plug|connector|is|was|it|no|all|t?here|again|both|to|from"
+    r"|hot|cold|when|measured|total",
+    re.IGNORECASE,
+)
+"""Words of a measurement told shortly; more than a few others make it a sentence that has to say that it was read."""
+
+
+def _is_told(marks: Marks, clause: Clause, amount: Measured) -> bool:
+    """Return whether a clause says that ohms of no line were read: by a verb, or by being as short as a job card."""
+    text = marks.message.text
+    if _READ.search(text, clause.start, clause.end):
+        return True
+    named = {at for one in marks.modules for at in range(one.start, one.end)}
+    words = [
+        word
+        for word in _OF_A_LIST.finditer(text, clause.start, clause.end)
+        if word.start() not in named and not _SHORT.fullmatch(word[0])
+    ]
+    return len(words) <= _MOST_OTHER_WORDS
 
 
 def _may_be_distance(marks: Marks, amount: Measured) -> bool:
@@ -116,13 +151,25 @@ def _goes_on_from(
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
     earlier = next((one for one in before[::-1] if amount.quantity in (None, one.quantity)), None)
-    if earlier is None:
+    if earlier is None or (
+        amount.quantity is Quantity.VOLTAGE and _names_other_line(marks, clause, amount, earlier.lines)
+    ):
         return None
     if amount.is_open or amount.quantity is None:
         return earlier if _alike(earlier, amount) else None
     if amount.quantity is Quantity.RESISTANCE and not _LEAST_PAIR <= amount.low <= _MOST_PAIR:
         return earlier if Line.GROUND in earlier.lines or Line.BATTERY_PLUS in earlier.lines else None
     return earlier if amount.quantity is Quantity.VOLTAGE and earlier.lines[1:] == (Line.GROUND,) else None
+
+
+def _names_other_line(marks: Marks, clause: Clause, amount: Measured, lines: Sequence[Line]) -> bool:
+    """Return whether a sentence names another line than `lines` before an amount: that is what the amount is of."""
+    named = {
+        point.line
+        for point in within(marks.points, clause.sentence[0], amount.start)
+        if isinstance(point.line, Line)
+    }
+    return bool(named - {*lines, *POWER_LINES})
 
 
 def _alike(earlier: TakenAmount, amount: Measured) -> bool:
