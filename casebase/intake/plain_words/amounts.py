@@ -125,6 +125,13 @@ def _with_number(message: Written) -> Iterator[Measured]:
             continue
         if bare and (_COUNTED.match(text, match.end()) or _YEAR.fullmatch(match[0])):
             continue
+        if (
+            bare
+            and match["low"].isdigit()
+            and len(match[0]) == 1
+            and _COUNTED_NETWORK.search(text, max(0, match.start() - 10), match.start())
+        ):
+            continue
         if match["high"] and _CHANGES_FROM.search(text, max(0, match.start() - 30), match.start()):
             yield from _both_ends(text, match)
             continue
@@ -135,6 +142,8 @@ def _with_number(message: Written) -> Iterator[Measured]:
             yield measured
 
 
+_COUNTED_NETWORK: Final = re.compile(r"\b(?:bus|can|channel|port|network|node|socket) ?\Z", re.IGNORECASE)
+"""Before a digit that is the number of one: `on bus 0`."""
 _CHANGES_FROM: Final = re.compile(
     r"\b(?:goes|go|went|drops?|dropped|jumps?|jumped|changes?|changed|rises?|rose|climbs?|climbed|falls?|fell|moves?)"
     r" (?:up |down |straight )?from \Z",

@@ -87,6 +87,8 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     ),
     (re.compile(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (re.compile(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (re.compile(r"\b(approx|appr|ca|abt|incl|excl|max|min|resp)\.(?= )", re.IGNORECASE), r"\1 "),
+    (re.compile(r"(?<=[0-9]) ?voltage\b(?! (?:drop|range))", re.IGNORECASE), " V"),
     (
         re.compile(r"\b([PCBU][0-3][0-9A-F]{3})(?:: ?|:? (?=0))([0-9A-F]{2})(?![\w.])", re.IGNORECASE),
         r"\1-\2",

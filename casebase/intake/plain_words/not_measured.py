@@ -77,6 +77,13 @@ _PART_BEFORE: Final = re.compile(
     re.IGNORECASE,
 )
 _PART_IS: Final = re.compile(r"(?:\(|\b(?:of|is|are|was|were|being|rated|value|at|with|by|in|an?|the) )$")
+_CONNECTED: Final = re.compile(
+    r"\s?(?:ohms?)? (?:connected|fitted|installed|soldered|wired|added|placed|bridged|jumpered) (?:in\b|across"
+    r"|between|to|on|at)",
+    re.IGNORECASE,
+)
+_LIMIT: Final = re.compile(r"(?:[\u2265\u2264]|[<>]=) ?$")
+"""A value of a specification: nobody reads `at least`."""
 _TOGETHER: Final = re.compile(
     r"(?:ohms?)?,? (?:in|wired in) (?:parallel|series)\b|(?:ohms?)? each\b|(?:ohms?)? per (?:end|resistor|module)\b",
     re.IGNORECASE,
@@ -90,6 +97,8 @@ def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
     if _TERMINATION_BEHIND.match(text, amount.end) and _COUNTED_BEFORE.search(before):
         return True
     if _PART_BEFORE.search(before) and _PART_IS.search(before):
+        return True
+    if _CONNECTED.match(text, amount.end) or _LIMIT.search(before):
         return True
     ohms = amount.quantity is Quantity.RESISTANCE or (amount.quantity is None and amount.low >= _LEAST_OHMS)
     return ohms and bool(_TOGETHER.match(text, amount.end))
@@ -327,10 +336,19 @@ _COMPONENT_BEHIND: Final = re.compile(
 )
 
 
+_LABEL: Final = re.compile(
+    rf"\W*(?:[0-9]{{1,2}}[.)]\s*)?(?:\w+ ){{0,2}}(?:{_COMPONENT}|fuses?)\s?:", re.IGNORECASE
+)
+"""What begins a line on one part: `pyro fuse: replaced, 2 ohms to its terminal`."""
+
+
 def _is_of_a_component(text: str, clause: Clause, amount: Measured, named: Sequence[Span]) -> bool:
     """Return whether a resistance is a sensor's, a coil's or the like, and no line of the network is named with it."""
     if amount.quantity not in (None, Quantity.RESISTANCE):
         return False
+    labelled = amount.quantity and _LABEL.match(text, clause.sentence[0])
+    if labelled:
+        return True
     if any(clause.start <= start < clause.end for start, _ in named):
         return False
     return bool(

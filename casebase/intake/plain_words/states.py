@@ -155,15 +155,16 @@ def modules_in(message: Written) -> list[Named]:
     return sorted((*named, *unknown), key=lambda one: one.start)
 
 
-_SPEAKER: Final = re.compile(
-    r" I(?= (?:have|had|can|could|get|got|do|did|see|saw|am|was|will|would|tried|found|think)\b)"
+_SPEAKER: Final = re.compile(r"[.,;]? I\Z")
+_SPEAKS: Final = re.compile(
+    r" (?:have|had|can|could|get|got|do|did|see|saw|am|was|will|would|tried|found|find|think)\b"
 )
 
 
 def _without_speaker(text: str, named: NamedModule) -> NamedModule:
     """Return a module without the word for who speaks, which is no number of it: `ABS I have`."""
-    speaker = _SPEAKER.match(text, named.end - 2)
-    return named._replace(end=speaker.start()) if speaker else named
+    speaker = _SPEAKER.search(text, max(named.start, named.end - 3), named.end)
+    return named._replace(end=speaker.start()) if speaker and _SPEAKS.match(text, named.end) else named
 
 
 _LONE_ECU: Final = re.compile(

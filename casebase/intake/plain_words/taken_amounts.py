@@ -91,9 +91,12 @@ _READ: Final = re.compile(
 _OF_A_LIST: Final = re.compile(r"[A-Za-z']{2,}")
 _MOST_OTHER_WORDS: Final = 3
 _SHORT: Final = re.compile(
-    r"k?ohms?|ol|open|circuit|can|bus|lines?|pair|wires|resistance|network|between|across|and|the|at|on|in|with|now|still|then"
-    r"|only|about|around|steady|terminat(?:or|ors|ion)|resistor|ok|good|fine|perfect|batt(?:ery)?|off|key|ignition|isolator"
-    r"|power|out|(?:dis)?connected|(?:un)?plugged|unpowered|dlc|plug|connector|is|was|it|no|all|t?here|again|both|to|from"
+    r"k?ohms?|ol|open|circuit|can|bus|lines?|pair|wires|resistance|network|between|across|and|the|at|on|in|with|now"
+    r"|still|then"
+    r"|only|about|around|steady|terminat(?:or|ors|ion)|resistor|ok|good|fine|perfect|batt(?:ery)?|off|key|ignition"
+    r"|isolator"
+    r"|power|out|(?:dis)?connected|(?:un)?plugged|unpowered|dlc|plug|connector|is|was|it|no|all|t?here|again|both|to"
+    r"|from"
     r"|hot|cold|when|measured|total",
     re.IGNORECASE,
 )
