@@ -14,7 +14,7 @@ from casebase.intake.plain_words.written import Written
 
 _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers?|reply|replies)"
 FORWARD: Final = re.compile(
-    rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|of|on"
+    rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|out of|of|on"
     rf"|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
     r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
@@ -53,7 +53,10 @@ BACKWARD: Final = re.compile(
     r"|\b(?:has |have )?(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
     r"|\b(?:says?|said|does|gives?|sends?|tells?)(?: me)? nothing\b|(?<=[a-z]): ?nothing\b"
     r"|\b(?:times|timed|timing) out\b|\btime-?out\b|\b(?:is |are )?gr[ea]yed out\b|\b(?:a )?no[ -]show\b|\bno go\b"
-    r"|\b(?:won'?t|will not|does ?n[o']t|refuses to|cannot|can'?t) (?:open|load|link|wake|connect|show|initiali[sz]e)\b"
+    r"|\b(?:won'?t|will not|does ?n[o']t|refuses to|cannot|can'?t) (?:open|load|link|wake|connect|show(?= on"
+    r"|\s*(?:[.,;\n]|$))|initiali[sz]e)\b"
+    r"|\b(?:do|does|did|will)(?: not|n't|nt)(?=\s*(?:[.,;\n]|$))|\bquits? (?:talking|responding|answering"
+    r"|communicating)\b"
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
     re.IGNORECASE,
 )
@@ -64,7 +67,8 @@ ANSWERING: Final = re.compile(
     r"|\b(?:comes?|came|is|shows?) (?:up |in )?(?:fine|ok|okay|good|normal(?:ly)?)(?: on (?:the |my )?(?:tester"
     r"|scanner|scan tool"
     r"|tool))?(?= *[;,.\n]| *$)|\b(?:fine|ok|good|there) on the (?:tester|scanner|scan tool|tool)\b|(?::"
-    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$)",
+    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$"
+    r"| (?:except|but|bar|apart from|other than|save)\b)",
     re.IGNORECASE,
 )
 _BETWEEN_NAMES: Final = re.compile(

@@ -50,7 +50,9 @@ _EVERYONE: Final = re.compile(
     r"|ecus?|units?|one|else)?\b",
     re.IGNORECASE,
 )
-_EXCEPT: Final = re.compile(r"\b(?:except(?: for)?|apart from|bar|besides|other than|only)\b", re.IGNORECASE)
+_EXCEPT: Final = re.compile(
+    r"\b(?:except(?: for)?|apart from|bar|besides|other than|only|but)\b", re.IGNORECASE
+)
 _LAMP_BEHIND: Final = re.compile(r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale)\b", re.IGNORECASE)
 
 
@@ -75,7 +77,8 @@ def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
 
 
 _AS_WELL: Final = re.compile(
-    r"\b(?:so (?:does|do|is|are|has|have|did)|(?:neither|nor) (?:does|do|is|are|has|have|did)|same (?:for|with"
+    r"\b(?:so (?:does|do|is|are|has|have|did)|(?:neither|nor) (?:does|do|is|are|has|have|did|will|can|would)"
+    r"|same (?:for|with"
     r"|goes for))"
     r"(?= )",
     re.IGNORECASE,
@@ -83,7 +86,7 @@ _AS_WELL: Final = re.compile(
 
 
 _SAME_OF_IT: Final = re.compile(
-    r"\s(?:is )?(?:the )?(?:same|likewise|too|as well|ditto)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE
+    r"\s(?:is )?(?:the )?(?:same|likewise|too|as well|ditto|either)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE
 )
 _NOT_ALONE: Final = re.compile(r"\s(?:not|no|nope)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE)
 _AND_THEN: Final = re.compile(r",? (?:and )?(?:then|followed by|and later) (?:the )?", re.IGNORECASE)
@@ -230,7 +233,8 @@ def _named_first(marks: Marks, place: int) -> list[Named]:
     if not names or len({module_identity(one.name) for one in names}) > 1:
         return []
     first = names[0]
-    told = _BEGINS_SENTENCE.fullmatch(text, start, first.start) and _HAS.match(text, first.end)
+    begin = marks.clause_at(first.start).start
+    told = _BEGINS_SENTENCE.fullmatch(text, begin, first.start) and _HAS.match(text, first.end)
     return [first] if told and _JOINED_LATER.search(text, first.end, place) else []
 
 
@@ -270,6 +274,9 @@ def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
 
 _BEGINS_ENTRY: Final = re.compile(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
 _CODE_OF: Final = re.compile(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
+_OPENS: Final = re.compile(r"\b(?:open|load)$", re.IGNORECASE)
+_IN_LIST: Final = re.compile(r"\b(?:list|tree|menu|tool|scanner|tester|session|scan)\b", re.IGNORECASE)
+"""Without one of these it is a tailgate or a window that does not open."""
 _GOES_AWAY: Final = re.compile(r"\b(?:disappear|vanish)", re.IGNORECASE)
 
 
@@ -278,6 +285,8 @@ def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     before = text[max(0, first.start - 12) : first.start]
     if match.re is ANSWERING and match["listed"]:
         return not _BEGINS_ENTRY.search(before)
+    if _OPENS.search(match[0]):
+        return not _IN_LIST.search(text[max(0, first.start - 60) : match.start()])
     return bool(_GOES_AWAY.search(match[0]) and _CODE_OF.search(before))
 
 
@@ -300,4 +309,9 @@ def _excepted(marks: Marks, match: re.Match[str]) -> list[Named]:
     if sentence is None or not _EVERYONE.search(text, sentence.start, match.end() + 24):
         return []
     told = _EXCEPT.search(text, match.end(), min(sentence.sentence[1], match.end() + 24))
-    return listed_behind(marks, told.end()) if told else []
+    names = listed_behind(marks, told.end()) if told else []
+    is_clause = told and told[0].lower() == "but" and names and not _ENDS.match(text, names[-1].end)
+    return [] if is_clause else names
+
+
+_ENDS: Final = re.compile(r"\s*(?:[.,;:\n]|$)")
