@@ -374,6 +374,21 @@ def test_codes_are_of_the_module_that_tells_them(text: str, codes: list[str]) ->
         "gateway plug off, pins side: 59.1 ohm",
         "CAN high wire from the DLC to the ABS 0.3 ohm",
         "never got more than 45 ohm between 6 and 14",
+        "a bus needs 120 ohm at each end, which makes an impedance of 60 ohm",
+        "240 ohm will work just as well",
+        "any reason to use 240 ohm?",
+        "the pair already has 120 ohm terminals",
+        "there is a 120 ohm resistor on the board. It measures 121 ohm, fine",
+        "they have a resistor between the lines, usually 120 ohm",
+        "it seems that the normal range is (high: 3.5 V, low: 1.1 V)",
+        "CAN H (>= 2.5 V)",
+        "disconnecting the 12V battery reset everything",
+        "with the key on it read 5.03 V at the rx pin",
+        "heater fuse: replaced, has approx. 2 ohms to its terminal",
+        "60 ohm connected across two pins of the plug",
+        "dealer said the bus has 60 ohm",
+        "all of these answered on bus 0, both of them at once",
+        "brown black brown, 100 ohm, that's for the fuel sender",
     ],
 )
 def test_what_nobody_read_on_this_bus_is_no_reading(text: str) -> None:
@@ -403,10 +418,23 @@ def test_what_nobody_read_on_this_bus_is_no_reading(text: str) -> None:
             "if I unplug the BCM it goes from 60 to 120",
             ["CAN high to CAN low at DLC: 60 ohm", "CAN high to CAN low at DLC: 120 ohm (BCM unplugged)"],
         ),
+        ("LIN wire at the wiper motor 0.3 V", ["LIN to ground at connector of wiper motor: 0.3 V"]),
         (
-            "LIN wire at the wiper motor 0.3 V",
-            ["LIN to ground at connector of wiper motor: 0.3 V"],
+            "airbag module dead, B+ at its plug 12.3",
+            ["supply to ground at connector of airbag module: 12.3 V"],
         ),
+        (
+            "the NOx sensor is dead, at the sensor plug: H 2.5 L 2.4",
+            [
+                "CAN high to ground at connector of NOx sensor: 2.5 V",
+                "CAN low to ground at connector of NOx sensor: 2.4 V",
+            ],
+        ),
+        (
+            "both H/L show 2.25 voltage",
+            ["CAN high to ground at DLC: 2.25 V", "CAN low to ground at DLC: 2.25 V"],
+        ),
+        ("voltage of the k-line drops to approx. 7V", ["K-line to ground at DLC: 7 V"]),
     ],
 )
 def test_what_was_read_instead_is_taken(text: str, readings: list[str]) -> None:
@@ -460,6 +488,15 @@ def test_codes_as_they_are_told_in_prose(text: str, codes: list[str]) -> None:
         ("EPS: nothing. The gearbox computer says nothing", ["EPS", "gearbox computer"], []),
         ("TCM drops out, then ABS", ["TCM", "ABS"], []),
         ("Airbag module has 12.6 at the plug and good ground but no answer", ["Airbag module"], []),
+        ("ABS ECU and airbag ECU do not", ["ABS ECU", "airbag ECU"], []),
+        ("every module is online except the ABS", ["ABS"], []),
+        ("all answer but the EPS", ["EPS"], []),
+        ("it does not automatically find the ABS ECU. I find the rest", ["ABS ECU"], []),
+        ("ABS won't come up and neither will the EPS", ["ABS", "EPS"], []),
+        ("EPS not on the list, SAS either", ["EPS", "SAS"], []),
+        ("TCM has power and ground, but no comms", ["TCM"], []),
+        ("the steering angle sensor is on the list but won't open", ["steering angle sensor"], []),
+        ("tailgate won't open, cluster doesn't show the fuel level", [], []),
     ],
 )
 def test_silent_and_answering_by_many_verbs(text: str, silent: list[str], answers: list[str]) -> None:

@@ -53,7 +53,8 @@ _COUNTED: Final = re.compile(
     r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
     r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can"
     r"|canh|canl|bp|bm|pin"
-    r"|pins|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|koeo|koer|cranking"
+    r"|pins(?= ?[0-9A-K])|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|koeo"
+    r"|koer|cranking"
     r"|asleep|awake"
     r"|drop|back|instead|end|everywhere|there|here|gateway|yellow|green|maybe|about|lost|over|the|of|bus|what|nothing"
     r"|idle|should|seems|looks|just|before|normally|usually|at|stays|until|once|dead|all)\b)[a-z]",

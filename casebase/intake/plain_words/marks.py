@@ -10,12 +10,8 @@ from functools import cached_property
 from typing import Final, Protocol, TypeVar
 
 from casebase.intake.plain_words.amounts import Measured, amounts_in
-from casebase.intake.plain_words.not_measured import (
-    SAID_OF_THIS,
-    is_not_read_here,
-    is_of_no_line,
-    measures_the_part,
-)
+from casebase.intake.plain_words.not_measured import SAID_OF_THIS, is_not_read_here
+from casebase.intake.plain_words.not_of_the_bus import is_of_no_line, measures_the_part
 from casebase.intake.plain_words.plugs import places_in
 from casebase.intake.plain_words.points import points_in, subjects_in
 from casebase.intake.plain_words.states import (

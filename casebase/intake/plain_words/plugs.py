@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
 from casebase.intake.plain_words.written import Written
-from casebase.record.modules import modules_named_in
+from casebase.record.modules import NamedModule, modules_named_in
 
 _DLC: Final = re.compile(
     r"\b(?:dlc|obd(?: ?(?:2|ii))?|diag(?:nostic)?s? (?:connector|plug|socket|port)|(?:9|16)[- ]pin)\b",
@@ -36,6 +37,14 @@ _AT_PART: Final = re.compile(
 """A part that is no module by any known name, at which something was read."""
 
 
+_ITS_PLUG: Final = re.compile(
+    r"\b(?:at|on) (?:its|his|the (?P<noun>sensor|module|unit|motor|pump|controller)(?:'?s)?)(?: own)?"
+    r" (?:plug|connector|socket|pins)\b",
+    re.IGNORECASE,
+)
+"""The plug of what was named last in the sentence."""
+
+
 @dataclass(frozen=True)
 class Place:
     """Where the leads were: its span and its name as a record holds it."""
@@ -50,7 +59,8 @@ def places_in(message: Written) -> list[Place]:
     text = message.text
     found = [Place(*match.span(), "DLC") for match in _DLC.finditer(text)]
     found += [Place(*match.span(), match[0]) for match in _NAMED_PLACE.finditer(text)]
-    for module in modules_named_in(text, strict=False):
+    named = modules_named_in(text, strict=False)
+    for module in named:
         name = f"connector of {text[module.start : module.end]}"
         plug = _PLUG_WORD.match(text, module.end)
         before = text[max(0, module.start - 30) : module.start]
@@ -61,6 +71,7 @@ def places_in(message: Written) -> list[Place]:
             found.append(Place(module.start - len(before) + behind_plug.start(), module.end, name))
         elif _AT.search(before) and text[module.start : module.end].isupper():
             found.append(Place(module.start, module.end, name))
+    found += list(_told_by_it(text, named))
     taken = {at for place in found for at in range(place.start, place.end)}
     found += [
         Place(match.start("part"), match.end("part"), f"connector of {match['part']}")
@@ -68,6 +79,17 @@ def places_in(message: Written) -> list[Place]:
         if taken.isdisjoint(range(*match.span("part")))
     ]
     return sorted(found, key=lambda place: place.start)
+
+
+def _told_by_it(text: str, named: list[NamedModule]) -> Iterator[Place]:
+    """Yield the plugs of what was named before in the sentence: `airbag module dead, 12.3 V at its plug`."""
+    for match in _ITS_PLUG.finditer(text):
+        before = [one for one in named if one.end <= match.start()]
+        told = before[-1] if before and not _STOP.search(text, before[-1].end, match.start()) else None
+        if told:
+            yield Place(*match.span(), f"connector of {text[told.start : told.end]}")
+        elif match["noun"]:
+            yield Place(*match.span(), f"connector of {match['noun']}")
 
 
 # --- of a pin ---------------------------------------------------------------------------------------------------------

@@ -1,0 +1,182 @@
+"""Numbers with the unit of a reading that are of no line of the network: of parts, sensors, coils, a module on a bench.
+
+All of the words are common practice, no source. In doubt a number stays in the story.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Final
+
+from casebase.intake.plain_words.amounts import Measured
+from casebase.intake.plain_words.written import Clause, Span
+from casebase.record.vocabulary import Quantity
+
+
+def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[Span]) -> bool:
+    """Return whether an amount is a part's, a component's or a module's own, not the network's.
+
+    `named` are the spans of lines, pins and modules: a resistance beside one of these is of the network.
+    """
+    before = text[clause.start : amount.start]
+    return (
+        _is_of_a_part(text, amount, before)
+        or bool(_OWN_SIDE.search(before) or _PULLED.search(before))
+        or bool(_OF_A_CHIP.search(text, clause.sentence[0], amount.start))
+        or _is_nominal_supply(text, amount)
+        or bool(_ON_THE_BENCH.search(text, *clause.sentence))
+        or _is_of_a_component(text, clause, amount, named)
+    )
+
+
+# --- parts named by their value ---------------------------------------------------------------------------------------
+
+_KIND_OF_PART: Final = (
+    r"(?:(?:terminat(?:ion|ing|or)|end|line|bus|can|series|parallel|test|load|dropper|split|internal|external|built-?in"
+    r"|on-?board|[0-9/]+ ?w(?:att)?|wire-?wound|film|smd|blade|mini|main|slow-?blow)[ -]){0,3}"
+)
+_PART_BEHIND: Final = re.compile(
+    rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|terminals|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?"
+    rf"|relays?"
+    rf"|coils?"
+    r"|capacitors?|zeners?|diodes?|heaters?|speakers?|chokes?|ferrites?|regulators?|converters?|batter(?:y|ies) pack)\b"
+    r"(?! (?:out|unplugged|removed|disconnected|pulled) ?(?:[:=]|[0-9]))",
+    re.IGNORECASE,
+)
+_TERMINATION_BEHIND: Final = re.compile(rf"[ -]?{_KIND_OF_PART}terminations?\b", re.IGNORECASE)
+_COUNTED_BEFORE: Final = re.compile(
+    r"(?:\b(?:a|an|2|3|4|both|another|each|single|needs?|has the|with)|[0-9] ?[x\u00d7*]) $", re.IGNORECASE
+)
+_PART_BEFORE: Final = re.compile(
+    r"\b(?:(?:resistors?|terminators?|pull-?(?:ups?|downs?))[ (]{1,2}(?:(?:of|is|are|was|were|being|rated|value|at"
+    r"|about"
+    r"|around)\s)*|terminated (?:with|by|in|at) (?:a |an |the )?)$",
+    re.IGNORECASE,
+)
+_PART_IS: Final = re.compile(r"(?:\(|\b(?:of|is|are|was|were|being|rated|value|at|with|by|in|an?|the) )$")
+_CONNECTED: Final = re.compile(
+    r"\s?(?:ohms?)? (?:connected|fitted|installed|soldered|wired|added|placed|bridged|jumpered) (?:in\b|across"
+    r"|between|to|on|at)",
+    re.IGNORECASE,
+)
+_LIMIT: Final = re.compile(r"(?:[\u2265\u2264]|[<>]=) ?$")
+"""A value of a specification: nobody reads `at least`."""
+_TOGETHER: Final = re.compile(
+    r",? (?:that'?s|that is|which is|it'?s)\s{1,2}(?:for|of|from) the (?!can\b|bus\b|network\b|pair\b)|"
+    r"(?:ohms?)?,? (?:in|wired in) (?:parallel|series)\b|(?:ohms?)? each\b|(?:ohms?)? per (?:end|resistor|module)\b",
+    re.IGNORECASE,
+)
+
+
+def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
+    """Return whether an amount names a part: `a 120 ohm resistor`, `two 120 ohm in parallel`."""
+    if _PART_BEHIND.match(text, amount.end):
+        return True
+    if _TERMINATION_BEHIND.match(text, amount.end) and _COUNTED_BEFORE.search(before):
+        return True
+    if _PART_BEFORE.search(before) and _PART_IS.search(before):
+        return True
+    if _CONNECTED.match(text, amount.end) or _LIMIT.search(before):
+        return True
+    ohms = amount.quantity is Quantity.RESISTANCE or (amount.quantity is None and amount.low >= _LEAST_OHMS)
+    return ohms and bool(_TOGETHER.match(text, amount.end))
+
+
+_LEAST_OHMS: Final = 8.0
+
+_OF_A_CHIP: Final = re.compile(
+    r"\b(?:rx|tx|rxd|txd|vcc|vdd|gpio)\b[^,.;:?!\n]*,?[^,.;:?!\n]*$", re.IGNORECASE
+)
+"""Before what was read on a pin inside a module."""
+
+_SUPPLY_BEHIND: Final = re.compile(
+    r"/|[ -](?:batt(?:ery)?|supply|systems?|sockets?|lines?|feeds?|rails?|power|sources?|outlets?|adapters?|side"
+    r"|loads?)\b"
+    r"(?! (?:is|was|at|reads|shows|has|drops?|goes|only|ok)\b|[:=]| ?[0-9])",
+    re.IGNORECASE,
+)
+_CALLED_BY: Final = re.compile(
+    r"\b(?:the|an?|my|any|its|main|aux\w*|disconnect\w*|from|to|with|full) $", re.IGNORECASE
+)
+
+
+def _is_nominal_supply(text: str, amount: Measured) -> bool:
+    """Return whether a voltage is the name of a supply: `disconnecting the 12V battery`."""
+    called = amount.number in ("12", "24", "48", "5") and amount.quantity is Quantity.VOLTAGE
+    return bool(
+        called
+        and _SUPPLY_BEHIND.match(text, amount.end)
+        and _CALLED_BY.search(text, max(0, amount.start - 16), amount.start)
+    )
+
+
+_PULLED: Final = re.compile(r"\bpull(?:ed)?[ -]?(?:up|down)s?\b[^,.;]{0,40}$", re.IGNORECASE)
+_ON_THE_BENCH: Final = re.compile(
+    r"\b(?:on|at) (?:the|my|a) bench\b|(?<!battery )(?<!batt )\bout of the (?:car|vehicle|truck|van)\b",
+    re.IGNORECASE,
+)
+_OWN_SIDE: Final = re.compile(
+    r"\b(?:(?:pins?|modules?|components?|units?|ecus?|devices?) side"
+    r"|(?:remote|fob|key|coin|button|torch|meter|sensor) (?:battery|cell|supply))\b[^\n]{0,24}$",
+    re.IGNORECASE,
+)
+"""Before what was read into a module with its plug off, or on a part that was out: nothing of the network."""
+
+
+_IT_MEASURES: Final = re.compile(
+    r"\b(?:it|which|that) (?:measures?|reads?|is|shows?|measured)\b", re.IGNORECASE
+)
+_NEARLY: Final = 0.05
+
+
+def measures_the_part(text: str, part: Measured, amount: Measured) -> bool:
+    """Return whether an amount is what a part named by its value measured: `a 120 ohm resistor. It measures 121`."""
+    near = abs(amount.low - part.low) <= _NEARLY * part.low
+    return near and bool(_IT_MEASURES.search(text, part.end, min(amount.start, part.end + _FARTHEST)))
+
+
+_FARTHEST: Final = 80
+
+
+# --- sensors, coils and the like --------------------------------------------------------------------------------------
+
+_COMPONENT: Final = (
+    r"(?:sensors?|senders?|injectors?|coils?|relays?|glow ?plugs?|spark ?plugs?|thermistors?|ntcs?|solenoids?|heaters?"
+    r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?"
+    r"|stators?"
+    r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on"
+    r"|of) (?:the )?\\w+)"
+)
+_COMPONENT_BEFORE: Final = re.compile(
+    rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is"
+    rf"|was|are"
+    r"|at|has|measures?|measured|shows?|resistance|gives?|have|got|all|each|both|around|about|roughly"
+    r"|on its own))*[\s:=(]{0,3}$",
+    re.IGNORECASE,
+)
+_COMPONENT_BEHIND: Final = re.compile(
+    rf"(?: reading| resistance)? (?:on|at|of|across|through|for|in) (?:the |each |a )?(?:\w+ ){{0,2}}{_COMPONENT}\b",
+    re.IGNORECASE,
+)
+
+
+_LABEL: Final = re.compile(
+    rf"\W*(?:[0-9]{{1,2}}[.)]\s*)?(?:\w+ ){{0,2}}(?:{_COMPONENT}|fuses?)\s?:", re.IGNORECASE
+)
+"""What begins a line on one part: `pyro fuse: replaced, 2 ohms to its terminal`."""
+
+
+def _is_of_a_component(text: str, clause: Clause, amount: Measured, named: Sequence[Span]) -> bool:
+    """Return whether a resistance is a sensor's, a coil's or the like, and no line of the network is named with it."""
+    if amount.quantity not in (None, Quantity.RESISTANCE):
+        return False
+    labelled = amount.quantity and _LABEL.match(text, clause.sentence[0])
+    if labelled:
+        return True
+    if any(clause.start <= start < clause.end for start, _ in named):
+        return False
+    return bool(
+        _COMPONENT_BEFORE.search(text, max(clause.start, amount.start - 60), amount.start)
+        or _COMPONENT_BEHIND.match(text[: clause.end], amount.end)
+    )
