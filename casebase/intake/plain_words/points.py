@@ -277,8 +277,14 @@ def subjects_in(message: Written, points: list[Point]) -> list[Subject]:
 
 
 def _can_join(first: Point, second: Point) -> bool:
+    """Return whether something can be measured between two points: on no bus are CAN high and LIN together."""
     words = (PAIR, BOTH)
-    return first.line not in words and second.line not in words and first.line != Line.LIN
+    if first.line in words or second.line in words or first.line == Line.LIN:
+        return False
+    of_a_bus = {
+        line for line in (first.line, second.line) if any(line in own for own in LINES_OF_MEDIUM.values())
+    }
+    return len(of_a_bus) < len(words) or any(of_a_bus <= set(own) for own in LINES_OF_MEDIUM.values())
 
 
 def default_lines(medium: Medium) -> tuple[Line, ...]:
