@@ -12,9 +12,8 @@ from collections.abc import Callable, Iterator, Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
-from casebase.errors import InputError
 from casebase.library.privacy import SHORTEST_NAME
-from casebase.record.vehicle import parse_vin
+from casebase.record.vehicle import CHARACTER_VALUES, VIN_LENGTH, check_digit
 
 LEFT_OUT: Final = "[left out]"
 """Stands where something was masked that is of no known kind."""
@@ -43,15 +42,16 @@ def found_in(text: str, private_names: Sequence[str], regions: Sequence[str]) ->
                 one._replace(begin=places[one.begin], end=places[one.end - 1] + 1)
                 for one in found_in(plain, private_names, regions)
             ]
-    found = list(_names(text, tuple(private_names)))
+    found = _names(text, tuple(private_names))
     if len(text) >= _SHORTEST_SHAPE:  # nothing else is as short as the shortest plate
         found = [*_vins(text), *_emails(text), *_plates(text), *found, *_phones(text, regions)]
     if not found:
         return []
-    kept: list[Found] = []
+    kept, end = list[Found](), 0
     for one in sorted(found, key=lambda one: (one.begin, -one.end)):
-        if not kept or one.begin >= kept[-1].end:
+        if one.begin >= end:
             kept.append(one)
+            end = one.end
     return kept
 
 
@@ -66,11 +66,11 @@ def as_read(text: str) -> tuple[str, Sequence[int]]:
 
 def _letter_by_letter(text: str, form: Callable[[str], str]) -> tuple[str, Sequence[int]]:
     """Return the text with each letter in another form, and for each letter of that its place in the text."""
-    parts = list(map(form, text))
-    plain = "".join(parts)
-    one_each = len(plain) == len(text) and all(parts)
-    places = range(len(text)) if one_each else [place for place, part in enumerate(parts) for _ in part]
-    return plain, places
+    forms = {letter: form(letter) for letter in set(text)}
+    plain = text.translate({ord(letter): instead for letter, instead in forms.items() if instead != letter})
+    if all(len(instead) == 1 for instead in forms.values()):
+        return plain, range(len(text))
+    return plain, [place for place, letter in enumerate(text) for _ in forms[letter]]
 
 
 @lru_cache(maxsize=4096)
@@ -85,8 +85,12 @@ _VIN: Final = re.compile(
 )
 
 
+_DIGIT_OR_X: Final = re.compile(r"[0-9xX]")
+"""A check digit is one of them (49 CFR 565.15(c)), and a serial number ends in digits."""
+
+
 def _vins(text: str) -> Iterator[Found]:
-    for match in _VIN.finditer(text) if len(text) >= 17 else ():
+    for match in _VIN.finditer(text) if len(text) >= VIN_LENGTH and _DIGIT_OR_X.search(text) else ():
         plain = re.sub(r"[ -]", "", match[0]).upper()
         if _is_vin(plain, match[0]):
             yield Found(
@@ -99,11 +103,10 @@ def _vins(text: str) -> Iterator[Found]:
 
 def _is_vin(plain: str, written: str) -> bool:
     """A right check digit, or in one piece with digits at the end (ISO 3779: the last four are digits) and letters."""
-    try:
-        if parse_vin(plain).check_digit_matches:
-            return True
-    except InputError:
+    if not CHARACTER_VALUES.keys() >= set(plain):
         return False
+    if _DIGIT_OR_X.match(plain, 8) and check_digit(plain) == plain[8]:
+        return True
     in_one_piece = len(written) == len(plain)
     return (
         in_one_piece
@@ -159,6 +162,8 @@ _FIGURES: Final = re.compile(
 )
 """Days, numbers with a decimal point, the bytes of a frame: more than the 15 digits of E.164 or none of its forms."""
 
+_DIGITS_ENOUGH: Final = re.compile(rf"(?:\d\D*+){{{FEWEST_DIGITS_OF_ALL}}}")
+
 MOST_CHARACTERS_OF_RUNS: Final = 15_000
 """Of one text; about half a second. More of them is a table of figures, not the text of a record."""
 
@@ -166,7 +171,7 @@ MOST_CHARACTERS_OF_RUNS: Final = 15_000
 def _phones(text: str, regions: Sequence[str]) -> Iterator[Found]:
     seen, left = set[tuple[int, int]](), MOST_CHARACTERS_OF_RUNS
     for run in _RUN.finditer(text) if len(text) >= FEWEST_DIGITS_OF_ALL else ():
-        if sum(map(str.isdigit, _FIGURES.sub(" ", run[0]))) < FEWEST_DIGITS_OF_ALL:
+        if not _DIGITS_ENOUGH.search(_FIGURES.sub(" ", run[0])):
             continue
         left -= len(run[0])
         if left < 0:
@@ -227,32 +232,48 @@ _PLATE_WORD: Final = re.compile(
     re.IGNORECASE,
 )
 
+_OF_PLATE_WORDS: Final = ("plate", "reg", "tag", "kennz", "kente", "matr", "targa")
+"""One of them stands in each of these words, in letters that have no other form."""
+
+_DIGIT: Final = re.compile(r"[0-9]")
+_CAPITAL: Final = re.compile(r"[A-ZÄÖÜ]")
+_PARTS_OF_A_SHAPE: Final = re.compile(r"[0-9] [A-Z]|[A-ZÄÖÜ0-9]-[A-Z0-9]")
+
 
 def _plates(text: str) -> Iterator[Found]:
-    for pattern in _PLATES_BY_SHAPE:
+    if not (_DIGIT.search(text) and _CAPITAL.search(text)):
+        return
+    for pattern in _PLATES_BY_SHAPE if _PARTS_OF_A_SHAPE.search(text) else ():
         for match in pattern.finditer(text):
             yield Found("a licence plate", match.start(), match.end(), "[plate]")
-    for match in _PLATE_WORD.finditer(text) if len(text) >= FEWEST_OF_A_PLATE else ():
+    small = text.lower() if len(text) >= FEWEST_OF_A_PLATE else ""
+    for match in _PLATE_WORD.finditer(text) if any(word in small for word in _OF_PLATE_WORDS) else ():
         yield Found("a licence plate", match.start(1), match.end(1), "[plate]")
 
 
 # --- names of people ----------------------------------------------------------------------------------------------
 
 
-def _names(text: str, private_names: tuple[str, ...]) -> Iterator[Found]:
-    pattern = _pattern_of(private_names)
-    if pattern is None:
-        return
+def _names(text: str, private_names: tuple[str, ...]) -> list[Found]:
     folded, places = _folded(text)
-    for match in pattern.finditer(folded):
-        yield Found("a name", places[match.start()], places[match.end() - 1] + 1, "[name]")
+    told = [name for name, last in _told_names(private_names) if last in folded]
+    if not told:
+        return []
+    spans = [match.span() for match in _pattern_of(tuple(told)).finditer(folded)]
+    return [Found("a name", places[begin], places[end - 1] + 1, "[name]") for begin, end in spans]
 
 
 @lru_cache(maxsize=4)
-def _pattern_of(private_names: tuple[str, ...]) -> re.Pattern[str] | None:
+def _told_names(private_names: tuple[str, ...]) -> list[tuple[str, str]]:
+    """Return the names without capitals and accents, the longest first, each with its last word: every form has it."""
     told = sorted({_folded(name)[0] for name in private_names}, key=len, reverse=True)
-    words = [form for name in told if name for form in _forms_of(name.split())]
-    return re.compile(rf"(?<!\w)(?:{'|'.join(words)})(?=s?(?!\w))") if words else None
+    return [(name, name.split()[-1]) for name in told if name.split()]
+
+
+@lru_cache(maxsize=256)
+def _pattern_of(told: tuple[str, ...]) -> re.Pattern[str]:
+    words = [form for name in told for form in _forms_of(name.split())]
+    return re.compile(rf"(?<!\w)(?:{'|'.join(words)})(?=s?(?!\w))")
 
 
 _TITLES: Final = (

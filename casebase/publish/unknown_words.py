@@ -29,7 +29,8 @@ E_MAIL: Final = "words that may be an e-mail address"
 _TOKEN: Final = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)*")
 _SENTENCE_BEGINS: Final = re.compile(r"(?:^|[.!?:;]['\"”)\]]*\s|\n|[\n/\[(\"“] *)[\s\"'“([*-]*$")
 _SINGLE: Final = re.compile(
-    r"(?<![^\W_])[^\W_]([\s.,*-])[^\W_](?:\1[^\W_](?![^\W_])){3,}|(?<![^\W_])[^\W\d_](?:[ .-][^\W\d_](?![^\W_])){2,}"
+    r"(?<![^\W_])(?=[^\W_][\s.,*-])(?:[^\W_]([\s.,*-])[^\W_](?:\1[^\W_](?![^\W_])){3,}"
+    r"|[^\W\d_](?:[ .-][^\W\d_](?![^\W_])){2,})"
 )
 """Five letters or digits that stand alone, three letters: a word spelled out."""
 
@@ -38,7 +39,7 @@ _DIGIT_WORDS: Final = rf"(?:{_DIGITS_SPELLED.replace(' ', '|')})"
 _SPELLED: Final = re.compile(rf"(?<!\w){_DIGIT_WORDS}(?:[\s,.-]+{_DIGIT_WORDS}){{3,}}(?!\w)", re.IGNORECASE)
 _GROUPS: Final = re.compile(r"(?<![\w.,])\+?\(?[0-9]{1,4}\)?(?:[ /.-]+\(?[0-9]{1,4}\)?){2,}(?![\w.,]*[0-9])")
 """Three groups of digits or more: fewer than seven digits among them are a reading's (`found`)."""
-_FEWEST_OF_GROUPS: Final = 6
+_DIGITS_ENOUGH: Final = re.compile(r"(?:[^0-9]*+[0-9]){6}")
 
 _TITLES: Final = re.compile(
     r"(?<!\w)(?:mrs?|ms|miss|dr|herrn?|frau|fru|mme|madame|monsieur|se[ñn]ora?|signora?|sir)\.?(?=\s+\w)",
@@ -107,12 +108,8 @@ CUES: Final = (
 )
 
 
-class _Place(NamedTuple):
-    """A stretch of a text that is not known to be harmless, and why."""
-
-    begin: int
-    end: int
-    kind: str
+_Place = tuple[int, int, str]
+"""A stretch of a text that is not known to be harmless: where it begins and ends, and why."""
 
 
 def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
@@ -123,11 +120,14 @@ def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
     plain, places = as_read(text)
     found = list(_tokens(plain, accepted))
     if cued := list(_cued(plain)):
-        found = sorted([*cued, *found], key=lambda one: (one.begin, -one.end))
+        found = sorted([*cued, *found], key=lambda one: (one[0], -one[1]))
+    joined = list(_joined(plain, found))
+    stretches = {plain[begin:end] for begin, end, _ in joined}
+    harmless = {stretch for stretch in stretches if _is_accepted(stretch, accepted)}
     return [
         Found(kind, places[begin], places[end - 1] + 1, LEFT_OUT)
-        for begin, end, kind in _joined(plain, found)
-        if not _is_accepted(plain[begin:end], accepted)
+        for begin, end, kind in joined
+        if not harmless or plain[begin:end] not in harmless
     ]
 
 
@@ -155,10 +155,11 @@ def _cued(text: str) -> Iterator[_Place]:
     small = text.translate(_DOTS_OF_I).lower()
     for cue in CUES:
         for match in cue.pattern.finditer(text) if any(word in small for word in cue.one_of) else ():
-            yield _Place(match.start(), match.start() + len(match[0].rstrip()), cue.kind)
+            begin = match.start()
+            yield begin, begin + len(match[0].rstrip()), cue.kind
     for match in _GROUPS.finditer(text) if _DIGIT.search(text) else ():
-        if sum(map(str.isdigit, match[0])) >= _FEWEST_OF_GROUPS and not _DAY.fullmatch(match[0]):
-            yield _Place(match.start(), match.end(), FIGURES)
+        if _DIGITS_ENOUGH.match(match[0]) and not _DAY.fullmatch(match[0]):
+            yield *match.span(), FIGURES
 
 
 _DOTS_OF_I: Final = {0x130: "i", 0x131: "i"}
@@ -167,22 +168,32 @@ _DOTS_OF_I: Final = {0x130: "i", 0x131: "i"}
 
 def _tokens(text: str, accepted: Collection[str]) -> Iterator[_Place]:
     """Yield every word and number outside the trade's forms that is not known."""
-    harmless = bytearray(len(text))
-    for form in TRADE_FORMS.finditer(text) if _DIGIT.search(text) else ():
-        begin, end = form.span()
-        harmless[begin:end] = b"\1" * (end - begin)
     kinds = {
         word: told
         for word in set(_TOKEN.findall(text))
         if (told := _what_is(word))[0] and _without_owner(word) not in accepted
     }
-    for match in _TOKEN.finditer(text) if kinds else ():
-        here = kinds.get(match[0])
-        begin = match.start()
-        if here and not harmless[begin]:
-            kind = here[0] if here[0] == here[1] or not _begins_a_sentence(text, begin) else here[1]
-            if kind:
-                yield _Place(begin, match.end(), kind)
+    if not kinds:
+        return
+    left = _without_forms(text) if _DIGIT.search(text) else text
+    for match in _TOKEN.finditer(text):
+        if match[0] not in kinds or left[match.start()] == _HARMLESS:
+            continue
+        begin, end = match.span()
+        kind, at_a_beginning = kinds[match[0]]
+        if kind != at_a_beginning and _begins_a_sentence(text, begin):
+            kind = at_a_beginning
+        if kind:
+            yield begin, end, kind
+
+
+_HARMLESS: Final = "\0"
+"""Stands for each letter of a form of the trade; no word begins with it."""
+
+
+def _without_forms(text: str) -> str:
+    """Return the text, as long as before, without the trade's forms of numbers."""
+    return TRADE_FORMS.sub(lambda form: _HARMLESS * len(form[0]), text)
 
 
 def _begins_a_sentence(text: str, begin: int) -> bool:
@@ -219,20 +230,16 @@ def _joined(text: str, found: Sequence[_Place]) -> Iterator[_Place]:
         return
     begin, end, kind = found[0]
     for one in found[1:]:
-        if _belong_together(text[end : one.begin]):
-            end = max(end, one.end)
+        if one[0] - end <= _LONGEST_BETWEEN and _parts_nothing(text[end : one[0]]):
+            end = max(end, one[1])
         else:
-            yield _Place(begin, end, kind)
+            yield begin, end, kind
             begin, end, kind = one
-    yield _Place(begin, end, kind)
+    yield begin, end, kind
 
 
 _BETWEEN: Final = re.compile(r"[\s.,/_*…&:-]{0,3}(?:[0-9A-Z]{1,4}[\s.,/-]{0,2})?")
 _LONGEST_BETWEEN: Final = 9
-
-
-def _belong_together(between: str) -> bool:
-    return len(between) <= _LONGEST_BETWEEN and _parts_nothing(between)
 
 
 @lru_cache(maxsize=4096)
