@@ -61,16 +61,21 @@ _FIGURES_AND_A_LETTER: Final = r"[-+±~<>≈0-9 ',.\s/\u2013\u202f\u00a0]{1,99}+
 _BYTES: Final = r"(?=[0-9A-F]{2} )(?=[0-9 ]{0,23}+[A-F])[0-9A-F]{2}(?: [0-9A-F]{2}){3,7}(?!\w)"
 """Of a frame, letters among them."""
 
+_IN_HEXADECIMAL: Final = r"0x[0-9A-Fa-f]{1,3}(?!\w)"
+_SO_MANY_WAYS: Final = r"(?:2|4|6|8|10|12|14|16|20|24|26|32|48|50|64)-(?:pin|way|wire|core|bit|speed|door|wheel|cylinder|volt)s?(?!\w)"
+_BEHIND_A_POINT: Final = (_BYTES, _IN_HEXADECIMAL, _SO_MANY_WAYS)
+"""What may stand behind a point as well; the others would be the rest of a number."""
+
 _BEGIN_WITH_A_FIGURE: Final = (
-    rf"(?<!\.)(?={_FIGURES_AND_A_LETTER}){_RANGE}[\s-]?(?=[A-Za-zµμΩ°%€£])(?:{_UNITS})(?![\w'\u2019])",
-    r"(?<!\.)[0-9]{1,7}+ ?(?=[kmhoHbrfuµ])(?:km|miles|mi|h|hours|ohms?|Hz|bit/s|bps|rpm|mV|frames|ms|us|µs)(?!\w)",
+    rf"(?={_FIGURES_AND_A_LETTER}){_RANGE}[\s-]?(?=[A-Za-zµμΩ°%€£])(?:{_UNITS})(?![\w'\u2019])",
+    r"[0-9]{1,7}+ ?(?=[kmhoHbrfuµ])(?:km|miles|mi|h|hours|ohms?|Hz|bit/s|bps|rpm|mV|frames|ms|us|µs)(?!\w)",
     _BYTES,
-    r"0x[0-9A-Fa-f]{1,3}(?!\w)",
-    r"(?<![.-])(?:19|20)[0-9]{2}-[01][0-9]-[0-3][0-9](?:[T ][0-2][0-9]:[0-5][0-9](?::[0-5][0-9])?Z?)?(?![\w-])",
-    r"(?<![.:])[0-2]?[0-9]:[0-5][0-9](?![\w:])",  # times of day
-    r"(?<![.,/-])(?:19[5-9]|20[0-4])[0-9](?![\w./-])",  # years
-    r"(?<!\.)(?:[0-9]{1,3}(?:\.[0-9]{1,3})?|\.[0-9]{1,3})(?:/[0-9]{1,3}(?:\.[0-9]{1,2})?)?(?![\w]|[.,:/-][0-9])",
-    r"(?:2|4|6|8|10|12|14|16|20|24|26|32|48|50|64)-(?:pin|way|wire|core|bit|speed|door|wheel|cylinder|volt)s?(?!\w)",
+    _IN_HEXADECIMAL,
+    r"(?<!-)(?:19|20)[0-9]{2}-[01][0-9]-[0-3][0-9](?:[T ][0-2][0-9]:[0-5][0-9](?::[0-5][0-9])?Z?)?(?![\w-])",
+    r"(?<!:)[0-2]?[0-9]:[0-5][0-9](?![\w:])",  # times of day
+    r"(?<![,/-])(?:19[5-9]|20[0-4])[0-9](?![\w./-])",  # years
+    r"(?>(?:[0-9]{1,3}(?:\.[0-9]{1,3})?|\.[0-9]{1,3})(?:/[0-9]{1,3}(?:\.[0-9]{1,2})?)?)(?![\w]|[.,:/-][0-9])",
+    _SO_MANY_WAYS,
 )
 _BEGIN_WITH_A_LETTER: Final = (
     _BYTES,
@@ -84,7 +89,8 @@ _BEGIN_WITH_A_LETTER: Final = (
     r"(?:(?:,?\s(?:and|or|to)\s|[,/ -]\s?)[0-9]{1,2}(?![.,]?[0-9])){0,4}(?!\w)",
 )
 TRADE_FORMS: Final = re.compile(
-    rf"(?<!\w)(?:(?=[-+±~<>≈.,0-9])(?:{'|'.join(_BEGIN_WITH_A_FIGURE)})"
+    rf"(?<!\w)(?:(?=[-+±~<>≈.,0-9])(?:(?<!\.)(?:{'|'.join(_BEGIN_WITH_A_FIGURE)})"
+    rf"|(?<=\.)(?:{'|'.join(_BEHIND_A_POINT)}))"
     rf"|(?=[A-Za-z])(?:{'|'.join(_BEGIN_WITH_A_LETTER)}))"
 )
 """Readings with a unit, codes, connectors, pins, days, small numbers: what every record is full of."""

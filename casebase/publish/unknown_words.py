@@ -228,13 +228,13 @@ def _joined(text: str, found: Sequence[_Place]) -> Iterator[_Place]:
     """Yield the stretches with those together that touch, or that only a sign or a number parts."""
     if not found:
         return
-    begin, end, kind = found[0]
-    for one in found[1:]:
-        if one[0] - end <= _LONGEST_BETWEEN and _parts_nothing(text[end : one[0]]):
-            end = max(end, one[1])
+    (begin, end, kind), *others = found
+    for first, last, why in others:
+        if first - end <= _LONGEST_BETWEEN and _parts_nothing(text[end:first]):
+            end = max(end, last)
         else:
             yield begin, end, kind
-            begin, end, kind = one
+            begin, end, kind = first, last, why
     yield begin, end, kind
 
 

@@ -19,6 +19,7 @@ from typing import Final, NamedTuple, overload
 from casebase.places import read_table
 
 Words = tuple[str, ...]
+_Onward = dict[str | None, "_Onward"]
 
 _WORD: Final = re.compile(r"[A-Za-z0-9]+")
 _LETTERS: Final = frozenset("abcdefghijklmnop")
@@ -73,14 +74,15 @@ class NamedModule(NamedTuple):
 class _Names:
     """Lookups from words to family: as written, without plain fillers, without all fillers.
 
-    `lengths` says how many words the names have that begin with a word, the longest first.
+    `onward` leads from each word of a name, beginning with its first, to the words that may follow; None is among them
+    where a name may end.
     """
 
     levels: tuple[dict[Words, str], dict[Words, str], dict[Words, str]]
     abbreviations: frozenset[Words]
     short: dict[str, str]
     keep_letter_a: frozenset[str]
-    lengths: dict[str, tuple[int, ...]]
+    onward: _Onward
     longest_key: int
     alone: dict[Words, str]
 
@@ -101,7 +103,7 @@ def _names() -> _Names:
         abbreviations=frozenset(_words_of(name) for _, name in spellings if name == name.upper()),
         short={row["key"]: row["short"] for row in rows},
         keep_letter_a=frozenset(row["key"] for row in rows if row["letter_a"] == "kept"),
-        lengths=_lengths_by_first_word(levels[0]),
+        onward=_onward(levels[0]),
         longest_key=max(len(row["key"].split()) for row in rows),
         alone={
             _words_of(name): row["key"]
@@ -111,11 +113,13 @@ def _names() -> _Names:
     )
 
 
-def _lengths_by_first_word(named: Iterable[Words]) -> dict[str, tuple[int, ...]]:
-    lengths: dict[str, set[int]] = {}
+def _onward(named: Iterable[Words]) -> _Onward:
+    root: _Onward = {}
     for words in named:
-        lengths.setdefault(words[0], set()).add(len(words))
-    return {first: tuple(sorted(found, reverse=True)) for first, found in lengths.items()}
+        here = root
+        for word in (*words, None):
+            here = here.setdefault(word, {})
+    return root
 
 
 def _words_of(text: str) -> Words:
@@ -175,6 +179,8 @@ def _key_of_words(words: Words) -> str | None:
 
 _NO_MORE: Final = ("",) * 16
 """Stands after the words of a text: no name reaches past its end."""
+
+_NOTHING: Final[_Onward] = {}
 
 _FEW: Final = 12
 """Words of a name whose key is kept in memory; a longer one is mostly words for a place."""
@@ -266,37 +272,39 @@ def modules_named_in(text: str, *, strict: bool = True) -> list[NamedModule]:
     When `strict`, a single word counts only as an abbreviation in capitals or with a word such as "module"
     after it, so that "engine off" names nothing.
     """
-    written, lengths = _WORD.findall(text), _names().lengths
+    written, onward = _WORD.findall(text), _names().onward
     words = _WORD.findall(text.lower()) if text.isascii() else [word.lower() for word in written]
-    if lengths.keys().isdisjoint(words):
+    if onward.keys().isdisjoint(words):
         return []
-    beginnings = [place for place, word in enumerate(words) if word in lengths]
+    beginnings = [place for place, word in enumerate(words) if word in onward]
     words += _NO_MORE
     written += _NO_MORE
-    spans = [match.span() for match in _WORD.finditer(text)]
-    found: list[NamedModule] = []
-    end = 0
+    named, end = list[tuple[int, int]](), 0
     for first in beginnings:
         if first >= end and (length := _length_of_name(written, words, first, strict)):
             end = first + length
-            found.append(_named(words, spans, first, end))
-    return found
+            named.append((first, end))
+    spans = [match.span() for match in _WORD.finditer(text)] if named else []
+    return [_named(words, spans, first, end) for first, end in named]
 
 
 def _length_of_name(written: list[str], words: list[str], first: int, strict: bool) -> int:
     """Return how many words from `first` on name a module, with "control module" and a letter after it."""
-    names = _names()
-    for length in names.lengths[words[first]]:
-        named, after = tuple(words[first : first + length]), first + length
-        if named not in names.levels[0]:
-            continue
-        while words[after] in _ALL_FILLERS and after < first + length + 3:
-            after += 1
-        alone = strict and after == first + 1
-        if alone and not (named in names.abbreviations and written[first].isupper()):
-            return 0
-        return after - first + (written[after] in _CAPITALS)
-    return 0
+    names, length = _names(), 0
+    here, after = names.onward[words[first]], first + 1
+    while here:
+        if None in here:
+            length = after - first
+        here, after = here.get(words[after], _NOTHING), after + 1
+    if not length:
+        return 0
+    after = first + length
+    while words[after] in _ALL_FILLERS and after < first + length + 3:
+        after += 1
+    alone = strict and after == first + 1
+    if alone and not (written[first].isupper() and (words[first],) in names.abbreviations):
+        return 0
+    return after - first + (written[after] in _CAPITALS)
 
 
 def _named(words: list[str], spans: list[tuple[int, int]], first: int, end: int) -> NamedModule:

@@ -3,8 +3,8 @@
 python tests/bench/text_functions.py [CHARACTERS]
 
 Each function is given each of 56 patterns, repeated to a tenth of the size first: one that takes half of LIMIT_SECONDS
-there is told and not asked again. Prints the slowest pattern of each function; exits with 1 where one takes more than
-LIMIT_SECONDS of processor time.
+there is told and not asked again. What counts is processor time, the least of three: other programs hardly change it.
+Prints the slowest pattern of each function; exits with 1 where one takes more than LIMIT_SECONDS.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ from casebase.site.search_page import parts_of
 
 LIMIT_SECONDS: Final = 1.0
 CHARACTERS: Final = 1_000_000
+TIMES: Final = 3
 NAMES: Final = ["Siv Oddleif", "Dahl", "Ola"]
 
 FUNCTIONS: Final[dict[str, Callable[[str], Any]]] = {
@@ -56,10 +57,15 @@ PATTERNS: Final = (
 
 
 def seconds(function: Callable[[str], Any], text: str) -> float:
-    """Return the processor time that a function takes over a text."""
-    begun = time.process_time()
-    function(text)
-    return time.process_time() - begun
+    """Return the processor time that a function takes over a text, the least of three where it is long enough to count."""
+    least = float("inf")
+    for _ in range(TIMES):
+        begun = time.process_time()
+        function(text)
+        least = min(least, time.process_time() - begun)
+        if least < LIMIT_SECONDS / 4:
+            break
+    return least
 
 
 def slowest(function: Callable[[str], Any], characters: int) -> tuple[float, str]:
