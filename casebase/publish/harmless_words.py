@@ -62,7 +62,10 @@ _BYTES: Final = r"(?=[0-9A-F]{2} )(?=[0-9 ]{0,23}+[A-F])[0-9A-F]{2}(?: [0-9A-F]{
 """Of a frame, letters among them."""
 
 _IN_HEXADECIMAL: Final = r"0x[0-9A-Fa-f]{1,3}(?!\w)"
-_SO_MANY_WAYS: Final = r"(?:2|4|6|8|10|12|14|16|20|24|26|32|48|50|64)-(?:pin|way|wire|core|bit|speed|door|wheel|cylinder|volt)s?(?!\w)"
+_SO_MANY_WAYS: Final = (
+    r"(?:2|4|6|8|10|12|14|16|20|24|26|32|48|50|64)"
+    r"-(?:pin|way|wire|core|bit|speed|door|wheel|cylinder|volt)s?(?!\w)"
+)
 _BEHIND_A_POINT: Final = (_BYTES, _IN_HEXADECIMAL, _SO_MANY_WAYS)
 """What may stand behind a point as well; the others would be the rest of a number."""
 

@@ -57,7 +57,7 @@ PATTERNS: Final = (
 
 
 def seconds(function: Callable[[str], Any], text: str) -> float:
-    """Return the processor time that a function takes over a text, the least of three where it is long enough to count."""
+    """Return the processor time that a function takes over a text, the least of three where it counts."""
     least = float("inf")
     for _ in range(TIMES):
         begun = time.process_time()
