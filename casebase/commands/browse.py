@@ -20,7 +20,7 @@ from casebase.library.layouts import agreed_layouts
 from casebase.library.news import News, news_in
 from casebase.library.store import Library
 from casebase.publish.frozen import freeze
-from casebase.site.guard import EVERY_ADDRESS, is_loopback, network_address
+from casebase.site.connections import EVERY_ADDRESS, is_loopback, network_address
 from casebase.site.serving import address_taken, server_over
 
 

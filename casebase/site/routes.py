@@ -18,8 +18,8 @@ from casebase.site.asked_in_words import ANSWERED, address_of_message, alike_con
 from casebase.site.case_page import attachment_bytes, case_context, case_json
 from casebase.site.causes_page import CAUSE_FIELDS, cause_context, causes_context
 from casebase.site.codes_page import code_context, codes_context
+from casebase.site.connections import for_others
 from casebase.site.edition_pages import about_context, changes_context, start_context
-from casebase.site.guard import for_others
 from casebase.site.job_page import job_context, job_file, job_json, query_text, without_blanks
 from casebase.site.layout_page import layout_context, layout_json, layouts_context
 from casebase.site.lists import Asked, asked_of, plain

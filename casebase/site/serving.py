@@ -16,7 +16,7 @@ import casebase.site
 from casebase.errors import CasebaseError
 from casebase.library.news import News
 from casebase.publish.edition import Edition, edition_to_serve, open_frozen
-from casebase.site.guard import BoundedProtocol, Hosts
+from casebase.site.connections import BoundedProtocol, Hosts
 from casebase.site.plugin import hidden_tables, inspected
 from casebase.site.state import site_of
 

@@ -8,8 +8,8 @@ from contextlib import contextmanager
 import httpx
 import pytest
 
-from casebase.site import guard
-from casebase.site.guard import Hosts
+from casebase.site import connections
+from casebase.site.connections import Hosts
 from casebase.site.serving import server_over
 
 
@@ -101,8 +101,8 @@ def is_cut_off(send, times):
 @pytest.mark.slow
 def test_half_requests_are_let_go_and_keep_nobody_waiting(frozen_of, make_case, monkeypatch):
     """More of them than there are connections: a page is answered at once, and none of them stays."""
-    monkeypatch.setattr(guard, "REQUEST_SECONDS", 3.0)
-    monkeypatch.setattr(guard, "MOST_CONNECTIONS", 40)
+    monkeypatch.setattr(connections, "REQUEST_SECONDS", 3.0)
+    monkeypatch.setattr(connections, "MOST_CONNECTIONS", 40)
     with served(frozen_of(make_case(symptoms=["no start"]))) as port:
         halves = [half_request(port) for _ in range(100)]
         assert status(port, "localhost") == 200
@@ -112,7 +112,7 @@ def test_half_requests_are_let_go_and_keep_nobody_waiting(frozen_of, make_case, 
 @pytest.mark.slow
 def test_a_request_that_comes_drop_by_drop_is_let_go(frozen_of, make_case, monkeypatch):
     """Each byte is no new beginning."""
-    monkeypatch.setattr(guard, "REQUEST_SECONDS", 1.0)
+    monkeypatch.setattr(connections, "REQUEST_SECONDS", 1.0)
     with served(frozen_of(make_case(symptoms=["no start"]))) as port:
         slow = half_request(port)
         assert is_cut_off(lambda: slow.sendall(b"x") or time.sleep(0.1), times=600)
@@ -121,7 +121,7 @@ def test_a_request_that_comes_drop_by_drop_is_let_go(frozen_of, make_case, monke
 @pytest.mark.slow
 def test_what_half_requests_hold_is_bounded(frozen_of, make_case, monkeypatch):
     """Megabytes of a request that never ends, many times over: the largest goes."""
-    monkeypatch.setattr(guard, "MOST_HELD_BYTES", 1_000_000)
+    monkeypatch.setattr(connections, "MOST_HELD_BYTES", 1_000_000)
     with served(frozen_of(make_case(symptoms=["no start"]))) as port:
         first = half_request(port, b"GET / HTTP/1.1\r\nX: " + b"x" * 300_000)
         _others = [half_request(port, b"GET / HTTP/1.1\r\nX: " + b"x" * 200_000) for _ in range(3)]
@@ -132,7 +132,7 @@ def test_what_half_requests_hold_is_bounded(frozen_of, make_case, monkeypatch):
 @pytest.mark.slow
 def test_whoever_takes_nothing_of_an_answer_is_let_go(frozen_of, make_case, monkeypatch):
     """Pages asked for one behind the other and never read."""
-    monkeypatch.setattr(guard, "STALLED_SECONDS", 1.0)
+    monkeypatch.setattr(connections, "STALLED_SECONDS", 1.0)
     with served(frozen_of(make_case(symptoms=["no start"]))) as port:
         request = b"GET / HTTP/1.1\r\nHost: localhost\r\n\r\n"
         greedy = socket.create_connection(("127.0.0.1", port), timeout=60)
