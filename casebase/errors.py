@@ -8,6 +8,7 @@ CasebaseError                 base: one clear sentence for the user, exit code 2
 ├── LibraryError              the library file: missing, too new, damaged, an unknown or ambiguous ID
 ├── EditionError              a frozen file: nothing to freeze, not readable, made by another casebase
 ├── BundleError               a bundle between shops: nothing to write, damaged, a trap, made by another casebase
+├── ExchangeError             a hub over the network: not reached, lets nobody in, takes nothing; what to do then
 ├── CaptureError              a capture or log that cannot be read, or tells too little for what is asked of it
 └── ModelError                the text model: not installed, damaged, without the needed files, out of reach
 """
@@ -91,6 +92,10 @@ class EditionError(CasebaseError):
 
 class BundleError(CasebaseError):
     """A bundle between shops: nothing to write, damaged, a trap, made by another casebase."""
+
+
+class ExchangeError(CasebaseError):
+    """A hub over the network: not reached, lets nobody in, takes nothing; what to do then."""
 
 
 class CaptureError(CasebaseError):

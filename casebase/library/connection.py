@@ -139,6 +139,14 @@ class SqliteDatabase(Database):
         """Return the bytes of the file with SQLite's log beside it."""
         return sum(bytes_at(self._path.with_name(f"{self._path.name}{end}")) for end in ("", "-wal"))
 
+    def schema_step(self) -> str:
+        """Return the name of the last step of the schema that was applied."""
+        return max(step.name for step in MIGRATIONS.applied(self))
+
+    def in_flight(self) -> dict[str, float | None]:
+        """Return nothing: who writes in a file is seen by nobody else."""
+        return {}
+
 
 def match_query(words: Sequence[str]) -> str:
     """Return an FTS5 query for all of `words`, each quoted so that none is read as an operator.

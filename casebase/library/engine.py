@@ -91,6 +91,12 @@ class Database(Protocol):
     def size_in_bytes(self) -> int:
         """Return how much room the library takes, without index and attached files."""
 
+    def schema_step(self) -> str:
+        """Return the name of the last step of the schema that was applied."""
+
+    def in_flight(self) -> dict[str, float | None]:
+        """Return every write transaction in flight: a name of it, and its age in seconds where that may be seen."""
+
     def close(self) -> None:
         """Close it."""
 

@@ -32,6 +32,7 @@ from casebase.library.hub_opening import (
     refuse_other_steps,
     sentence_of,
 )
+from casebase.library.hub_schema import STEPS_TABLE
 from casebase.library.hub_words import all_of, rareness, relevance, terms_of, words_of
 
 _MOST_TRIES: Final = 20
@@ -208,6 +209,17 @@ class HubDatabase:
         row = self.execute(sizes).fetchone()
         return int(row[0]) if row else 0
 
+    def schema_step(self) -> str:
+        """Return the name of the last step of the schema that was applied."""
+        row = self.execute(
+            f"SELECT name FROM {STEPS_TABLE} ORDER BY applied_at DESC, name DESC LIMIT 1"
+        ).fetchone()
+        return str(row[0]) if row else ""
+
+    def in_flight(self) -> dict[str, float | None]:
+        """Return every write transaction in flight, and its age in seconds where this role may see that."""
+        return dict(self.execute(_IN_FLIGHT).fetchall())
+
     def _holding(self, terms: Sequence[str]) -> int:
         counted = "SELECT count(*) FROM case_words WHERE terms @@ CAST(? AS tsquery)"
         row = self.execute(counted, (all_of(terms),)).fetchone()
@@ -299,6 +311,17 @@ _LOWEST_FLOOR: Final = f"""
     WHERE locktype = 'advisory' AND objsubid = 1 AND granted AND classid::bigint >> 16 = {_FLOOR_LOCK >> 48}
     AND database = (SELECT oid FROM pg_database WHERE datname = current_database())
 """
+
+_IN_FLIGHT: Final = f"""
+    SELECT l.virtualtransaction, CAST(max(extract(epoch FROM clock_timestamp() - a.xact_start)) AS double precision)
+    FROM pg_locks l LEFT JOIN pg_stat_activity a ON a.pid = l.pid
+    WHERE l.locktype = 'advisory' AND l.granted AND l.pid <> pg_backend_pid()
+    AND ((l.objsubid = 1 AND l.classid::bigint >> 16 = {_FLOOR_LOCK >> 48})
+        OR (l.classid::bigint << 32 | l.objid::bigint) = {LIBRARY_LOCK})
+    AND l.database = (SELECT oid FROM pg_database WHERE datname = current_database())
+    GROUP BY l.virtualtransaction
+"""
+"""PostgreSQL shows when another role's transaction began to members of `pg_read_all_stats` alone."""
 
 _PARTS: Final = re.compile(r"('[^']*')|(%)|(\?)|(?<![:\w]):([a-z_]\w*)")
 

@@ -167,11 +167,55 @@ A record belongs to who logged its first revision; triggers say so, not the clie
 them, words of the lead) can be added to by those roles, and changed or deleted by none of them.
 """
 
+_SERVICE: Final = r"""
+DO $$
+DECLARE
+    one text;
+    read text[] := ARRAY['records', 'authorship', 'reviews', 'facts', 'taken_in', 'exchanged', 'sources', 'source_keys',
+        'layouts', 'layout_words', 'attached_files', 'casebase_steps', 'shop_tokens', 'received_bundles'];
+    added_to text[] := ARRAY['records', 'authorship', 'taken_in', 'exchanged', 'sources', 'source_keys', 'layouts',
+        'attached_files', 'received_bundles'];
+    made text[] := ARRAY['networks', 'modules', 'codes', 'readings', 'steps', 'trials', 'profiles', 'cases',
+        'case_words'];
+BEGIN
+    IF NOT EXISTS (SELECT 1 FROM pg_roles WHERE rolname = 'casebase_service') THEN
+        CREATE ROLE casebase_service NOLOGIN;
+    END IF;
+    FOREACH one IN ARRAY ARRAY['shop_tokens', 'received_bundles'] LOOP
+        EXECUTE format('ALTER TABLE %I ENABLE ROW LEVEL SECURITY', one);
+        EXECUTE format('REVOKE ALL ON %I FROM casebase_reader, casebase_shop', one);
+        EXECUTE format('DROP POLICY IF EXISTS reader ON %I', one);
+        EXECUTE format('DROP POLICY IF EXISTS lead ON %I', one);
+        EXECUTE format('CREATE POLICY lead ON %I TO casebase_lead USING (true) WITH CHECK (true)', one);
+        EXECUTE format('GRANT SELECT, INSERT, UPDATE, DELETE ON %I TO casebase_lead', one);
+    END LOOP;
+    FOREACH one IN ARRAY read || made LOOP
+        EXECUTE format('CREATE POLICY service ON %I TO casebase_service USING (true) WITH CHECK (true)', one);
+        EXECUTE format('GRANT SELECT ON %I TO casebase_service', one);
+    END LOOP;
+    FOREACH one IN ARRAY added_to || made LOOP
+        EXECUTE format('GRANT INSERT ON %I TO casebase_service', one);
+    END LOOP;
+    FOREACH one IN ARRAY made LOOP
+        EXECUTE format('GRANT DELETE ON %I TO casebase_service', one);
+    END LOOP;
+END
+$$;
+REVOKE ALL ON SEQUENCE shop_tokens_rowid_seq, received_bundles_rowid_seq FROM casebase_reader, casebase_shop;
+GRANT UPDATE (their_revision, sha256, at) ON taken_in TO casebase_service;
+GRANT UPDATE (last_at) ON sources TO casebase_service;
+GRANT UPDATE (kept_at) ON attached_files TO casebase_service;
+GRANT UPDATE (used_at) ON shop_tokens TO casebase_service;
+GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA public TO casebase_service, casebase_lead;
+"""
+"""The role of the service that takes in bundles over the network: what that needs, and no word of a lead's."""
+
 HUB_STEPS: Final = {
     "hub_0001_json": _JSON_FUNCTIONS,
     "hub_0002_words": _WORDS,
     "hub_0003_files": _FILES,
     "hub_0004_roles": _ROLES,
+    "hub_0005_service": _SERVICE,
 }
 """What only a hub has, after the shared steps; a step once released is never changed."""
 

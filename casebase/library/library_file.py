@@ -124,9 +124,12 @@ class LibraryFile:
             yield self._db
 
     @contextmanager
-    def changing(self) -> Iterator[Database]:
-        """Yield the database within one write transaction: all that is done inside is kept, or nothing."""
-        with self._writing():
+    def changing(self, *, alone: bool = True) -> Iterator[Database]:
+        """Yield the database within one write transaction: all that is done inside is kept, or nothing.
+
+        `alone`: nobody else writes meanwhile, see `Database.writing`.
+        """
+        with self._writing(alone=alone):
             yield self._db
 
     @contextmanager

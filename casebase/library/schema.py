@@ -316,6 +316,34 @@ def _source_keys(db: Database) -> None:
     )
 
 
+@MIGRATIONS(name="0014_shop_tokens")
+def _shop_tokens(db: Database) -> None:
+    """What lets a shop send to this hub over the network, and which bundles came in that way."""
+    db.table("shop_tokens").create(
+        {
+            "sha256": str,  # of the token: 256 random bits, which stand nowhere here
+            "source": str,  # name of the shop, the only one under which it can send
+            "fingerprint": str,  # of the shop's key, as the shop told the lead; hexadecimal
+            "key_before": str,  # the shop's key when the lead was told, hexadecimal; none yet: null
+            "made_at": str,  # UTC, ISO 8601
+            "used_at": str,
+            "revoked_at": str,
+        },
+        pk="sha256",
+        not_null={"source", "fingerprint", "made_at"},
+    )
+    db.table("received_bundles").create(
+        {
+            "sha256": str,  # of the whole file
+            "source": str,  # name of the shop that sent it
+            "at": str,  # UTC, ISO 8601
+            "told": str,  # JSON: how many cases became what
+        },
+        pk=("sha256", "source"),
+        not_null={"at", "told"},
+    )
+
+
 FORMER_STEPS: Final = ("0008_attachments", "0009_news")
 """Names under which libraries of 25 November 2026 know steps that were numbered anew the same day."""
 

@@ -61,6 +61,7 @@ RELEASED = {
     "0011_layouts": "bf545880bc0a2a47",
     "0012_accepted_words": "30de605119a44cab",
     "0013_source_keys": "b82f9bd4c276f74d",
+    "0014_shop_tokens": "0d2316e9748f0c53",
 }
 """Of each step once released, the beginning of a SHA-256 of the schema after it: none is edited, one is added."""
 
