@@ -22,6 +22,7 @@ LAYERS = [
     {"library"},
     {"publish"},
     {"terminal", "site"},
+    {"exchange"},
     {"demo"},
     {"commands"},
     {"__main__"},

@@ -71,6 +71,12 @@ GROUPS: Final[dict[str, dict[str, Listed]]] = {
             "sources",
             "List the shops whose bundles were taken in, or set how much one of them weighs.",
         ),
+        "send": Listed("hub", "send", "Send the agreed records to a hub."),
+        "fetch": Listed("hub", "fetch", "Fetch from a hub what its lead agreed to, and take it in."),
+        "hub": Listed("hub", "hub", "Take in bundles of shops over the network, and hand one out."),
+        "tokens": Listed(
+            "hub", "tokens", "List the tokens by which shops send to this hub, make one or revoke it."
+        ),
         "evaluate": Listed(
             "evaluate",
             "evaluate",

@@ -16,8 +16,8 @@ from casebase.library.layouts import agreed_layouts
 from casebase.library.near_duplicates import MOST_COMPARED, NearDuplicate, near_duplicates
 from casebase.library.sources import set_weight, sources_in
 from casebase.library.store import Library
-from casebase.publish.bundle import export_bundle
-from casebase.publish.bundle_checks import checked_bundle, is_source_name
+from casebase.publish.bundle import Exported, export_bundle
+from casebase.publish.bundle_checks import CheckedBundle, checked_bundle, is_source_name
 from casebase.publish.judging import unjudged_of, what_is_unjudged
 from casebase.publish.private_text import hits_of, hits_of_words, what_stops
 from casebase.publish.public_fields import public_case, public_contents
@@ -36,6 +36,16 @@ from casebase.terminal.lead import (
 
 _OUR_NAME: Final = "name of the shop"
 
+ToldOption = Annotated[
+    str | None,
+    typer.Option("--fingerprint", metavar="DIGITS", help="Of the sender's key, as the sender told you."),
+]
+ChangedOption = Annotated[
+    bool, typer.Option("--key-changed", help="The sender has a new key, and told you so.")
+]
+CompareOption = Annotated[
+    bool, typer.Option("--compare/--no-compare", help="Look for jobs that are told twice.")
+]
 WeightOption = Annotated[
     float | None,
     typer.Option(
@@ -65,26 +75,37 @@ def export(  # noqa: PLR0913, PLR0917  one parameter per option
     Example: casebase export north.zip --by "Workshop North"
     """
     with open_library(library) as kept:
-        shop = by or kept.fact(_OUR_NAME)
-        if not shop:
-            raise BundleError("say which shop sends this bundle with --by SHOP")
-        if wrong := hits_of_words(kept, {"--by": shop}):
-            raise BundleError("\n".join([*wrong, "no bundle was written"]))
-        records = kept.read_and_agreed()
-        if found := hits_of(kept, records):
-            raise BundleError(what_stops(found, "no bundle was written"))
-        layouts = agreed_layouts(kept)
-        if private := private_in_layouts(kept, layouts):
-            raise BundleError("\n".join([*private, "no bundle was written"]))
-        if words := unjudged_of(kept, records, layouts):
-            raise BundleError(what_is_unjudged(words, "no bundle was written"))
-        day, read = str(on or date.today()), kept.files.read
-        made = export_bundle(
-            kept, records, out, shop, day, lambda: public_contents(records, read), layouts, new_key=new_key
-        )
-        if by:
-            kept.set_fact(_OUR_NAME, by)
+        made, shop = written_bundle(kept, out, by, on, new_key=new_key)
     return print_json(exported_data(made)) if json else print_exported(made, shop, own_page())
+
+
+def written_bundle(
+    kept: Library, out: Path, by: str | None, on: date | None, *, new_key: bool = False
+) -> tuple[Exported, str]:
+    """Write what was agreed to as a bundle of a shop; return it and the shop's name, which is kept for the next time.
+
+    Raises `BundleError` where something in it looks private, or there is nothing to send.
+    """
+    shop = by or kept.fact(_OUR_NAME)
+    if not shop:
+        raise BundleError("say which shop sends this bundle with --by SHOP")
+    if wrong := hits_of_words(kept, {"--by": shop}):
+        raise BundleError("\n".join([*wrong, "no bundle was written"]))
+    records = kept.read_and_agreed()
+    if found := hits_of(kept, records):
+        raise BundleError(what_stops(found, "no bundle was written"))
+    layouts = agreed_layouts(kept)
+    if private := private_in_layouts(kept, layouts):
+        raise BundleError("\n".join([*private, "no bundle was written"]))
+    if words := unjudged_of(kept, records, layouts):
+        raise BundleError(what_is_unjudged(words, "no bundle was written"))
+    day, read = str(on or date.today()), kept.files.read
+    made = export_bundle(
+        kept, records, out, shop, day, lambda: public_contents(records, read), layouts, new_key=new_key
+    )
+    if by:
+        kept.set_fact(_OUR_NAME, by)
+    return made, shop
 
 
 def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
@@ -93,16 +114,9 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
         str | None, typer.Option("--as", metavar="SOURCE", help="The sender's name here; else the bundle's.")
     ] = None,
     weight: WeightOption = None,
-    told: Annotated[
-        str | None,
-        typer.Option("--fingerprint", metavar="DIGITS", help="Of the sender's key, as the sender told you."),
-    ] = None,
-    changed: Annotated[
-        bool, typer.Option("--key-changed", help="The sender has a new key, and told you so.")
-    ] = False,
-    compare: Annotated[
-        bool, typer.Option("--compare/--no-compare", help="Look for jobs that are told twice.")
-    ] = True,
+    told: ToldOption = None,
+    changed: ChangedOption = False,
+    compare: CompareOption = True,
     library: LibraryOption = None,
     json: JsonOption = False,
 ) -> None:
@@ -118,24 +132,39 @@ def import_bundle(  # noqa: PLR0913, PLR0917  one parameter per option
         raise BundleError("the sender's name must be some printable characters, without spaces around them")
     bundle = checked_bundle(file, public_case)
     with open_library(library, make=True) as kept:
-        sender = sender_of(kept, bundle, source, told, changed=changed)
-        if not sender.is_known and weight:
-            raise BundleError(
-                f"{file}: not signed, so it has no weight: ask the sender for one that casebase signed"
-            )
-        taken = take_in(
-            kept, bundle, sender.name, weight if sender.is_known else 0.0, is_known=sender.is_known
+        taken = taken_from_sender(kept, bundle, source, weight, told, changed=changed)
+        tell_taken_in(kept, taken, bundle, compare=compare, json=json)
+
+
+def taken_from_sender(  # noqa: PLR0913  what the lead says of the sender
+    kept: Library,
+    bundle: CheckedBundle,
+    source: str | None,
+    weight: float | None,
+    told: str | None,
+    *,
+    changed: bool,
+) -> TakenIn:
+    """Take in a checked bundle from whoever sent it; see `sender_of` for what the lead has to say of them."""
+    sender = sender_of(kept, bundle, source, told, changed=changed)
+    if not sender.is_known and weight:
+        raise BundleError(
+            f"{bundle.path}: not signed, so it has no weight: ask the sender for one that casebase signed"
         )
-        if sender.alike:
-            typer.echo(
-                f"Take care: {sender.name} reads like {sender.alike}, who is another sender.", err=True
-            )
-        twice = _told_twice(kept, taken) if compare else []
-        if json:
-            print_json(taken_in_data(taken, twice, bundle))
-        else:
-            print_taken_in(taken, twice, bundle, own_page())
-        return tell_news(kept)
+    taken = take_in(kept, bundle, sender.name, weight if sender.is_known else 0.0, is_known=sender.is_known)
+    if sender.alike:
+        typer.echo(f"Take care: {sender.name} reads like {sender.alike}, who is another sender.", err=True)
+    return taken
+
+
+def tell_taken_in(kept: Library, taken: TakenIn, bundle: CheckedBundle, *, compare: bool, json: bool) -> None:
+    """Print what became of a bundle's cases, which of them may be told twice, and news."""
+    twice = _told_twice(kept, taken) if compare else []
+    if json:
+        print_json(taken_in_data(taken, twice, bundle))
+    else:
+        print_taken_in(taken, twice, bundle, own_page())
+    tell_news(kept)
 
 
 def sources(

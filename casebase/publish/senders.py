@@ -6,7 +6,6 @@ sender on another way, once; from then on the name belongs to that key.
 
 from __future__ import annotations
 
-import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -17,7 +16,7 @@ from casebase.errors import BundleError
 from casebase.library.sources import key_of, keys_of_sources, pin_key
 from casebase.library.store import Library
 from casebase.publish.bundle_checks import CheckedBundle
-from casebase.publish.signing import fingerprint, own_public_key
+from casebase.publish.signing import fingerprint, fingerprint_digits, own_public_key
 from casebase.record.problems import printable
 
 NOBODY: Final = "unsigned: "
@@ -77,7 +76,7 @@ def sender_of(
     if key_of(library, name) != bundle.key:
         _refuse_unless_told(library, bundle, name, alike, told, changed=changed)
         pin_key(library, name, bundle.key)
-    elif told is not None and _digits(told) != _digits(fingerprint(bundle.key)):
+    elif told is not None and fingerprint_digits(told) != fingerprint_digits(fingerprint(bundle.key)):
         raise BundleError(
             f"{bundle.path}: its fingerprint is {fingerprint(bundle.key)}, another than you were told"
         )
@@ -91,7 +90,7 @@ def _refuse_unless_told(  # noqa: PLR0913  what is known, and what was told
     assert bundle.key is not None
     seen, before = fingerprint(bundle.key), key_of(library, name)
     look = f"; the name reads like {alike}, who is another sender" if alike else ""
-    if told is not None and _digits(told) != _digits(seen):
+    if told is not None and fingerprint_digits(told) != fingerprint_digits(seen):
         raise BundleError(
             f"{bundle.path}: its fingerprint is {seen}, another than you were told: nothing was taken in{look}"
         )
@@ -126,7 +125,3 @@ def _plain(name: str) -> str:
     folded = unicodedata.normalize("NFKD", name).casefold().translate(_LOOKS_LIKE)
     letters = "".join(letter for letter in folded if letter.isalnum())
     return letters.replace("rn", "m").replace("vv", "w")
-
-
-def _digits(text: str) -> str:
-    return re.sub(r"[^0-9a-f]", "", text.casefold())

@@ -118,3 +118,12 @@ def fingerprint(public_key: str) -> str:
     """
     digits = hashlib.sha256(bytes.fromhex(public_key)).hexdigest()[:_KEY_BYTES]
     return " ".join(digits[place : place + 4] for place in range(0, len(digits), 4))
+
+
+def fingerprint_digits(text: str) -> str:
+    """Return the digits of a fingerprint, however they were grouped and whoever typed them.
+
+    >>> fingerprint_digits("6668 7AAD-f862")
+    '66687aadf862'
+    """
+    return re.sub(r"[^0-9a-f]", "", text.casefold())
