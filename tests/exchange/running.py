@@ -124,7 +124,7 @@ def client(url: str, shop: Shop, pauses: tuple[float, ...] = NO_PAUSES) -> HubCl
 class BreakingLine:
     """A line to a service that ends after so many bytes from the sender, or back to it, each time it is used.
 
-    Plain sockets: what passes is passed on byte by byte, then both ends are cut without a word (RST).
+    Plain sockets: what passes is passed on byte by byte, then both ends are cut, abruptly by a reset (what was on its way is lost) or in order.
     """
 
     def __init__(self, url: str) -> None:
@@ -135,6 +135,7 @@ class BreakingLine:
         self.cuts_after: list[int] = []
         self.cuts_answers_after: list[int] = []
         self.uses = 0
+        self.is_abrupt = True
         threading.Thread(target=self._accept, daemon=True).start()
 
     def close(self) -> None:
@@ -167,7 +168,7 @@ class BreakingLine:
                 passed += len(content)
         for end in (near, far):
             with suppress(OSError):
-                if most is not None:
+                if most is not None and self.is_abrupt:
                     end.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, b"\1\0\0\0\0\0\0\0")
                 end.shutdown(socket.SHUT_RDWR)
         near.close()
