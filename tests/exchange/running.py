@@ -124,7 +124,7 @@ def client(url: str, shop: Shop, pauses: tuple[float, ...] = NO_PAUSES) -> HubCl
 class BreakingLine:
     """A line to a service that ends after so many bytes from the sender, or back to it, each time it is used.
 
-    Plain sockets: what passes is passed on byte by byte, then both ends are cut, abruptly by a reset (what was on its way is lost) or in order.
+    Plain sockets: bytes are passed on, then both ends are cut, by a reset (what was under way is lost) or in order.
     """
 
     def __init__(self, url: str) -> None:
