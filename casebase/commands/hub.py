@@ -261,7 +261,7 @@ def _print_sent(done: Received, url: str, page: Page) -> None:
     counted = [f"{count} {what}" for what, count in done.cases.items() if count and what != "layouts"]
     if layouts := done.cases.get("layouts"):
         counted.append(f"{layouts} new layouts" if layouts > 1 else "1 new layout")
-    told = f"{url} had this bundle already" if done.already else f"Sent to {url}"
+    told = f"{url} has this bundle already; when it came" if done.already else f"Sent to {url}"
     page.line(f"{told}: {', '.join(counted) or 'nothing in it'}.")
 
 

@@ -143,14 +143,16 @@ class HubClient:
     def fetch(self, folder: Path, had: str | None, tell: Tell) -> tuple[Path, str] | None:
         """Fetch what the hub has for its shops into a folder; return the file and its SHA-256.
 
-        None where that is what the shop `had` already. Raises `ExchangeError` where there is nothing, or the hub is
-        not reached: what arrived stays in the folder.
+        None where there is nothing, or what the shop `had` already. Raises `ExchangeError` where the hub is not
+        reached: what arrived stays in the folder.
         """
         make_owners_folder(folder)
         part, tried, there = _Fetched(folder), 0, -1
         while True:
             try:
                 with self._http.stream("GET", f"{self._url}/offer", headers=part.headers(had)) as answer:
+                    if answer.status_code == HTTPStatus.NO_CONTENT:
+                        return None
                     if answer.status_code == HTTPStatus.NOT_MODIFIED:
                         return part.whole(_quoted(answer)) if _quoted(answer) != had else None
                     if answer.status_code in (HTTPStatus.OK, HTTPStatus.PARTIAL_CONTENT):
@@ -188,6 +190,10 @@ class HubClient:
     def _why_not_reached(self, error: httpx.TransportError) -> str:
         """Return why the hub is not reached; raise `ExchangeError` where trying again cannot help."""
         said = shown(str(error))[:200]
+        if "WRONG_VERSION_NUMBER" in said:
+            raise ExchangeError(
+                f"{self._url}: no HTTPS is spoken there: see the address, or ask the hub's operator"
+            ) from None
         if "CERTIFICATE" in said.upper():
             raise ExchangeError(
                 f"{self._url}: it cannot prove that it is your hub ({said}): nothing was sent; ask its operator, and"
@@ -228,6 +234,9 @@ class _Sending:
         if answer.status_code not in _GOES_ON:
             raise ExchangeError(_refusal(answer))
         offset = 0 if answer.status_code == HTTPStatus.NOT_FOUND else _offset_in(answer)
+        is_known = answer.status_code != HTTPStatus.OK or _told(answer).get("state") in _STATES
+        if not _told(answer) or not is_known or (offset or 0) > self._length:
+            raise ExchangeError(f"{answer.url.host}: no hub of this casebase answers there: see the address")
         if offset is None or offset <= self._furthest:
             self._wait_in_vain(answer)
         if offset is None:
@@ -303,6 +312,7 @@ class _Fetched:
 
 
 _GOES_ON: Final = (HTTPStatus.OK, HTTPStatus.NOT_FOUND, HTTPStatus.CONFLICT, HTTPStatus.REQUEST_TIMEOUT)
+_STATES: Final = ("arriving", "put off")
 _COMES_BACK: Final = (
     HTTPStatus.TOO_MANY_REQUESTS,
     HTTPStatus.BAD_GATEWAY,
@@ -348,7 +358,7 @@ def _refusal(answer: httpx.Response) -> str:
 
 def _offset_in(answer: httpx.Response) -> int | None:
     told = answer.headers.get("upload-offset", "")
-    return int(told) if told.isascii() and told.isdigit() else None
+    return int(told) if told.isascii() and told.isdigit() and len(told) < 16 else None
 
 
 def _pause_of(answer: httpx.Response, seconds: float | None) -> float:
@@ -362,5 +372,5 @@ def _quoted(answer: httpx.Response) -> str:
     """Return the SHA-256 that stands as the mark of what a hub offers; raise `ExchangeError` for any other mark."""
     told = str(answer.headers.get("etag", "")).strip('"')
     if len(told) != 2 * hashlib.sha256().digest_size or not set(told) <= set("0123456789abcdef"):
-        raise ExchangeError(f"{answer.url.host}: no hub of this casebase: see the address")
+        raise ExchangeError(f"{answer.url.host}: no hub of this casebase answers there: see the address")
     return told

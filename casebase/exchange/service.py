@@ -11,6 +11,7 @@ import asyncio
 import base64
 import logging
 import re
+import shutil
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import AbstractContextManager, asynccontextmanager, suppress
 from dataclasses import dataclass, field
@@ -127,18 +128,22 @@ class Hub:
 
     async def health(self, _request: Request) -> Response:
         """Tell a monitor how the hub is: 200, or 503 where its library does not answer."""
-        now = asyncio.get_running_loop().time()
-        async with self._asking:
-            if now - self._known.health_at > _HEALTH_KEPT_SECONDS:
-                self._known.health = await self._ask(self._watched.health_of)
-                self._known.health_at = now
-        told = {
-            "status": "ok",
-            **self._known.health,
+        now, status = asyncio.get_running_loop().time(), HTTPStatus.OK
+        told: dict[str, Any] = {"status": "ok"}
+        try:
+            async with self._asking:
+                if now - self._known.health_at > _HEALTH_KEPT_SECONDS:
+                    self._known.health = await self._ask(self._watched.health_of)
+                    self._known.health_at = now
+            told |= self._known.health
+        except Problem as problem:
+            told, status = {"status": "away", "why": problem.told}, problem.status
+        told |= {
             "bundles_waiting": self._taking.waiting(),
+            "inbox_free_bytes": shutil.disk_usage(self.inbox.folder).free,
             "at": now_text(),
         }
-        return JSONResponse(told, headers={"cache-control": "no-store"})
+        return JSONResponse(told, status, headers={"cache-control": "no-store"})
 
     async def standing(self, request: Request) -> Response:
         """Tell a shop how far one of its bundles is."""
@@ -166,7 +171,7 @@ class Hub:
         """Hand out the bundle of the lead; nothing where the shop has it already."""
         async with self._for_a_shop(request):
             if self._offer is None or (self._offer.current is None and not self._offer.is_new()):
-                raise Problem(HTTPStatus.NOT_FOUND, "this hub has nothing for its shops yet")
+                return Response(status_code=HTTPStatus.NO_CONTENT)
             offered = self._offer.current
             if offered is None:
                 raise Problem(
@@ -246,7 +251,7 @@ class Hub:
         Who sends on over another connection takes over: the one before may be dead without anybody's knowing.
         """
         key = (token.source, sha256)
-        if earlier := self._receiving.get(key):
+        while (earlier := self._receiving.get(key)) is not None and not earlier.done():
             earlier.cancel()
             await asyncio.wait([earlier])
         bundle = self.inbox.begun(token.source, sha256, length, self._taking.waiting_of(token.source))
@@ -321,9 +326,10 @@ class Hub:
             self._offer.look(self._taker.opened())
 
     def _note_used(self, library: Library) -> None:
-        used, self._known.used = self._known.used, {}
+        used = dict(self._known.used)
         if used:
             note_used(library, used)
+            self._known.used = {token: at for token, at in self._known.used.items() if used.get(token) != at}
 
 
 async def _append(request: Request, bundle: Arriving) -> None:
