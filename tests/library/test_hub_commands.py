@@ -40,13 +40,15 @@ CASES: Final = sorted(DEMO.glob("k4-*.yaml")) + sorted(DEMO.glob("c7-*.yaml"))
 WITHOUT_A_LIBRARY: Final = ("codes", "template", "editions", "demo")
 """Commands that open no library; `demo` has one of its own."""
 
-SERVES: Final = ("browse",)
-"""Commands that go on until they are stopped: walked by `test_a_hub_is_browsed`."""
+SERVES: Final = ("browse", "hub", "send", "fetch")
+"""Commands that serve or need a service: walked by `test_a_hub_is_browsed` and in tests/exchange."""
 
 WALK: Final[tuple[tuple[str, ...], ...]] = (
     ("init",),
     ("log", *(f"{{demo}}/{path.name}" for path in CASES), "{demo}/layouts/k4-norrvik.yaml"),
     ("list",),
+    ("tokens",),
+    ("tokens", "Workshop North", "--revoke"),
     ("list", "--json"),
     ("list", "--find", "connector corroded"),
     ("show", "{case}"),
@@ -116,6 +118,7 @@ A copy goes into an empty library."""
 REFUSED: Final = {
     ("words", "--list", "--json"): 1,  # as a script that asks whether all is judged wants it
     ("import", "{sent}", "--as", "Workshop South", "--weight", "0.5"): 2,  # whose key nobody told
+    ("tokens", "Workshop North", "--revoke"): 2,  # it has none
 }
 """What ends otherwise than with 0, on both."""
 
