@@ -29,27 +29,10 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
     subjects = within(marks.subjects, clause.start, clause.end)
     amounts = within(marks.amounts, clause.start, clause.end)
     found: list[TakenAmount] = []
-    if (
-        not amounts
-        and subjects
-        and before
-        and (
-            _SAME_ON.search(marks.message.text, clause.start, subjects[0].start)
-            or _SAME_BEHIND.match(marks.message.text, subjects[-1].end)
-        )
-    ):
-        return (
-            [
-                replace(
-                    before[-1],
-                    lines=(Line(subjects[0].lines[0]), *before[-1].lines[1:]),
-                    subject=None,
-                    spans=((clause.start, subjects[0].end),),
-                )
-            ]
-            if subjects[0].lines[0] in set(Line)
-            else []
-        )
+    if not amounts and subjects and before:
+        return _the_same_again(marks, clause, subjects, before[-1])
+    if not subjects and len(amounts) == 1 and amounts[0].quantity is not None:
+        subjects = _named_before(marks, clause, amounts[0])
     if not subjects and amounts and amounts[0].quantity is Quantity.RESISTANCE:
         first, *levels = amounts
         if are_high_and_low(marks, clause, levels):
@@ -59,12 +42,49 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
             one for amount in amounts[2:] for one in without_subject(marks, clause, amount, before)
         ]
     for amount, subject in _subject_of_each(marks, subjects, amounts):
-        if subject is None:
+        if subject is None or (found and _is_of_the_pair(marks, found[-1], amount, subject)):
             found += without_subject(marks, clause, amount, [*before, *found][-LOOKED_BACK:])
         else:
             for one in (*_as_well(marks, clause, amount, subject, subjects), subject):
                 found += with_subject(marks, clause, amount, one, [*before, *found][-LOOKED_BACK:])
     return found
+
+
+def _the_same_again(
+    marks: Marks, clause: Clause, subjects: Sequence[Subject], before: TakenAmount
+) -> list[TakenAmount]:
+    """Return the amount before once more for the line of a clause that says it is the same: `same on 14`."""
+    text = marks.message.text
+    said = _SAME_ON.search(text, clause.start, subjects[0].start) or _SAME_BEHIND.match(
+        text, subjects[-1].end
+    )
+    if not said or subjects[0].lines[0] not in set(Line):
+        return []
+    lines = (Line(subjects[0].lines[0]), *before.lines[1:])
+    return [replace(before, lines=lines, subject=None, spans=((clause.start, subjects[0].end),))]
+
+
+def _named_before(marks: Marks, clause: Clause, amount: Measured) -> Sequence[Subject]:
+    """Return the line that the clause before ends with, of an amount alone: `I checked CAN high, 2.6 volts`."""
+    text = marks.message.text
+    if any(map(str.isalnum, text[clause.start : amount.start] + text[amount.end : clause.end])):
+        return ()
+    subjects = within(marks.subjects, clause.sentence[0], clause.start)
+    if subjects and within(marks.amounts, marks.clause_at(subjects[-1].start).start, clause.start):
+        return ()
+    ends = subjects and not any(map(str.isalnum, text[subjects[-1].end : clause.start]))
+    return subjects[-1:] if ends else ()
+
+
+def _is_of_the_pair(marks: Marks, last: TakenAmount, amount: Measured, subject: Subject) -> bool:
+    """Return whether ohms behind the volts of one line are the pair's: `hi 2.5 lo 2.5 60 ohm`."""
+    return (
+        amount.quantity is Quantity.RESISTANCE
+        and last.quantity is Quantity.VOLTAGE
+        and last.subject is subject
+        and len(subject.points) == 1
+        and subject.end <= last.amount.start
+    )
 
 
 _IN_BOTH: Final = re.compile(r"[^,.;\n]{0,20}\b(?:in |on |for )?(?:both|each)\b", re.IGNORECASE)

@@ -24,6 +24,7 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
         _is_of_a_part(text, amount, before)
         or bool(_OWN_SIDE.search(before) or _PULLED.search(before))
         or bool(_OF_A_CHIP.search(text, clause.sentence[0], amount.start))
+        or bool(_SHORTED_TO.search(before))
         or _is_nominal_supply(text, amount)
         or bool(_ON_THE_BENCH.search(text, *clause.sentence))
         or _is_of_a_component(text, clause, amount, named)
@@ -85,6 +86,10 @@ def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
 
 _LEAST_OHMS: Final = 8.0
 
+_SHORTED_TO: Final = re.compile(
+    r"\bshort(?:ed|s)? to (?:the )?(?:power|battery|batt|b\+|plus|positive|supply|feed)? ?$", re.IGNORECASE
+)
+"""Before the name of a supply by its volts."""
 _OF_A_CHIP: Final = re.compile(
     r"\b(?:rx|tx|rxd|txd|vcc|vdd|gpio)\b[^,.;:?!\n]*,?[^,.;:?!\n]*$", re.IGNORECASE
 )

@@ -7,6 +7,7 @@ the 9-pin connector: SAE J1939-13; colours of its pair: SAE J1939-11 (all from m
 from __future__ import annotations
 
 import re
+from bisect import insort
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
@@ -109,13 +110,14 @@ _USUAL_PAIRS: Final = frozenset(
             ("16", "5"),
             ("7", "4"),
             ("7", "5"),
+            ("4", "5"),
         ),
     )
 )
 _ON_PIN: Final = re.compile(
     r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
-    r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
+    r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,
 )
 _TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
@@ -210,9 +212,12 @@ def _as_one(text: str, first: Point, second: Point) -> Point | None:
 
 
 def _pins(message: Written, places: list[Place]) -> Iterator[Point]:
+    told = list(places)
     for match in _PIN.finditer(message.text):
         place, begin = plug_before(message.text, match.start())
-        place = place or plug_behind(message.text, match.end()) or plug_of_sentence(message, match, places)
+        place = place or plug_behind(message.text, match.end()) or plug_of_sentence(message, match, told)
+        if place:
+            insort(told, Place(begin, match.end(), place), key=lambda one: one.start)
         for name in ("first", "second"):
             if match[name]:
                 start = begin if name == "first" else match.start(name)
