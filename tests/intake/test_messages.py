@@ -434,6 +434,17 @@ def test_what_nobody_read_on_this_bus_is_no_reading(text: str) -> None:
             "both H/L show 2.25 voltage",
             ["CAN high to ground at DLC: 2.25 V", "CAN low to ground at DLC: 2.25 V"],
         ),
+        (
+            "hi 2.5 lo 2.5 60 ohm",
+            [
+                "CAN high to ground at DLC: 2.5 V",
+                "CAN low to ground at DLC: 2.5 V",
+                "CAN high to CAN low at DLC: 60 ohm",
+            ],
+        ),
+        ("I checked CAN high, 2.6 volts", ["CAN high to ground at DLC: 2.6 V"]),
+        ("12.5 at pin 16 and ground on 4 and 5 is good", ["supply to ground at DLC: 12.5 V"]),
+        ("6=2.51, 14=2.49", ["CAN high to ground at DLC: 2.51 V", "CAN low to ground at DLC: 2.49 V"]),
         ("voltage of the k-line drops to approx. 7V", ["K-line to ground at DLC: 7 V"]),
     ],
 )
@@ -466,6 +477,11 @@ def test_networks_of_two_names_are_kept_apart() -> None:
         ("the car's ECU shows a U0140 error", ["U0140 in engine ECU"]),
         ("Code: U0415 Control unit: Engine control unit", ["U0415 in Engine control unit"]),
         ("BCM says U0140?? no, the ECM says U0140", ["U0140 in ECM"]),
+        ("IPC complains about BCM (U0140)", ["U0140"]),
+        ("cleared U0101 in ECM, came back", ["U0101 in ECM"]),
+        ("U0101 gone after clearing", []),
+        ("had a U0101 last week, now U0121 in ECM", ["U0121 in ECM"]),
+        ("ECM logged: U0101, U0121; TCM: U0100", ["U0101 in ECM", "U0121 in ECM", "U0100 in TCM"]),
     ],
 )
 def test_codes_as_they_are_told_in_prose(text: str, codes: list[str]) -> None:

@@ -70,9 +70,10 @@ def _named_before(marks: Marks, clause: Clause, amount: Measured) -> Sequence[Su
     if any(map(str.isalnum, text[clause.start : amount.start] + text[amount.end : clause.end])):
         return ()
     subjects = within(marks.subjects, clause.sentence[0], clause.start)
-    if subjects and within(marks.amounts, marks.clause_at(subjects[-1].start).start, clause.start):
+    if not subjects:
         return ()
-    ends = subjects and not any(map(str.isalnum, text[subjects[-1].end : clause.start]))
+    others = within(marks.amounts, marks.clause_at(subjects[-1].start).start, clause.start)
+    ends = not others and not any(map(str.isalnum, text[subjects[-1].end : clause.start]))
     return subjects[-1:] if ends else ()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from casebase.intake.plain_words.lists_of_modules import MOST_LISTED, listed_before, listed_behind
@@ -40,12 +40,12 @@ _STORED_BY: Final = re.compile(
 _RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
 _BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|an?\s|[0-9]x\s){0,3}", re.IGNORECASE)
 _STORES: Final = re.compile(
-    r"\s{0,2}(?:module |unit |ecu |itself |that |which ){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just "
+    r"\s{0,2}(?:module |unit |ecu |itself |that |which |\]){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just "
     r"|both |all "
-    r"|each ){0,2}(?:stores?"
+    r"|each ){0,2}(?:stores?|stored|logged|reported|showed|set"
     r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
     r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
-    r"|(?P<lies>(?:there )?(?:is|are)))(?: codes?)?\s|[:=(]\s?|codes?\s"
+    r"|(?P<lies>(?:there )?(?:is|are)))(?: codes?)?[:\s]|(?<=\])\s?|[:=(]\s?|codes?\s"
     r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
     r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?"
     r"|dtcs?)[\s:]{1,2}){0,4}",
@@ -60,7 +60,8 @@ _DENIED_BEFORE: Final = re.compile(
     r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE
 )
 _DENIED_BEHIND: Final = re.compile(
-    r"\s?\?{0,3},?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|no(?= sorry|\b(?! (?:comm?s"
+    r"\s?\?{0,3},?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|(?:is |was )?(?:gone|went away"
+    r"|cleared|(?:did|has) ?n[o']t (?:come|came) back|did ?n[o']t return)\b|no(?= sorry|\b(?! (?:comm?s"
     r"|communication|response|answer|reply|contact|change))))",
     re.IGNORECASE,
 )
@@ -107,9 +108,9 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
         span = (code.start, code.end)
         if _SUPPOSED.search(text, max(0, code.start - 30), code.start):
             continue
-        if _DENIED_BEFORE.search(text[max(0, code.start - 16) : code.start]) or _DENIED_BEHIND.match(
-            text, code.end
-        ):
+        if _is_of_another_day(marks, code):
+            continue
+        if _is_denied(marks, code):
             found.append(ToldCode(code, None, (span,), is_denied=True))
             continue
         names = _storing_behind(marks, codes, index)
@@ -127,12 +128,51 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
         else:
             beside = _beside_in_front(marks, codes, code)
             headings = [beside] if beside else _told_later(marks, codes, index)
-            later = (span, *((one.start, one.end) for one in headings if not beside))
+            later = (span, *((one.start, one.end) for one in headings))
             found += [ToldCode(code, name.name, later) for name in headings] or [
                 ToldCode(code, None, (span,))
             ]
             headings = headings if beside else []
-    return _each_once(_without_those_told_better(found))
+    return _each_once(_without_those_told_better([_not_about_itself(text, one) for one in found]))
+
+
+_EARLIER: Final = re.compile(
+    r"\b(?:last (?:week|month|year|winter|summer)|used to|previously|before the (?:repair|crash|accident))\b",
+    re.IGNORECASE,
+)
+_CAME_BACK: Final = re.compile(
+    r"\b(?:came|comes|coming|was|is|are) (?:straight |right )?back\b|\breturn(?:s|ed)\b", re.IGNORECASE
+)
+
+
+def _is_of_another_day(marks: Marks, code: FoundCode) -> bool:
+    """Return whether a code was stored before all this: `had a U0101 last week`."""
+    clause = marks.clause_at(code.start)
+    return _EARLIER.search(marks.message.text, clause.start, clause.end) is not None
+
+
+def _is_denied(marks: Marks, code: FoundCode) -> bool:
+    """Return whether a code is said not to be there, or cleared and not back."""
+    text = marks.message.text
+    before = _DENIED_BEFORE.search(text[max(0, code.start - 16) : code.start])
+    if not (before or _DENIED_BEHIND.match(text, code.end)):
+        return False
+    back = _CAME_BACK.search(
+        text, code.end, min(marks.clause_at(code.start).sentence[1], code.end + _FARTHEST_HOLDER)
+    )
+    return not (back and "clear" in text[max(0, code.start - 16) : code.end + _FARTHEST_HOLDER].lower())
+
+
+_SAYS_WHERE: Final = re.compile(r"[A-Za-z:=@>|]")
+
+
+def _not_about_itself(text: str, told: ToldCode) -> ToldCode:
+    """Return a code without a module beside it that it is about: by no word between them, it need not store it."""
+    if not told.module or told.found.code.about != module_identity(told.module):
+        return told
+    (_, first), (second, _) = sorted(told.spans)[0], sorted(told.spans)[-1]
+    beside = len(told.spans) > 1 and not _SAYS_WHERE.search(text, first, second)
+    return replace(told, module=None, spans=told.spans[:1]) if beside else told
 
 
 _HELD_LATER: Final = re.compile(
