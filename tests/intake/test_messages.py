@@ -389,6 +389,12 @@ def test_codes_are_of_the_module_that_tells_them(text: str, codes: list[str]) ->
         "dealer said the bus has 60 ohm",
         "all of these answered on bus 0, both of them at once",
         "brown black brown, 100 ohm, that's for the fuel sender",
+        "the resistor in the gateway was 118 ohm, in the cluster 121 ohm",
+        "two 60 ohm in there",
+        "500 kbit/s with 120R at each end",
+        "the meter says 9.2 ohm with the leads together",
+        "12 V test lamp lights on pin 16",
+        "ground on 13 and 38",
     ],
 )
 def test_what_nobody_read_on_this_bus_is_no_reading(text: str) -> None:
@@ -441,6 +447,12 @@ def test_what_nobody_read_on_this_bus_is_no_reading(text: str) -> None:
                 "CAN low to ground at DLC: 2.5 V",
                 "CAN high to CAN low at DLC: 60 ohm",
             ],
+        ),
+        ("black on 4 and red on 6, 3.1k", ["CAN high to ground at DLC: 3.1 kohm"]),
+        ("when it faults 6 to 14 is 12 ohms", ["CAN high to CAN low at DLC: 12 ohm"]),
+        (
+            "CAN A 60 ohm, CAN B 45 ohm",
+            ["CAN high to CAN low at DLC on CAN A: 60 ohm", "CAN high to CAN low at DLC on CAN B: 45 ohm"],
         ),
         ("I checked CAN high, 2.6 volts", ["CAN high to ground at DLC: 2.6 V"]),
         ("12.5 at pin 16 and ground on 4 and 5 is good", ["supply to ground at DLC: 12.5 V"]),

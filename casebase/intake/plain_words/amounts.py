@@ -128,9 +128,9 @@ def _with_number(message: Written) -> Iterator[Measured]:
             continue
         if (
             bare
-            and match["low"].isdigit()
-            and len(match[0]) == 1
-            and _COUNTED_NETWORK.search(text, max(0, match.start() - 10), match.start())
+            and match[0].isdigit()
+            and len(match[0]) <= _MOST_DIGITS_OF_A_PIN
+            and _NUMBERED.search(text, max(0, match.start() - 24), match.start())
         ):
             continue
         if match["high"] and _CHANGES_FROM.search(text, max(0, match.start() - 30), match.start()):
@@ -143,8 +143,13 @@ def _with_number(message: Written) -> Iterator[Measured]:
             yield measured
 
 
-_COUNTED_NETWORK: Final = re.compile(r"\b(?:bus|can|channel|port|network|node|socket) ?\Z", re.IGNORECASE)
-"""Before a digit that is the number of one: `on bus 0`."""
+_MOST_DIGITS_OF_A_PIN: Final = 2
+_NUMBERED: Final = re.compile(
+    r"\b(?:(?:channel|port|node|socket) ?|(?<!sits )(?<!settles )(?<!stays )(?<!steady )(?<!stuck )"
+    r"(?<!hangs )(?<!stops )on (?:the )?|(?:red|black|leads?|probes?) (?:to|at) )\Z",
+    re.IGNORECASE,
+)
+"""Before the number of a network or of a pin: `on bus 0`, `ground on 13`, `red to 14`."""
 _CHANGES_FROM: Final = re.compile(
     r"\b(?:goes|go|went|drops?|dropped|jumps?|jumped|changes?|changed|rises?|rose|climbs?|climbed|falls?|fell|moves?)"
     r" (?:up |down |straight )?from \Z",

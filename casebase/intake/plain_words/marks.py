@@ -36,6 +36,9 @@ def _without_pins(message: Written, inside: set[int]) -> Written:
     return replace(message, text=text)
 
 
+_ANOTHER_PLACE: Final = re.compile(r"\s*(?:and )?(?:in|on|that of) the\b", re.IGNORECASE)
+
+
 class _Placed(Protocol):
     @property
     def start(self) -> int: ...
@@ -74,6 +77,7 @@ class Marks:
         self.points = points_in(self.message, {said.medium for said in self.media}, self.places)
         self.subjects = subjects_in(self.message, self.points)
         spans = [(one.start, one.end) for one in self.points] + [(one.start, one.end) for one in self.places]
+        spans += [(one.start, one.end) for one in self.networks]
         inside = {place for start, end in spans for place in range(start, end)}
         self.amounts = [
             one for one in amounts_in(_without_pins(self.message, inside)) if one.start not in inside
@@ -96,7 +100,7 @@ class Marks:
             clause = self.clause_at(one.start)
             goes_on = (
                 dropped
-                and clause.start <= dropped.start
+                and (clause.start <= dropped.start or self._is_next_of_list(clause, dropped))
                 and dropped.quantity is one.quantity
                 and not any(dropped.end <= start < one.start for start, _ in lines)
                 and not SAID_OF_THIS.search(self.message.text, dropped.end, one.start)
@@ -109,6 +113,11 @@ class Marks:
             if kept and kept[-1].end == one.start - 1 and kept[-1].quantity is None:
                 kept.pop()
         return kept
+
+    def _is_next_of_list(self, clause: Clause, dropped: Measured) -> bool:
+        """Return whether a clause goes on with another part: `the resistor in the ECM 118 ohm, in the TCM 121 ohm`."""
+        same = clause.sentence[0] <= dropped.start
+        return same and _ANOTHER_PLACE.match(self.message.text, clause.start) is not None
 
     def _is_not_read_here(self, amount: Measured) -> bool:
         return is_not_read_here(self.message.text, self.clause_at(amount.start), amount)

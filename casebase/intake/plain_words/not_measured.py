@@ -45,7 +45,8 @@ _FILLER: Final = (
     r"|found)\b){0,7}"
 )
 _WISHED: Final = re.compile(
-    rf"\b(?:impedance\b|result(?:s|ing) in\b|(?:normal|usual|healthy|good|acceptable|typical|allowed) (?:ranges?"
+    rf"\b(?:impedance\b|works? (?:with|at)\b|instead of (?:an? |the |2 |3 )?\s?$|result(?:s|ing) in\b|(?:normal"
+    rf"|usual|healthy|good|acceptable|typical|allowed) (?:ranges?"
     rf"|values?|levels?)\b"
     rf"|(?:usually|generally|commonly|maybe|perhaps|possibly)\b|(?:us(?:e|es|ed|ing)|fit|fitted|install(?:ed)?"
     rf"|add(?:ed)?"
@@ -70,7 +71,7 @@ _WISHED: Final = re.compile(
     rf"|\bto (?:achieve|reach|obtain|make|get to|end up (?:with|at))\b{_FILLER}"
     rf"|thought\b{_FILLER}|assum(?:e|ed|ing)\b{_FILLER}|imagin\w+\b|pretend\w*\b"
     rf"|(?:makes?|make up|adds? up to|sums? up to|equals?|half of|twice|double)\s?$|look(?:ed)? for\b"
-    rf"|(?:if|when|unless|in case|until|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?"
+    rf"|(?:if|unless|in case|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?"
     rf"|measures?|gives?"
     rf"|gets?|has|have|see|sees|find)\b{_FILLER})",
     re.IGNORECASE,

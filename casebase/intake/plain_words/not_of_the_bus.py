@@ -41,7 +41,8 @@ _PART_BEHIND: Final = re.compile(
     rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|terminals|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?"
     rf"|relays?"
     rf"|coils?"
-    r"|capacitors?|zeners?|diodes?|heaters?|speakers?|chokes?|ferrites?|regulators?|converters?|batter(?:y|ies) pack)\b"
+    r"|capacitors?|zeners?|diodes?|heaters?|speakers?|chokes?|ferrites?|test (?:lamps?|lights?)|chargers?|adapters?"
+    r"|regulators?|converters?|batter(?:y|ies) pack)\b"
     r"(?! (?:out|unplugged|removed|disconnected|pulled) ?(?:[:=]|[0-9]))",
     re.IGNORECASE,
 )
@@ -49,6 +50,8 @@ _TERMINATION_BEHIND: Final = re.compile(rf"[ -]?{_KIND_OF_PART}terminations?\b",
 _COUNTED_BEFORE: Final = re.compile(
     r"(?:\b(?:a|an|2|3|4|both|another|each|single|needs?|has the|with)|[0-9] ?[x\u00d7*]) $", re.IGNORECASE
 )
+_SEVERAL: Final = re.compile(r"(?<!pin )(?<!pins )(?<![\w.,/-])[2-4] $")
+"""A count before a part that its value names: `two 60 ohm in there`."""
 _PART_BEFORE: Final = re.compile(
     r"\b(?:(?:resistors?|terminators?|pull-?(?:ups?|downs?))[ (]{1,2}(?:(?:of|is|are|was|were|being|rated|value|at"
     r"|about"
@@ -65,7 +68,9 @@ _LIMIT: Final = re.compile(r"(?:[\u2265\u2264]|[<>]=) ?$")
 """A value of a specification: nobody reads `at least`."""
 _TOGETHER: Final = re.compile(
     r",? (?:that'?s|that is|which is|it'?s)\s{1,2}(?:for|of|from) the (?!can\b|bus\b|network\b|pair\b)|"
-    r"(?:ohms?)?,? (?:in|wired in) (?:parallel|series)\b|(?:ohms?)? each\b|(?:ohms?)? per (?:end|resistor|module)\b",
+    r"(?:ohms?)?,? (?:in|wired in) (?:parallel|series)\b|(?:ohms?)? each\b|(?:ohms?)? (?:per (?:end|resistor|module)"
+    r"|at (?:each|both) ends?|on (?:each|both) ends?|each side|with (?:the |my )?(?:leads|probes)"
+    r" (?:together|shorted|touching))\b",
     re.IGNORECASE,
 )
 
@@ -73,6 +78,8 @@ _TOGETHER: Final = re.compile(
 def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
     """Return whether an amount names a part: `a 120 ohm resistor`, `two 120 ohm in parallel`."""
     if _PART_BEHIND.match(text, amount.end):
+        return True
+    if amount.quantity is Quantity.RESISTANCE and _SEVERAL.search(before):
         return True
     if _TERMINATION_BEHIND.match(text, amount.end) and _COUNTED_BEFORE.search(before):
         return True
@@ -151,7 +158,7 @@ _COMPONENT: Final = (
     r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?"
     r"|stators?"
     r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on"
-    r"|of) (?:the )?\\w+)"
+    r"|of) (?:the )?\w+)"
 )
 _COMPONENT_BEFORE: Final = re.compile(
     rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is"

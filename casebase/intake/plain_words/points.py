@@ -14,6 +14,7 @@ from typing import Final
 
 from casebase.intake.plain_words.plugs import Place, plug_before, plug_behind, plug_of_sentence
 from casebase.intake.plain_words.written import Written
+from casebase.record.modules import modules_named_in
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
 
 PINS_OF_DLC: Final = {
@@ -115,7 +116,7 @@ _USUAL_PAIRS: Final = frozenset(
     )
 )
 _ON_PIN: Final = re.compile(
-    r"\b(?:on|from|of) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
+    r"\b(?:on|from|of|(?:red|lead|probe) (?:to|at)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
     r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,
@@ -160,6 +161,14 @@ class Subject:
         return tuple(point.line for point in self.points)
 
 
+_BLACK_LEAD: Final = re.compile(
+    r"\b(?:black|negative|minus)(?: lead| probe)? (?:is |was )?(?:on|to|at) (?:the )?(?:pin )?(?:4|5|ground|gnd"
+    r"|chassis|earth|body)\b",
+    re.IGNORECASE,
+)
+"""What all else is read against."""
+
+
 def points_in(message: Written, media: set[Medium], places: list[Place]) -> list[Point]:
     """Return the points that the message names, in order; where two overlap the one told more of counts.
 
@@ -173,7 +182,7 @@ def points_in(message: Written, media: set[Medium], places: list[Place]) -> list
         *(Point(*match.span(), Line.BATTERY_PLUS) for match in _AT_BATTERY.finditer(message.text)),
     ]
     kept: list[Point] = []
-    taken: set[int] = set()
+    taken: set[int] = {at for match in _BLACK_LEAD.finditer(message.text) for at in range(*match.span())}
     for point in found:
         if not taken.intersection(range(point.start, point.end)):
             taken.update(range(point.start, point.end))
@@ -211,8 +220,20 @@ def _as_one(text: str, first: Point, second: Point) -> Point | None:
     return None
 
 
+_HAS_VOLTS: Final = re.compile(
+    r" (?:has|gets|got|sees)(?: \w+){0,2} [0-9]{1,2}(?:[.,][0-9]+)? ?v\b", re.IGNORECASE
+)
+
+
+def _fed(text: str) -> Iterator[Place]:
+    """Yield the plugs of modules that are said to have volts: pins behind are theirs, `ABS has 12.4 V on pin 1`."""
+    for one in modules_named_in(text, strict=False):
+        if _HAS_VOLTS.match(text, one.end):
+            yield Place(one.start, one.end, f"connector of {text[one.start : one.end]}")
+
+
 def _pins(message: Written, places: list[Place]) -> Iterator[Point]:
-    told = list(places)
+    told = sorted((*places, *_fed(message.text)), key=lambda one: one.start)
     for match in _PIN.finditer(message.text):
         place, begin = plug_before(message.text, match.start())
         place = place or plug_behind(message.text, match.end()) or plug_of_sentence(message, match, told)

@@ -39,7 +39,8 @@ def readings_in(marks: Marks) -> list[ToldReading]:
         for one in taken
         if one.amount.fits(one.quantity) and one.amount.start not in marks.not_read
     ]
-    return each_once(shaken(marks, of_several_networks(told)))
+    named = {one.name for one in marks.networks}
+    return each_once(shaken(marks, told if len(named) > 1 else of_several_networks(told)))
 
 
 _EARLIER: Final = re.compile(

@@ -144,6 +144,7 @@ def modules_in(message: Written) -> list[Named]:
         for one in known
         if not _OTHER_THING.search(text[max(0, one.start - 8) : one.start])
         and not _CHASSIS.match(text, max(0, one.start - 3))
+        and text[one.start : one.end].lower() != "chassis"
     ]
     named += [
         Named(*match.span("ecu" if match["ecu"] else "bare"), "engine ECU", is_clear=True)
@@ -304,7 +305,9 @@ _NO_NETWORK_NAME: Final = (
     r"|from)\b)"
 )
 _NAMED_NETWORK: Final = re.compile(
-    rf"\b(?:on|at|for) (?:the )?(?P<name>(?:{_NO_NETWORK_NAME}[a-z]\w{{0,14}}[ -]?)(?:can)(?: ?bus)?(?:[ -]?[0-9]\b)?)"
+    rf"(?P<numbered>\b(?:can[ -]?[1-9]|(?-i:CAN[ -]?[A-EG-KM-Z]))(?![\w.,]*[0-9])(?=\s?(?:[:=]|is|reads|has|at"
+    rf"|shows)?\s?(?:[0-9]|OL|open)))"
+    rf"|\b(?:on|at|for) (?:the )?(?P<name>(?:{_NO_NETWORK_NAME}[a-z]\w{{0,14}}[ -]?)(?:can)(?: ?bus)?(?:[ -]?[0-9]\b)?)"
     r"(?![ _-]?(?:high|low|hi|lo|h|l|fd)\b)(?!\w)",
     re.IGNORECASE,
 )
@@ -322,7 +325,7 @@ class NetworkNamed:
 def networks_named_in(message: Written) -> list[NetworkNamed]:
     """Return the networks that the message calls by a name of their own, in order."""
     return [
-        NetworkNamed(*match.span(), " ".join(match["name"].split()))
+        NetworkNamed(*match.span(), " ".join((match["name"] or match["numbered"]).split()))
         for match in _NAMED_NETWORK.finditer(message.text)
     ]
 

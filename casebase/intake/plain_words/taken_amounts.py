@@ -191,6 +191,10 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     text = marks.message.text
     if amount.is_open or amount.quantity is not None:
         return False
+    network = within(marks.networks, clause.start, amount.start)
+    of_network = network and not any(map(str.isalnum, text[network[-1].end : amount.start]))
+    if of_network and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
+        return True
     is_nominal = amount.start in marks.not_read and amount.number in NOMINAL_OHMS
     changed = changed_from(text, amount) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
     if is_nominal or changed or _OF_RESISTANCE.search(text, clause.start, amount.start):

@@ -88,7 +88,7 @@ def _names_action(text: str) -> bool:
 
 _NOT_A_PART: Final = re.compile(
     r"\b(?:yesterday|today|last|ago|since|weeks?|months?|days?|(?:mon|tues|wednes|thurs|fri|satur|sun)day|no"
-    r"|not)\b|(?:\S+ ){5}",
+    r"|not|it|did|that)\b|(?:\S+ ){5}",
     re.IGNORECASE,
 )
 """What stands in no name of a part: such a trial was read wrongly."""
