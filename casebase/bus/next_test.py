@@ -238,23 +238,31 @@ def _rough(diagnosis: Diagnosis) -> Diagnosis:
 
 
 class _Rating:
-    """The simulated buses that stand for what may be true, and what is to be told of them: states and, last, hosts."""
+    """The simulated buses that stand for what may be true, and what is to be told of them: states and, last, hosts.
 
-    def __init__(self, diagnosis: Diagnosis, rows: Labels) -> None:
-        self.diagnosis, self.rows = diagnosis, rows
-        self.states = _Told(diagnosis.bank.state_of_row[rows], len(diagnosis.bank.states))
+    A bus that explains much is drawn many times: it is worked out once, and counts as often.
+    """
+
+    def __init__(self, diagnosis: Diagnosis, drawn: Labels) -> None:
+        self.diagnosis = diagnosis
+        self.rows, places, self.times = np.unique(drawn, return_inverse=True, return_counts=True)
+        self.truths = places[:TRUTHS]
+        self.states = self._told(diagnosis.bank.state_of_row, len(diagnosis.bank.states))
         settled = diagnosis.ranked()[0][1] >= STATE_SETTLED_FROM
         many = len(diagnosis.bank.model.unpluggable) + 1
-        self.hosts = _Told(_named_host(diagnosis)[rows], many) if settled else None
+        self.hosts = self._told(_named_host(diagnosis), many) if settled else None
         told = [self.states, *([self.hosts] if self.hosts else [])]
         self.labels = np.column_stack([each.one_hot for each in told])
+
+    def _told(self, label_of_row: Labels, many: int) -> _Told:
+        return _Told(label_of_row[self.rows], self.times, many)
 
     def of(self, candidate: Candidate) -> NextTest:
         """Return a test with what it is expected to tell."""
         features = candidate.features(self.diagnosis.bank, self.rows)
-        shares = _explained(features, self.labels)
+        shares = _explained(features, self.labels, self.times, self.truths)
         bits, left = self.states.told_by(shares[:, : self.states.many])
-        splits = tuple(_splits(self.diagnosis, self.states.before, left, self.states.labels[:TRUTHS]))
+        splits = tuple(_splits(self.diagnosis, self.states.before, left, self.states.labels[self.truths]))
         if self.hosts is None:
             return NextTest(candidate, bits, splits)
         where, _ = self.hosts.told_by(shares[:, self.states.many :])
@@ -264,10 +272,10 @@ class _Rating:
 class _Told:
     """What a reading is to tell: a label for each row, how often each is met, and the bits that are not known yet."""
 
-    def __init__(self, labels: Labels, many: int) -> None:
+    def __init__(self, labels: Labels, times: Labels, many: int) -> None:
         self.labels, self.many = labels, many
         self.one_hot = np.eye(many, dtype=np.float32)[labels]
-        self.before = np.bincount(labels, minlength=many) / len(labels)
+        self.before = np.bincount(labels, weights=times, minlength=many) / times.sum()
         self.entropy = expected_entropy(self.before)
 
     def told_by(self, shares: Singles) -> tuple[float, Array]:
@@ -290,27 +298,32 @@ def _sample(diagnosis: Diagnosis) -> Labels:
     return random.choice(len(diagnosis.posterior.weights), size=ROWS_WEIGHED, p=diagnosis.posterior.weights)
 
 
-def _explained(features: Array, labels: Singles) -> Singles:
+def _explained(features: Array, labels: Singles, times: Labels, truths: Labels) -> Singles:
     """Return how much of what explains the reading of each row taken as the truth bears each label; (truths, labels).
 
-    `features` are scaled to standard errors. The truth itself is not counted among what explains it. The squares of all
-    differences are one product of matrices, in 64 bits since they are small differences of large numbers, and some
-    truths at a time, so that they stay where the processor reaches them quickly.
+    `features` are scaled to standard errors; `times` is how often each row was drawn, `truths` are places among them.
+    The truth itself is not counted among what explains it. The squares of all differences are one product of matrices,
+    in 64 bits since they are small differences of large numbers, and some truths at a time, so that they stay where the
+    processor reaches them quickly.
     """
     random = np.random.default_rng(_SEED + 1)
-    rows = features - features.mean(axis=0)
-    shown = rows[:TRUTHS] + random.normal(0, 1, rows[:TRUTHS].shape)
+    rows = features - np.average(features, axis=0, weights=times)
+    shown = rows[truths] + random.normal(0, 1, (len(truths), rows.shape[1]))
     of_rows = np.column_stack([rows, np.ones(len(rows)), -0.5 * np.square(rows).sum(axis=1)]).T.copy()
     of_truths = np.column_stack([shown, -0.5 * np.square(shown).sum(axis=1), np.ones(len(shown))])
+    counted = labels * times[:, None].astype(np.float32)
+    besides = (1.0 - 1.0 / times[truths]).astype(np.float32)
     found = np.empty((len(shown), labels.shape[1]), dtype=np.float32)
     logs = np.empty((TRUTHS_AT_ONCE, len(rows)))
     explained = np.empty_like(logs, dtype=np.float32)
+    each = np.arange(TRUTHS_AT_ONCE)
     for first in range(0, len(shown), TRUTHS_AT_ONCE):
-        np.matmul(of_truths[first : first + TRUTHS_AT_ONCE], of_rows, out=logs)
+        some = slice(first, first + TRUTHS_AT_ONCE)
+        np.matmul(of_truths[some], of_rows, out=logs)
         explained[...] = logs
         np.exp(np.maximum(explained, LEAST_LOG, out=explained), out=explained)
-        np.fill_diagonal(explained[:, first:], 0.0)
-        found[first : first + TRUTHS_AT_ONCE] = explained @ labels
+        explained[each, truths[some]] *= besides[some]
+        found[some] = explained @ counted
     return found
 
 

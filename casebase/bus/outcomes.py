@@ -11,6 +11,7 @@ import numpy as np
 from casebase.bus.chain import Array
 from casebase.bus.diagnose import Diagnosis
 from casebase.bus.explain import ohms_words, state_words
+from casebase.bus.measured import SINGLE
 from casebase.bus.next_test import Candidate, Labels, NextTest
 from casebase.record.vocabulary import LINES_OF_MEDIUM, BusState
 
@@ -148,8 +149,10 @@ def _range(
 
 
 def _line_names(diagnosis: Diagnosis) -> dict[str, str]:
-    lines = [str(line) for line in LINES_OF_MEDIUM[diagnosis.bank.model.medium]]
-    return dict(zip(("high", "low") if len(lines) > 1 else ("line",), lines, strict=False))
+    lines = LINES_OF_MEDIUM[diagnosis.bank.model.medium]
+    # K-line has a second line, which wakes modules and carries nothing: it is simulated as one line.
+    keys = ("line",) if lines[0] in SINGLE else ("high", "low")
+    return {key: str(line) for key, line in zip(keys, lines, strict=False)}
 
 
 def _line_of(quantity: str, names: dict[str, str]) -> str:

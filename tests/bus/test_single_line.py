@@ -7,6 +7,8 @@ from casebase import places
 from casebase.bus.bank import Bank
 from casebase.bus.diagnose import computed_media, diagnose
 from casebase.bus.network import dominant, recessive, unpowered
+from casebase.bus.next_test import NextTest, candidates_for
+from casebase.bus.outcomes import outcomes_of
 from casebase.bus.single_draws import (
     Drive,
     Line,
@@ -19,7 +21,7 @@ from casebase.bus.single_draws import (
 )
 from casebase.bus.single_faults import k_line, lin, single_wire_can
 from casebase.record.reading import Reading
-from casebase.record.vocabulary import BusState, Medium
+from casebase.record.vocabulary import LINES_OF_MEDIUM, BusState, Medium
 
 ROWS = 600
 
@@ -293,3 +295,16 @@ def test_ohms_to_battery_tell_which_rail_a_line_lies_on(tmp_path):
     ]
     found = diagnose(readings, Medium.LIN, cache=tmp_path)
     assert found.credible() == [BusState.LINE_SHORTED_TO_BATTERY]
+
+
+@pytest.mark.parametrize("medium", [Medium.LIN, Medium.K_LINE, Medium.SINGLE_WIRE_CAN])
+def test_what_each_reading_of_a_single_line_would_mean_is_told(medium):
+    """A K-line has an L line beside it, which only wakes modules (ISO 9141, from memory): no second line to scope."""
+    line = str(LINES_OF_MEDIUM[medium][0])
+    volts = {"quantity": "voltage", "line": line, "against": "ground", "value": 0.1, "ignition": "on"}
+    read = [Reading.model_validate(volts | {"at": "DLC"})]
+    diagnosis = diagnose(read, medium, cache=places.simulation_folder(), rough=True)
+    told = [outcomes_of(diagnosis, [NextTest(candidate, 0.5, ())]) for candidate in candidates_for(diagnosis)]
+
+    assert len(told) == 2
+    assert any(each.startswith(("frames", "no frames")) and line in each for some in told for each in some)

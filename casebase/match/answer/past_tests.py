@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, NamedTuple
 
@@ -42,19 +42,32 @@ _UNSAFE_PLACE: Final = re.compile(
 """Words of a place that nobody is sent to for a reading: squib circuits, high voltage (judged)."""
 
 
-def readings_here(job: Profile, module: str | None, past: Profile) -> Iterator[ReadingTrait]:
-    """Yield the readings of a past case that can be taken here, are not taken yet, and hurt nobody.
+class ReadingsHere:
+    """What of a job decides which readings of past cases can be taken here, are not taken yet, and hurt nobody."""
 
-    `module` is the one that the cause goes with here.
-    """
-    told = [one for one in past.readings if not one.after_repair and one.quantity in _MINUTES]
-    if not told:
-        return
-    modules, ours = _ModulesHere(job, module, past), [_by_family(reading) for reading in job.readings]
-    for reading in told:
-        here = _here(job, modules, past, reading)
-        if here is not None and not _is_unsafe(here) and not _taken(ours, here) and _can_be_read(job, here):
-            yield here
+    def __init__(self, job: Profile) -> None:
+        self._job = job
+        self._ours = [_by_family(reading) for reading in job.readings]
+        stored_in = {code.stored_in for code in job.codes if code.stored_in}
+        about = {code.about for code in job.codes if code.about}
+        read_at = {reading.place_module for reading in job.readings if reading.place_module}
+        known = {*job.silent, *job.answering, *stored_in, *about, *read_at}
+        self._families = {module_family(key) for key in known}
+
+    def of(self, module: str | None, past: Profile) -> Iterator[ReadingTrait]:
+        """Yield these readings of a past case; `module` is the one that the cause goes with here."""
+        told = [one for one in past.readings if not one.after_repair and one.quantity in _MINUTES]
+        if not told:
+            return
+        modules = _ModulesHere(self._job, self._families, module, past)
+        for reading in told:
+            here = _here(self._job, modules, past, reading)
+            if here is not None and self._can_be_taken(here):
+                yield here
+
+    def _can_be_taken(self, here: ReadingTrait) -> bool:
+        taken = _taken(self._ours, here)
+        return not taken and _can_be_read(self._job, here) and not _is_unsafe(here)
 
 
 def _here(job: Profile, modules: _ModulesHere, past: Profile, reading: ReadingTrait) -> ReadingTrait | None:
@@ -75,17 +88,12 @@ def _here(job: Profile, modules: _ModulesHere, past: Profile, reading: ReadingTr
 
 
 class _ModulesHere:
-    """Which module of the job stands for a module of a past case."""
+    """Which module of the job stands for a module of a past case; `families` are those that the job knows."""
 
-    def __init__(self, job: Profile, module: str | None, past: Profile) -> None:
+    def __init__(self, job: Profile, families: Container[str], module: str | None, past: Profile) -> None:
         self._there = family_of(past.cause_module) or _alone(past)
         self._here = family_of(module) or (_alone(job) if self._there else None)
-        stored_in = {code.stored_in for code in job.codes if code.stored_in}
-        about = {code.about for code in job.codes if code.about}
-        read_at = {reading.place_module for reading in job.readings if reading.place_module}
-        self._in_job = {
-            module_family(key) for key in {*job.silent, *job.answering, *stored_in, *about, *read_at}
-        }
+        self._in_job = families
 
     def of(self, name: str) -> str | None:
         """Return the family here, None where the job knows no such module."""
@@ -244,18 +252,18 @@ def past_readings(causes: Sequence[LikelyCause], job: Profile, matches: Sequence
 
 
 def _holders(causes: Sequence[LikelyCause], job: Profile, matches: Sequence[Match]) -> Iterator[Holder]:
-    past_of = {match.profile.case_id: match.profile for match in matches}
+    past_of, here = {match.profile.case_id: match.profile for match in matches}, ReadingsHere(job)
     behind_any = {behind.case_id for cause in causes for behind in cause.cases}
     for index, cause in enumerate(causes):
         for behind in cause.cases:
             past = past_of[behind.case_id]
-            for reading in readings_here(job, cause.module, past):
+            for reading in here.of(cause.module, past):
                 yield Holder(index, cause.words, behind.case_id, behind.weight, reading)
     rest = next((index for index, cause in enumerate(causes) if cause.is_something_else), None)
     others = [match for match in matches if match.profile.fault and match.profile.case_id not in behind_any]
     for match in others if rest is not None else ():
         weight = math.exp(JUDGED.sharpness * (match.score - 1.0))
-        for reading in readings_here(job, None, match.profile):
+        for reading in here.of(None, match.profile):
             yield Holder(rest or 0, match.profile.cause or "", match.profile.case_id, weight, reading)
 
 
@@ -286,7 +294,7 @@ def expected_bits(holders: Sequence[Holder], causes: Sequence[LikelyCause]) -> f
     It may come out as with any of the holders, or otherwise. What a cause makes it read is known from its holders.
     What nobody thought of, whatever is read, is left out: no reading tells anything of it.
     """
-    alike = np.array([[_alike(one, other) for other in holders] for one in holders])
+    alike = _alike([holder.reading for holder in holders])
     shown = [_chances(alike, holders, index) for index in range(len(causes))]
     surprise = [JUDGED.surprise * cause.is_something_else for cause in causes]
     prior = np.maximum(np.array([cause.probability for cause in causes]) - surprise, 0.0)
@@ -297,8 +305,25 @@ def expected_bits(holders: Sequence[Holder], causes: Sequence[LikelyCause]) -> f
     return max(0.0, float((together[some] * np.log2(together[some] / by_chance[some])).sum()))
 
 
-def _alike(one: Holder, other: Holder) -> float:
-    return 1.0 if one is other else max(LEAST_ALIKE, value_likeness(one.reading, other.reading))
+def _alike(readings: Sequence[ReadingTrait]) -> Floats:
+    """Return how alike the values of every two readings are; many have the same value, and each is compared once."""
+    places: dict[object, int] = {}
+    value_of = [places.setdefault(_value(reading), len(places)) for reading in readings]
+    first = [readings[value_of.index(place)] for place in places.values()]
+    by_value = np.ones((len(first), len(first)))
+    for place, one in enumerate(first):
+        for other in range(place, len(first)):
+            by_value[place, other] = by_value[other, place] = value_likeness(one, first[other])
+    alike = np.maximum(LEAST_ALIKE, by_value[np.ix_(value_of, value_of)])
+    np.fill_diagonal(alike, 1.0)
+    return alike
+
+
+def _value(reading: ReadingTrait) -> object:
+    """Return all that `value_likeness` looks at in readings of one kind."""
+    if reading.quantity == "waveform" and not reading.word:
+        return reading.traffic, reading.looks, reading.measured
+    return reading.word or reading.step
 
 
 def _chances(alike: Floats, holders: Sequence[Holder], cause: int) -> Floats:
