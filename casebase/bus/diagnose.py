@@ -180,7 +180,9 @@ class Diagnosis:
             slip.words
             for observation, one in zip(self.observations, self.explained, strict=True)
             for slip in observation.slips(self.bank)
-            if float(np.exp((together - one.log_any - 0.5 * slip.misfit**2)[healthy]).mean())
+            if float(
+                np.exp(together[healthy] - one.log_any[healthy] - 0.5 * slip.misfit[healthy] ** 2).mean()
+            )
             >= DOUBT_FROM * as_said
         }
         return sorted(found)
