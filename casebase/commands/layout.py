@@ -27,7 +27,7 @@ from casebase.library.layouts import (
 )
 from casebase.library.privacy import clear
 from casebase.library.store import Library
-from casebase.match.whereabouts import MOST_PAST, too_large, where_of
+from casebase.match.whereabouts import MOST_PAST, proven_at, too_large, where_of
 from casebase.publish.private_text import texts_of
 from casebase.record.case import Case
 from casebase.record.json_form import plain_data
@@ -164,7 +164,7 @@ def _where(
         with build_demo_library(places.demo_library()) as kept:
             layout = _layout_for(stuck, on_layout, kept)
             return (
-                where_of(stuck, layout, _past(kept, layout, stuck)),
+                where_of(stuck, layout, proven_at(layout, _past(kept, layout, stuck))),
                 layout,
                 layout.vehicles.unlike(stuck.vehicle),
             )
@@ -175,7 +175,7 @@ def _where(
         stuck = job_named(job, kept)
         layout = _layout_for(stuck, on_layout, kept)
         return (
-            where_of(stuck, layout, _past(kept, layout, stuck)),
+            where_of(stuck, layout, proven_at(layout, _past(kept, layout, stuck))),
             layout,
             layout.vehicles.unlike(stuck.vehicle),
         )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from types import MappingProxyType
 from typing import Final
 
 from casebase.bus.layout.locating import where
@@ -24,17 +25,19 @@ MOST_PAST: Final = 300
 MOST_COMPUTED: Final = 120
 """Places of one network: three seconds of processor time and 520 MB (measured); a car has twenty to sixty (judged)."""
 
+NOTHING_PROVEN: Final[Mapping[str, int]] = MappingProxyType({})
+
 _SAME_LEVELS: Final = {Medium.CAN_FD: Medium.HIGH_SPEED_CAN, Medium.J1939: Medium.HIGH_SPEED_CAN}
 
 
-def where_of(job: Case, layout: Layout, past: Iterable[Case] = ()) -> Whereabouts:
+def where_of(job: Case, layout: Layout, proven: Mapping[str, int] = NOTHING_PROVEN) -> Whereabouts:
     """Return where on a layout the fault of a job lies; networks of which the job says nothing are left out.
 
     So are those of more than `MOST_COMPUTED` places (`too_large`).
 
-    `past`: cases of the same platform, whose proven causes raise the places where they lay.
+    `proven`: how many proven causes of the same platform lay at each place (`proven_at`), which raises it.
     """
-    evidence = evidence_of(job, layout, past)
+    evidence = evidence_of(job, layout, proven)
     told = [
         network
         for network in layout.networks
@@ -54,7 +57,7 @@ def too_large(layout: Layout) -> list[str]:
     ]
 
 
-def evidence_of(job: Case, layout: Layout, past: Iterable[Case] = ()) -> Evidence:
+def evidence_of(job: Case, layout: Layout, proven: Mapping[str, int] = NOTHING_PROVEN) -> Evidence:
     """Return what a job says that can be held against a layout: readings as found, who is silent, who lost whom."""
     names = _network_names(job, layout)
     blames = who_blames_whom((entry.module, entry.code) for entry in job.codes)
@@ -68,7 +71,7 @@ def evidence_of(job: Case, layout: Layout, past: Iterable[Case] = ()) -> Evidenc
             if blame.kind == "lost"
             for reporter in blame.reporters
         ),
-        proven=proven_at(layout, past),
+        proven=proven,
     )
 
 

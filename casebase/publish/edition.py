@@ -64,6 +64,9 @@ class Edition:
     def __init__(self, connection: sqlite3.Connection) -> None:
         self.connection = connection
         self._db = SqliteDatabase(connection)
+        self._layouts: list[StoredLayout] | None = None
+        self.proven_on: dict[str, dict[str, int]] = {}
+        """Proven causes by the place of a layout where they lay, by the layout's ID, once they were counted."""
 
     def facts(self) -> dict[str, str]:
         """Return what the file says of itself: its date, where it comes from, its number if it was published."""
@@ -91,7 +94,9 @@ class Edition:
 
     def layouts(self) -> list[StoredLayout]:
         """Return the layouts, by the vehicles they hold for."""
-        return layouts_of(self.connection)
+        if self._layouts is None:  # the file never changes
+            self._layouts = layouts_of(self.connection)
+        return self._layouts
 
     def attachment(self, sha256: str) -> EditionAttachment | None:
         """Return what is known of an attached file; None where there is none, as in a file of an older casebase."""

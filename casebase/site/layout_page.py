@@ -16,7 +16,7 @@ from casebase.bus.layout.drawing import (
 )
 from casebase.bus.layout.whereabouts import PlaceToOpen, Whereabouts, WhereOnNetwork
 from casebase.library.layouts import StoredLayout, best_fitting
-from casebase.match.whereabouts import MOST_PAST, where_of
+from casebase.match.whereabouts import MOST_PAST, proven_at, where_of
 from casebase.publish.edition import Edition
 from casebase.record.case import Case
 from casebase.record.json_form import plain_data
@@ -91,7 +91,7 @@ def layout_context(
     stored = _named(edition, layout_id)
     layout = stored.layout
     job = job_from_query(pairs).case if pairs else None
-    found = where_of(job, layout, past_cases(edition, layout)) if job is not None else None
+    found = where_of(job, layout, proven_on(edition, stored)) if job is not None else None
     told = () if found is None else found.networks
     spoken = {one.network for one in told}
     return {
@@ -132,7 +132,16 @@ def layout_json(edition: Edition, layout_id: str) -> dict[str, Any]:
     return {"layout_id": layout_id, "revision": stored.revision, "layout": plain_data(stored.layout)}
 
 
-def past_cases(edition: Edition, layout: Layout) -> Iterator[Case]:
+def proven_on(edition: Edition, stored: StoredLayout) -> dict[str, int]:
+    """Return how many proven causes lay at each place of a layout, counted once for a file."""
+    counted = edition.proven_on.get(stored.layout_id)
+    if counted is None:
+        counted = proven_at(stored.layout, _past_cases(edition, stored.layout))
+        edition.proven_on[stored.layout_id] = counted
+    return counted
+
+
+def _past_cases(edition: Edition, layout: Layout) -> Iterator[Case]:
     """Yield the cases of the vehicles that a layout holds for."""
     fitted = layout.vehicles
     for case_id in ids_of_platform(edition, fitted.make, fitted.models, fitted.platform, MOST_PAST):
@@ -170,7 +179,7 @@ def where_context(edition: Edition, job: Case, query: str | None) -> dict[str, A
     stored = best_fitting(edition.layouts(), job.vehicle)
     if stored is None:
         return None
-    found: Whereabouts = where_of(job, stored.layout, past_cases(edition, stored.layout))
+    found: Whereabouts = where_of(job, stored.layout, proven_on(edition, stored))
     if not found.networks:
         return None
     address = f"/layout/{stored.layout_id}" + (f"?{query}" if query else "")
