@@ -28,6 +28,7 @@ from casebase.record.vocabulary import Battery, Ignition, Medium
 
 _CAN: Final = re.compile(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
 """CAN called by its name alone; the verb is written small."""
+_CAN_MAYBE: Final = re.compile(r"CAN|can bus")
 
 
 def _without_pins(message: Written, inside: set[int]) -> Written:
@@ -127,10 +128,16 @@ class Marks:
         """The clauses of the message."""
         return self.message.clauses()
 
+    @cached_property
+    def _first_can(self) -> int:
+        """Where CAN may first be called by its name."""
+        first = _CAN_MAYBE.search(self.message.text)
+        return first.start() if first else len(self.message.text)
+
     def medium_at(self, place: int) -> Medium | None:
         """Return the network last named before `place`, else the first named behind it."""
         at = last_before(self.media, place + 1)
-        if at < 0 and _CAN.search(self.message.text, 0, place):
+        if at < 0 and _CAN.search(self.message.text, self._first_can, place):
             return None  # a network named later is another one
         return self.media[max(0, at)].medium if self.media else None
 

@@ -9,7 +9,7 @@ import re
 from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured
-from casebase.intake.plain_words.written import Clause
+from casebase.intake.plain_words.written import LONGEST_CLAUSE, Clause
 
 NOMINAL_OHMS: Final = ("60", "120")
 """Ohms of a pair that is in order, and of one terminator (ISO 11898-2)."""
@@ -17,7 +17,7 @@ NOMINAL_OHMS: Final = ("60", "120")
 
 def is_not_read_here(text: str, clause: Clause, amount: Measured) -> bool:
     """Return whether an amount is what should be, what was asked or thought of, or what another vehicle showed."""
-    before = text[_begin(text, clause, amount) : amount.start]
+    before = text[max(_begin(text, clause, amount), amount.start - LONGEST_CLAUSE) : amount.start]
     return (
         _is_wished_or_thought_of(text, amount, before)
         or _is_of_another_vehicle(text, clause, amount, before)
@@ -114,12 +114,13 @@ _NORM_BEHIND: Final = re.compile(
     r"|ideal)\b",
     re.IGNORECASE,
 )
+_WORD: Final = re.compile(r"[^\W\d_]{2}")
 _BEGINS_RULE: Final = re.compile(r"\s*(?:and |but |so |where |since |because |around |about )*")
 
 
 def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
     """Return whether an amount is what should be or was thought of: `should be 60`, `need 60`, `spec 2.5`."""
-    cues = list(_WISHED.finditer(before))
+    cues = list(_WISHED.finditer(before)) if _WORD.search(before) else []
     if cues and not (SAID_OF_THIS.search(before, cues[-1].end()) or _AS_WISHED.search(before)):
         return True
     if _NOT_THIS.search(before):
@@ -164,7 +165,7 @@ _OTHER_BEHIND: Final = re.compile(
 
 def _is_of_another_vehicle(text: str, clause: Clause, amount: Measured, before: str) -> bool:
     """Return whether an amount was read on another vehicle: `a good one next door reads 60`."""
-    other = list(_OTHER_VEHICLE.finditer(before))
+    other = list(_OTHER_VEHICLE.finditer(before)) if _WORD.search(before) else []
     if other and not (_SWAPPED.search(before) or _THIS_VEHICLE.search(before, other[-1].end())):
         return True
     said = list(_SAID_BY_OTHERS.finditer(text, clause.sentence[0], amount.start))

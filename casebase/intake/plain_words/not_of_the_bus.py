@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured
@@ -26,7 +27,7 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
         or bool(_OF_A_CHIP.search(text, clause.sentence[0], amount.start))
         or bool(_SHORTED_TO.search(before))
         or _is_nominal_supply(text, amount)
-        or bool(_ON_THE_BENCH.search(text, *clause.sentence))
+        or _is_on_the_bench(text, clause.sentence)
         or _is_of_a_component(text, clause, amount, named)
     )
 
@@ -128,6 +129,13 @@ _ON_THE_BENCH: Final = re.compile(
     r"\b(?:on|at) (?:the|my|a) bench\b|(?<!battery )(?<!batt )\bout of the (?:car|vehicle|truck|van)\b",
     re.IGNORECASE,
 )
+
+
+@lru_cache(maxsize=64)
+def _is_on_the_bench(text: str, sentence: Span) -> bool:
+    return _ON_THE_BENCH.search(text, *sentence) is not None
+
+
 _OWN_SIDE: Final = re.compile(
     r"\b(?:(?:pins?|modules?|components?|units?|ecus?|devices?) side"
     r"|(?:remote|fob|key|coin|button|torch|meter|sensor) (?:battery|cell|supply))\b[^\n]{0,24}$",

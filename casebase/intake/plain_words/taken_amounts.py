@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured, changed_from
@@ -144,12 +145,12 @@ def _goes_on_from(
 ) -> TakenAmount | None:
     """Return the measurement that an amount is another value of, as "then 60" or "unplugged ABS: OL" say."""
     text = marks.message.text
-    carries = _CARRIES.search(text, clause.start, clause.end)
+    carries = _carries_on(text, clause)
     if before and before[-1].amount.start in marks.not_read:
         carries = (
             carries
-            or SAID_OF_THIS.search(text, clause.start, amount.start)
-            or _IT_IS.search(text, clause.start, amount.start)
+            or SAID_OF_THIS.search(text, clause.start, amount.start) is not None
+            or _IT_IS.search(text, clause.start, amount.start) is not None
         )
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
@@ -163,6 +164,11 @@ def _goes_on_from(
     if amount.quantity is Quantity.RESISTANCE and not _LEAST_PAIR <= amount.low <= _MOST_PAIR:
         return earlier if Line.GROUND in earlier.lines or Line.BATTERY_PLUS in earlier.lines else None
     return earlier if amount.quantity is Quantity.VOLTAGE and earlier.lines[1:] == (Line.GROUND,) else None
+
+
+@lru_cache(maxsize=64)
+def _carries_on(text: str, clause: Clause) -> bool:
+    return _CARRIES.search(text, clause.start, clause.end) is not None
 
 
 def _names_other_line(marks: Marks, clause: Clause, amount: Measured, lines: Sequence[Line]) -> bool:
