@@ -223,6 +223,19 @@ def test_who_holds_a_code_is_not_in_the_list_of_the_silent() -> None:
     assert told(understood_from("ECM, BCM silent"), "silent") == ["ECM", "BCM"]
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "\x1b[1;31m119 ohm\x1b[0m 6 to 14",  # ECMA-48, 5.4: a control sequence ends with a letter
+        "\x9b31m119 ohm 6 to 14",
+        "119 ohm 6 to 14 \x1b]0;13 V\x07",  # ECMA-48, 8.3.89: an operating system command and its terminator
+        "\x1b]8;;http://a.example/12\x1b\\119 ohm\x1b]8;;\x1b\\ 6 to 14",
+    ],
+)
+def test_orders_to_a_terminal_hold_no_readings(text: str) -> None:
+    assert [item.phrase for item in understood_from(text).of("readings")] == ["119 ohm 6 to 14"]
+
+
 def test_negations_are_no_findings() -> None:
     """What is not so is told apart, and no code of it is kept."""
     understood = understood_from("No U0100. Not shorted to ground, lines not shorted together. U0121 in ABS")

@@ -27,6 +27,11 @@ from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, 
 from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Medium
 
+_ESCAPES: Final = re.compile(
+    r"(?:\x1b\[|\x9b)[0-?]{0,40}[ -/]{0,4}[@-~]|(?:\x1b[\]PX^_]|\x9d)[^\x07\x1b\x9c]{0,300}(?:\x07|\x1b\\|\x9c)"
+    r"|\x1b[ -/]{0,4}[0-Z\\^-~]"
+)
+"""Colours and orders to a terminal (ECMA-48), which a copied page may hold: their figures are no readings."""
 _UNSEEN: Final = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u202a-\u202e\u2028\u2029\u2066-\u2069\ufeff\ud800-\udfff]"
 )
@@ -75,7 +80,7 @@ class Understood:
 
 def understood_from(message: str, vehicles: Vehicles = ()) -> Understood:
     """Return what a message says; `vehicles` are the makes and models to look for. No text makes it raise."""
-    message = _UNSEEN.sub(" ", message.replace("\r\n", "\n").replace("\r", "\n"))
+    message = _UNSEEN.sub(" ", _ESCAPES.sub("", message.replace("\r\n", "\n").replace("\r", "\n")))
     report, prose = _parted(message[:LONGEST_PASTE])
     marks = Marks(mended(written(prose)))
     understood = Understood(is_cut=len(prose) > LONGEST_MESSAGE or len(message) > LONGEST_PASTE)
