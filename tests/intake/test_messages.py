@@ -233,6 +233,7 @@ def test_who_holds_a_code_is_not_in_the_list_of_the_silent() -> None:
     ],
 )
 def test_orders_to_a_terminal_hold_no_readings(text: str) -> None:
+    """A page copied out of a coloured terminal: the figures of a colour are no volts and no ohms."""
     assert [item.phrase for item in understood_from(text).of("readings")] == ["119 ohm 6 to 14"]
 
 
