@@ -156,15 +156,13 @@ class Hub:
             offset, length, is_last = self._announced(request)
             if await self._ask(lambda library: received(library, sha256, token.source)) is not None:
                 return await self._standing(token, sha256)
-            if self._taking.standing(token.source, sha256) is None or is_last:
+            if sha256 not in self._taking.waiting_of(token.source):
+                self._taking.forget(token.source, sha256)
                 await self._received(request, token, sha256, offset, length)
-            bundle = self.inbox.arriving(token.source, sha256)
-            if bundle is not None and is_last and bundle.is_whole and not self._taking.add(token, bundle):
-                raise Problem(
-                    HTTPStatus.SERVICE_UNAVAILABLE,
-                    "too many bundles wait: send it again later",
-                    retry_after="20",
-                )
+                bundle = self.inbox.arriving(token.source, sha256)
+                if bundle is not None and is_last and bundle.is_whole and not self._taking.add(token, bundle):
+                    told = "too many bundles wait: send it again later"
+                    raise Problem(HTTPStatus.SERVICE_UNAVAILABLE, told, retry_after="20")
             return await self._standing(token, sha256)
 
     async def offered(self, request: Request) -> Response:
@@ -277,16 +275,14 @@ class Hub:
                 return JSONResponse({"state": "taken in", "cases": counted})
         if standing is not None and standing.stage is Stage.REFUSED:
             raise Problem(HTTPStatus.UNPROCESSABLE_ENTITY, standing.why)
-        if standing is not None and standing.stage is Stage.PUT_OFF:
-            raise Problem(HTTPStatus.SERVICE_UNAVAILABLE, standing.why, retry_after="3")
-        if standing is not None:
-            return JSONResponse(
-                {"state": str(standing.stage)}, HTTPStatus.ACCEPTED, headers={"retry-after": "1"}
-            )
+        if standing is not None and standing.stage is not Stage.PUT_OFF:
+            return JSONResponse({"state": str(standing.stage)}, HTTPStatus.ACCEPTED)
         bundle = self.inbox.arriving(token.source, sha256)
         if bundle is None:
             raise Problem(HTTPStatus.NOT_FOUND, "nothing of this bundle is here")
         told = {"upload-offset": str(bundle.offset), "upload-complete": "?0"}
+        if standing is not None:
+            return JSONResponse({"state": str(standing.stage), "why": standing.why}, headers=told)
         return JSONResponse({"state": "arriving"}, headers=told)
 
     async def _ask(self, work: Callable[[Library], _Done]) -> _Done:

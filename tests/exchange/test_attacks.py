@@ -14,6 +14,7 @@ import pytest
 
 from casebase.errors import ExchangeError
 from casebase.exchange import allowance, inbox, service
+from casebase.exchange import client as client_module
 from casebase.exchange.service import Settings
 from casebase.library.shop_tokens import make_token, revoke_token
 from casebase.library.sources import pin_key
@@ -468,3 +469,15 @@ class _stranger:  # noqa: N801  used like a function
                         pass
                 except OSError:
                     continue
+
+
+def test_a_refused_bundle_of_many_parts_is_sent_anew(
+    served: str, north: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A refusal of before does not stand in the way of its first part."""
+    monkeypatch.setattr(client_module, "PART_BYTES", 1000)
+    bundle = _file(tmp_path / "a", b"not at all" * 500)
+    refused(served, north, bundle, "no zip file")
+    refused(served, north, bundle, "no zip file")
+    with client(served, north) as there:
+        assert there.send(north.bundle, nobody).cases["new"] == 2
