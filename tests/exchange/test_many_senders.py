@@ -28,7 +28,7 @@ def send(url, token, bundle):
     with HubClient(url, token) as hub:
         first = hub.send(Path(bundle), lambda done, whole: None)
         again = hub.send(Path(bundle), lambda done, whole: None)
-        print(json.dumps([first.cases, again.already]), flush=True)
+        sys.stdout.write(json.dumps([first.cases, again.already]) + "\n")
 
 threads = [threading.Thread(target=send, args=one) for one in json.load(sys.stdin)]
 for thread in threads:
