@@ -28,7 +28,7 @@ def send(url, token, bundle):
     with HubClient(url, token) as hub:
         first = hub.send(Path(bundle), lambda done, whole: None)
         again = hub.send(Path(bundle), lambda done, whole: None)
-        sys.stdout.write(json.dumps([first.cases, again.already]) + "\n")
+        sys.stdout.write(json.dumps([first.cases, again.already]) + chr(10))
 
 threads = [threading.Thread(target=send, args=one) for one in json.load(sys.stdin)]
 for thread in threads:
