@@ -11,6 +11,7 @@ from casebase.commands.news import tell_news
 from casebase.commands.opening import means_to_compare, open_library, simulated_buses
 from casebase.commands.shared import JsonOption, LibraryOption, by_option, own_page, print_json
 from casebase.errors import LibraryError
+from casebase.library.layouts import layouts_waiting
 from casebase.library.privacy import add_names, clear, remove_names
 from casebase.library.privacy import names as kept_names
 from casebase.library.review_queue import reviewed, waiting, waiting_data
@@ -91,8 +92,9 @@ def _walk(library: Library, by: str | None) -> None:
     """Go through what waits in the terminal; whoever speaks is asked for their handle once."""
     means = means_to_compare()
     found, count = waiting(library, means.buses or simulated_buses(), MOST_LISTED)
+    layouts = layouts_waiting(library)
     if not found:
-        return print_waiting(found, count, own_page())
+        return print_waiting(found, count, own_page(), layouts)
     who = by or input("Your handle: ").strip()
     if not who:
         raise LibraryError("say who you are with --by HANDLE")
@@ -100,6 +102,8 @@ def _walk(library: Library, by: str | None) -> None:
     walk.walk([one.kept.case_id for one in found])
     if count > len(found):
         typer.echo(f"{count - len(found)} more wait: casebase review")
+    if layouts:
+        print_waiting([], 0, own_page(), layouts)
     if walk.agreed:
         tell_news(library, walk.agreed)
     return None
@@ -108,7 +112,9 @@ def _walk(library: Library, by: str | None) -> None:
 def _show(library: Library, case_id: str | None, every: bool, json: bool) -> None:
     if case_id is None:
         found, count = waiting(library, simulated_buses(), None if every else MOST_LISTED)
-        return print_json(waiting_data(found)) if json else print_waiting(found, count, own_page())
+        if json:
+            return print_json(waiting_data(found))
+        return print_waiting(found, count, own_page(), layouts_waiting(library))
     means = means_to_compare()
     one = reviewed(library, library.get_there(case_id), means)
     if json:

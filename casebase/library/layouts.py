@@ -49,12 +49,19 @@ class LayoutStanding:
     agreed: int | None = None
     current: int = 1
 
+    @property
+    def waits(self) -> bool:
+        """Whether nobody has said anything of the current revision; one kept inside or taken out does not wait."""
+        agreed_before = self.said is LayoutSaid.AGREED and (self.agreed or 0) < self.current
+        return self.said is None or agreed_before
+
     def words(self) -> str:
         """Return the standing in one line."""
         if self.said is None:
             return "waits to be read"
-        later = f"; revision {self.current} waits to be read" if (self.agreed or 0) < self.current else ""
-        return f"{self.said} by {self.by}" + (later if self.said is LayoutSaid.AGREED else "")
+        return (
+            f"{self.said} by {self.by}{f'; revision {self.current} waits to be read' if self.waits else ''}"
+        )
 
 
 def keep_layouts(db: Database, layouts: Iterable[Layout], now: str) -> Iterator[tuple[str, int, bool]]:
@@ -184,6 +191,12 @@ def layout_standings(library: LibraryFile) -> dict[str, LayoutStanding]:
             agreed = revision if said is LayoutSaid.AGREED else None
             found[layout_id] = LayoutStanding(said, by, agreed, current[layout_id])
     return found
+
+
+def layouts_waiting(library: LibraryFile) -> list[StoredLayout]:
+    """Return the layouts of which the shop lead has yet to say whether the current revision goes out."""
+    standings = layout_standings(library)
+    return [one for one in layouts_in(library) if standings[one.layout_id].waits]
 
 
 def agreed_layouts(library: LibraryFile) -> list[StoredLayout]:

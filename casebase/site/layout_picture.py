@@ -34,6 +34,9 @@ _BESIDE: Final = 13.0
 _SMALL: Final = 0.82
 """Height of the second line's text, of the first line's."""
 
+SUPPLY_AND_GROUND: Final = "Supply and ground"
+"""Stands above the fuses and ground points, which no wire of the drawing leads to."""
+
 _REACH: Final = 5.5
 _LEAST_BAR: Final = 3.0
 
@@ -79,6 +82,12 @@ def layout_picture(
         if not any(index in rows for rows in left_out.values()):
             also = [places[row].called for row in left_out.get(index, ())]
             _draw_place(sheet, place, index, at, also)
+    if power:
+        sheet.y += _SECOND
+        sheet.marks.append(
+            shapes.words_at(_LEFT - 8, sheet.y + 12, SUPPLY_AND_GROUND, class_="ly-name", font_weight="bold")
+        )
+        sheet.y += _ROW
     for one in power:
         _draw_power(sheet, one)
     return shapes.element(

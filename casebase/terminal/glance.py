@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Final, NamedTuple
 
 from casebase.match.answer.answer import Answer
-from casebase.match.answer.glance import NOTHING_AGAINST, CauseInShort, Glance, glance_at
+from casebase.match.answer.glance import NOTHING_YET, CauseInShort, Glance, glance_at
 from casebase.match.answer.words import needs_words
 from casebase.record.cautions import BRAKES_OR_STEERING
 from casebase.terminal.page import Page
@@ -96,7 +96,7 @@ def _next_test(glance: Glance, width: int) -> Iterator[str]:
 def _cause(cause: CauseInShort, width: int, *, with_evidence: bool) -> Iterator[str]:
     yield _barred(cause.probability, cause.chance, cause.words, width)
     if with_evidence:
-        against = f"; against: {cause.speaks_against}" if cause.speaks_against != NOTHING_AGAINST else ""
+        against = f"; against: {cause.speaks_against}" if cause.speaks_against != NOTHING_YET else ""
         room = width - len(_BESIDE) - len(against)
         yield _one_line(
             f"{_BESIDE}{_one_line(f'for: {cause.speaks_for}', max(room, _LEAST_ROOM))}{against}", width

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from casebase.library.backup import BackedUp
+from casebase.library.layouts import StoredLayout
 from casebase.library.near_duplicates import SAME_JOB_FROM, NearDuplicate
 from casebase.library.news import News
 from casebase.library.restore import Restored
@@ -25,11 +26,22 @@ from casebase.terminal.case import LOOK_FIRST, print_case, print_differences
 from casebase.terminal.page import MOST_NAMED, Page
 
 
-def print_waiting(found: Sequence[Waiting], count: int, page: Page) -> None:
-    """Print what waits."""
-    if not found:
+def print_waiting(
+    found: Sequence[Waiting], count: int, page: Page, layouts: Sequence[StoredLayout] = ()
+) -> None:
+    """Print what waits: the records `found` of `count`, then the layouts."""
+    if not found and not layouts:
         page.line("Nothing waits to be read.")
-        return
+    if found:
+        _print_records_waiting(found, count, page)
+    if layouts:
+        many = "layouts wait" if len(layouts) > 1 else "layout waits"
+        page.line(f"{len(layouts)} wiring {many} to be read. Next: casebase layout {layouts[0].layout_id}")
+    for one in layouts:
+        page.line(f"{one.layout_id}  {one.layout.name()}", 0, 10)
+
+
+def _print_records_waiting(found: Sequence[Waiting], count: int, page: Page) -> None:
     page.line(
         f"{count} wait to be read, the most complete first. Next: casebase review {found[0].kept.case_id}"
     )

@@ -89,6 +89,23 @@ def test_the_same_layout_is_kept_once_and_a_changed_one_as_a_revision(shop: Path
         assert library.faults() == []
 
 
+def test_review_lists_the_layouts_that_wait(shop: Path) -> None:
+    """One that was agreed to waits again once it is revised; one that stays inside does not wait."""
+    listed = run(shop, "review", "--list").output
+    assert "2 wiring layouts wait to be read" in listed
+    assert K4.name() in listed
+    assert T2.name() in listed
+
+    agree(shop, K4)
+    run(shop, "layout", id_of(shop, T2), "--keep-inside", "--by", "ingrid")
+    assert "Nothing waits to be read." in run(shop, "review", "--list").output
+
+    revised = K4.model_copy(update={"id": id_of(shop, K4), "revision": 1, "note": "S12 moved in 2016."})
+    with Library.open(shop) as library:
+        library.log([], layouts=[revised])
+    assert "1 wiring layout waits to be read" in run(shop, "review", "--list").output
+
+
 def test_what_is_changed_outside_is_found(shop: Path) -> None:
     """`casebase check` looks at layouts as it does at cases."""
     with closing(sqlite3.connect(shop)) as connection:

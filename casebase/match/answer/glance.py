@@ -47,7 +47,7 @@ SPEAKS_FOR, SPEAKS_AGAINST = 1.5, 0.67
 """How far a feed or a trial must raise or lower a cause to be told (judged)."""
 
 MOST_FOR, MOST_AGAINST = 2, 2
-NOTHING_AGAINST: Final = "nothing yet"
+NOTHING_YET: Final = "nothing yet"
 
 _SURE_WORDS: Final = ((0.9, "Very likely:"), (0.7, "Likely:"), (0.4, "Perhaps, at about even chances:"))
 """The lowest probability of each way to begin a verdict (judged); below, nothing is decided."""
@@ -265,8 +265,8 @@ def _in_short(cause: LikelyCause, answer: Answer) -> CauseInShort:
         words=cause.words,
         probability=cause.probability,
         chance=chance_word(cause.probability),
-        speaks_for="; ".join(list(_speaks_for(cause, answer))[:MOST_FOR]) or "a common fault",
-        speaks_against="; ".join(against[:MOST_AGAINST]) or NOTHING_AGAINST,
+        speaks_for="; ".join(list(_speaks_for(cause, answer))[:MOST_FOR]) or NOTHING_YET,
+        speaks_against="; ".join(against[:MOST_AGAINST]) or NOTHING_YET,
     )
 
 
