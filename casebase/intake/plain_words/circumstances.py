@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final
 
 from casebase.intake.plain_words.marks import Marks
@@ -56,24 +57,35 @@ _LAMP_CALLED: Final = (
 )
 _BETWEEN_LAMPS: Final = r"(?:\s?,\s?(?:and )?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?"
 _LAMP_LIST: Final = rf"(?:{_LAMP_CALLED})(?:{_BETWEEN_LAMPS}(?:{_LAMP_CALLED})){{0,8}}"
-_LAMPS: Final = re.compile(
-    rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST})(?: (?:warning )?(?:lamps?|lights?|telltales?)\b"
-    rf"|(?<=indicator)\b)(?! (?:off|out|ok"
-    rf"|is off|not|do(?:es)? ?n[o']t|(?:has |have )?(?:gone|goes|went|go) (?:out|off)"
-    rf"|switch|bulb|relay|fuse|circuit|wir(?:e|ing)|socket|unit)\b)"
-    rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
-    rf"|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
-    rf"|(?<!no )(?<!\w)(?P<lit>{_LAMP_LIST}) (?:(?:is|are) )?(?:both |all )?(?:lit|illuminated)\b"
-    rf"|\b(?:lamps?|lights?) for (?:the )?(?P<named>{_LAMP_LIST})(?!\w)"
-    rf"|\b(?:check|says) (?P<check>{_LAMP_LIST})(?!\w)(?! (?:control|module|says|fuse|plug|has))",
-    re.IGNORECASE,
-)
 _ONE_LAMP: Final = re.compile(rf"(?<!\w)(?:{_LAMP_NAME})(?!\w)", re.IGNORECASE)
+_OF_LAMPS: Final = re.compile(
+    r"lamp|light|\blit\b|illuminat|telltale|indicator|warning|check|says", re.IGNORECASE
+)
+"""Without one of these a message says nothing of lamps."""
+
+
+@cache
+def _lamps() -> re.Pattern[str]:
+    """Return what says that lamps are on; it takes as long to make as to read a message, and most speak of none."""
+    return re.compile(
+        rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST})(?: (?:warning )?(?:lamps?|lights?|telltales?)\b"
+        rf"|(?<=indicator)\b)(?! (?:off|out|ok"
+        rf"|is off|not|do(?:es)? ?n[o']t|(?:has |have )?(?:gone|goes|went|go) (?:out|off)"
+        rf"|switch|bulb|relay|fuse|circuit|wir(?:e|ing)|socket|unit)\b)"
+        rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
+        rf"|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
+        rf"|(?<!no )(?<!\w)(?P<lit>{_LAMP_LIST}) (?:(?:is|are) )?(?:both |all )?(?:lit|illuminated)\b"
+        rf"|\b(?:lamps?|lights?) for (?:the )?(?P<named>{_LAMP_LIST})(?!\w)"
+        rf"|\b(?:check|says) (?P<check>{_LAMP_LIST})(?!\w)(?! (?:control|module|says|fuse|plug|has))",
+        re.IGNORECASE,
+    )
 
 
 def lamps_in(message: Written) -> Iterator[Told]:
     """Yield each lamp that the message says is on."""
-    for match in _LAMPS.finditer(message.text):
+    if not _OF_LAMPS.search(message.text):
+        return
+    for match in _lamps().finditer(message.text):
         listed = next(text for text in match.groups() if text)
         for name in _ONE_LAMP.findall(listed):
             yield Told(_LAMP_NAMES[name.lower()], (match.span(),))

@@ -89,7 +89,7 @@ class Marks:
         lines = [(one.start, one.end) for one in self.points]
         self.amounts = self._of_the_network(lines)
         self.not_read = {one.start for one in self.amounts if self._is_not_read_here(one)}
-        self.ohm_states = [one for one in self.states if one.value in (Battery.DISCONNECTED, Ignition.OFF)]
+        self.ohm_states = [one for one in self.states if one.value in (*Battery, Ignition.OFF)]
         self.volt_states = [one for one in self.states if isinstance(one.value, Ignition)]
         self.unplugged = unplugged_in(self.message, self.modules)
 

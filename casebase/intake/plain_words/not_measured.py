@@ -38,42 +38,37 @@ def _begin(text: str, clause: Clause, amount: Measured) -> int:
 
 # --- what should be, what was hoped for, what was thought -------------------------------------------------------------
 
-_FILLER: Final = (
-    r"(?:\s(?:to|not|only|be|been|have|has|read|see|is|are|was|show|get|give|measure|find|sit|say|says|of|at|about"
-    r"|around|it|that"
-    r"|there|i|you|we|the|a|an|something|like|roughly|approx(?:imately)?|between|for|least|most|this|they|both|reading"
-    r"|found)\b){0,7}"
-)
 _WISHED: Final = re.compile(
-    rf"\b(?:impedance\b|works? (?:with|at)\b|instead of (?:an? |the |2 |3 )?\s?$|result(?:s|ing) in\b|(?:normal"
-    rf"|usual|healthy|good|acceptable|typical|allowed) (?:ranges?"
-    rf"|values?|levels?)\b"
-    rf"|(?:usually|generally|commonly|maybe|perhaps|possibly)\b|(?:us(?:e|es|ed|ing)|fit|fitted|install(?:ed)?"
-    rf"|add(?:ed)?"
-    rf"|solder(?:ed)?|order(?:ed)?|choose|powered|supplied|fed)\b(?:\s(?:it|directly|from|with|by|off|at|in|an?|the"
-    rf"|only|one|1|2|another))*\s?$)"
-    rf"|"
-    rf"\b(?:(?:should|shall|must|ought|supposed|meant)(?:n't| not)?\b{_FILLER}"
-    rf"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need"
-    rf"|like|want|make"
-    rf"|put)\b{_FILLER}|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see"
-    rf"|get)\b{_FILLER}"
-    rf"|expect(?:ed|ing|s|ation)?\b{_FILLER}|(?<!out of )(?<!within )(?<!to )(?<!in )spec(?:s|ification"
-    rf"|ified)?\b{_FILLER}"
-    rf"|soll(?:wert)?\b|(?:book|manual) (?:value )?\s?$|nominal(?:ly)?\b|ideal(?:ly)?\b|typical(?:ly)?\b|in theory\b"
-    rf"|theoretical(?:ly)?\b|rated\b|target\b|limit\b"
-    rf"|tolerance\b|(?:max(?:imum)?|min(?:imum)?) (?:allowed|permitted|is)\b"
-    rf"|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for|aim(?:ing)? for|hoping for|hoped for)\b"
-    rf"(?:\s(?:to|be|see|have|read|measure|get|find|about|around|a|an|the|at|least|under|over|you)\b){{0,5}}\s?$"
-    rf"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?|said"
-    rf"|wants?"
-    rf"|gives?|shows?|asks? for|calls? for)\b{_FILLER}|according to\b|as per\b|per the\b|by the book\b"
-    rf"|\bto (?:achieve|reach|obtain|make|get to|end up (?:with|at))\b{_FILLER}"
-    rf"|thought\b{_FILLER}|assum(?:e|ed|ing)\b{_FILLER}|imagin\w+\b|pretend\w*\b"
-    rf"|(?:makes?|make up|adds? up to|sums? up to|equals?|half of|twice|double)\s?$|look(?:ed)? for\b"
-    rf"|(?:if|unless|in case|whether) (?:it|that|they|you|this|the \w+) (?:is|was|were|reads?|shows?"
-    rf"|measures?|gives?"
-    rf"|gets?|has|have|see|sees|find)\b{_FILLER})",
+    r"\b(?:(?:should|shall|must|ought|supposed|meant)(?:n't| not)?"
+    r"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need|like"
+    r"|want|make|put)|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see|get)"
+    r"|expect(?:ed|ing|s|ation)?|(?<!out of )(?<!within )(?<!to )(?<!in )spec(?:s|ification|ified)?|thought"
+    r"|assum(?:e|ed|ing)|imagin\w+|pretend\w*|to (?:achieve|reach|obtain|make|get to|end up (?:with|at))"
+    r"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?|said|wants?"
+    r"|gives?|shows?|asks? for|calls? for)|(?:if|unless|in case|whether) (?:it|that|they|you|this|the \w+) (?:is|was"
+    r"|were|reads?|shows?|measures?|gives?|gets?|has|have|see|sees|find)|(?:normal|usual|healthy|good|acceptable"
+    r"|typical"
+    r"|allowed) (?:ranges?|values?|levels?)|usually|generally|commonly|maybe|perhaps|possibly|impedance|works? (?:with"
+    r"|at)|result(?:s|ing) in|soll(?:wert)?|nominal(?:ly)?|ideal(?:ly)?|typical(?:ly)?|in theory|theoretical(?:ly)?"
+    r"|rated|target|limit|tolerance|(?:max(?:imum)?|min(?:imum)?) (?:allowed|permitted|is)|according to|as per|per the"
+    r"|by the book|look(?:ed)? for)\b",
+    re.IGNORECASE,
+)
+_GOES_WITH_IT: Final = re.compile(
+    r"(?:\s(?:to|not|only|be|been|have|has|read|see|is|are|was|show|get|give|measure|find|sit|say|says|of|at|about"
+    r"|around"
+    r"|it|that|there|i|you|we|the|a|an|something|like|roughly|approx(?:imately)?|between|for|least|most|this|they|both"
+    r"|reading|found)\b){0,7}",
+    re.IGNORECASE,
+)
+"""Words behind a wish that are part of it, though alone they could say that something was read."""
+_WISHED_RIGHT_BEFORE: Final = re.compile(
+    r"\b(?:(?:instead of (?:an? |the |2 |3 )?|(?:book|manual) (?:value )?|makes?|make up|adds? up to|sums? up to"
+    r"|equals?"
+    r"|half of|twice|double)\s?$|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for|aim(?:ing)? for"
+    r"|hoping for|hoped for)\b(?:\s(?:to|be|see|have|read|measure|get|find|about|around|a|an|the|at|least|under|over"
+    r"|you)\b){0,5}\s?$|(?:us(?:e|es|ed|ing)|fit|fitted|install(?:ed)?|add(?:ed)?|solder(?:ed)?|order(?:ed)?|choose"
+    r"|powered|supplied|fed)\b(?:\s(?:it|directly|from|with|by|off|at|in|an?|the|only|one|1|2|another))*\s?$)",
     re.IGNORECASE,
 )
 _NOT_THIS: Final = re.compile(
@@ -121,7 +116,10 @@ _BEGINS_RULE: Final = re.compile(r"\s*(?:and |but |so |where |since |because |ar
 def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
     """Return whether an amount is what should be or was thought of: `should be 60`, `need 60`, `spec 2.5`."""
     cues = list(_WISHED.finditer(before)) if _WORD.search(before) else []
-    if cues and not (SAID_OF_THIS.search(before, cues[-1].end()) or _AS_WISHED.search(before)):
+    goes_on = _GOES_WITH_IT.match(before, cues[-1].end()) if cues else None
+    if goes_on and not (SAID_OF_THIS.search(before, goes_on.end()) or _AS_WISHED.search(before)):
+        return True
+    if _WISHED_RIGHT_BEFORE.search(before) and not _AS_WISHED.search(before):
         return True
     if _NOT_THIS.search(before):
         return True

@@ -162,7 +162,8 @@ class Subject:
 
 
 _BLACK_LEAD: Final = re.compile(
-    r"\b(?:black|negative|minus)(?: lead| probe)? (?:is |was )?(?:on|to|at) (?:the )?(?:pin )?(?:4|5|ground|gnd"
+    r"\b(?:black(?: lead| probe)?|(?:negative|minus) (?:lead|probe)) (?:is |was )?(?:on|to"
+    r"|at) (?:the )?(?:pin )?(?:4|5|ground|gnd"
     r"|chassis|earth|body)\b",
     re.IGNORECASE,
 )

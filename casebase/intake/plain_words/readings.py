@@ -213,6 +213,8 @@ def _state(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[Data, tupl
         spans.append((said.start, said.end))
         if said.value is Battery.DISCONNECTED:
             data |= {"ignition": str(Ignition.OFF), "battery": str(Battery.DISCONNECTED)}
+        elif said.value is Battery.CONNECTED:
+            data["battery"] = str(Battery.CONNECTED)
         else:
             data["ignition"] = str(said.value)
     unplugged = _unplugged(marks, clause, taken)

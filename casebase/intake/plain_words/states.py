@@ -26,6 +26,8 @@ _STATES: Final = re.compile(
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
     r"|\brunning\b(?! board)|koer)\b)"
     r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
+    rf"|(?P<connected>\b(?:with )?(?:it|{_BATTERY})(?: is| was)? (?:re-?)?connected\b|\bre-?connect(?:ed|ing) (?:it|the"
+    rf" {_BATTERY}|{_BATTERY}))"
     rf"|(?P<battery>\b{_BATTERY} (?:(?:is|was|were|all|taken|being|been|has) ){{0,3}}{_TAKEN_OFF}"
     rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting"
     rf"|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
@@ -36,11 +38,12 @@ _STATES: Final = re.compile(
     r"|disconnected)|no power on (?:it|the (?:car|bus|network)))\b)",
     re.IGNORECASE,
 )
-IGNITIONS: Final = {
+STATES: Final[dict[str, Ignition | Battery]] = {
     "on": Ignition.ON,
     "off": Ignition.OFF,
     "running": Ignition.RUNNING,
     "cranking": Ignition.CRANKING,
+    "connected": Battery.CONNECTED,
 }
 _LOADED: Final = re.compile(
     r"\b(?:load tested|under load|with (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|lamp|load)(?: across)?"
@@ -75,9 +78,15 @@ class Unplugged:
 def states_in(message: Written) -> list[StateSaid]:
     """Return the states that the message says, in order."""
     return [
-        StateSaid(*match.span(), IGNITIONS.get(str(match.lastgroup), Battery.DISCONNECTED))
+        StateSaid(*match.span(), STATES.get(str(match.lastgroup), Battery.DISCONNECTED))
         for match in _STATES.finditer(message.text)
+        if not match["connected"]
+        or "batt" in message.text[max(0, match.start() - _NEAR) : match.end()].lower()
     ]
+
+
+_NEAR: Final = 60
+"""Characters within which `it` is the battery."""
 
 
 def load_said(message: Written, start: int, end: int) -> bool | None:
