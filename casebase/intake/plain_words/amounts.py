@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from casebase.errors import QuantityError
-from casebase.intake.plain_words.written import Written
+from casebase.intake.plain_words.written import Written, rule
 from casebase.record.quantities import RESISTANCE, VOLTAGE, Amount
 from casebase.record.reading_value import ReadingValue, read_reading_value
 from casebase.record.vocabulary import Quantity
@@ -22,20 +22,20 @@ _UNIT: Final = (
     r"|(?P<volt>millivolts?|mv|volts?|v)(?P<alternating> ?ac)?(?: ?dc)?(?!\w)"
     r"|(?P<amp>milliamps?|ma|amps?|(?-i:A))(?!\w)"
 )
-_AMOUNT: Final = re.compile(
+_AMOUNT: Final = rule(
     rf"(?<![\w.,'+#-])(?P<limit>(?:more than|over|above|at least|less than|under|below|[<>])\s?)?"
     rf"(?P<low>{_NUMBER})(?:\s?(?:to|-|\.\.|\u2026)\s?(?P<high>{_NUMBER}))?(?:[ -]?(?:{_UNIT}))?(?![\w])(?!-?[0-9])",
     re.IGNORECASE,
 )
-_LETTER_AS_POINT: Final = re.compile(r"(?<![\w.,])[0-9]{1,3}[kKMR][0-9]{1,2}(?!\w)")
-_OVER_LIMIT: Final = re.compile(
+_LETTER_AS_POINT: Final = rule(r"(?<![\w.,])[0-9]{1,3}[kKMR][0-9]{1,2}(?!\w)")
+_OVER_LIMIT: Final = rule(
     r"(?<!\w)(?P<ol>(?-i:OL|O\.L\.?|ol)|infinite|infinity|over limit|\u221e)(?!\w)|\b(?P<open>open(?: circuit)?"
     r"|no continuity)\b",
     re.IGNORECASE,
 )
-_ALTERNATING: Final = re.compile(r"\b(?:ac volt(?:s|age)?|volts? ac|ac range)\b[^.;\n]{0,20}$", re.IGNORECASE)
+_ALTERNATING: Final = rule(r"\b(?:ac volt(?:s|age)?|volts? ac|ac range)\b[^.;\n]{0,20}$", re.IGNORECASE)
 
-_OTHER_UNIT: Final = re.compile(
+_OTHER_UNIT: Final = rule(
     r"\s?(?:%|\u20ac|\u00a3|\$|\u00b0|:[0-9]{2}(?![0-9])|[x\u00d7](?= ?[0-9A-Z])|"
     r"(?:k|m)?(?:mi|miles?|km|kilomet\w+|mph|kmh|kph|rpm|nm|bar|psi|kpa|mm|cm|inch(?:es)?|ft|ah|kw|hp|bhp|w|watts?|"
     r"eur|euros?|usd|gbp|dollars?|pounds?|quid|bucks|s|secs?|seconds?|mins?|minutes?"
@@ -47,7 +47,7 @@ _OTHER_UNIT: Final = re.compile(
 )
 """What a number is of that is no reading of a bus."""
 
-_COUNTED: Final = re.compile(
+_COUNTED: Final = rule(
     r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery"
     r"|batt|bat"
     r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
@@ -62,8 +62,8 @@ _COUNTED: Final = re.compile(
 )
 """A word behind a number without unit that it seems to count: `2 keys`, `3 recalls`."""
 
-_YEAR: Final = re.compile(r"19[89][0-9]|20[0-3][0-9]")
-_NAMED: Final = re.compile(
+_YEAR: Final = rule(r"19[89][0-9]|20[0-3][0-9]")
+_NAMED: Final = rule(
     r"\b(?:fuse|fuses|relay|order|invoice|part|part no|no|nr|number|vin|address|page|visit|bill|price|quote|paid|cost"
     r"|code|year|pin|pins|terminal|way|job|ticket|version|model|bolts|tyres|id|sa|oc|fmi"
     r"|spn|bank|cylinder|switched to|position|setting|gear|from 20|eur|usd|gbp|for|in 20)[ .:#]{0,3}$"
@@ -144,13 +144,13 @@ def _with_number(message: Written) -> Iterator[Measured]:
 
 
 _MOST_DIGITS_OF_A_PIN: Final = 2
-_NUMBERED: Final = re.compile(
+_NUMBERED: Final = rule(
     r"\b(?:(?:channel|port|node|socket) ?|(?<!sits )(?<!settles )(?<!stays )(?<!steady )(?<!stuck )"
     r"(?<!hangs )(?<!stops )on (?:the )?|(?:red|black|leads?|probes?) (?:to|at) )\Z",
     re.IGNORECASE,
 )
 """Before the number of a network or of a pin: `on bus 0`, `ground on 13`, `red to 14`."""
-_CHANGES_FROM: Final = re.compile(
+_CHANGES_FROM: Final = rule(
     r"\b(?:goes|go|went|drops?|dropped|jumps?|jumped|changes?|changed|rises?|rose|climbs?|climbed|falls?|fell|moves?)"
     r" (?:up |down |straight )?from \Z",
     re.IGNORECASE,
@@ -172,14 +172,14 @@ def _both_ends(text: str, change: re.Match[str]) -> Iterator[Measured]:
             yield Measured(change.start(name), end, str(value).rsplit(" ", 1)[0], unit, quantity, value.low)
 
 
-_NOT_MEASURED: Final = re.compile(
+_NOT_MEASURED: Final = rule(
     r" (?:range|scale|setting)\b|(?<=(?<![\d.,])(?:12|24|48)v)(?: (?:batt(?:ery)?(?= ?(?:at|is|was|reads|shows"
     r"|has|[=:]|[0-9]))"
     r"|system|truck|vehicle|network|side)\b)",
     re.IGNORECASE,
 )
 """Behind a number that the meter is set to, or that a vehicle is named by: `200 ohm range`, `12V battery at 11.6`."""
-_TOO_MUCH: Final = re.compile(r" (?:too (?:much|many|high|low|little)|more|less)\b", re.IGNORECASE)
+_TOO_MUCH: Final = rule(r" (?:too (?:much|many|high|low|little)|more|less)\b", re.IGNORECASE)
 
 
 def _is_of_something_else(text: str, match: re.Match[str]) -> bool:

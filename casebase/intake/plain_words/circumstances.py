@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any, Final
 
 from casebase.intake.plain_words.marks import Marks
-from casebase.intake.plain_words.written import Span, Written
+from casebase.intake.plain_words.written import Span, Written, rule
 from casebase.record.vocabulary import Condition, Lamp, Powertrain
 
 Vehicles = Sequence[tuple[str, str]]
@@ -57,17 +57,15 @@ _LAMP_CALLED: Final = (
 )
 _BETWEEN_LAMPS: Final = r"(?:\s?,\s?(?:and )?|\s?/\s?|\s(?:and|&|\+)\s|\s)(?:the )?"
 _LAMP_LIST: Final = rf"(?:{_LAMP_CALLED})(?:{_BETWEEN_LAMPS}(?:{_LAMP_CALLED})){{0,8}}"
-_ONE_LAMP: Final = re.compile(rf"(?<!\w)(?:{_LAMP_NAME})(?!\w)", re.IGNORECASE)
-_OF_LAMPS: Final = re.compile(
-    r"lamp|light|\blit\b|illuminat|telltale|indicator|warning|check|says", re.IGNORECASE
-)
+_ONE_LAMP: Final = rule(rf"(?<!\w)(?:{_LAMP_NAME})(?!\w)", re.IGNORECASE)
+_OF_LAMPS: Final = rule(r"lamp|light|\blit\b|illuminat|telltale|indicator|warning|check|says", re.IGNORECASE)
 """Without one of these a message says nothing of lamps."""
 
 
 @cache
 def _lamps() -> re.Pattern[str]:
     """Return what says that lamps are on; it takes as long to make as to read a message, and most speak of none."""
-    return re.compile(
+    return rule(
         rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST})(?: (?:warning )?(?:lamps?|lights?|telltales?)\b"
         rf"|(?<=indicator)\b)(?! (?:off|out|ok"
         rf"|is off|not|do(?:es)? ?n[o']t|(?:has |have )?(?:gone|goes|went|go) (?:out|off)"
@@ -140,7 +138,7 @@ _CONDITIONS: Final = (
     (Condition.AFTER_START, r"(?:only |fault |fails |dies )(?:while|when|during) (?:starting|cranking)"),
 )  # fmt: skip
 _CONDITION_PATTERNS: Final = tuple(
-    (condition, re.compile(rf"\b(?:{pattern})", re.IGNORECASE)) for condition, pattern in _CONDITIONS
+    (condition, rule(rf"\b(?:{pattern})", re.IGNORECASE)) for condition, pattern in _CONDITIONS
 )
 
 
@@ -154,7 +152,7 @@ def conditions_in(message: Written) -> Iterator[Told]:
 
 # --- the vehicle ------------------------------------------------------------------------------------------------------
 
-_POWERTRAIN: Final = re.compile(
+_POWERTRAIN: Final = rule(
     r"\b(?P<plug>phev|plug[ -]in hybrid)\b|\b(?P<hybrid>hybrid|hev)\b(?! (?:lamp|light))|\b(?P<electric>bev"
     r"|battery electric|(?-i:EV)|electric car|full electric)\b"
     r"|\b(?P<diesel>diesel|tdi|hdi)\b(?! pump)|\b(?P<petrol>petrol|gasoline)\b(?! pump)",
@@ -167,17 +165,15 @@ _POWERTRAIN_OF: Final = {
     "diesel": Powertrain.DIESEL,
     "petrol": Powertrain.PETROL,
 }
-_YEAR: Final = re.compile(
+_YEAR: Final = rule(
     r"(?<![\w./-])(?P<year>19[89][0-9]|20[0-3][0-9])(?![\w]|[./-][0-9]| ?(?:rpm|km|miles|ohms?|kg|fmi)\b)"
     r"|'(?P<short>[0-3][0-9])\b(?! ?V)",
     re.IGNORECASE,
 )
-_YEAR_WORD: Final = re.compile(
+_YEAR_WORD: Final = rule(
     r"\b(?:year(?: is)?|from|model year|my|built(?: in)?|of)[ :]{1,2}$|\bmodel\b", re.IGNORECASE
 )
-_NOT_A_YEAR: Final = re.compile(
-    r"\b(?:spn|order|invoice|part|no|vin|code|since|in)[ .:#]{1,2}$", re.IGNORECASE
-)
+_NOT_A_YEAR: Final = rule(r"\b(?:spn|order|invoice|part|no|vin|code|since|in)[ .:#]{1,2}$", re.IGNORECASE)
 
 
 def vehicle_in(marks: Marks, vehicles: Vehicles) -> Iterator[tuple[str, Told]]:

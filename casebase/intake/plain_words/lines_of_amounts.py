@@ -20,7 +20,7 @@ from casebase.intake.plain_words.taken_amounts import (
     medium_of,
     without_subject,
 )
-from casebase.intake.plain_words.written import Clause
+from casebase.intake.plain_words.written import Clause, rule
 from casebase.record.vocabulary import POWER_LINES, Line, Quantity
 
 
@@ -88,8 +88,8 @@ def _is_of_the_pair(marks: Marks, last: TakenAmount, amount: Measured, subject: 
     )
 
 
-_IN_BOTH: Final = re.compile(r"[^,.;\n]{0,20}\b(?:in |on |for )?(?:both|each)\b", re.IGNORECASE)
-_AND: Final = re.compile(r"\s?(?:and|&|,)\s(?:between )?", re.IGNORECASE)
+_IN_BOTH: Final = rule(r"[^,.;\n]{0,20}\b(?:in |on |for )?(?:both|each)\b", re.IGNORECASE)
+_AND: Final = rule(r"\s?(?:and|&|,)\s(?:between )?", re.IGNORECASE)
 
 
 def _as_well(
@@ -107,17 +107,17 @@ def _as_well(
     return [before] if before and joined and said else []
 
 
-_SAME_ON: Final = re.compile(
+_SAME_ON: Final = rule(
     r"\b(?:same|ditto)(?: (?:thing|value|again))?(?: (?:on|for|with|at))? (?:the |pin )?$", re.IGNORECASE
 )
-_SAME_BEHIND: Final = re.compile(
+_SAME_BEHIND: Final = rule(
     r"\s(?:is |reads |also |has )?(?:the )?(?:same|ditto)\b(?! (?:as|module))", re.IGNORECASE
 )
-_LEADS_TO: Final = re.compile(
+_LEADS_TO: Final = rule(
     r"\s{0,2}(?:are |is |each |both )?(?:dc )?(?P<by>on|from|between|across|at|of|for|in)?\s{0,2}(?:the )?(?:pins? )?",
     re.IGNORECASE,
 )
-_TO: Final = re.compile(r"\s{0,2}(?:to|against)\s{0,2}(?:the )?", re.IGNORECASE)
+_TO: Final = rule(r"\s{0,2}(?:to|against)\s{0,2}(?:the )?", re.IGNORECASE)
 
 
 def _subject_of_each(
@@ -178,12 +178,12 @@ def _around(
     return Subject(previous.start, following.end, (*previous.points, *following.points), is_between=True)
 
 
-_OF_THE_VEHICLE: Final = re.compile(
+_OF_THE_VEHICLE: Final = rule(
     r"(?:\b(?:vehicle|tractor|truck|car|van|system) (?:on|at) |(?<![\w'])[A-BE-K] )\Z"
 )
 """Before an amount that is of no line named before: the vehicle's supply, a pin that nobody knows."""
 
-_OTHER_THING: Final = re.compile(r"[^,.;:]* and (?:the |a |its |good |ok |solid |clean )*", re.IGNORECASE)
+_OTHER_THING: Final = rule(r"[^,.;:]* and (?:the |a |its |good |ok |solid |clean )*", re.IGNORECASE)
 """Between an amount and what is named next, of which something else is said."""
 
 _TWO_ENDS: Final = 2
@@ -204,7 +204,7 @@ def _says_between(text: str, subject: Subject | None) -> bool:
     )
 
 
-_RIGHT_BEFORE: Final = re.compile(
+_RIGHT_BEFORE: Final = rule(
     r"[\s:=(@]{0,3}(?:(?:battery voltage|voltage|is|was|at|has|reads?|sits at|are|around|about|shows?|nothing"
     r"|of|stays at)\b\s{0,2}){0,3}",
     re.IGNORECASE,
@@ -217,8 +217,8 @@ def _said_right_before(text: str, subject: Subject | None, amount: Measured) -> 
 
 # --- what an amount without a unit, or without a line, can be ---------------------------------------------------------
 
-_OHM_WORDS: Final = re.compile(r"\b(?:ohms?|resistance|resistor|R)\b", re.IGNORECASE)
-_VOLT_WORDS: Final = re.compile(r"\b(?P<ac>ac )?(?:volts?|voltages?|drop)\b", re.IGNORECASE)
+_OHM_WORDS: Final = rule(r"\b(?:ohms?|resistance|resistor|R)\b", re.IGNORECASE)
+_VOLT_WORDS: Final = rule(r"\b(?P<ac>ac )?(?:volts?|voltages?|drop)\b", re.IGNORECASE)
 
 
 def _quantity(
@@ -279,16 +279,16 @@ def with_subject(
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
 
-_ALONG: Final = re.compile(
+_ALONG: Final = rule(
     r"\b(?:from (?!(?:ground|gnd|earth|chassis)\b)[^,.;]{2,40} to|between [^,.;]{2,40} and) (?:the )?[a-z]",
     re.IGNORECASE,
 )
 """Of a wire from one place to another: its ohms are not those to ground."""
 
-_EACH: Final = re.compile(r" each\b", re.IGNORECASE)
+_EACH: Final = rule(r" each\b", re.IGNORECASE)
 """Said of two wires, each by itself: nothing lies between them."""
 
-_NO_RESISTANCE: Final = re.compile(
+_NO_RESISTANCE: Final = rule(
     r"\bno (?:resistance|voltage)\b[^.;]{0,60}\b(?:below|under|above|over)\b", re.IGNORECASE
 )
 """A limit that nothing was found beyond is told the other way round; such an amount is left in the story."""
@@ -328,7 +328,7 @@ def _lines(
         yield _of_one(lines[0], is_drop=drop and not is_ohms)
 
 
-_DROP: Final = re.compile(r"\b(?:voltage |volt )?drop\b", re.IGNORECASE)
+_DROP: Final = rule(r"\b(?:voltage |volt )?drop\b", re.IGNORECASE)
 
 
 def _line_of_wire(marks: Marks, clause: Clause) -> Line | None:

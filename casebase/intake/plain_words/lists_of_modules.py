@@ -10,10 +10,10 @@ from typing import Final
 
 from casebase.intake.plain_words.marks import Marks, last_before
 from casebase.intake.plain_words.states import Named
-from casebase.intake.plain_words.written import Written
+from casebase.intake.plain_words.written import Written, rule
 
 _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers?|reply|replies)"
-FORWARD: Final = re.compile(
+FORWARD: Final = rule(
     rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|out of|of|on"
     rf"|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
@@ -30,7 +30,7 @@ FORWARD: Final = re.compile(
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
 )
-BACKWARD: Final = re.compile(
+BACKWARD: Final = rule(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
     r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
     r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
@@ -60,7 +60,7 @@ BACKWARD: Final = re.compile(
     r"|\bunable to communicate\b|\bcannot be reached\b|\bcan(?:not|'?t) be reached\b",
     re.IGNORECASE,
 )
-ANSWERING: Final = re.compile(
+ANSWERING: Final = rule(
     r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
     r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
     r"| is| are)? ?\bi (?:have|can (?:get(?: into| to)?|reach|see|read|talk to|connect to|open))\b(?= *[;,.\n]| *$)"
@@ -71,18 +71,18 @@ ANSWERING: Final = re.compile(
     r"| (?:except|but|bar|apart from|other than|save)\b)",
     re.IGNORECASE,
 )
-_BETWEEN_NAMES: Final = re.compile(
+_BETWEEN_NAMES: Final = rule(
     r"(?!\s{1,2}(?:the|his|its|a|my)\b)\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b"
     r"|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
     r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
     re.IGNORECASE,
 )
-_LEADS_TO_NAME: Final = re.compile(
+_LEADS_TO_NAME: Final = rule(
     r"[\s:\-]{0,3}(?:(?:with|to|from|of|on|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either"
     r"|anything else|just|only)\b[\s:]{0,2}){0,4}",
     re.IGNORECASE,
 )
-_LEADS_FROM_NAME: Final = re.compile(
+_LEADS_FROM_NAME: Final = rule(
     r"[\s:,=>()-]{0,4}(?:(?:module|unit|ecu|itself|both|all|also|now|still|at random|sometimes|too|and it|he|it"
     r"|just|which|that|only)\b[\s,]{0,2}){0,3}",
     re.IGNORECASE,
@@ -128,9 +128,7 @@ def _own_word(message: Written, name: Named) -> bool:
     )
 
 
-_STORES: Final = re.compile(
-    r" (?:also |only )?(?:stores?|stored|sets?|reports?|logs?|logged|has)\b", re.IGNORECASE
-)
+_STORES: Final = rule(r" (?:also |only )?(?:stores?|stored|sets?|reports?|logs?|logged|has)\b", re.IGNORECASE)
 
 
 def listed_before(marks: Marks, place: int) -> list[Named]:
@@ -153,7 +151,7 @@ def listed_before(marks: Marks, place: int) -> list[Named]:
     return _after_other_phrase(marks, names)
 
 
-_IT: Final = re.compile(r"\bit (?:still |now |also |just )?$", re.IGNORECASE)
+_IT: Final = rule(r"\bit (?:still |now |also |just )?$", re.IGNORECASE)
 
 
 def _after_other_phrase(marks: Marks, names: list[Named]) -> list[Named]:

@@ -23,10 +23,10 @@ from casebase.intake.plain_words.states import (
     states_in,
     unplugged_in,
 )
-from casebase.intake.plain_words.written import Clause, Span, Written
+from casebase.intake.plain_words.written import Clause, Span, Written, rule
 from casebase.record.vocabulary import Battery, Ignition, Medium
 
-_CAN: Final = re.compile(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
+_CAN: Final = rule(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
 """CAN called by its name alone; the verb is written small."""
 _CAN_MAYBE: Final = re.compile(r"CAN|can bus")
 
@@ -37,7 +37,7 @@ def _without_pins(message: Written, inside: set[int]) -> Written:
     return replace(message, text=text)
 
 
-_ANOTHER_PLACE: Final = re.compile(r"\s*(?:and )?(?:in|on|that of) the\b", re.IGNORECASE)
+_ANOTHER_PLACE: Final = rule(r"\s*(?:and )?(?:in|on|that of) the\b", re.IGNORECASE)
 
 
 class _Placed(Protocol):

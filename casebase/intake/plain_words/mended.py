@@ -12,7 +12,7 @@ from functools import cache
 from itertools import pairwise
 from typing import Final
 
-from casebase.intake.plain_words.written import Edit, Written
+from casebase.intake.plain_words.written import Edit, Written, rule
 from casebase.places import read_table
 from casebase.record.modules import module_key, modules_named_in
 
@@ -43,7 +43,7 @@ def _trade_words() -> tuple[dict[str, list[str]], frozenset[str]]:
     return known, frozenset(row["word"] for row in rows)
 
 
-_WORD: Final = re.compile(r"(?<![\w-])[A-Za-z]{5,16}(?![\w-])")
+_WORD: Final = rule(r"(?<![\w-])[A-Za-z]{5,16}(?![\w-])")
 _SHORTEST_WITH_TWO_SLIPS: Final = 9
 
 
@@ -60,7 +60,7 @@ def _spelled_out(match: re.Match[str]) -> str:
     return letters if module_key(letters) else match[0]
 
 
-_ZERO: Final = re.compile(r"oh|o|zero|nought", re.IGNORECASE)
+_ZERO: Final = rule(r"oh|o|zero|nought", re.IGNORECASE)
 
 
 def _dictated(match: re.Match[str]) -> str:
@@ -71,49 +71,49 @@ def _dictated(match: re.Match[str]) -> str:
 
 _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str]], str]], ...]] = (
     (
-        re.compile(
+        rule(
             r"(?<![\w.,'])([0-9]{1,2})'([0-9]{1,3})(?= ?(?:[kKM]?(?:ohms?|\u03a9)|v(?:olts?)?)\b)",
             re.IGNORECASE,
         ),
         r"\1.\2",
     ),
-    (re.compile(r"\bhalf an? (?=ohm|volt|kilo|meg)", re.IGNORECASE), "0.5 "),
+    (rule(r"\bhalf an? (?=ohm|volt|kilo|meg)", re.IGNORECASE), "0.5 "),
     (
-        re.compile(
+        rule(
             r"(?<![\w'])([PCBU]) ?([0-3][0-9A-F]{3}) (?:dash|hyphen|minus) ([0-9A-F]) ?([0-9A-F])(?!\w)",
             re.IGNORECASE,
         ),
         r"\1\2-\3\4",
     ),
-    (re.compile(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
-    (re.compile(r"\bgear box\b", re.IGNORECASE), "gearbox"),
-    (re.compile(r"\b(approx|appr|ca|abt|incl|excl|max|min|resp)\.(?= )", re.IGNORECASE), r"\1 "),
-    (re.compile(r"(?<=[0-9]) ?voltage\b(?! (?:drop|range))", re.IGNORECASE), " V"),
+    (rule(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
+    (rule(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (rule(r"\b(approx|appr|ca|abt|incl|excl|max|min|resp)\.(?= )", re.IGNORECASE), r"\1 "),
+    (rule(r"(?<=[0-9]) ?voltage\b(?! (?:drop|range))", re.IGNORECASE), " V"),
     (
-        re.compile(r"\b([PCBU][0-3][0-9A-F]{3})(?:: ?|:? (?=0))([0-9A-F]{2})(?![\w.])", re.IGNORECASE),
+        rule(r"\b([PCBU][0-3][0-9A-F]{3})(?:: ?|:? (?=0))([0-9A-F]{2})(?![\w.])", re.IGNORECASE),
         r"\1-\2",
     ),
-    (re.compile(r"(?<=[0-9])[ -]?ish\b", re.IGNORECASE), ""),
-    (re.compile(r"(?<=[0-9])( ?[kKM]?)(?:omhs?|ohns?|homs?|oms|hms)\b", re.IGNORECASE), r"\1ohm"),
-    (re.compile(r"(?<![\w/])w/o\b", re.IGNORECASE), "without"),
-    (re.compile(r"(?<![\w/])w/ ?(?=[a-z])", re.IGNORECASE), "with "),
-    (re.compile(r"(?<![\w'])[a-z](?: [a-z]){2}(?![\w'])", re.IGNORECASE), _spelled_out),
+    (rule(r"(?<=[0-9])[ -]?ish\b", re.IGNORECASE), ""),
+    (rule(r"(?<=[0-9])( ?[kKM]?)(?:omhs?|ohns?|homs?|oms|hms)\b", re.IGNORECASE), r"\1ohm"),
+    (rule(r"(?<![\w/])w/o\b", re.IGNORECASE), "without"),
+    (rule(r"(?<![\w/])w/ ?(?=[a-z])", re.IGNORECASE), "with "),
+    (rule(r"(?<![\w'])[a-z](?: [a-z]){2}(?![\w'])", re.IGNORECASE), _spelled_out),
     (
-        re.compile(
+        rule(
             r"(?<![\w'])([PCBU])((?: (?:oh|o|zero|nought|[0-9]{1,4})){2,5})\b(?! ?(?:ohms?|v|volts?)\b)",
             re.IGNORECASE,
         ),
         _dictated,
     ),
     (
-        re.compile(
+        rule(
             r"(?<![\w'])([PpUu]) ([0-3][0-9]{3})\b(?! (?:dash|hyphen|minus) )(?! ?(?:ohms?|v|volts?|rpm|km|mi"
             r"|miles|bar)\b)"
         ),
         r"\1\2",
     ),
     (
-        re.compile(
+        rule(
             r"(?<![\w'])([PpUu]) ([1-9][0-9]{2})(?![\w.,]*[0-9])(?! ?(?:ohms?|v|volts?|rpm|km|mi|miles|bar|w|k)\b)"
         ),
         r"\g<1>0\2",
@@ -173,35 +173,35 @@ _BACK: Final = (
     rf"|or rather|actually|typo|wrong){_STOP}){{1,4}}"
 )
 _IT_IS: Final = r"(?:(?:it'?s|it is|it was|that'?s|that is|is|was|should be|should read|make it)\s){0,1}"
-_STRONG: Final = re.compile(
+_STRONG: Final = rule(
     r"\b(?:sorry|wait|hang on|hold on|correction|meant?|make (?:that|it)|scratch that|rather|actually|typo|oops"
     r"|wrong)\b|[,.;]\s?no\s?[,.;]",
     re.IGNORECASE,
 )
 _LINE: Final = r"(?:the )?(?:can[ -]?)?(?:high|low|hi|lo|h|l)\b(?: is| was| at|:|=)?\s?"
-_NUMBER_BACK: Final = re.compile(
+_NUMBER_BACK: Final = rule(
     rf"(?<![\w.,/-])(?P<old>[0-9]+(?:[.,][0-9]+)?)(?P<unit>{_UNIT})?(?P<back>{_BACK}){_IT_IS}(?P<line>{_LINE})?"
     rf"(?P<new>[0-9]+(?:[.,][0-9]+)?)(?P<new_unit>{_UNIT})?(?![\w%/]|[.,][0-9])"
     r"(?!\s?(?:to|and|&|-)\s?[0-9])(?!\s(?:is|has|was|reads?)\b)"
     rf"(?:,?\s(?:and )?(?:not|instead of|rather than)\s[0-9]+(?:[.,][0-9]+)?(?:{_UNIT})?(?![\w]))?",
     re.IGNORECASE,
 )
-_NOT_THE_OTHER: Final = re.compile(
+_NOT_THE_OTHER: Final = rule(
     rf"(?<![\w.,/-])(?P<new>[0-9]+(?:[.,][0-9]+)?)(?P<new_unit>{_UNIT})?,?\s(?:and )?(?:not|instead of|rather than)\s"
     rf"(?P<old>[0-9]+(?:[.,][0-9]+)?)(?P<unit>{_UNIT})?(?![\w%/]|[.,][0-9])",
     re.IGNORECASE,
 )
-_NOT_BUT: Final = re.compile(
+_NOT_BUT: Final = rule(
     rf"\bnot (?P<old>[0-9]+(?:[.,][0-9]+)?)(?P<unit>{_UNIT})?,? but "
     rf"(?P<new>[0-9]+(?:[.,][0-9]+)?)(?P<new_unit>{_UNIT})?(?![\w%/]|[.,][0-9])",
     re.IGNORECASE,
 )
-_CODE_BACK: Final = re.compile(
+_CODE_BACK: Final = rule(
     rf"\b(?P<old>[PCBU][0-3][0-9A-F]{{3}}(?:-[0-9A-F]{{2}})?)(?P<back>{_BACK}){_IT_IS}"
     r"(?P<new>[PCBU][0-3][0-9A-F]{3}(?:-[0-9A-F]{2})?)(?![\w-])",
     re.IGNORECASE,
 )
-_NAME_BACK: Final = re.compile(
+_NAME_BACK: Final = rule(
     rf"(?P<back>{_BACK}){_IT_IS}(?:(?:in|from|with|to|on|of|the) ){{0,2}}", re.IGNORECASE
 )
 

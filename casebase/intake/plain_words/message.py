@@ -5,7 +5,6 @@ Lines that look like a scan report are read by the reader of reports, all others
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -23,16 +22,16 @@ from casebase.intake.plain_words.readings import readings_in, waveforms_in
 from casebase.intake.plain_words.told_codes import code_entry, codes_found, codes_said
 from casebase.intake.plain_words.told_of_modules import SILENT, modules_said
 from casebase.intake.plain_words.told_trials import clause_words, not_so_in, trials_in
-from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, Span, Written, written
+from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, Span, Written, rule, written
 from casebase.record.modules import module_identity
 from casebase.record.vocabulary import Medium
 
-_ESCAPES: Final = re.compile(
+_ESCAPES: Final = rule(
     r"(?:\x1b\[|\x9b)[0-?]{0,40}[ -/]{0,4}[@-~]|(?:\x1b[\]PX^_]|\x9d)[^\x07\x1b\x9c]{0,300}(?:\x07|\x1b\\|\x9c)"
     r"|\x1b[ -/]{0,4}[0-Z\\^-~]"
 )
 """Colours and orders to a terminal (ECMA-48), which a copied page may hold: their figures are no readings."""
-_UNSEEN: Final = re.compile(
+_UNSEEN: Final = rule(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u202a-\u202e\u2028\u2029\u2066-\u2069\ufeff\ud800-\udfff]"
 )
 """Control characters, marks without width that turn the direction of text, halves of characters (Unicode UAX 9)."""

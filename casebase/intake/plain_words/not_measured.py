@@ -9,7 +9,7 @@ import re
 from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured
-from casebase.intake.plain_words.written import LONGEST_CLAUSE, Clause
+from casebase.intake.plain_words.written import LONGEST_CLAUSE, Clause, rule
 
 NOMINAL_OHMS: Final = ("60", "120")
 """Ohms of a pair that is in order, and of one terminator (ISO 11898-2)."""
@@ -25,7 +25,7 @@ def is_not_read_here(text: str, clause: Clause, amount: Measured) -> bool:
     )
 
 
-_WHICH_IS: Final = re.compile(r"\s*(?:which|that) (?:is|are|was|means)\b", re.IGNORECASE)
+_WHICH_IS: Final = rule(r"\s*(?:which|that) (?:is|are|was|means)\b", re.IGNORECASE)
 
 
 def _begin(text: str, clause: Clause, amount: Measured) -> int:
@@ -38,7 +38,7 @@ def _begin(text: str, clause: Clause, amount: Measured) -> int:
 
 # --- what should be, what was hoped for, what was thought -------------------------------------------------------------
 
-_WISHED: Final = re.compile(
+_WISHED: Final = rule(
     r"\b(?:(?:should|shall|must|ought|supposed|meant)(?:n't| not)?"
     r"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need|like"
     r"|want|make|put)|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see|get)"
@@ -54,7 +54,7 @@ _WISHED: Final = re.compile(
     r"|by the book|look(?:ed)? for)\b",
     re.IGNORECASE,
 )
-_GOES_WITH_IT: Final = re.compile(
+_GOES_WITH_IT: Final = rule(
     r"(?:\s(?:to|not|only|be|been|have|has|read|see|is|are|was|show|get|give|measure|find|sit|say|says|of|at|about"
     r"|around"
     r"|it|that|there|i|you|we|the|a|an|something|like|roughly|approx(?:imately)?|between|for|least|most|this|they|both"
@@ -62,7 +62,7 @@ _GOES_WITH_IT: Final = re.compile(
     re.IGNORECASE,
 )
 """Words behind a wish that are part of it, though alone they could say that something was read."""
-_WISHED_RIGHT_BEFORE: Final = re.compile(
+_WISHED_RIGHT_BEFORE: Final = rule(
     r"\b(?:(?:instead of (?:an? |the |2 |3 )?|(?:book|manual) (?:value )?|makes?|make up|adds? up to|sums? up to"
     r"|equals?"
     r"|half of|twice|double)\s?$|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for|aim(?:ing)? for"
@@ -71,18 +71,18 @@ _WISHED_RIGHT_BEFORE: Final = re.compile(
     r"|powered|supplied|fed)\b(?:\s(?:it|directly|from|with|by|off|at|in|an?|the|only|one|1|2|another))*\s?$)",
     re.IGNORECASE,
 )
-_NOT_THIS: Final = re.compile(
+_NOT_THIS: Final = rule(
     r"(?:\b(?:not|never|no longer|isnt|wasnt|dont|doesnt|didnt)|n't)\s(?:(?:get|got|have|had|see|saw|read|show"
     r"|measure|find|went|goes"
     r"|quite|the|a|any|be|at|exactly)\s)*$",
     re.IGNORECASE,
 )
-_AS_WISHED: Final = re.compile(
+_AS_WISHED: Final = rule(
     r"\b(?:got|get|have|had|reads?|measured?|is|shows?|see|saw|found) (?:the |my )?(?:expected|nominal|specified"
     r"|typical|usual) $",
     re.IGNORECASE,
 )
-SAID_OF_THIS: Final = re.compile(
+SAID_OF_THIS: Final = rule(
     r"\b(?:got|gets?|getting|i have|i've|we have|i had|measured?|measures|measuring|found|finds?|mine|ours"
     r"|my (?:meter|own)?|reads"
     r"|reading|shows|showing|showed|saw|i see|we see|i read|but|instead|actual(?:ly)?|now|currently|goes|going|went"
@@ -90,7 +90,7 @@ SAID_OF_THIS: Final = re.compile(
     r"|this (?:one|car|truck|van|vehicle)|here|still|(?:and|yet|though|while|it) (?:is|was|has|sits|stays)|today)\b",
     re.IGNORECASE,
 )
-_WISHED_BEHIND: Final = re.compile(
+_WISHED_BEHIND: Final = rule(
     r"\s?(?:ohms?|volts?|v)?(?: resistance| termination)?\)?,? (?:(?:is|are|was|were|being|which is what is"
     r"|is what(?: i| you| it"
     r"| they)?) )?(?:expected"
@@ -98,19 +98,19 @@ _WISHED_BEHIND: Final = re.compile(
     r"|should be there)\b",
     re.IGNORECASE,
 )
-_MODAL_BEHIND: Final = re.compile(
+_MODAL_BEHIND: Final = rule(
     r"\s?(?:resistance |ohms? |volts? |v )?(?:(?:will|would|could|might|may)\b|should (?:work|do|always|also"
     r"|be (?:fine|ok|enough|good"
     r"|used|plenty)))|\s?(?:is|are) (?:a|an|the) (?:mistake|standard|norm|common|usual|typical)\b",
     re.IGNORECASE,
 )
-_NORM_BEHIND: Final = re.compile(
+_NORM_BEHIND: Final = rule(
     r"\s?(?:ohms?|volts?|v)? (?:is|are|would be|being) (?:the )?(?:normal|correct|right|standard|healthy|norm|usual"
     r"|ideal)\b",
     re.IGNORECASE,
 )
-_WORD: Final = re.compile(r"[^\W\d_]{2}")
-_BEGINS_RULE: Final = re.compile(r"\s*(?:and |but |so |where |since |because |around |about )*")
+_WORD: Final = rule(r"[^\W\d_]{2}")
+_BEGINS_RULE: Final = rule(r"\s*(?:and |but |so |where |since |because |around |about )*")
 
 
 def _is_wished_or_thought_of(text: str, amount: Measured, before: str) -> bool:
@@ -136,25 +136,25 @@ _OTHER: Final = (
     rf"|donor"
     rf"|similar|spare|second|normal) (?:working )?{_VEHICLE}"
 )
-_OTHER_VEHICLE: Final = re.compile(
+_OTHER_VEHICLE: Final = rule(
     rf"\b(?:{_OTHER}|next door|(?:in the )?next bay|a (?:colleague|mate|friend|customer) (?:had|has)|(?:a"
     rf"|my) (?:colleague|mate"
     r"|friend)'?s|(?:my|his|her) (?:own|old|other|wife's) (?:car|van|truck)|same model|another of the same|donor"
     r"|someone (?:had|has|measured|got)|another (?:customer|job|shop))\b",
     re.IGNORECASE,
 )
-_THIS_VEHICLE: Final = re.compile(
+_THIS_VEHICLE: Final = rule(
     rf"\b(?:mine|ours|this (?:{_VEHICLE})|here|still|now|my (?:car|truck|van|{_VEHICLE})|on it|same|swapp?ed"
     rf"|replaced|fitted)\b",
     re.IGNORECASE,
 )
-_SAID_BY_OTHERS: Final = re.compile(
+_SAID_BY_OTHERS: Final = rule(
     r"\b(?:dealers?|customers?|owner|garage|workshop|seller|he|she|they) (?:said|says?|claims?|claimed|told (?:me|us"
     r"|him|her)|wrote|reckons?)\b",
     re.IGNORECASE,
 )
 """Before what somebody else says to have read: nobody here did."""
-_OTHER_BEHIND: Final = re.compile(
+_OTHER_BEHIND: Final = rule(
     rf"[^,.;:?!\n0-9]{{0,24}}\b(?:(?:on|in|from|with|for) {_OTHER}|next door|in the next bay|on (?:a"
     rf"|the) (?:colleague|mate)'?s)\b",
     re.IGNORECASE,
@@ -172,14 +172,14 @@ def _is_of_another_vehicle(text: str, clause: Clause, amount: Measured, before: 
     return bool(_OTHER_BEHIND.match(text[: clause.end], amount.end) and not _SWAPPED.search(before))
 
 
-_SWAPPED: Final = re.compile(
+_SWAPPED: Final = rule(
     r"\b(?:swapp?(?:ed|ing)?|replac(?:ed|ing)|fitt(?:ed|ing)|tried|put in)\b", re.IGNORECASE
 )
 
 
 # --- questions --------------------------------------------------------------------------------------------------------
 
-_ASKS: Final = re.compile(
+_ASKS: Final = rule(
     r"\s*(?:so |and |but |or |well |ok |then )*(?:(?:do|does|did) (?:you|i|we|they|it|anyone|anybody|the|that)"
     r"|should|would"
     r"|could|shall|might|can|may|will|have you|has anyone|is there|are there|what if|did you|somewhere)\b",

@@ -11,7 +11,7 @@ from functools import lru_cache
 from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured
-from casebase.intake.plain_words.written import Clause, Span
+from casebase.intake.plain_words.written import Clause, Span, rule
 from casebase.record.vocabulary import Quantity
 
 
@@ -38,7 +38,7 @@ _KIND_OF_PART: Final = (
     r"(?:(?:terminat(?:ion|ing|or)|end|line|bus|can|series|parallel|test|load|dropper|split|internal|external|built-?in"
     r"|on-?board|[0-9/]+ ?w(?:att)?|wire-?wound|film|smd|blade|mini|main|slow-?blow)[ -]){0,3}"
 )
-_PART_BEHIND: Final = re.compile(
+_PART_BEHIND: Final = rule(
     rf"[ -]?{_KIND_OF_PART}(?:resistors?|terminators?|terminals|pull-?(?:ups?|downs?)|potentiometers?|fuses?|bulbs?"
     rf"|relays?"
     rf"|coils?"
@@ -47,27 +47,27 @@ _PART_BEHIND: Final = re.compile(
     r"(?! (?:out|unplugged|removed|disconnected|pulled) ?(?:[:=]|[0-9]))",
     re.IGNORECASE,
 )
-_TERMINATION_BEHIND: Final = re.compile(rf"[ -]?{_KIND_OF_PART}terminations?\b", re.IGNORECASE)
-_COUNTED_BEFORE: Final = re.compile(
+_TERMINATION_BEHIND: Final = rule(rf"[ -]?{_KIND_OF_PART}terminations?\b", re.IGNORECASE)
+_COUNTED_BEFORE: Final = rule(
     r"(?:\b(?:a|an|2|3|4|both|another|each|single|needs?|has the|with)|[0-9] ?[x\u00d7*]) $", re.IGNORECASE
 )
-_SEVERAL: Final = re.compile(r"(?<!pin )(?<!pins )(?<![\w.,/-])[2-4] $")
+_SEVERAL: Final = rule(r"(?<!pin )(?<!pins )(?<![\w.,/-])[2-4] $")
 """A count before a part that its value names: `two 60 ohm in there`."""
-_PART_BEFORE: Final = re.compile(
+_PART_BEFORE: Final = rule(
     r"\b(?:(?:resistors?|terminators?|pull-?(?:ups?|downs?))[ (]{1,2}(?:(?:of|is|are|was|were|being|rated|value|at"
     r"|about"
     r"|around)\s)*|terminated (?:with|by|in|at) (?:a |an |the )?)$",
     re.IGNORECASE,
 )
-_PART_IS: Final = re.compile(r"(?:\(|\b(?:of|is|are|was|were|being|rated|value|at|with|by|in|an?|the) )$")
-_CONNECTED: Final = re.compile(
+_PART_IS: Final = rule(r"(?:\(|\b(?:of|is|are|was|were|being|rated|value|at|with|by|in|an?|the) )$")
+_CONNECTED: Final = rule(
     r"\s?(?:ohms?)? (?:connected|fitted|installed|soldered|wired|added|placed|bridged|jumpered) (?:in\b|across"
     r"|between|to|on|at)",
     re.IGNORECASE,
 )
-_LIMIT: Final = re.compile(r"(?:[\u2265\u2264]|[<>]=) ?$")
+_LIMIT: Final = rule(r"(?:[\u2265\u2264]|[<>]=) ?$")
 """A value of a specification: nobody reads `at least`."""
-_TOGETHER: Final = re.compile(
+_TOGETHER: Final = rule(
     r",? (?:that'?s|that is|which is|it'?s)\s{1,2}(?:for|of|from) the (?!can\b|bus\b|network\b|pair\b)|"
     r"(?:ohms?)?,? (?:in|wired in) (?:parallel|series)\b|(?:ohms?)? each\b|(?:ohms?)? (?:per (?:end|resistor|module)"
     r"|at (?:each|both) ends?|on (?:each|both) ends?|each side|with (?:the |my )?(?:leads|probes)"
@@ -94,22 +94,20 @@ def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
 
 _LEAST_OHMS: Final = 8.0
 
-_SHORTED_TO: Final = re.compile(
+_SHORTED_TO: Final = rule(
     r"\bshort(?:ed|s)? to (?:the )?(?:power|battery|batt|b\+|plus|positive|supply|feed)? ?$", re.IGNORECASE
 )
 """Before the name of a supply by its volts."""
-_OF_A_CHIP: Final = re.compile(
-    r"\b(?:rx|tx|rxd|txd|vcc|vdd|gpio)\b[^,.;:?!\n]*,?[^,.;:?!\n]*$", re.IGNORECASE
-)
+_OF_A_CHIP: Final = rule(r"\b(?:rx|tx|rxd|txd|vcc|vdd|gpio)\b[^,.;:?!\n]*,?[^,.;:?!\n]*$", re.IGNORECASE)
 """Before what was read on a pin inside a module."""
 
-_SUPPLY_BEHIND: Final = re.compile(
+_SUPPLY_BEHIND: Final = rule(
     r"/|[ -](?:batt(?:ery)?|supply|systems?|sockets?|lines?|feeds?|rails?|power|sources?|outlets?|adapters?|side"
     r"|loads?)\b"
     r"(?! (?:is|was|at|reads|shows|has|drops?|goes|only|ok)\b|[:=]| ?[0-9])",
     re.IGNORECASE,
 )
-_CALLED_BY: Final = re.compile(
+_CALLED_BY: Final = rule(
     r"\b(?:the|an?|my|any|its|main|aux\w*|disconnect\w*|from|to|with|full) $", re.IGNORECASE
 )
 
@@ -124,8 +122,8 @@ def _is_nominal_supply(text: str, amount: Measured) -> bool:
     )
 
 
-_PULLED: Final = re.compile(r"\bpull(?:ed)?[ -]?(?:up|down)s?\b[^,.;]{0,40}$", re.IGNORECASE)
-_ON_THE_BENCH: Final = re.compile(
+_PULLED: Final = rule(r"\bpull(?:ed)?[ -]?(?:up|down)s?\b[^,.;]{0,40}$", re.IGNORECASE)
+_ON_THE_BENCH: Final = rule(
     r"\b(?:on|at) (?:the|my|a) bench\b|(?<!battery )(?<!batt )\bout of the (?:car|vehicle|truck|van)\b",
     re.IGNORECASE,
 )
@@ -136,7 +134,7 @@ def _is_on_the_bench(text: str, sentence: Span) -> bool:
     return _ON_THE_BENCH.search(text, *sentence) is not None
 
 
-_OWN_SIDE: Final = re.compile(
+_OWN_SIDE: Final = rule(
     r"\b(?:(?:pins?|modules?|components?|units?|ecus?|devices?) side"
     r"|(?:remote|fob|key|coin|button|torch|meter|sensor) (?:battery|cell|supply))\b[^\n]{0,24}$",
     re.IGNORECASE,
@@ -144,9 +142,7 @@ _OWN_SIDE: Final = re.compile(
 """Before what was read into a module with its plug off, or on a part that was out: nothing of the network."""
 
 
-_IT_MEASURES: Final = re.compile(
-    r"\b(?:it|which|that) (?:measures?|reads?|is|shows?|measured)\b", re.IGNORECASE
-)
+_IT_MEASURES: Final = rule(r"\b(?:it|which|that) (?:measures?|reads?|is|shows?|measured)\b", re.IGNORECASE)
 _NEARLY: Final = 0.05
 
 
@@ -168,22 +164,20 @@ _COMPONENT: Final = (
     r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on"
     r"|of) (?:the )?\w+)"
 )
-_COMPONENT_BEFORE: Final = re.compile(
+_COMPONENT_BEFORE: Final = rule(
     rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is"
     rf"|was|are"
     r"|at|has|measures?|measured|shows?|resistance|gives?|have|got|all|each|both|around|about|roughly"
     r"|on its own))*[\s:=(]{0,3}$",
     re.IGNORECASE,
 )
-_COMPONENT_BEHIND: Final = re.compile(
+_COMPONENT_BEHIND: Final = rule(
     rf"(?: reading| resistance)? (?:on|at|of|across|through|for|in) (?:the |each |a )?(?:\w+ ){{0,2}}{_COMPONENT}\b",
     re.IGNORECASE,
 )
 
 
-_LABEL: Final = re.compile(
-    rf"\W*(?:[0-9]{{1,2}}[.)]\s*)?(?:\w+ ){{0,2}}(?:{_COMPONENT}|fuses?)\s?:", re.IGNORECASE
-)
+_LABEL: Final = rule(rf"\W*(?:[0-9]{{1,2}}[.)]\s*)?(?:\w+ ){{0,2}}(?:{_COMPONENT}|fuses?)\s?:", re.IGNORECASE)
 """What begins a line on one part: `pyro fuse: replaced, 2 ohms to its terminal`."""
 
 

@@ -8,26 +8,26 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.intake.plain_words.written import Written
+from casebase.intake.plain_words.written import Written, rule
 from casebase.record.modules import NamedModule, modules_named_in
 
-_DLC: Final = re.compile(
+_DLC: Final = rule(
     r"\b(?:dlc|obd(?: ?(?:2|ii))?|diag(?:nostic)?s? (?:connector|plug|socket|port)|(?:9|16)[- ]pin)\b",
     re.IGNORECASE,
 )
-_NAMED_PLACE: Final = re.compile(
+_NAMED_PLACE: Final = rule(
     r"\b(?:splice|joint|inline connector)s? ?[A-Z]{1,3}[0-9]{1,4}\b|(?<![\w])(?:[SX][0-9]{2,4}|C[0-9]{2,3})\b"
 )
-_AT_PLUG: Final = re.compile(
+_AT_PLUG: Final = rule(
     r"\b(?:at|on|to|of)?\s?(?:the )?(?:plug|connector|conn|socket) (?:of|at|on|for) (?:the )?", re.IGNORECASE
 )
-_PLUG_WORD: Final = re.compile(
+_PLUG_WORD: Final = rule(
     r"\s(?:plug|connector|conn|socket|side of the plug)\b(?! (?:of|for)\b)", re.IGNORECASE
 )
-_AT: Final = re.compile(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
+_AT: Final = rule(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
 
 
-_AT_PART: Final = re.compile(
+_AT_PART: Final = rule(
     r"\bat (?:the |its )?(?P<part>(?!(?:the|a|an|each|every|any|both|all|other|same|my|his|to"
     r"|of)\b)[a-z]{3,14}(?: [a-z]{3,14})?"
     r" (?:sensor|motor|unit|pump|actuator|camera|switch|headlight|headlamp|mirror|amplifier|head|controller|module))\b"
@@ -37,7 +37,7 @@ _AT_PART: Final = re.compile(
 """A part that is no module by any known name, at which something was read."""
 
 
-_ITS_PLUG: Final = re.compile(
+_ITS_PLUG: Final = rule(
     r"\b(?:at|on) (?:its|his|the (?P<noun>sensor|module|unit|motor|pump|controller)(?:'?s)?)(?: own)?"
     r" (?:plug|connector|socket|pins)\b",
     re.IGNORECASE,
@@ -94,8 +94,8 @@ def _told_by_it(text: str, named: list[NamedModule]) -> Iterator[Place]:
 
 # --- of a pin ---------------------------------------------------------------------------------------------------------
 
-_PLUG_BEFORE: Final = re.compile(r"(?:plug|connector|conn)?\s{0,2}$", re.IGNORECASE)
-_PLUG_BEHIND: Final = re.compile(r" (?:of|at|on) (?:the )?([A-Z]{1,3}[0-9]{1,4})\b")
+_PLUG_BEFORE: Final = rule(r"(?:plug|connector|conn)?\s{0,2}$", re.IGNORECASE)
+_PLUG_BEHIND: Final = rule(r" (?:of|at|on) (?:the )?([A-Z]{1,3}[0-9]{1,4})\b")
 
 
 def plug_before(text: str, end: int) -> tuple[str | None, int]:
@@ -114,7 +114,7 @@ def plug_behind(text: str, start: int) -> str | None:
     return found[1] if found else None
 
 
-_STOP: Final = re.compile(r"[;\n]|\.\s")
+_STOP: Final = rule(r"[;\n]|\.\s")
 
 
 def plug_of_sentence(message: Written, pin: re.Match[str], places: list[Place]) -> str | None:

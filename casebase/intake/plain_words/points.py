@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from casebase.intake.plain_words.plugs import Place, plug_before, plug_behind, plug_of_sentence
-from casebase.intake.plain_words.written import Written
+from casebase.intake.plain_words.written import Written, rule
 from casebase.record.modules import modules_named_in
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
 
@@ -35,7 +35,7 @@ _NOT_A_LINE: Final = (
     r"(?![- ]?(?:speed|voltage|beam|volts?\b|battery|fuel|current|pressure|mileage|range|idle|resistance|enough|level"
     r"|ohm|side of|\u03a9))"
 )
-_POINTS: Final = re.compile(
+_POINTS: Final = rule(
     r"(?P<five>\b5 ?v(?:olts?)? ?(?:ref(?:erence)?|supply|feed|line)\b|\bsensor (?:5 ?v|supply)\b)"
     r"|(?P<bat_minus>\b(?:battery|batt?)[ ]?(?:negative|neg\b|minus|-(?![0-9]))"
     r"(?! (?:is |was )?(?:off|out|lifted|disconnected|removed|isolated|pulled|undone)\b)|\bb-(?=\W|$))"
@@ -65,7 +65,7 @@ _POINTS: Final = re.compile(
     r"|\balternator\b(?= (?:at |is |gives |charges at )?[0-9]))",
     re.IGNORECASE,
 )
-_AT_BATTERY: Final = re.compile(r"\b(?:at|on|across) (?:the )?(?:battery|batt)\b(?! voltage)", re.IGNORECASE)
+_AT_BATTERY: Final = rule(r"\b(?:at|on|across) (?:the )?(?:battery|batt)\b(?! voltage)", re.IGNORECASE)
 _LINE_OF: Final = {
     "five": Line.FIVE_VOLTS,
     "bat_minus": Line.BATTERY_MINUS,
@@ -84,13 +84,13 @@ _LINE_OF: Final = {
     "pair": PAIR,
     "both": BOTH,
 }
-_PIN: Final = re.compile(
+_PIN: Final = rule(
     r"\b(?P<word>pins?|terminals?)[ -]?(?P<first>[0-9]{1,3}|(?-i:[A-K]))(?![\w.,]*[0-9])"
     r"(?:\s?(?:,|/|and|&|to|-|>| )\s?(?P<second>[0-9]{1,3}|(?-i:[A-K]))(?![\w]|[.,][0-9]| ?(?:V|volts?|ohms?"
     r"|\u03a9|=)(?!\w)))?",
     re.IGNORECASE,
 )
-_PIN_PAIR: Final = re.compile(
+_PIN_PAIR: Final = rule(
     r"(?<![\w.,/'-])(?P<first>6|14|4|5|16|3|11|7)\s?(?P<between>to|and|&|/|-|->|>|against| )\s?"
     r"(?P<second>14|16|11|6|4|5|3|7)(?![\w/-]|[.,][0-9]| ?(?:V|volts?|ohms?|\u03a9|k)(?!\w))",
     re.IGNORECASE,
@@ -115,18 +115,18 @@ _USUAL_PAIRS: Final = frozenset(
         ),
     )
 )
-_ON_PIN: Final = re.compile(
+_ON_PIN: Final = rule(
     r"\b(?:on|from|of|(?:red|lead|probe) (?:to|at)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
     r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,
 )
-_TRUCK_PAIR: Final = re.compile(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
-_TRUCK_PIN: Final = re.compile(
+_TRUCK_PAIR: Final = rule(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
+_TRUCK_PIN: Final = rule(
     r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+(?: ?V|[ ,]|$))"
     r"|(?<=\b[Oo]n )([CD])(?= )|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
 )
-_WIRE_COLOUR: Final = re.compile(
+_WIRE_COLOUR: Final = rule(
     r"(?:(?<=on the )|(?<=on ))(yellow|green)\b|\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])",
     re.IGNORECASE,
 )
@@ -161,7 +161,7 @@ class Subject:
         return tuple(point.line for point in self.points)
 
 
-_BLACK_LEAD: Final = re.compile(
+_BLACK_LEAD: Final = rule(
     r"\b(?:black(?: lead| probe)?|(?:negative|minus) (?:lead|probe)) (?:is |was )?(?:on|to"
     r"|at) (?:the )?(?:pin )?(?:4|5|ground|gnd"
     r"|chassis|earth|body)\b",
@@ -195,7 +195,7 @@ def points_in(message: Written, media: set[Medium], places: list[Place]) -> list
     return _with_their_pins(message.text, sorted(kept, key=lambda point: point.start))
 
 
-_ON_THE_PIN: Final = re.compile(r"\s?(?:at|on|of|is|=)?\s?(?:the )?(?:[A-Z]{2,4} )?", re.IGNORECASE)
+_ON_THE_PIN: Final = rule(r"\s?(?:at|on|of|is|=)?\s?(?:the )?(?:[A-Z]{2,4} )?", re.IGNORECASE)
 
 
 def _with_their_pins(text: str, points: list[Point]) -> list[Point]:
@@ -221,9 +221,7 @@ def _as_one(text: str, first: Point, second: Point) -> Point | None:
     return None
 
 
-_HAS_VOLTS: Final = re.compile(
-    r" (?:has|gets|got|sees)(?: \w+){0,2} [0-9]{1,2}(?:[.,][0-9]+)? ?v\b", re.IGNORECASE
-)
+_HAS_VOLTS: Final = rule(r" (?:has|gets|got|sees)(?: \w+){0,2} [0-9]{1,2}(?:[.,][0-9]+)? ?v\b", re.IGNORECASE)
 
 
 def _fed(text: str) -> Iterator[Place]:
@@ -273,12 +271,12 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
         yield Point(*match.span(), line)
 
 
-_LINK: Final = re.compile(
+_LINK: Final = rule(
     r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin |net "
     r"|wire )?\s{0,2}",
     re.IGNORECASE,
 )
-_BETWEEN: Final = re.compile(r"\b(?:between|across)\s(?:the |pins? |net |wire )?$", re.IGNORECASE)
+_BETWEEN: Final = rule(r"\b(?:between|across)\s(?:the |pins? |net |wire )?$", re.IGNORECASE)
 
 
 def subjects_in(message: Written, points: list[Point]) -> list[Subject]:

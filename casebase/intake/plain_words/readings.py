@@ -22,7 +22,7 @@ from casebase.intake.plain_words.told_readings import (
     of_several_networks,
     shaken,
 )
-from casebase.intake.plain_words.written import Clause, Span
+from casebase.intake.plain_words.written import Clause, Span, rule
 from casebase.record.reading import PLACE_NOT_NAMED
 from casebase.record.vocabulary import POWER_LINES, Battery, Ignition, Line, Look, Quantity
 
@@ -43,38 +43,38 @@ def readings_in(marks: Marks) -> list[ToldReading]:
     return each_once(shaken(marks, told if len(named) > 1 else of_several_networks(told)))
 
 
-_EARLIER: Final = re.compile(
+_EARLIER: Final = rule(
     r"\b(?:last (?:week|month|year|time)|yesterday|before the (?:crash|accident|repair))\b", re.IGNORECASE
 )
 """Of another day: no reading of the fault."""
 
-_SCOPE: Final = re.compile(r"\b(?:scope|oscilloscope|waveform|trace)\b", re.IGNORECASE)
-_QUIET: Final = re.compile(
+_SCOPE: Final = rule(r"\b(?:scope|oscilloscope|waveform|trace)\b", re.IGNORECASE)
+_QUIET: Final = rule(
     r"\bno (?:traffic|activity|signal|data|frames|messages)\b|\bflat ?lines?\b|\bnothing moving\b|\bdead flat\b",
     re.IGNORECASE,
 )
-_BUSY: Final = re.compile(
+_BUSY: Final = rule(
     r"\b(?:traffic (?:yes|ok|seen|there|present|good)|data moving|frames seen|clean frames|traffic on)\b",
     re.IGNORECASE,
 )
 _LOOKS: Final = (
     (
         Look.ONE_LINE_FLAT,
-        re.compile(
+        rule(
             r"\b(?:can[ -]?[hl]|high|low|one line|can high|can low|1 line)\b[^,.;]{0,12}\b(?:flat|stuck|not moving)\b",
             re.IGNORECASE,
         ),
     ),
     (
         Look.BOTH_TOGETHER,
-        re.compile(
+        rule(
             r"\bboth (?:lines )?(?:move )?together\b|\bmirror\w* gone\b|\bsame shape on both\b", re.IGNORECASE
         ),
     ),
-    (Look.RINGING, re.compile(r"\b(?:ringing|overshoot)\b", re.IGNORECASE)),
-    (Look.SLOW_EDGES, re.compile(r"\b(?:slow|rounded|lazy) edges\b|\bshark fin\w*", re.IGNORECASE)),
-    (Look.NOISE, re.compile(r"\b(?:noisy|noise|hash)\b", re.IGNORECASE)),
-    (Look.CLEAN, re.compile(r"\b(?:clean|square|textbook)\b", re.IGNORECASE)),
+    (Look.RINGING, rule(r"\b(?:ringing|overshoot)\b", re.IGNORECASE)),
+    (Look.SLOW_EDGES, rule(r"\b(?:slow|rounded|lazy) edges\b|\bshark fin\w*", re.IGNORECASE)),
+    (Look.NOISE, rule(r"\b(?:noisy|noise|hash)\b", re.IGNORECASE)),
+    (Look.CLEAN, rule(r"\b(?:clean|square|textbook)\b", re.IGNORECASE)),
 )
 """How a waveform is said to look (common practice, no source)."""
 
@@ -160,7 +160,7 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     return None, ()
 
 
-_OTHER_SIDE: Final = re.compile(r"\b(?:harness|loom|wiring|vehicle|car) side\b", re.IGNORECASE)
+_OTHER_SIDE: Final = rule(r"\b(?:harness|loom|wiring|vehicle|car) side\b", re.IGNORECASE)
 """Said of the plug named last."""
 
 
@@ -195,7 +195,7 @@ def _module_supplied(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[
     return (f"connector of {named.name}", ((named.start, named.end),)) if named else (None, ())
 
 
-_ITS: Final = re.compile(r"\s*(?:and |but )?its?\b", re.IGNORECASE)
+_ITS: Final = rule(r"\s*(?:and |but )?its?\b", re.IGNORECASE)
 
 
 def _meant_by_it(marks: Marks, clause: Clause) -> Named | None:

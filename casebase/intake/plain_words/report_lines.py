@@ -10,14 +10,14 @@ from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.mended import mended
 from casebase.intake.plain_words.told_codes import Data, code_entry, codes_found, codes_said
 from casebase.intake.plain_words.told_of_modules import SILENT, modules_said
-from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, written
+from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, rule, written
 from casebase.intake.scan_codes import codes_in_line
 from casebase.intake.scan_line import bare, heading_of, is_silence, silent_in, unknown_heading
 from casebase.intake.scan_report import Finding, ScanReport, read_report
 from casebase.record.modules import module_key
 
 _LEAST_REPORT_LINES: Final = 2
-_MEASURED: Final = re.compile(r"[0-9] ?(?:k|m)?(?:ohms?|\u03a9|v|volts?)\b", re.IGNORECASE)
+_MEASURED: Final = rule(r"[0-9] ?(?:k|m)?(?:ohms?|\u03a9|v|volts?)\b", re.IGNORECASE)
 
 
 def parted(message: str) -> tuple[str, str]:

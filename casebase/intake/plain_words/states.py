@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from casebase.intake.plain_words.written import Written
+from casebase.intake.plain_words.written import Written, rule
 from casebase.record.modules import NamedModule, module_key, modules_named_in
 from casebase.record.vocabulary import Battery, Ignition, Medium
 
@@ -18,7 +18,7 @@ _TAKEN_OFF: Final = (
     r" ?(?:min\w*|hours?|days?|times|weeks?))\b)"
 )
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
-_STATES: Final = re.compile(
+_STATES: Final = rule(
     rf"(?P<on>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo)\b"
     r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
     rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b"
@@ -45,14 +45,14 @@ STATES: Final[dict[str, Ignition | Battery]] = {
     "cranking": Ignition.CRANKING,
     "connected": Battery.CONNECTED,
 }
-_LOADED: Final = re.compile(
+_LOADED: Final = rule(
     r"\b(?:load tested|under load|with (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|lamp|load)(?: across)?"
     r"|(?:put|hung|hang|using|connected) (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|test lamp|lamp|load) (?:on"
     r"|across|to|at)"
     r"|at [0-9.]+ ?A\b|bulb across|loaded)",
     re.IGNORECASE,
 )
-_NOT_LOADED: Final = re.compile(
+_NOT_LOADED: Final = rule(
     r"\b(?:no load|without (?:a )?(?:load|bulb|lamp)|without\b(?=\s*[.,;]|$))", re.IGNORECASE
 )
 
@@ -96,27 +96,27 @@ def load_said(message: Written, start: int, end: int) -> bool | None:
     return True if _LOADED.search(message.text, start, end) else None
 
 
-_UNPLUG: Final = re.compile(
+_UNPLUG: Final = rule(
     r"\b(?:un-?plug(?:ged|ging|s)?|disconnect(?:ed|ing)?|pull(?:ed|ing)|removed|without)\s(?:the )?",
     re.IGNORECASE,
 )
-_UNPLUGGED_BEHIND: Final = re.compile(
+_UNPLUGGED_BEHIND: Final = rule(
     r"(?:\s(?:plug|connector))?\s\(?(?:is |was |are |also )?(?:un-?plugged|disconnected|pulled|off"
     r"|out)\b(?! too)|\s(?:un-?plugged|off) too\b",
     re.IGNORECASE,
 )
-_SWITCHED_OFF: Final = re.compile(
+_SWITCHED_OFF: Final = rule(
     r"(?:engine|radio|lights?|climate|heater|a/c) (?:is |was )?(?:off|out)", re.IGNORECASE
 )
 """Said of what is switched, not unplugged."""
 
-_PLUGGED: Final = re.compile(
+_PLUGGED: Final = rule(
     r"\b(?:plugged (?:back )?in|put back|re-?connected|everything (?:plugged )?in|(?:both|all) (?:plugged )?in\b"
     r"|nothing unplugged|plug in\b)",
     re.IGNORECASE,
 )
-_JOINED: Final = re.compile(r"\s{0,2}(?:,|and|&|\+|/)\s{0,2}(?:the )?", re.IGNORECASE)
-_PLUG_NAME: Final = re.compile(
+_JOINED: Final = rule(r"\s{0,2}(?:,|and|&|\+|/)\s{0,2}(?:the )?", re.IGNORECASE)
+_PLUG_NAME: Final = rule(
     r"(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|[A-Z]{1,3}[0-9]{2,4}"
     r"|[a-z]{3,14}(?: [a-z]{3,14}){0,2} (?:sensor|module|unit|pump|motor|box|heater|charger|switch|lamp|light"
     r"|dongle))\b",
@@ -135,11 +135,11 @@ class Named:
     """Whether the name means a module wherever it stands, as an abbreviation in capitals does."""
 
 
-_OTHER_THING: Final = re.compile(r"\b(?:sensor|hose|tow) $", re.IGNORECASE)
+_OTHER_THING: Final = rule(r"\b(?:sensor|hose|tow) $", re.IGNORECASE)
 """A word in front of what is a module's name alone: a sensor cluster is no instrument cluster."""
 
 
-_CHASSIS: Final = re.compile(r"to body(?= (?:[0-9]|is |reads |over |more |OL))", re.IGNORECASE)
+_CHASSIS: Final = rule(r"to body(?= (?:[0-9]|is |reads |over |more |OL))", re.IGNORECASE)
 """The body that a voltage or a resistance is measured to."""
 
 
@@ -165,8 +165,8 @@ def modules_in(message: Written) -> list[Named]:
     return sorted((*named, *unknown), key=lambda one: one.start)
 
 
-_SPEAKER: Final = re.compile(r"[.,;]? I\Z")
-_SPEAKS: Final = re.compile(
+_SPEAKER: Final = rule(r"[.,;]? I\Z")
+_SPEAKS: Final = rule(
     r" (?:have|had|can|could|get|got|do|did|see|saw|am|was|will|would|tried|found|find|think)\b"
 )
 
@@ -177,7 +177,7 @@ def _without_speaker(text: str, named: NamedModule) -> NamedModule:
     return named._replace(end=speaker.start()) if speaker and _SPEAKS.match(text, named.end) else named
 
 
-_LONE_ECU: Final = re.compile(
+_LONE_ECU: Final = rule(
     r"(?:\b(?P<whose>the|cars?|vehicles?|trucks?|vans?)\s{1,2}(?P<ecu>ecu)\b|(?<=[,.;:] )(?P<bare>ecu)(?= (?:feed"
     r"|supply"
     r"|power|plug|connector|ground)\b))(?! (?:of|for|in)\b)(?!')",
@@ -185,12 +185,12 @@ _LONE_ECU: Final = re.compile(
 )
 """The ECU of nothing else that was named is the engine's (common practice, no source)."""
 
-_UNKNOWN: Final = re.compile(
+_UNKNOWN: Final = rule(
     r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu)\b(?!')"
     r"|(?<![\w'-])(?:[a-z]{3,14} )?radar\b",
     re.IGNORECASE,
 )
-_NO_NAME: Final = re.compile(
+_NO_NAME: Final = rule(
     r"the|a|an|any|all|each|every|other|another|this|that|these|which|what|my|his|her|its|our|their|your|new|"
     r"used|old|dead|silent|whole|no|not|with|from|to|in|into|of|off|out|and|or|but|for|on|at|is|was|are|were|"
     r"has|have|had|does|did|will|would|can|could|swapped|swap|replaced|replace|changed|change|fitted|fit|"
@@ -249,7 +249,7 @@ def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
     return sorted(found, key=lambda one: one.start)
 
 
-_OTHER_NAME: Final = re.compile(
+_OTHER_NAME: Final = rule(
     r"\b(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|tracker|dash ?cam|dongle|inverter)\b",
     re.IGNORECASE,
 )
@@ -271,7 +271,7 @@ def _listed(text: str, modules: list[Named], index: int) -> tuple[tuple[str, ...
 
 # --- networks -----------------------------------------------------------------------------------------------------
 
-_MEDIA: Final = re.compile(
+_MEDIA: Final = rule(
     r"(?P<fault_tolerant>\b(?:fault[ -]tolerant|low[ -]speed can|ls[ -]?can)\b)"
     r"|(?P<single>\b(?:single[ -]wire|sw[ -]?can)\b)"
     r"|(?P<j1939>\bj ?1939\b|\biso ?11783\b)|(?P<lin>\blin\b(?!\? no\b))|(?P<flexray>\bflex ?ray\b)"
@@ -313,7 +313,7 @@ _NO_NETWORK_NAME: Final = (
     r"|wire|tolerant|fault|hs|ls|sw|i|you|we|it|he|she|they|only|whole|vehicle|car|truck|on|at|for|and|of|is|to"
     r"|from)\b)"
 )
-_NAMED_NETWORK: Final = re.compile(
+_NAMED_NETWORK: Final = rule(
     rf"(?P<numbered>\b(?:can[ -]?[1-9]|(?-i:CAN[ -]?[A-EG-KM-Z]))(?![\w.,]*[0-9])(?=\s?(?:[:=]|is|reads|has|at"
     rf"|shows)?\s?(?:[0-9]|OL|open)))"
     rf"|\b(?:on|at|for) (?:the )?(?P<name>(?:{_NO_NETWORK_NAME}[a-z]\w{{0,14}}[ -]?)(?:can)(?: ?bus)?(?:[ -]?[0-9]\b)?)"
@@ -339,7 +339,7 @@ def networks_named_in(message: Written) -> list[NetworkNamed]:
     ]
 
 
-_TESTER: Final = re.compile(
+_TESTER: Final = rule(
     r"\b(?:tester|scan tool|scanner) (?:is |was )?(?P<silent>off|not connected|silent|unplugged|disconnected|out)\b"
     r"|\b(?:tester|scan tool|scanner) (?:is |was )?(?P<talking>asking|talking|connected|on|in)\b"
     r"|\b(?P<nobody>nobody talking)\b",

@@ -16,7 +16,7 @@ from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.not_measured import NOMINAL_OHMS, SAID_OF_THIS
 from casebase.intake.plain_words.points import Subject, default_lines
 from casebase.intake.plain_words.states import Named
-from casebase.intake.plain_words.written import Clause, Span
+from casebase.intake.plain_words.written import Clause, Span, rule
 from casebase.record.vocabulary import POWER_LINES, Line, Medium, Quantity
 
 MOST_VOLTS_BARE: Final = 32.0
@@ -43,13 +43,13 @@ def medium_of(marks: Marks, amount: Measured) -> Medium:
     return marks.medium_at(amount.start) or Medium.HIGH_SPEED_CAN
 
 
-_CARRIES: Final = re.compile(
+_CARRIES: Final = rule(
     r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with"
     r"|without|put|once|when|hot|warm|cold|in"
     r"|mine|but|i (?:have|get|got|measured?|see|read)|only)\b|:|=",
     re.IGNORECASE,
 )
-_OF_RESISTANCE: Final = re.compile(r"\b(?:resistance|resistor|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE)
+_OF_RESISTANCE: Final = rule(r"\b(?:resistance|resistor|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE)
 
 
 def without_subject(
@@ -81,7 +81,7 @@ def without_subject(
     return [_usual(amount, Quantity.RESISTANCE, lines, said)]
 
 
-_READ: Final = re.compile(
+_READ: Final = rule(
     r"\b(?:i|we|you|it|meter|mine|pair|bus|network|resistance|termination) (?:still |only |now |just )?(?:get|got"
     r"|have|had|see|saw"
     r"|is|was|reads?|shows?|measured?|drops?|goes|went)\b|\b(?:got|getting|measured?|measures|measuring|reads"
@@ -89,9 +89,9 @@ _READ: Final = re.compile(
     r"|shows|showing|showed|saw|dropp?(?:s|ed|ing)|goes|went)\b",
     re.IGNORECASE,
 )
-_OF_A_LIST: Final = re.compile(r"[A-Za-z']{2,}")
+_OF_A_LIST: Final = rule(r"[A-Za-z']{2,}")
 _MOST_OTHER_WORDS: Final = 3
-_SHORT: Final = re.compile(
+_SHORT: Final = rule(
     r"k?ohms?|ol|open|circuit|can|bus|lines?|pair|wires|resistance|network|between|across|and|the|at|on|in|with|now"
     r"|still|then"
     r"|only|about|around|steady|terminat(?:or|ors|ion)|resistor|ok|good|fine|perfect|batt(?:ery)?|off|key|ignition"
@@ -133,7 +133,7 @@ def _usual(amount: Measured, quantity: Quantity, lines: tuple[Line, ...], said: 
     return TakenAmount(amount, quantity, lines, None, ((amount.start, amount.end),), (said,))
 
 
-_IT_IS: Final = re.compile(r"\b(?:it(?:'s| is| was)|have|car|ist|truck)\b|^\s*$", re.IGNORECASE)
+_IT_IS: Final = rule(r"\b(?:it(?:'s| is| was)|have|car|ist|truck)\b|^\s*$", re.IGNORECASE)
 """Behind what should be, before what is: `should be 60 but it's 40`."""
 
 LOOKED_BACK: Final = 20
@@ -222,7 +222,7 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     return bool(alone) and "." in amount.number and _LEAST_PAIR <= amount.low <= _MOST_PAIR
 
 
-_MEASURED: Final = re.compile(
+_MEASURED: Final = rule(
     r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter"
     r"|the|my)"
     r"\b\W*){0,5}",
@@ -234,10 +234,8 @@ _MOST_PAIR: Final = 140
 """Ohms that a pair shows with three terminators, or with one (ISO 11898-2: two of 120 ohm), about."""
 
 
-_OR_THEN: Final = re.compile(
-    r"\s?(?:then|or|and|now|/|goes to|drops to|jumps to)\s{1,2}(?:then )?", re.IGNORECASE
-)
-AT_MODULE: Final = re.compile(r"(?: dc)? (?:at|on|to|across|in) (?:the |its )?", re.IGNORECASE)
+_OR_THEN: Final = rule(r"\s?(?:then|or|and|now|/|goes to|drops to|jumps to)\s{1,2}(?:then )?", re.IGNORECASE)
+AT_MODULE: Final = rule(r"(?: dc)? (?:at|on|to|across|in) (?:the |its )?", re.IGNORECASE)
 
 
 def _feed_of(marks: Marks, clause: Clause, amount: Measured) -> str | None:
@@ -252,7 +250,7 @@ def _feed_of(marks: Marks, clause: Clause, amount: Measured) -> str | None:
     return named[0].name if named and amount.low > _LEAST_SUPPLY and not _plug_at(marks, named[0]) else None
 
 
-_HAS: Final = re.compile(r" (?:has|have|gets|got|sees)(?: got)? (?:only )?", re.IGNORECASE)
+_HAS: Final = rule(r" (?:has|have|gets|got|sees)(?: got)? (?:only )?", re.IGNORECASE)
 _LEAST_SUPPLY: Final = 3.5
 """Volts; less than this at a module is as likely a bus line as its supply (ISO 11898-2: lines up to 3.5 V)."""
 
@@ -261,7 +259,7 @@ def _plug_at(marks: Marks, module: Named) -> bool:
     return any(place.end > module.end for place in within(marks.places, module.start, module.start + 1))
 
 
-_BETWEEN_TWO: Final = re.compile(r"\s{0,2}(?:/|,|-|and|&)?\s{0,2}", re.IGNORECASE)
+_BETWEEN_TWO: Final = rule(r"\s{0,2}(?:/|,|-|and|&)?\s{0,2}", re.IGNORECASE)
 
 
 def are_high_and_low(marks: Marks, clause: Clause, amounts: Sequence[Measured]) -> bool:

@@ -11,7 +11,7 @@ from casebase.intake.plain_words.lists_of_modules import MOST_LISTED, listed_bef
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.told_of_modules import text_of_code
-from casebase.intake.plain_words.written import Span, Written
+from casebase.intake.plain_words.written import Span, Written, rule
 from casebase.intake.scan_codes import FoundCode, codes_in_line
 from casebase.record.codes import TroubleCode, parse_code
 from casebase.record.modules import module_identity
@@ -29,7 +29,7 @@ class ToldCode:
     is_denied: bool = False
 
 
-_STORED_BY: Final = re.compile(
+_STORED_BY: Final = rule(
     r"[\s,;:()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
     r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|stands?"
     r"|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
@@ -37,9 +37,9 @@ _STORED_BY: Final = re.compile(
     r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
-_RIGHT_BEHIND: Final = re.compile(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
-_BETWEEN_CODES: Final = re.compile(r"[\s,;/&+]{0,3}(?:and\s|also\s|an?\s|[0-9]x\s){0,3}", re.IGNORECASE)
-_STORES: Final = re.compile(
+_RIGHT_BEHIND: Final = rule(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
+_BETWEEN_CODES: Final = rule(r"[\s,;/&+]{0,3}(?:and\s|also\s|an?\s|[0-9]x\s){0,3}", re.IGNORECASE)
+_STORES: Final = rule(
     r"\s{0,2}(?:module |unit |ecu |itself |that |which |\]){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just "
     r"|both |all "
     r"|each ){0,2}(?:stores?|stored|logged|reported|showed|set"
@@ -51,21 +51,21 @@ _STORES: Final = re.compile(
     r"|dtcs?)[\s:]{1,2}){0,4}",
     re.IGNORECASE,
 )
-_SUPPOSED: Final = re.compile(
+_SUPPOSED: Final = rule(
     r"\b(?:would|should|might|could)(?:n't| not)? (?:be|have|see|get|store|set|expect)(?: an?)? $",
     re.IGNORECASE,
 )
 """Before a code that is only thought of: `there would be U0121`."""
-_DENIED_BEFORE: Final = re.compile(
+_DENIED_BEFORE: Final = rule(
     r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE
 )
-_DENIED_BEHIND: Final = re.compile(
+_DENIED_BEHIND: Final = rule(
     r"\s?\?{0,3},?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|(?:is |was )?(?:gone|went away"
     r"|cleared|(?:did|has) ?n[o']t (?:come|came) back|did ?n[o']t return)\b|no(?= sorry|\b(?! (?:comm?s"
     r"|communication|response|answer|reply|contact|change))))",
     re.IGNORECASE,
 )
-_SAME_MODULE: Final = re.compile(r"\s(?:in the )?same module\b", re.IGNORECASE)
+_SAME_MODULE: Final = rule(r"\s(?:in the )?same module\b", re.IGNORECASE)
 
 
 def codes_found(message: Written) -> list[FoundCode]:
@@ -82,7 +82,7 @@ def codes_found(message: Written) -> list[FoundCode]:
     return found
 
 
-_HALF: Final = re.compile(
+_HALF: Final = rule(
     r"\s?(?:,|/|&|\+|\band\b)\s?(?:and )?(0[0-9A-F]{3}(?:-[0-9A-F]{2})?)(?![\w.,]*[0-9])", re.IGNORECASE
 )
 
@@ -96,7 +96,7 @@ def _halves(text: str, code: FoundCode, end: int) -> Iterator[FoundCode]:
         at = half.end()
 
 
-_STOPS: Final = re.compile(r"\n|[.!?]\s")
+_STOPS: Final = rule(r"\n|[.!?]\s")
 
 
 def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
@@ -136,11 +136,11 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
     return _each_once(_without_those_told_better([_not_about_itself(text, one) for one in found]))
 
 
-_EARLIER: Final = re.compile(
+_EARLIER: Final = rule(
     r"\b(?:last (?:week|month|year|winter|summer)|used to|previously|before the (?:repair|crash|accident))\b",
     re.IGNORECASE,
 )
-_CAME_BACK: Final = re.compile(
+_CAME_BACK: Final = rule(
     r"\b(?:came|comes|coming|was|is|are) (?:straight |right )?back\b|\breturn(?:s|ed)\b", re.IGNORECASE
 )
 
@@ -163,7 +163,7 @@ def _is_denied(marks: Marks, code: FoundCode) -> bool:
     return not (back and "clear" in text[max(0, code.start - 16) : code.end + _FARTHEST_HOLDER].lower())
 
 
-_SAYS_WHERE: Final = re.compile(r"[A-Za-z:=@>|]")
+_SAYS_WHERE: Final = rule(r"[A-Za-z:=@>|]")
 
 
 def _not_about_itself(text: str, told: ToldCode) -> ToldCode:
@@ -175,7 +175,7 @@ def _not_about_itself(text: str, told: ToldCode) -> ToldCode:
     return replace(told, module=None, spans=told.spans[:1]) if beside else told
 
 
-_HELD_LATER: Final = re.compile(
+_HELD_LATER: Final = rule(
     r"\b(?:stored|set|logged|reported|shown|held|kept|recorded|flagged|seen|saved|present|stands|sits|comes|coming"
     r"|pending"
     r"|active)(?: up| out| again| only| both| also){0,2} (?:in|by|from|on|inside|at) (?:the |my )?"
@@ -238,8 +238,8 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
     return None if behind_code else name
 
 
-_LIES_IN: Final = re.compile(r"\bin (?:the |my )?$", re.IGNORECASE)
-_BEGINS_CLAUSE: Final = re.compile(r"\s*(?:and )?(?:in )?(?:the |my )?", re.IGNORECASE)
+_LIES_IN: Final = rule(r"\bin (?:the |my )?$", re.IGNORECASE)
+_BEGINS_CLAUSE: Final = rule(r"\s*(?:and )?(?:in )?(?:the |my )?", re.IGNORECASE)
 
 
 def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Named]:
@@ -268,8 +268,8 @@ def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Na
     return []
 
 
-_CORRECTED: Final = re.compile(r"\s?\??,? (?:no|sorry|i mean),? (?:in |from )?(?:the )?", re.IGNORECASE)
-_ENDS_LIST: Final = re.compile(
+_CORRECTED: Final = rule(r"\s?\??,? (?:no|sorry|i mean),? (?:in |from )?(?:the )?", re.IGNORECASE)
+_ENDS_LIST: Final = rule(
     r"\s{0,2}(?:$|[.,;:?!)\n(-]|(?:and|or|only|too|all|history|stored|active|as)\b)", re.IGNORECASE
 )
 
@@ -290,7 +290,7 @@ def _code_follows(codes: list[FoundCode], text: str, name: Named) -> bool:
     return bool(stores and within(codes, stores.end(), stores.end() + 1))
 
 
-_TOGETHER: Final = re.compile(r"\s{1,2}(?:both|all|each)\b", re.IGNORECASE)
+_TOGETHER: Final = rule(r"\s{1,2}(?:both|all|each)\b", re.IGNORECASE)
 
 
 def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> list[Named]:
@@ -314,11 +314,11 @@ def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> 
     return [name]
 
 
-_PLURAL: Final = re.compile(
+_PLURAL: Final = rule(
     r"\s(?:also |only |both |all |each )*(?:store|have|report|log|set|show|throw|flag|give|hold)\s|\s?:\s",
     re.IGNORECASE,
 )
-_AND_BEFORE: Final = re.compile(r"(?:\band|&|\+|\bor) (?:the |my )?$", re.IGNORECASE)
+_AND_BEFORE: Final = rule(r"(?:\band|&|\+|\bor) (?:the |my )?$", re.IGNORECASE)
 
 
 def _is_of_all(text: str, name: Named, stores: str, code: FoundCode) -> bool:

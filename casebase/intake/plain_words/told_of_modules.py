@@ -20,14 +20,14 @@ from casebase.intake.plain_words.lists_of_modules import (
 )
 from casebase.intake.plain_words.marks import Marks, within
 from casebase.intake.plain_words.states import Named
-from casebase.intake.plain_words.written import Clause, Span
+from casebase.intake.plain_words.written import Clause, Span, rule
 from casebase.intake.scan_codes import FoundCode
 from casebase.record.modules import module_identity
 
 SILENT: Final = "silent"
 ANSWERS: Final = "answers"
 
-_ANSWERING_LIST: Final = re.compile(
+_ANSWERING_LIST: Final = rule(
     r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet)"
     r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with"
     r"|connects? (?:to|with))\b"
@@ -38,22 +38,20 @@ _ANSWERING_LIST: Final = re.compile(
     r"|(?<=, )(?:finds?|sees|reaches)\b",
     re.IGNORECASE,
 )
-_IN_CONTRAST: Final = re.compile(r"(?:and|but) not|not even", re.IGNORECASE)
-_SPOKE_OF_TALKING: Final = re.compile(
+_IN_CONTRAST: Final = rule(r"(?:and|but) not|not even", re.IGNORECASE)
+_SPOKE_OF_TALKING: Final = rule(
     rf"{ANSWERING.pattern.replace('?P<listed>', '?:')}|{_ANSWERING_LIST.pattern}|\b(?:nothing|nobody|none)\b",
     re.IGNORECASE,
 )
 """What stands before `but not the BCM`, `not even the engine`, where these speak of modules that do not answer."""
-_DENIED_WORD: Final = re.compile(r"(?:\b(?:no|not|never|without|doesnt|dont)|n't)\s$", re.IGNORECASE)
-_EVERYONE: Final = re.compile(
+_DENIED_WORD: Final = rule(r"(?:\b(?:no|not|never|without|doesnt|dont)|n't)\s$", re.IGNORECASE)
+_EVERYONE: Final = rule(
     r"\b(?:all|every|everything|everybody|nothing|nobody|none|anything|anybody|no) ?(?:other )?(?:modules?"
     r"|ecus?|units?|one|else)?\b",
     re.IGNORECASE,
 )
-_EXCEPT: Final = re.compile(
-    r"\b(?:except(?: for)?|apart from|bar|besides|other than|only|but)\b", re.IGNORECASE
-)
-_LAMP_BEHIND: Final = re.compile(r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale)\b", re.IGNORECASE)
+_EXCEPT: Final = rule(r"\b(?:except(?: for)?|apart from|bar|besides|other than|only|but)\b", re.IGNORECASE)
+_LAMP_BEHIND: Final = rule(r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -76,7 +74,7 @@ def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
     return sorted(found.values(), key=lambda said: said.spans[0])
 
 
-_AS_WELL: Final = re.compile(
+_AS_WELL: Final = rule(
     r"\b(?:so (?:does|do|is|are|has|have|did)|(?:neither|nor) (?:does|do|is|are|has|have|did|will|can|would)"
     r"|same (?:for|with"
     r"|goes for))"
@@ -85,11 +83,11 @@ _AS_WELL: Final = re.compile(
 )
 
 
-_SAME_OF_IT: Final = re.compile(
+_SAME_OF_IT: Final = rule(
     r"\s(?:is )?(?:the )?(?:same|likewise|too|as well|ditto|either)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE
 )
-_NOT_ALONE: Final = re.compile(r"\s(?:not|no|nope)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE)
-_AND_THEN: Final = re.compile(r",? (?:and )?(?:then|followed by|and later) (?:the )?", re.IGNORECASE)
+_NOT_ALONE: Final = rule(r"\s(?:not|no|nope)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE)
+_AND_THEN: Final = rule(r",? (?:and )?(?:then|followed by|and later) (?:the )?", re.IGNORECASE)
 
 
 def _said_briefly(marks: Marks, plainly: list[Said]) -> Iterator[Said]:
@@ -147,7 +145,7 @@ def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
             yield from said
 
 
-_CONDITION: Final = re.compile(
+_CONDITION: Final = rule(
     r"\s*(?:and |but |so )?(?:if|when|once|after|until|unless|as soon as)\b", re.IGNORECASE
 )
 
@@ -178,15 +176,15 @@ def text_of_code(text: str, code: FoundCode) -> Span:
     return code.end, stop.start() if stop else len(text)
 
 
-_BEGINS_TEXT: Final = re.compile(r"[ \-:,.(=\"]{1,4}(?:lost |loss of |no |invalid )", re.IGNORECASE)
-_EXPLAINS: Final = re.compile(
+_BEGINS_TEXT: Final = rule(r"[ \-:,.(=\"]{1,4}(?:lost |loss of |no |invalid )", re.IGNORECASE)
+_EXPLAINS: Final = rule(
     r"[^.;\n]{0,50}?(?:\b(?:which|that|it|this)? ?(?:is|means?|meaning|stands for|says|being|i\.?e\.?"
     r"|for)\s(?:the )?|code )"
     r"[\"(]?(?:lost|loss of|no comm?s?|no communication|invalid|missing)\b",
     re.IGNORECASE,
 )
 """Behind a code that is explained in words: `U0164 in the BCM, which is lost communication with HVAC`."""
-_ENDS_TEXT: Final = re.compile(r"\n|[,;.](?=\s)|[)\"]|\b(?:and|but) (?=(?:also )?(?:an? )?[UPCB][0-3])")
+_ENDS_TEXT: Final = rule(r"\n|[,;.](?=\s)|[)\"]|\b(?:and|but) (?=(?:also )?(?:an? )?[UPCB][0-3])")
 
 
 def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) -> Iterator[Said]:
@@ -218,11 +216,11 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
         yield Said(name.name, turned, (span, (name.start, name.end)))
 
 
-_JOINED_LATER: Final = re.compile(
+_JOINED_LATER: Final = rule(
     r"(?:\bbut|\band|\byet|\bthough|,)\s(?:it |still |there is |there's |gives |just )*$", re.IGNORECASE
 )
-_BEGINS_SENTENCE: Final = re.compile(r"\s*(?:the |my |and |so |but |now |then )*$", re.IGNORECASE)
-_HAS: Final = re.compile(r"(?: module| unit| ecu)? (?:has|have|gets?|got|is|with|on)\b", re.IGNORECASE)
+_BEGINS_SENTENCE: Final = rule(r"\s*(?:the |my |and |so |but |now |then )*$", re.IGNORECASE)
+_HAS: Final = rule(r"(?: module| unit| ecu)? (?:has|have|gets?|got|is|with|on)\b", re.IGNORECASE)
 
 
 def _named_first(marks: Marks, place: int) -> list[Named]:
@@ -238,8 +236,8 @@ def _named_first(marks: Marks, place: int) -> list[Named]:
     return [first] if told and _JOINED_LATER.search(text, first.end, place) else []
 
 
-_NEITHER: Final = re.compile(r"\b(?:neither|nor) (?:the |my )?$", re.IGNORECASE)
-_ALL_BUT: Final = re.compile(
+_NEITHER: Final = rule(r"\b(?:neither|nor) (?:the |my )?$", re.IGNORECASE)
+_ALL_BUT: Final = rule(
     r"\b(?P<who>everything|everyone|everybody|all(?: (?:the )?(?:modules|others?))?|nothing|nobody|no (?:module|one)"
     r"|none)"
     r" (?:else )?(?:but|except(?: for)?|bar|apart from|other than|save) (?:the |for the )?$",
@@ -259,7 +257,7 @@ def _turned_in_front(text: str, names: list[Named], answers: str) -> str:
     return SILENT if _NEITHER.search(window) else answers
 
 
-_HOLDS_A_CODE: Final = re.compile(
+_HOLDS_A_CODE: Final = rule(
     r"[0-9A-F]{4}(?:-[0-9A-F]{2})?(?: [a-z]{2,12}){0,3} (?:in|from|by) (?:the )?$", re.IGNORECASE
 )
 
@@ -272,12 +270,12 @@ def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
     return [name for name in names if name.start > comma]
 
 
-_BEGINS_ENTRY: Final = re.compile(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
-_CODE_OF: Final = re.compile(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
-_OPENS: Final = re.compile(r"\b(?:open|load)$", re.IGNORECASE)
-_IN_LIST: Final = re.compile(r"\b(?:list|tree|menu|tool|scanner|tester|session|scan)\b", re.IGNORECASE)
+_BEGINS_ENTRY: Final = rule(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
+_CODE_OF: Final = rule(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
+_OPENS: Final = rule(r"\b(?:open|load)$", re.IGNORECASE)
+_IN_LIST: Final = rule(r"\b(?:list|tree|menu|tool|scanner|tester|session|scan)\b", re.IGNORECASE)
 """Without one of these it is a tailgate or a window that does not open."""
-_GOES_AWAY: Final = re.compile(r"\b(?:disappear|vanish)", re.IGNORECASE)
+_GOES_AWAY: Final = rule(r"\b(?:disappear|vanish)", re.IGNORECASE)
 
 
 def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
@@ -314,4 +312,4 @@ def _excepted(marks: Marks, match: re.Match[str]) -> list[Named]:
     return [] if is_clause else names
 
 
-_ENDS: Final = re.compile(r"\s*(?:[.,;:\n]|$)")
+_ENDS: Final = rule(r"\s*(?:[.,;:\n]|$)")

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from casebase.intake.plain_words.marks import Marks
-from casebase.intake.plain_words.written import Span
+from casebase.intake.plain_words.written import Span, rule
 from casebase.record.vocabulary import Medium
 
 Data = dict[str, Any]
@@ -33,16 +33,16 @@ def of_several_networks(told: list[ToldReading]) -> list[ToldReading]:
     ]
 
 
-_CHANGES: Final = re.compile(
+_CHANGES: Final = rule(
     r"\b(?:drops?|goes|jumps|changes|rises|climbs|falls|swings|flickers)\b|\b(?:when|while|if"
     r"|on) (?:i )?(?:sha(?:ken?|king)|shook|wiggl\w+|mov\w+|touch\w+|flex\w+|tapp?\w*|turn\w*)",
     re.IGNORECASE,
 )
-_WHEN: Final = re.compile(
+_WHEN: Final = rule(
     r"\b(?:when|while|if) (?:i )?(?:sha(?:ken?|king)|shook|wiggl\w+|mov\w+|touch\w+|flex\w+|tapp?\w*)",
     re.IGNORECASE,
 )
-_SHAKEN: Final = re.compile(r"\b(?:shook|shaking|wiggled|wiggling|flexed) the\b", re.IGNORECASE)
+_SHAKEN: Final = rule(r"\b(?:shook|shaking|wiggled|wiggling|flexed) the\b", re.IGNORECASE)
 
 
 def shaken(marks: Marks, told: list[ToldReading]) -> list[ToldReading]:

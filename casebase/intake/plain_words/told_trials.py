@@ -9,7 +9,7 @@ from typing import Final
 from casebase.errors import InputError
 from casebase.intake.plain_words.circumstances import Told
 from casebase.intake.plain_words.marks import Marks, within
-from casebase.intake.plain_words.written import Clause, Span, Written
+from casebase.intake.plain_words.written import Clause, Span, Written, rule
 from casebase.intake.trial_text import LONGEST_TRIAL, is_part, read_trial
 from casebase.intake.trial_words import ACTIONS
 from casebase.record.trial import FITTED, Outcome, Trial
@@ -21,15 +21,15 @@ _AS_DONE: Final = {
     "remove": "unplugged", "removed": "unplugged", "wiggle": "wiggled",
     "unplugging": "unplugged", "wiggling": "wiggled",
 }  # fmt: skip
-_DOING: Final = re.compile(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
-_IS_SEQUEL: Final = re.compile(
+_DOING: Final = rule(rf"(?<!no )\b(?:{'|'.join(_AS_DONE)})\b", re.IGNORECASE)
+_IS_SEQUEL: Final = rule(
     r"\s*(?:then |no |restored|(?:a )?(?:new|used) (?:part|one)|(?:and )?(?:programmed|coded)\b"
     r"|(?:unit |module |part |it )?not (?:coded|calibrated|configured)"
     r"|the (?:fault|problem|same)|same|still|fault|all "
     r"|network|comes?|came|gone|fixed|cured|did|didn|worse|coded|not coded|back)",
     re.IGNORECASE,
 )
-_SEQUEL_OF_ITS_OWN: Final = re.compile(
+_SEQUEL_OF_ITS_OWN: Final = rule(
     r"\s*(?:and |but |then |so |now |this |that |it |which |well )*(?:(?:the )?(?:network|bus|comms?|communication"
     r"|traffic|modules?|fault|problem|codes?|all(?: (?:the )?modules?)?|everything|nothing) )?(?:still |again )?"
     r"(?:no (?:change|difference|effect|improvement|better|luck|comms?|communication)|made no difference"
@@ -86,7 +86,7 @@ def _names_action(text: str) -> bool:
     return any(pattern.search(done) for _, pattern in ACTIONS)
 
 
-_NOT_A_PART: Final = re.compile(
+_NOT_A_PART: Final = rule(
     r"\b(?:yesterday|today|last|ago|since|weeks?|months?|days?|(?:mon|tues|wednes|thurs|fri|satur|sun)day|no"
     r"|not|it|did|that)\b|(?:\S+ ){5}",
     re.IGNORECASE,
@@ -94,7 +94,7 @@ _NOT_A_PART: Final = re.compile(
 """What stands in no name of a part: such a trial was read wrongly."""
 
 
-_WHEN_AND_PRICE: Final = re.compile(
+_WHEN_AND_PRICE: Final = rule(
     r"\b(?:[0-9]+|a|a few|some|last|this|the other) (?:days?|weeks?|months?|years?|winter|summer|morning)(?: ago)?\b"
     r"|\b(?:yesterday|today|already)\b|\bfor (?:\u20ac ?|eur )?[0-9]+(?:[.,][0-9]+)? ?(?:euros?|eur|pounds?|dollars?)?"
     r"(?=[ ,.;]|$)",
@@ -122,7 +122,7 @@ def _trial(text: str) -> Trial | None:
 
 # --- what is not so ---------------------------------------------------------------------------------------------------
 
-_NOT_SO: Final = re.compile(
+_NOT_SO: Final = rule(
     r"\b(?:not|isn't|aren't|wasn't|neither) (?:even )?(?:short(?:ed)?|open|broken|wet|corroded|grounded"
     r"|chafed)\b[^,.;:?!\n]{0,40}"
     r"|\bno (?:sign of (?:a )?)?(?:shorts?|opens?|breaks?|corrosion|water|damage|chafing)\b[^,.;:?!\n]{0,40}"
@@ -143,7 +143,7 @@ def clause_words(message: Written, clause: Clause, taken: set[int]) -> int:
     return sum(word.start() not in taken and word[0].lower() not in _TELLS_NOTHING for word in words)
 
 
-_WORD: Final = re.compile(r"[^\W_]{2,}")
+_WORD: Final = rule(r"[^\W_]{2,}")
 _TELLS_NOTHING: Final = frozenset(
     {
         *(

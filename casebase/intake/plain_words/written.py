@@ -10,7 +10,27 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import takewhile
-from typing import Final
+from typing import Any, Final, cast
+
+
+class _Rule:
+    """A regular expression that is compiled when it is first used: a message needs some half of them."""
+
+    def __init__(self, pattern: str, flags: int) -> None:
+        self.pattern, self.flags = pattern, flags
+
+    def __getattr__(self, name: str) -> Any:
+        """Return a method of the compiled one, which from then on is called without this detour."""
+        compiled = re.compile(self.pattern, self.flags)
+        for method in ("search", "match", "fullmatch", "finditer", "findall", "sub", "subn"):
+            setattr(self, method, getattr(compiled, method))
+        return getattr(compiled, name)
+
+
+def rule(pattern: str, flags: int = 0) -> re.Pattern[str]:
+    """Return a regular expression, compiled when it is first used."""
+    return cast("re.Pattern[str]", _Rule(pattern, flags))
+
 
 LONGEST_MESSAGE: Final = 10_000
 """Characters that are read, some 1,600 words; what stands behind is left as story."""
@@ -48,17 +68,17 @@ _SAID: Final = (
     | {"fourty": 40, "nought": 0}
 )
 _NUMBER_WORD: Final = "|".join(sorted((*_SAID, "hundred", "thousand"), key=len, reverse=True))
-_RUN: Final = re.compile(
+_RUN: Final = rule(
     rf"\b(?:a )?(?:{_NUMBER_WORD})(?:(?:[ -]|,? and )(?:{_NUMBER_WORD}|point)){{0,11}}\b", re.IGNORECASE
 )
-_NO_NUMBER: Final = re.compile(
+_NO_NUMBER: Final = rule(
     r"\b(?:hand|good|first|second|third|last|next|new|used|other|another|this|that|which|each|every|any|no|on|same"
     r"|old|bad|wrong|right|spare)\s$",
     re.IGNORECASE,
 )
 """Words before a `one` that counts nothing."""
-_OWNER: Final = re.compile(r"\b([A-Za-z]{3,12})'s\b")
-_BREAKS: Final = re.compile(
+_OWNER: Final = rule(r"\b([A-Za-z]{3,12})'s\b")
+_BREAKS: Final = rule(
     r"(?P<sentence>\n|[;?!]+(?=\s|$)|\.(?=\s+\S|\s*$)|\.{2,})"
     r"|(?P<clause>,(?!\d)|(?<!\d),|\b(?:but|so|however|whereas)\b)",
     re.IGNORECASE,
@@ -170,7 +190,7 @@ def written(message: str) -> Written:
     return Written(typed, "".join(pieces), starts, origins)
 
 
-_WORD: Final = re.compile(r"[A-Za-z]+")
+_WORD: Final = rule(r"[A-Za-z]+")
 
 
 def _numbers_in(run: re.Match[str]) -> Iterator[tuple[int, int, str]]:
