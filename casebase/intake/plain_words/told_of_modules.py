@@ -281,7 +281,7 @@ _GOES_AWAY: Final = rule(r"\b(?:disappear|vanish)", re.IGNORECASE)
 def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     """Return whether words said of a module mean something else: `water in ABS found`, `U0121 in ABS disappears`."""
     before = text[max(0, first.start - 12) : first.start]
-    if match.re is ANSWERING and match["listed"]:
+    if match.groupdict().get("listed"):
         return not _BEGINS_ENTRY.search(before)
     if _OPENS.search(match[0]):
         return not _IN_LIST.search(text[max(0, first.start - 60) : match.start()])
