@@ -1,8 +1,7 @@
-"""How much of messages is understood: `python tests/bench/asking_in_words.py [first ... sixth] [-v]`.
+"""How much of messages is understood: `python tests/bench/asking_in_words.py [first ... eighth] [-v]`.
 
 The messages in `tests/intake/messages` were written, with what a person reads in them, before their reader. The third
-file was asked once, when the reader was finished; the fourth and the fifth, each of other voices and traps, when it was
-changed next.
+file was asked once, when the reader was finished; each later one, of other voices and traps, when it was changed next.
 `speed` tells how long a message takes from Enter to its answer in a process of its own, and how long texts of a million
 characters take to read.
 """

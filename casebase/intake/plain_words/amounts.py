@@ -50,7 +50,8 @@ _OTHER_UNIT: Final = rule(
 _COUNTED: Final = rule(
     r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery"
     r"|batt|bat"
-    r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good|ok"
+    r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good"
+    r"|perfect|exactly|ok"
     r"|okay|fine|normal|average|each|traffic|same|all|as|or|for|if|too|also|constant|flat|high|low|hi|lo|h|l|can"
     r"|canh|canl|bp|bm|pin"
     r"|pins(?= ?[0-9A-K])|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|koeo"
@@ -146,7 +147,7 @@ def _with_number(message: Written) -> Iterator[Measured]:
 _MOST_DIGITS_OF_A_PIN: Final = 2
 _NUMBERED: Final = rule(
     r"\b(?:(?:channel|port|node|socket) ?|(?<!sits )(?<!settles )(?<!stays )(?<!steady )(?<!stuck )"
-    r"(?<!hangs )(?<!stops )on (?:the )?|(?:red|black|leads?|probes?) (?:to|at) )\Z",
+    r"(?<!hangs )(?<!stops )on (?:the )?|same |(?:red|black|leads?|probes?) (?:to|at) )\Z",
     re.IGNORECASE,
 )
 """Before the number of a network or of a pin: `on bus 0`, `ground on 13`, `red to 14`."""

@@ -87,6 +87,8 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     ),
     (rule(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (rule(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (rule(r"(?<![\w'-])([PCBU])-([0-3][0-9A-F]{3})(?!\w)", re.IGNORECASE), r"\1\2"),
+    (rule(r"(?<=\bcode )(?:you|ewe) (?=[0-3][0-9]{3}\b)", re.IGNORECASE), "U"),
     (rule(r"\b(approx|appr|ca|abt|incl|excl|max|min|resp)\.(?= )", re.IGNORECASE), r"\1 "),
     (rule(r"(?<=[0-9]) ?voltage\b(?! (?:drop|range))", re.IGNORECASE), " V"),
     (

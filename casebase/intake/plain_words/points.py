@@ -44,9 +44,13 @@ _POINTS: Final = rule(
     r"|(?P<k>\bk[ -]?line\b)|(?P<lin>\blin(?:[ -](?:bus|line|wire))?\b)"
     r"|(?P<single>\b(?:single[ -]wire(?: can)?|sw[ -]?can)\b)"
     rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)[0-9]?\b|(?<!too )(?<!very )(?<!so )\b(?:high"
-    rf"|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:H)\b)"
+    rf"|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?:(?-i:H)"
+    r"|h(?=\s?[-/]\s?(?:l|gnd|ground|earth"
+    rf"|chassis)\b))(?!\w))"
     rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)[0-9]?\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low"
-    rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?-i:L)\b)"
+    rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?:(?-i:L)"
+    r"|l(?=\s?[-/]\s?(?:gnd|ground|earth"
+    rf"|chassis)\b)|(?<=\bh[-/])l)(?!\w))"
     r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |2 "
     r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
     r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires|h ?(?:/|and|&) ?l))?\b(?! (?:of (?:these|those|them)|times|cases"
@@ -116,7 +120,7 @@ _USUAL_PAIRS: Final = frozenset(
     )
 )
 _ON_PIN: Final = rule(
-    r"\b(?:on|from|of|(?:red|lead|probe) (?:to|at)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
+    r"\b(?:on|from|of|same|(?:red|lead|probe) (?:to|at)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
     r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,

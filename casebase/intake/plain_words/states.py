@@ -19,7 +19,8 @@ _TAKEN_OFF: Final = (
 )
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
 _STATES: Final = rule(
-    rf"(?P<on>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo)\b"
+    rf"(?P<on>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:in|at) run"
+    rf"|run position)\b"
     r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
     rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b"
     r"|\beverything (?:is |was |switched |turned )?off\b)"
@@ -162,7 +163,24 @@ def modules_in(message: Written) -> list[Named]:
     ]
     inside = {place for one in known for place in range(one.start, one.end)}
     unknown = [one for one in _unknown_named(text) if inside.isdisjoint(range(one.start, one.end))]
-    return sorted((*named, *unknown), key=lambda one: one.start)
+    return list(_of_one_name(text, sorted((*named, *unknown), key=lambda one: one.start)))
+
+
+def _of_one_name(text: str, named: list[Named]) -> Iterator[Named]:
+    """Yield the modules, `trailer ABS` as one: a module of another vehicle is not this one's."""
+    whose: Named | None = None
+    for one in named:
+        joined = whose is not None and whose.end == one.start - 1 and text[whose.end] == " "
+        if whose and joined:
+            yield Named(whose.start, one.end, text[whose.start : one.end], one.is_clear)
+        elif whose:
+            yield whose
+        is_whose = not joined and text[one.start : one.end].lower() in ("trailer", "caravan")
+        whose = one if is_whose else None
+        if not (joined or is_whose):
+            yield one
+    if whose:
+        yield whose
 
 
 _SPEAKER: Final = rule(r"[.,;]? I\Z")
@@ -245,7 +263,12 @@ def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
         behind = _UNPLUGGED_BEHIND.match(text, one.end)
         if behind and (one.is_clear or not _SWITCHED_OFF.fullmatch(text, one.start, behind.end())):
             found.append(Unplugged(one.start, behind.end(), (one.name,)))
-    found += [Unplugged(*match.span(), ()) for match in _PLUGGED.finditer(text)]
+    without = {one.end for one in found if text[one.start : one.end].lower().startswith("without")}
+    found += [
+        Unplugged(*match.span(), ())
+        for match in _PLUGGED.finditer(text)
+        if match.start() - 1 not in without  # `without the radio plugged in`
+    ]
     return sorted(found, key=lambda one: one.start)
 
 

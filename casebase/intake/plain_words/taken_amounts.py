@@ -58,7 +58,7 @@ def without_subject(
     """Return an amount that no line is named for, where there is one usual answer; none else."""
     volts = amount.quantity is Quantity.VOLTAGE
     module = _feed_of(marks, clause, amount)
-    if module and volts:
+    if module and (volts or _could_feed(amount)):
         said = f"{amount.number} V taken as the supply of {module}"
         return [_usual(amount, Quantity.VOLTAGE, (Line.SUPPLY, Line.GROUND), said)]
     earlier = _goes_on_from(marks, clause, amount, before)
@@ -214,7 +214,9 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     ):
         return True
     place = within(marks.places, amount.end, amount.end + _NEAR)
-    if place and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
+    at = last_before(marks.places, amount.start)
+    in_front = at >= 0 and not any(map(str.isalnum, text[marks.places[at].end : amount.start]))
+    if (place or in_front) and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
         return True
     alone = _MEASURED.fullmatch(text[clause.start : amount.start]) and not any(
         map(str.isalnum, text[amount.end : clause.end])
@@ -239,17 +241,24 @@ AT_MODULE: Final = rule(r"(?: dc)? (?:at|on|to|across|in) (?:the |its )?", re.IG
 
 
 def _feed_of(marks: Marks, clause: Clause, amount: Measured) -> str | None:
-    """Return the module that volts right before its name are the supply of: `12.1 V at the amp`."""
+    """Return the module that volts right before its name are the supply of, `12.1 V at the amp`, or that has them."""
     leads = AT_MODULE.match(marks.message.text, amount.end)
-    if not leads:
-        at = last_before(marks.modules, amount.start)
-        before = marks.modules[at] if at >= 0 else None
-        has = before and _HAS.fullmatch(marks.message.text, before.end, amount.start)
-        return before.name if before and has and amount.low > _LEAST_SUPPLY else None
-    named = within(marks.modules, leads.end(), leads.end() + 1)
-    return named[0].name if named and amount.low > _LEAST_SUPPLY and not _plug_at(marks, named[0]) else None
+    named = within(marks.modules, leads.end(), leads.end() + 1) if leads else ()
+    if named:
+        return named[0].name if amount.low > _LEAST_SUPPLY and not _plug_at(marks, named[0]) else None
+    at = last_before(marks.modules, amount.start)
+    before = marks.modules[at] if at >= 0 else None
+    has = before and _HAS.fullmatch(marks.message.text, before.end, amount.start)
+    return before.name if before and has and amount.low > _LEAST_SUPPLY else None
 
 
+def _could_feed(amount: Measured) -> bool:
+    """Return whether a bare number with a point can only be the volts of a supply (12 V, common practice)."""
+    return amount.quantity is None and "." in amount.number and _LEAST_FEED <= amount.low <= _MOST_FEED
+
+
+_LEAST_FEED: Final = 9.0
+_MOST_FEED: Final = 15.5
 _HAS: Final = rule(r" (?:has|have|gets|got|sees)(?: got)? (?:only )?", re.IGNORECASE)
 _LEAST_SUPPLY: Final = 3.5
 """Volts; less than this at a module is as likely a bus line as its supply (ISO 11898-2: lines up to 3.5 V)."""

@@ -31,7 +31,8 @@ class ToldCode:
 
 _STORED_BY: Final = rule(
     r"[\s,;:()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
-    r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|stands?"
+    r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|back"
+    r"|stands?"
     r"|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
     r"(?:\b(?:in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
     r"|several )?modules?:? )?",

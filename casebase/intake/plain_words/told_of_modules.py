@@ -264,7 +264,7 @@ _HOLDS_A_CODE: Final = rule(
 
 def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
     """Return a list of modules without those that hold a code: of `U0140 in ECM, BCM silent` BCM alone."""
-    comma = text.rfind(",", names[0].end, end) if names else -1
+    comma = max(text.rfind(stop, names[0].end, end) for stop in ",;") if names else -1
     if comma < 0 or not _HOLDS_A_CODE.search(text[: names[0].start][-60:]):
         return names
     return [name for name in names if name.start > comma]
