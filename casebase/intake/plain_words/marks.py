@@ -28,7 +28,7 @@ from casebase.record.vocabulary import Battery, Ignition, Medium
 
 _CAN: Final = rule(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
 """CAN called by its name alone; the verb is written small."""
-_CAN_MAYBE: Final = re.compile(r"CAN|can bus")
+_CAN_MAYBE: Final = rule(r"CAN|can bus")
 
 
 def _without_pins(message: Written, inside: set[int]) -> Written:
