@@ -10,7 +10,8 @@ import re
 import unicodedata
 from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from itertools import islice
+from typing import Any, Final, TypeVar, overload
 
 from pydantic import ValidationError
 
@@ -25,6 +26,8 @@ from casebase.record.cautions import cautions_of
 from casebase.record.checks import remarks_on
 from casebase.record.json_form import ID_LENGTH, id_from, plain_data, stored_case
 from casebase.record.words import title_of
+
+_Item = TypeVar("_Item")
 
 _ID: Final = re.compile(r"[0-9a-hjkmnp-tv-z]+")
 _LIKE_LETTERS: Final = str.maketrans("ilou", "110v")
@@ -71,6 +74,9 @@ def known_ids(db: Database, words: Iterable[str]) -> set[str]:
     return {case_id for (case_id,) in db.execute(sql, (json.dumps(wanted),))}
 
 
+_AT_ONCE: Final = 1000
+"""Records read from the engine together: PostgreSQL hands out all that a statement asks for."""
+
 _CURRENT_OF_CASE = """
     SELECT r.case_id, r.revision, r.logged_at, r.json FROM records r WHERE {} NOT EXISTS
     (SELECT 1 FROM records newer WHERE newer.case_id = r.case_id AND newer.revision > r.revision) ORDER BY r.case_id
@@ -93,7 +99,7 @@ def every_record(db: Database, without: Container[str] = frozenset()) -> Iterato
 
     Raises `LibraryError` that names one that does not fit the format.
     """
-    for row in db.execute(_CURRENT_OF_CASE.format("")):
+    for row in _current_rows(db):
         if row[0] in without:
             continue
         try:
@@ -114,7 +120,7 @@ def readable_records(db: Database, without: Container[str] = frozenset()) -> Ite
 
     One that does not fit the format is left to `casebase check`.
     """
-    for row in db.execute(_CURRENT_OF_CASE.format("")):
+    for row in _current_rows(db):
         if row[0] in without:
             continue
         try:
@@ -123,10 +129,61 @@ def readable_records(db: Database, without: Container[str] = frozenset()) -> Ite
             continue
 
 
+def _current_rows(db: Database) -> Iterator[tuple[str, int, str, str]]:
+    """Yield the rows of the current revisions in the order of their cases."""
+    sql, last = f"{_CURRENT_OF_CASE.format('r.case_id > ? AND')} LIMIT {_AT_ONCE}", ""
+    while rows := db.execute(sql, (last,)).fetchall():
+        yield from rows
+        last = rows[-1][0]
+
+
+def in_lots(items: Iterable[_Item]) -> Iterator[list[_Item]]:
+    """Yield items as many together as are held in memory at once."""
+    left = iter(items)
+    while some := list(islice(left, _AT_ONCE)):
+        yield some
+
+
+class KeptRevisions(Sequence[StoredRecord]):
+    """Revisions of cases, read anew whenever somebody goes through them: a revision never changes.
+
+    `named` are their IDs and numbers. For as many as the memory need not hold at once.
+    """
+
+    def __init__(self, db: Database, named: Sequence[tuple[str, int]]) -> None:
+        self._db, self._named = db, named
+
+    def __len__(self) -> int:
+        return len(self._named)
+
+    @overload
+    def __getitem__(self, place: int) -> StoredRecord: ...
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[StoredRecord]: ...
+    def __getitem__(self, place: int | slice) -> StoredRecord | Sequence[StoredRecord]:
+        if isinstance(place, slice):
+            return KeptRevisions(self._db, self._named[place])
+        return earlier_record(self._db, *self._named[place])
+
+    def __iter__(self) -> Iterator[StoredRecord]:
+        sql = (
+            "SELECT case_id, revision, logged_at, json FROM records"
+            " WHERE case_id IN (SELECT value FROM json_each(?, '$'))"
+        )
+        for some in in_lots(self._named):
+            with self._db.errors_as_sentences():
+                rows = self._db.execute(sql, (json.dumps([case_id for case_id, _ in some]),)).fetchall()
+            told = {(row[0], row[1]): row for row in rows}
+            yield from (_earlier(told[named]) for named in some)
+
+
 def earlier_record(db: Database, case_id: str, revision: int) -> StoredRecord:
     """Return a revision of a case; raise `LibraryError` where it does not fit the format."""
     sql = "SELECT case_id, revision, logged_at, json FROM records WHERE case_id = ? AND revision = ?"
-    row = db.execute(sql, (case_id, revision)).fetchone()
+    return _earlier(db.execute(sql, (case_id, revision)).fetchone())
+
+
+def _earlier(row: tuple[str, int, str, str]) -> StoredRecord:
     try:
         return _kept(*row)
     except ValidationError:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -20,9 +20,11 @@ from casebase.library.layouts import keep_layouts
 from casebase.library.library_file import LibraryFile, RevisedMeanwhileError, now_text, refuse_removed
 from casebase.library.matching import Means, collection_in, index_folder
 from casebase.library.records import (
+    KeptRevisions,
     earlier_record,
     every_record,
     found_ids,
+    in_lots,
     new_id,
     readable_records,
 )
@@ -36,6 +38,10 @@ from casebase.record.json_form import canonical_json, digest_for_id, sha256_of
 
 if TYPE_CHECKING:
     from casebase.record.layout import Layout
+
+
+HELD_AT_ONCE: Final = 5000
+"""Agreed records that are held in memory, some 33 kB each; of more only their names are."""
 
 
 class Outcome(StrEnum):
@@ -125,17 +131,27 @@ class Library(LibraryFile):
             current = {row[0] for row in self._db.execute(_CURRENT_SHA256)}
         return all(sha256_of(canonical_json(case)) in current for case in cases)
 
-    def read_and_agreed(self) -> list[StoredRecord]:
-        """Return, of every case that is there, the last revision that the shop lead has read and agreed to."""
+    def read_and_agreed(self) -> Sequence[StoredRecord]:
+        """Return, of every case that is there, the last revision that the shop lead has read and agreed to.
+
+        Many are read anew whenever somebody goes through them.
+        """
         with self._readable():
-            there = list(every_record(self._db, removed_ids(self._db)))
-            found = standings(self._db, there)
-            agreed = ((kept, found[kept.case_id].agreed) for kept in there)
+            if self.count() > HELD_AT_ONCE:
+                return KeptRevisions(self._db, [(kept.case_id, number) for kept, number in self._agreed()])
             return [
-                kept if revision == kept.revision else earlier_record(self._db, kept.case_id, revision)
-                for kept, revision in agreed
-                if revision is not None
+                kept if number == kept.revision else earlier_record(self._db, kept.case_id, number)
+                for kept, number in self._agreed()
             ]
+
+    def _agreed(self) -> Iterator[tuple[StoredRecord, int]]:
+        """Yield every case that is there and was agreed to, with the number of the revision that was."""
+        there = every_record(self._db, removed_ids(self._db))
+        for some in in_lots(there):
+            found = standings(self._db, some)
+            for kept in some:
+                if (agreed := found[kept.case_id].agreed) is not None:
+                    yield kept, agreed
 
     def records(self) -> list[StoredRecord]:
         """Return the current revision of every case that fits the format and was not removed."""

@@ -55,10 +55,15 @@ def pack_index(connection: sqlite3.Connection, index: Index) -> None:
     }
     _write_array(connection, _SHAPE, json.dumps(shape).encode())
     for name, kind in COLUMNS.items():
-        _write_array(connection, name, np.ascontiguousarray(index.arrays[name], dtype=kind).tobytes())
+        _write_array(connection, name, _bytes_of(index.arrays[name], kind))
     for name in ATOM_LISTS:
         _write_array(connection, f"{name}.atoms", json.dumps(index.atoms[name], ensure_ascii=False).encode())
-    _write_array(connection, _VECTORS, np.ascontiguousarray(index.vectors, dtype="<f4").tobytes())
+    _write_array(connection, _VECTORS, _bytes_of(index.vectors, "<f4"))
+
+
+def _bytes_of(values: NDArray[Any], kind: str) -> memoryview:
+    """Return the bytes of an array without a copy of it."""
+    return np.ascontiguousarray(values, dtype=kind).ravel().view(np.uint8).data
 
 
 def unpack_index(connection: sqlite3.Connection) -> Index | None:
@@ -75,7 +80,7 @@ def unpack_index(connection: sqlite3.Connection) -> Index | None:
     return Index(arrays, atoms, vectors, shape["text"])
 
 
-def _write_array(connection: sqlite3.Connection, name: str, content: bytes) -> None:
+def _write_array(connection: sqlite3.Connection, name: str, content: bytes | memoryview) -> None:
     pieces = (
         (name, piece, content[begin : begin + PIECE_BYTES])
         for piece, begin in enumerate(range(0, len(content), PIECE_BYTES))

@@ -11,11 +11,12 @@ from typing import Final
 
 from casebase.errors import EditionError, InputError, LibraryError
 from casebase.files import flush_folder
+from casebase.library.authorship import removed_ids
 from casebase.library.derived import StoredRecord
 from casebase.library.layouts import StoredLayout, layout_standings
 from casebase.library.matching import Means
 from casebase.library.mending import removal_words
-from casebase.library.records import earlier_record
+from casebase.library.records import earlier_record, in_lots, readable_records
 from casebase.library.reviews import Said, Standing, standings
 from casebase.library.store import Library
 from casebase.match.evaluation.asking import questions_of
@@ -242,11 +243,13 @@ def _why(library: Library, case_id: str) -> str:
 
 def newer_than_agreed(library: Library) -> list[Newer]:
     """Return what was revised since it was agreed to, and is not agreed to as it stands."""
-    there = library.records()
+    newer = list[Newer]()
     with library.reading() as db:
-        found = standings(db, there)
-        return [
-            Newer(kept, standing, differences(earlier_record(db, kept.case_id, agreed).case, kept.case))
-            for kept, standing in ((kept, found[kept.case_id]) for kept in there)
-            if (agreed := standing.agreed) is not None and agreed != kept.revision
-        ]
+        for some in in_lots(readable_records(db, removed_ids(db))):
+            found = standings(db, some)
+            newer += (
+                Newer(kept, standing, differences(earlier_record(db, kept.case_id, agreed).case, kept.case))
+                for kept, standing in ((kept, found[kept.case_id]) for kept in some)
+                if (agreed := standing.agreed) is not None and agreed != kept.revision
+            )
+    return newer

@@ -10,6 +10,7 @@ from casebase.errors import LibraryError
 from casebase.library.review_queue import clashes_in, completeness_of, missing_in
 from casebase.library.reviews import Said, said_of, say, standings
 from casebase.library.store import Library
+from casebase.publish.publication import newer_than_agreed
 from casebase.record.loading import case_from_data, load_file, record_files
 from casebase.record.words import title_of
 
@@ -237,3 +238,24 @@ def speak_of_all(path, by, ids):
     with Library.open(path) as own:
         for case_id in ids:
             say(own, case_id, Said.RETURNED, by, f"ohms are missing, says {by}")
+
+
+def test_more_records_than_are_held_are_read_as_often_as_somebody_goes_through_them(
+    library, logged, monkeypatch
+):
+    """The same records as a list would hold, the revision agreed to of each, whatever was revised since."""
+    ids = [logged(concern=f"Lamp {number} on.") for number in range(5)]
+    for case_id in ids[:4]:
+        say(library, case_id, Said.AGREED, "ingrid")
+    kept = library.get(ids[1])
+    revised = kept.case.model_copy(update={"id": ids[1], "revision": 1, "leftover": "The lamp is back."})
+    library.log([revised])
+    held = library.read_and_agreed()
+    monkeypatch.setattr("casebase.library.store.HELD_AT_ONCE", 2)
+    monkeypatch.setattr("casebase.library.records._AT_ONCE", 2)
+    anew = library.read_and_agreed()
+    assert not isinstance(anew, list)
+    assert list(anew) == list(anew) == held
+    assert [anew[1], *anew[2:]] == held[1:]
+    assert (len(anew), anew[1].revision) == (4, 1)
+    assert [one.kept.revision for one in newer_than_agreed(library)] == [2]

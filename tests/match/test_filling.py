@@ -134,7 +134,7 @@ def test_an_index_made_by_two_is_that_of_one_byte_for_byte(tmp_path: Path, demo_
                     one.model_copy(update={"note": f"Job {start}.", "readings": one.readings[: start % 5]})
                     for one in cases
                 )
-            first = library.summaries()[0]["id"]
+            first = min(one["id"] for one in library.summaries())
             library.log(
                 [library.get(first).case.model_copy(update={"id": first, "revision": 1, "note": "Again."})]
             )
@@ -143,7 +143,8 @@ def test_an_index_made_by_two_is_that_of_one_byte_for_byte(tmp_path: Path, demo_
             library.collection(means)
         folder = index_folder(path)
         made.append({one.name: one.read_bytes() for one in folder.iterdir() if one.suffix})
-    assert made[0] == made[1]
+    assert [name for name, content in made[0].items() if made[1].get(name) != content] == []
+    assert made[0].keys() == made[1].keys()
     assert len(made[0]) > 20
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 from datetime import date
@@ -68,8 +69,9 @@ class IndexBuilder:
             for name, atoms in self._onto.atoms.items()
         }
         self._sets = {name: self._known_sets(name) for name in TABLES}
-        self._columns: dict[str, list[int]] = {name: [] for name in COLUMNS}
-        self._vectors: list[NDArray[np.float32]] = []
+        # Plain bytes: a hundred thousand cases as Python's own numbers would take several times as much memory.
+        self._columns = {name: array("q") for name in COLUMNS}
+        self._vectors = bytearray()
         self._new_rows: dict[int, int] = {}
         self._readings = int(self._onto.arrays["readings.ends"][-1]) if len(self._onto) else 0
 
@@ -88,11 +90,11 @@ class IndexBuilder:
         for part in SET_PARTS:
             columns[f"{part.name}.rows"].append(self._set(part.name, part.atoms_of(profile)))
         self._add_readings(profile)
-        self._vectors.append(self._vector(profile))
+        self._vectors += self._vector(profile).tobytes()
 
     def take_out(self, numbers: Iterable[int]) -> None:
         """Mark cases as superseded; those that are in no row are passed over."""
-        self._columns["superseded"] += [row for old in numbers if (row := self._row_of(old)) is not None]
+        self._columns["superseded"].extend(row for old in numbers if (row := self._row_of(old)) is not None)
 
     def finished(self) -> Batch:
         """Return the batch."""
@@ -101,8 +103,8 @@ class IndexBuilder:
         return Batch(
             arrays={name: np.array(self._columns[name], dtype=kind) for name, kind in COLUMNS.items()},
             atoms={name: listed.new for name, listed in self._atoms.items()},
-            vectors=np.array(self._vectors, dtype=np.float32).reshape(
-                len(self._vectors), self._onto.vectors.shape[1]
+            vectors=np.frombuffer(self._vectors, dtype=np.float32).reshape(
+                len(self._columns["numbers"]), self._onto.vectors.shape[1]
             ),
         )
 
@@ -136,7 +138,7 @@ class IndexBuilder:
         for atoms in self._sets[part].new:
             end += len(atoms)
             self._columns[f"{part}.ends"].append(end)
-            self._columns[f"{part}.flat"] += atoms
+            self._columns[f"{part}.flat"].extend(atoms)
 
     def _add_readings(self, profile: Profile) -> None:
         # Equal buckets side by side: each is counted once per case.
@@ -151,7 +153,7 @@ class IndexBuilder:
             )
             if reading.measured:
                 self._columns["pictures.places"].append(self._readings)
-                self._columns["pictures.steps"] += measured_steps(reading)
+                self._columns["pictures.steps"].extend(measured_steps(reading))
             self._readings += 1
         self._columns["readings.ends"].append(self._readings)
 
@@ -159,7 +161,7 @@ class IndexBuilder:
         dimensions = self._onto.vectors.shape[1]
         if not has_story(profile.vector) or profile.vector is None or len(profile.vector) != dimensions:
             return np.zeros(dimensions, dtype=np.float32)
-        return profile.vector
+        return np.asarray(profile.vector, dtype=np.float32)
 
 
 def empty_index(dimensions: int = 0, text: str = "") -> Index:
@@ -169,7 +171,9 @@ def empty_index(dimensions: int = 0, text: str = "") -> Index:
 
 
 def extended(index: Index, batch: Batch) -> Index:
-    """Return an index with a batch added, in memory."""
+    """Return an index with a batch added, in memory; nothing is copied where it is the first one."""
+    if not len(index):
+        return Index(batch.arrays, batch.atoms, batch.vectors, index.text)
     return Index(
         {name: np.concatenate([index.arrays[name], batch.arrays[name]]) for name in COLUMNS},
         {name: [*index.atoms[name], *batch.atoms[name]] for name in ATOM_LISTS},
