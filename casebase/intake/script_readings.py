@@ -423,7 +423,7 @@ def ask_waveform(question: Callable[..., Question], lines: tuple[Line, ...]) -> 
             f"{level.capitalize()} level in volt{order}",
             _levels_reader(level, lines),
             example=example,
-            help=f"The level of each line {when}, parted by ;  A - stands for a line not seen.",
+            help=f"The level of each line {when}, separated by ;  A - stands for a line not seen.",
         )
         yield from put(seen, level, level_question)
     yield from put(

@@ -59,7 +59,7 @@ def at_a_feed(belief: Belief, number: int, element: Element) -> Candidate:
     what = (
         f"volts behind {name} to battery -, with what it feeds switched on"
         if is_feed
-        else f"volts from {name} to battery -, with what hangs on it switched on"
+        else f"volts from {name} to battery -, with what is grounded there switched on"
     )
     return Candidate(
         name,

@@ -280,7 +280,7 @@ def _beginning(lines: list[str], path: Path) -> _Grid:
         if found is not None and not (separator is None and set(";\t") & set(lines[found[0]])):
             return _Grid(found[0], separator, comma, with_units, found[1])
     raise CaptureError(
-        f"{path.name}: holds no columns of numbers: expected time and volts parted by comma, semicolon or tab"
+        f"{path.name}: holds no columns of numbers: expected time and volts separated by comma, semicolon or tab"
     )
 
 
