@@ -37,7 +37,10 @@ ANSWERED: Final = {"key": "_key", "network": "_network"}
 """The fields of the link that hold the answers to what was asked back."""
 
 MOST_KEPT: Final = 4_000
-"""Characters of a message that its link repeats; of a longer one the entries stand there, not their phrases."""
+"""Characters of a message that its link repeats; of a longer one the entries stand there, not their phrases.
+
+So much of words alone, too: a browser takes no link of any length (RFC 9110, 4.1, asks for 8000 octets).
+"""
 
 
 def address_of_message(edition: Edition, said: str, replies: Mapping[str, str]) -> str:
@@ -47,7 +50,9 @@ def address_of_message(edition: Edition, said: str, replies: Mapping[str, str]) 
         return "/job"
     understood = _understood(edition, text, replies)
     if not understood.has_evidence or _names_one_code(understood):
-        return address("/search", q=text) if len(text) <= LONGEST_TEXT else address("/job", wrong=text)
+        if len(text) <= LONGEST_TEXT:
+            return address("/search", q=text)
+        return address("/job", wrong=text[:MOST_KEPT])
     return f"/job?{urlencode([*pairs_of(understood), *_kept(text, replies)], errors='replace')}"
 
 

@@ -59,6 +59,14 @@ def test_words_alone_are_searched_for(ask):
     assert "<mark>" in ask(address).text
 
 
+def test_a_long_text_without_evidence_leads_to_a_link_that_a_browser_takes(ask):
+    """Browsers end a response whose head is over 256 kB (from memory); the form shows how much of it was taken."""
+    address = led_to(ask, "grinding noise " * 4_000)
+
+    assert len(address) < 16_000
+    assert "grinding noise" in ask(address).text
+
+
 def test_cases_that_only_mean_the_same_are_found_as_well(ask):
     """No record holds all of these words; cases of such a story are offered, and said to be so."""
     page = ask("/search?q=steering+suddenly+gets+hard+to+turn+and+speedometer+quits").text
