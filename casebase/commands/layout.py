@@ -18,7 +18,7 @@ from casebase.library.layouts import (
     LayoutSaid,
     LayoutStanding,
     StoredLayout,
-    best_fitting,
+    layout_for,
     layout_named,
     layout_standings,
     layouts_in,
@@ -160,25 +160,22 @@ def _where(
 ) -> tuple[Whereabouts, Layout, str]:
     """Return where the fault of a job lies, the layout that it is told on, and whether that may be another one's."""
     if demo:
-        stuck = load_demo_job(job)
         with build_demo_library(places.demo_library()) as kept:
-            layout = _layout_for(stuck, on_layout, kept)
-            return (
-                where_of(stuck, layout, proven_at(layout, _past(kept, layout, stuck))),
-                layout,
-                layout.vehicles.unlike(stuck.vehicle),
-            )
+            return _where_in(kept, load_demo_job(job), on_layout)
     if names_a_file(job) and on_layout is not None and names_a_file(on_layout):
         stuck, layout = load_records([Path(job)])[0], _layout_in(Path(on_layout))
         return where_of(stuck, layout), layout, layout.vehicles.unlike(stuck.vehicle)
     with open_library(library) as kept:
-        stuck = job_named(job, kept)
-        layout = _layout_for(stuck, on_layout, kept)
-        return (
-            where_of(stuck, layout, proven_at(layout, _past(kept, layout, stuck))),
-            layout,
-            layout.vehicles.unlike(stuck.vehicle),
-        )
+        return _where_in(kept, job_named(job, kept), on_layout)
+
+
+def _where_in(kept: Library, stuck: Case, on_layout: str | None) -> tuple[Whereabouts, Layout, str]:
+    layout, remark = _layout_for(stuck, on_layout, kept)
+    return (
+        where_of(stuck, layout, proven_at(layout, _past(kept, layout, stuck))),
+        layout,
+        " ".join(filter(None, [remark, layout.vehicles.unlike(stuck.vehicle)])),
+    )
 
 
 def _layout_in(path: Path) -> Layout:
@@ -190,17 +187,21 @@ def _layout_in(path: Path) -> Layout:
     return found[0]
 
 
-def _layout_for(stuck: Case, named: str | None, kept: Library) -> Layout:
-    """Return the layout named, else the one of the library that fits the vehicle; raise where there is none."""
+def _layout_for(stuck: Case, named: str | None, kept: Library) -> tuple[Layout, str]:
+    """Return the layout named, else the one of the library that fits the vehicle; and a caution where one is due.
+
+    Raises `LibraryError` where there is none.
+    """
     if named is not None:
-        return _layout_in(Path(named)) if names_a_file(named) else layout_named(kept, named).layout
-    found = best_fitting(layouts_in(kept), stuck.vehicle)
+        layout = _layout_in(Path(named)) if names_a_file(named) else layout_named(kept, named).layout
+        return layout, ""
+    found, caution = layout_for(kept, stuck.vehicle)
     if found is None:
         raise LibraryError(
             f"no layout holds for {stuck.vehicle.line()}: keep one with casebase log, or name a file with --layout;"
             f" casebase layout --draft {stuck.vehicle.platform or stuck.vehicle.model} drafts one from past cases"
         )
-    return found.layout
+    return found.layout, caution
 
 
 def _past(kept: Library, layout: Layout, stuck: Case) -> list[Case]:

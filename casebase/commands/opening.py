@@ -16,7 +16,7 @@ from casebase import places
 from casebase.bus.bank import watch_simulations
 from casebase.errors import CasebaseError, InputError
 from casebase.library.engine import HubAddress, hub_address, is_hub_address
-from casebase.library.layouts import best_fitting, layouts_in
+from casebase.library.layouts import layout_for
 from casebase.library.matching import Means
 from casebase.library.store import Library
 from casebase.match.text.embedder import (
@@ -173,7 +173,7 @@ def way_to_layout(kept: Library, job: Case, named: str = "JOB") -> str | None:
 
     `named`: how the job is typed.
     """
-    found = best_fitting(layouts_in(kept), job.vehicle)
+    found, _ = layout_for(kept, job.vehicle)
     if found is None:
         return None
     return f"Where on the harness: casebase where {named} draws {found.layout.name()} and says what to open."

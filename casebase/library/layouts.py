@@ -12,10 +12,12 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import ValidationError
 
 from casebase.errors import LibraryError
+from casebase.library.authorship import Made
 from casebase.library.engine import Database
 from casebase.library.library_file import LibraryFile, now_text
 from casebase.library.records import new_id
 from casebase.record.json_form import canonical_json, sha256_of, stored_layout
+from casebase.record.problems import printable
 from casebase.record.vehicle import Vehicle
 
 if TYPE_CHECKING:
@@ -158,6 +160,43 @@ def best_fitting(stored: Sequence[StoredLayout], vehicle: Vehicle) -> StoredLayo
     # Of two that fit alike, the one logged last knows more.
     alike = [one for fit, one in fits if fit == best and best > 0]
     return max(alike, key=lambda one: one.logged_at, default=None)
+
+
+def layout_for(library: LibraryFile, vehicle: Vehicle) -> tuple[StoredLayout | None, str]:
+    """Return the layout that a job of a vehicle is held against, None where none is; and who is to be asked about it.
+
+    What another shop sent and nobody here agreed to counts only where no layout of our own, or agreed to, is of the
+    vehicle's model: a stranger's never takes the place of one that somebody here stands for.
+    """
+    stored, sent = layouts_in(library), _sent_and_not_agreed(library)
+    ours = [one for one in stored if one.layout_id not in sent]
+    ours += [one for one in agreed_layouts(library) if one.layout_id in sent]
+    found = best_fitting(ours, vehicle)
+    if found is not None and not found.layout.vehicles.unlike(vehicle):
+        return found, ""
+    found = best_fitting([*ours, *stored], vehicle)
+    if found is None or found in ours:
+        return found, ""
+    return found, (
+        f"This layout came in from {printable(sent[found.layout_id])}, and nobody here agreed to it: hold it against"
+        " the vehicle first."
+    )
+
+
+def _sent_and_not_agreed(library: LibraryFile) -> dict[str, str]:
+    """Return the senders of layouts whose last revision came in and waits to be agreed to, by ID."""
+    standings = layout_standings(library)
+    with library.reading() as db:
+        rows = db.execute(
+            "SELECT l.layout_id, l.revision, a.by FROM layouts l JOIN authorship a"
+            " ON a.case_id = l.layout_id AND a.revision = l.revision WHERE a.made = ?",
+            (Made.TAKEN_IN.value,),
+        ).fetchall()
+    return {
+        layout_id: by
+        for layout_id, revision, by in rows
+        if revision == standings[layout_id].current and revision != standings[layout_id].agreed
+    }
 
 
 def say_of_layout(

@@ -20,6 +20,7 @@ from casebase.library.layouts import (
     LayoutSaid,
     agreed_layouts,
     best_fitting,
+    layout_for,
     layout_named,
     layouts_in,
     revisions_of,
@@ -245,6 +246,30 @@ def test_another_shop_takes_layouts_in_and_reads_them_before_they_go_on(shop: Pa
         assert take_in(library, checked_bundle(bundle, public_case)).layouts == 1
         assert sorted(one.layout.note or "" for one in layouts_in(library)) == ["ours differs", "theirs too"]
         assert library.faults() == []
+
+
+def test_a_strangers_layout_never_takes_the_place_of_our_own(shop: Path, tmp_path: Path) -> None:
+    """A bundle of nobody's with a layout of the same vehicles, logged last: a job is still held against ours."""
+    stuck = Vehicle(make="Norrvik", model="Skarn", model_year=2015, platform="K4")
+    north, bundle, own = tmp_path / "north.db", tmp_path / "b.zip", tmp_path / "own.db"
+    with Library.create(north) as library:
+        library.log([case_from_data(A_CASE, "a test")], layouts=[K4.model_copy(update={"note": "theirs"})])
+    agree(north, K4)
+    sent_to(north, bundle)
+    with Library.create(own) as library:
+        take_in(library, checked_bundle(bundle, public_case), is_known=False)
+        theirs, caution = layout_for(library, stuck)
+        assert theirs is not None
+        assert theirs.layout.note == "theirs"
+        assert "came in from Workshop North, and nobody here agreed to it" in caution
+        say_of_layout(library, theirs.layout_id, LayoutSaid.AGREED, "ingrid")
+        assert layout_for(library, stuck) == (theirs, "")
+    with Library.open(shop) as library:
+        take_in(library, checked_bundle(bundle, public_case), is_known=False)
+        assert len(layouts_in(library)) == 3
+        ours, caution = layout_for(library, stuck)
+        assert ours is not None
+        assert (ours.layout.note, caution) == (K4.note, "")
 
 
 def sent_to(shop: Path, bundle: Path) -> None:
