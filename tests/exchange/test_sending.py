@@ -9,6 +9,7 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+import httpx
 import pytest
 
 from casebase.errors import ExchangeError
@@ -16,9 +17,12 @@ from casebase.exchange import client as client_module
 from casebase.exchange import service
 from casebase.exchange.service import Settings
 from casebase.library.engine import HubAddress
+from casebase.library.shop_tokens import tokens_in
 from casebase.library.sources import sources_in
 from casebase.library.store import Library
 from tests.exchange.running import Shop, breaking_line, client, in_a_thread, let_in, nobody
+from tests.library.hub_server import HubServer, needs_postgresql
+from tests.publish.exchanged_bundles import sent
 
 MakeShop = Callable[..., Shop]
 
@@ -55,8 +59,6 @@ def test_two_shops_write_under_their_own_names(served: str, file_hub: Path, make
 
 def test_a_second_bundle_revises(served: str, file_hub: Path, north: Shop, make_case) -> None:
     """A shop sends all that is agreed each time; what the hub has already stays as it is."""
-    from tests.publish.exchanged_bundles import sent  # noqa: PLC0415
-
     with client(served, north) as there:
         there.send(north.bundle, nobody)
         with Library.open(north.place) as own:
@@ -140,3 +142,30 @@ def test_a_dead_connection_keeps_nobody_waiting(served: str, file_hub: Path, nor
         assert time.monotonic() - begun < service.STALLED_SECONDS / 2
     with Library.open(file_hub) as hub:
         assert len(hub.records()) == 2
+
+
+@needs_postgresql
+@pytest.mark.slow
+def test_the_role_of_the_service_is_enough(
+    hub_server: HubServer, make_shop: MakeShop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It takes in, hands out, and tells its health as the role that can do nothing else."""
+    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
+    owner, north = hub_server.new_hub(), make_shop("Workshop North", cases=3)
+    let_in(owner, north)
+    database = owner.text.split("@/")[1].split("?")[0]
+    hub_server.execute(f"CREATE ROLE exchange_{database} LOGIN IN ROLE casebase_service")
+    with Library.open(owner) as hub, Library.open(north.place) as own:
+        hub.log([one.case for one in own.records()][:1])
+        offer = sent(hub, tmp_path / "agreed.zip", "The Group")
+    settings = Settings(hub_server.address(database, f"exchange_{database}"), tmp_path / "inbox", offer)
+    with in_a_thread(settings) as url, client(url, north, (0.2,) * 60) as there:
+        assert sum(there.send(north.bundle, nobody).cases.values()) == 3
+        found = there.fetch(tmp_path / "fetched", None, nobody)
+        assert found is not None
+        assert httpx.get(f"{url}/health").json()["status"] == "ok"
+    assert found[0].read_bytes() == offer.read_bytes()
+    with Library.open(owner) as hub:
+        assert hub.count() == 3
+        assert hub.faults() == []
+        assert tokens_in(hub)[0].used_at is not None
