@@ -559,6 +559,7 @@ def test_codes_as_they_are_told_in_prose(text: str, codes: list[str]) -> None:
         ("EPS not on the list, SAS either", ["EPS", "SAS"], []),
         ("TCM has power and ground, but no comms", ["TCM"], []),
         ("the steering angle sensor is on the list but won't open", ["steering angle sensor"], []),
+        ("replacing the TCM does nothing for it, ECM: nothing stored, checked ABS: nothing found", [], []),
         ("tailgate won't open, cluster doesn't show the fuel level", [], []),
     ],
 )

@@ -51,7 +51,10 @@ _EVERYONE: Final = rule(
     re.IGNORECASE,
 )
 _EXCEPT: Final = rule(r"\b(?:except(?: for)?|apart from|bar|besides|other than|only|but)\b", re.IGNORECASE)
-_LAMP_BEHIND: Final = rule(r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale)\b", re.IGNORECASE)
+_LAMP_BEHIND: Final = rule(
+    r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale|pins?|wires?|wiring|cover|bracket|loom|harness)\b",
+    re.IGNORECASE,
+)
 
 
 @dataclass(frozen=True)
@@ -272,6 +275,12 @@ def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
 
 _BEGINS_ENTRY: Final = rule(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
 _CODE_OF: Final = rule(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
+_DOES_NOTHING: Final = rule(r"\b(?:does|did) nothing$", re.IGNORECASE)
+_ACTED_ON: Final = rule(
+    r"\b(?:replac|swap|unplug|chang|clean|reset|pull|wiggl|reseat|disconnect|cod|program|updat)\w* (?:the |my |its )?$",
+    re.IGNORECASE,
+)
+"""It is what was done that did nothing."""
 _OPENS: Final = rule(r"\b(?:open|load)$", re.IGNORECASE)
 _IN_LIST: Final = rule(r"\b(?:list|tree|menu|tool|scanner|tester|session|scan)\b", re.IGNORECASE)
 """Without one of these it is a tailgate or a window that does not open."""
@@ -280,9 +289,12 @@ _GOES_AWAY: Final = rule(r"\b(?:disappear|vanish)", re.IGNORECASE)
 
 def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     """Return whether words said of a module mean something else: `water in ABS found`, `U0121 in ABS disappears`."""
-    before = text[max(0, first.start - 12) : first.start]
+    before_all = text[max(0, first.start - 30) : first.start]
+    before = before_all[-12:]
     if match.groupdict().get("listed"):
         return not _BEGINS_ENTRY.search(before)
+    if _DOES_NOTHING.search(match[0]):
+        return bool(_ACTED_ON.search(before_all))
     if _OPENS.search(match[0]):
         return not _IN_LIST.search(text[max(0, first.start - 60) : match.start()])
     return bool(_GOES_AWAY.search(match[0]) and _CODE_OF.search(before))
