@@ -27,7 +27,7 @@ from casebase.match.profile import Profile
 from casebase.record.case import Case
 
 SHARED_FROM: Final = 4 * TOGETHER
-"""Cases from which on they are shared: fewer are done before other processes have begun (`index_speed.py shared`)."""
+"""Cases from which on they are shared: of fewer little is left when other processes have begun (judged)."""
 
 _WAITING_EACH: Final = 4
 """Batches that wait for each process: work for as long as the next ones take to be read."""

@@ -24,13 +24,14 @@ from row_by_row import rows_of_processes
 from warm_clock import markdown
 
 from casebase import places
-from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
+from casebase.library.records import KeptRevisions, in_lots
+from casebase.library.store import Library
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, open_frozen
 from casebase.publish.frozen import unpack_index
 from casebase.publish.publication import Imprint, publish
-from casebase.record.case import Case
+from casebase.record.loading import case_from_data
 
 HEAD: Final = ("records", "publishing, s", "records/s", "file, MB", "opening index, s", "most memory, MB")
 
@@ -38,13 +39,19 @@ HEAD: Final = ("records", "publishing, s", "records/s", "file, MB", "opening ind
 def row(records: int) -> list[str]:
     """Publish so many records in this process and return the figures."""
     means = Means(places.simulation_folder(), open_embedder(places.text_model_folder()))
-    kept = [
-        StoredRecord(f"{place:08}", 1, "2026-11-25", Case.model_validate(data))
-        for place, data in enumerate(multiplied(records))
-    ]
-    with tempfile.TemporaryDirectory() as folder:
+    with (
+        tempfile.TemporaryDirectory() as folder,
+        Library.create(Path(folder) / "shop.db") as library,
+        library.reading() as db,
+    ):
+        for some in in_lots(
+            multiplied(records)
+        ):  # as a library holds them: one at a time is read while publishing
+            library.log(case_from_data(data, "a bench") for data in some)
+        names = db.execute("SELECT case_id, revision FROM records ORDER BY case_id").fetchall()
+        kept = KeptRevisions(db, names)
         begun = time.perf_counter()
-        made = publish(kept, Path(folder), Imprint("2026-11-25", "a bench"), means)
+        made = publish(kept, Path(folder) / "editions", Imprint("2026-11-25", "a bench"), means)
         seconds = time.perf_counter() - begun
         begun = time.perf_counter()
         with closing(open_frozen(made.path)) as connection:
