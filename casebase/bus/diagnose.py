@@ -22,6 +22,7 @@ from casebase.bus.interpret import Interpreted, interpret
 from casebase.bus.observation import Observation
 from casebase.bus.pair import high_speed_can, j1939
 from casebase.bus.posterior import (
+    SHOWN_FROM,
     Clash,
     Explained,
     Posterior,
@@ -30,6 +31,7 @@ from casebase.bus.posterior import (
     level_clashes,
     likely_slip,
     posterior_of,
+    taken_wrongly,
 )
 from casebase.bus.roles import BusUnderTest, Roles, roles_for, ways_to_hold
 from casebase.bus.single_faults import k_line, lin, single_wire_can
@@ -208,6 +210,21 @@ class Diagnosis:
     def _chance_taken_wrongly(self, observation: int) -> float:
         one = self.explained[observation]
         return 1.0 - float((self.posterior.weights * np.exp(one.log_right - one.log_any)).sum())
+
+    @property
+    def is_one_reading_alone(self) -> bool:
+        """Whether all that is known is one reading: what clashes then clashes with what buses show."""
+        return len(self.observations) == 1
+
+    @property
+    def is_shown_by_some_bus(self) -> bool:
+        """Whether at least one simulated bus shows every single reading."""
+        return all(one.log_right.max() > SHOWN_FROM for one in self.explained)
+
+    @cached_property
+    def taken_wrongly(self) -> float:
+        """The probability that some reading was taken wrongly, or that the bus is like none simulated."""
+        return taken_wrongly(self.explained, self.posterior)
 
     @cached_property
     def reconciled(self) -> Diagnosis | None:

@@ -157,7 +157,8 @@ HARD_SHORT_OHMS: Final = 5.0
 def _said_of_clash(diagnosis: Diagnosis) -> Iterator[str]:
     """Yield what is said of readings that do not go together: which, by which slip, what the others mean."""
     clash = diagnosis.clashes[0]
-    yield f"These readings do not fit together. {clash_words(diagnosis)[0]}"
+    together = "" if diagnosis.is_one_reading_alone else "These readings do not fit together. "
+    yield f"{together}{clash_words(diagnosis)[0]}"
     slips = [slip for place in clash.observations if (slip := diagnosis.slip_in(place))]
     if slips:
         yield f"A common slip would explain it: {slips[0]}."
@@ -189,8 +190,10 @@ def clash_words(diagnosis: Diagnosis) -> list[str]:
 def _clash(diagnosis: Diagnosis, observations: tuple[int, ...]) -> str:
     told = [_observed(diagnosis, diagnosis.observations[number]) for number in observations]
     if len(told) == 1:
-        alone = len(diagnosis.observations) == 1
-        return f"No bus in any state reads {told[0]}." if alone else f"{told[0]} does not go with the others."
+        if diagnosis.is_one_reading_alone:
+            shown = "Hardly any bus reads" if diagnosis.is_shown_by_some_bus else "No bus in any state reads"
+            return f"{shown} {told[0]}."
+        return f"{told[0]} does not go with the others."
     return f"{told[0]} does not go with {told[1]}."
 
 

@@ -243,11 +243,19 @@ def _numbers(numbers: Numbers, medium: Medium) -> Iterator[Observation]:
         if together and high and low:
             if quantity == "ohms_high_ground":
                 yield _ground_pair(view, high, low)
+        elif quantity == "ohms_between" and (reading.number or 0.0) >= BEYOND_MODULES_OHMS:
+            yield LimitRead((index,), view, quantity, _INPUTS_END, is_over=True)
         else:
             yield NumberRead(
                 (index,), view, quantity, _uncertain(reading), joined and quantity.startswith("volts")
             )
 
+
+BEYOND_MODULES_OHMS: Final = 100e3
+"""Between the lines more than any module's input: 19 to 52 kohm (NXP TJA1051 table 7), up to 75 (TJA1041A). What is
+read then is damp, fingers and leakage: as good as OL (common practice, no source)."""
+
+_INPUTS_END: Final = Uncertain(60e3, 20e3)
 
 AVERAGES_OF_PAIR: Final = ("volts_high", "volts_low")
 

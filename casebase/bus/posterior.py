@@ -63,6 +63,9 @@ CLASH_FROM: Final = 3.6
 WRONG_FROM: Final = 0.96
 """Probability that some reading was taken wrongly from which that is said (judged)."""
 
+ALONE_WRONG_FROM: Final = 0.9
+"""The same of a reading that stands alone: 600 ohm between the lines is sooner 60 with the point moved (judged)."""
+
 SHOWN_FROM: Final = -6.0
 """Log of how well the best bus explains a single reading, from which it is one that buses show."""
 
@@ -195,19 +198,24 @@ class Clash:
 
 def clashes(explained: Sequence[Explained], posterior: Posterior) -> list[Clash]:
     """Return which observations do not go with the rest: the one most likely taken wrongly, or two of them."""
-    if not explained or (len(explained) == 1 and explained[0].log_right.max() > SHOWN_FROM):
+    some_wrong = taken_wrongly(explained, posterior)
+    if some_wrong < (ALONE_WRONG_FROM if len(explained) == 1 else WRONG_FROM):
         return []
     wrong = [
         float(1.0 - (posterior.weights * np.exp(one.log_right - one.log_any)).sum()) for one in explained
     ]
-    none_wrong = sum(one.log_right.astype(np.float64) - one.log_any for one in explained)
-    some_wrong = 1.0 - float((posterior.weights * np.exp(none_wrong)).sum())
-    some_wrong = posterior.outside + (1 - posterior.outside) * some_wrong
-    if some_wrong < WRONG_FROM:
-        return []
     order = sorted(range(len(wrong)), key=lambda place: -wrong[place])
     named = order[:1] if wrong[order[0]] >= WRONG_FROM or len(order) == 1 else order[:2]
     return [Clash(tuple(sorted(named)), some_wrong)]
+
+
+def taken_wrongly(explained: Sequence[Explained], posterior: Posterior) -> float:
+    """Return the probability that some observation was taken wrongly, or that the bus is like none simulated."""
+    if not explained:
+        return 0.0
+    none_wrong = sum(one.log_right.astype(np.float64) - one.log_any for one in explained)
+    some_wrong = 1.0 - float((posterior.weights * np.exp(none_wrong)).sum())
+    return posterior.outside + (1 - posterior.outside) * some_wrong
 
 
 def likely_slip(observation: Observation, bank: Bank, posterior: Posterior) -> str | None:

@@ -56,6 +56,19 @@ def test_60_ohm_and_flat_lines_mean_no_traffic(diagnose, pair, high, low):
     assert found.ranked()[0][0] is BusState.BUS_QUIET
 
 
+@pytest.mark.parametrize("read", ["2.2 Mohm", "650 kohm", "OL"])
+def test_megohms_between_the_lines_are_as_good_as_OL(diagnose, pair, read):  # noqa: N802  as the meter writes it
+    """No module's input is that large (19 to 75 kohm, NXP TJA1051 and TJA1041A): the lines end before any module."""
+    found = diagnose(pair(read))
+    assert {state for state, _ in found.ranked()[:3]} == {
+        BusState.BOTH_OPEN,
+        BusState.HIGH_OPEN,
+        BusState.LOW_OPEN,
+    }
+    assert found.probability(BusState.HEALTHY) < 0.05
+    assert found.probability(BusState.LINES_SHORTED_TOGETHER) < 0.05
+
+
 def test_120_ohm_leaves_four_states_level(diagnose, pair, high, low):
     """A terminator lost, and a line or both open beyond the DLC, all read 120 ohm: no number may pretend otherwise."""
     found = diagnose(pair("119"), high("2.7"), low("2.3"))

@@ -87,6 +87,24 @@ def test_readings_that_clash_come_before_any_cause(at):
     assert glance.next_test.words.startswith("Take the readings of HS again")
 
 
+@pytest.mark.parametrize("value", ["600 ohm", "2.2 Mohm", "95 kohm", "1.2 kohm"])
+def test_an_odd_reading_alone_never_means_that_nothing_is_wrong(at, value):
+    """No sound pair reads so: it is taken again, or something is open; with megohms some line is."""
+    glance = at(can(ohms(value)))
+    assert not any(cause.fault == "none" and cause.probability > 0.2 for cause in glance.causes)
+    assert glance.verdict.endswith(".")
+    assert "no fault" not in glance.verdict
+
+
+def test_a_reading_that_hardly_any_bus_shows_is_taken_again_first(at):
+    """600 ohm is sooner 60 with the point moved; nobody knows until it was read again."""
+    glance = at(can(ohms("600 ohm")))
+    assert glance.verdict == "Hardly any bus reads so, so take that reading again first."
+    assert glance.next_test is not None
+    assert glance.next_test.words == "Take the reading of HS again"
+    assert glance.next_test.outcomes[1].startswith("the same again: believe it")
+
+
 def test_nothing_wrong_is_said_where_a_healthy_vehicle_reads_the_same(at, demo_cases):
     """With its own readings a healthy vehicle is told to be normal."""
     healthy = demo_cases["t2-velin-known-good-dlc-silent-until-asked.yaml"]

@@ -26,7 +26,7 @@ from casebase.match.answer.case_votes import (
 )
 from casebase.match.answer.elsewhere import what_it_took
 from casebase.match.answer.evidence import NOTHING_BESIDE, Evidence
-from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read
+from casebase.match.answer.fault_fit import SOUND_TO_LOOK_AT, SingleFault, buses_read, read_rightly
 from casebase.match.facets.base import Match
 from casebase.match.facets.network import state_of
 from casebase.match.meaning import Meaning
@@ -103,7 +103,7 @@ class PooledCauses:
             self._pile(vote.key).votes.append(vote._replace(mass=vote.mass * evidence.likelihood(vote.key)))
         self._add_readings(suspect_for(job, None))
         self.looks_sound = self.readings.likelihood(None, SOUND_TO_LOOK_AT)
-        for key, mass in evidence.own_words(self.looks_sound, pooling.readings_share):
+        for key, mass in evidence.own_words(self.looks_sound, pooling.readings_share, read_rightly(meanings)):
             self._add(key, mass)
         self.rest = self._mass_of_the_rest()
         self._of_fault: dict[str, float] = defaultdict(float)

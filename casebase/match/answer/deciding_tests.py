@@ -248,8 +248,22 @@ def _looks_sound(meanings: Sequence[Meaning]) -> bool:
 def _to_take_again(meanings: Sequence[Meaning]) -> Iterator[DecidingTest]:
     clashing = [meaning for meaning in meanings if meaning.diagnosis.clashes]
     for meaning in clashing[:1]:
-        words = f"Take the readings of {meaning.name} again that do not fit together"
-        yield DecidingTest(words, COMPUTED, clash_words(meaning.diagnosis)[:1])
+        alone = meaning.diagnosis.is_one_reading_alone
+        words = (
+            f"Take the reading of {meaning.name} again"
+            if alone
+            else f"Take the readings of {meaning.name} again that do not fit together"
+        )
+        yield DecidingTest(
+            words,
+            COMPUTED,
+            clash_words(meaning.diagnosis)[:1],
+            needs="as for those readings; the meter on automatic range, its leads held together first",
+            outcomes=[
+                "another value: take that one",
+                "the same again: believe it, and look for a second fault",
+            ],
+        )
 
 
 def _computed(causes: Sequence[LikelyCause], meanings: Sequence[Meaning]) -> Iterator[InTurn]:

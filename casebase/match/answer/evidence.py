@@ -271,8 +271,13 @@ class Evidence:
         """Return how well they fit what no case had."""
         return self.feeds.rest() * self.trials.rest()
 
-    def own_words(self, looks_sound: float, readings_share: float) -> Iterator[tuple[CauseKey, float]]:
-        """Yield what this evidence speaks for by itself, with its mass; `looks_sound` is what the bus readings say."""
+    def own_words(
+        self, looks_sound: float, readings_share: float, read_rightly: float = 1.0
+    ) -> Iterator[tuple[CauseKey, float]]:
+        """Yield what this evidence speaks for by itself, with its mass; `looks_sound` is what the bus readings say.
+
+        `read_rightly`: a reading that was taken wrongly shows nothing, and least of all that nothing is wrong.
+        """
         supply = str(Fault.MODULE_SUPPLY_OR_GROUND)
         for family, probability in self.feeds.bad().items():
             yield CauseKey(supply, family), readings_share * probability
@@ -286,7 +291,7 @@ class Evidence:
                 yield from _of_one_input(family, REFUSED_MASS * share * min(looks_sound, 1.0))
         if self.nothing_amiss:
             mass = NORMAL_MASS if self.reads_normal else NOTHING_MASS
-            yield CauseKey(str(Fault.NONE), None), mass * self.nothing_amiss * looks_sound
+            yield CauseKey(str(Fault.NONE), None), mass * self.nothing_amiss * looks_sound * read_rightly
 
 
 def _of_one_input(family: str, mass: float) -> Iterator[tuple[CauseKey, float]]:

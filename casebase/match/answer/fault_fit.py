@@ -97,6 +97,12 @@ def buses_read(job: Profile, meanings: Sequence[Meaning] = ()) -> list[BusRead]:
     return sorted(found, key=lambda bus: (bus.medium, bus.name))
 
 
+def read_rightly(meanings: Sequence[Meaning]) -> float:
+    """Return how likely all that counts was read rightly, where that is least likely; 1 without readings."""
+    read = [meaning.diagnosis for meaning in meanings if meaning.diagnosis.observations]
+    return 1.0 - max(((one.reconciled or one).taken_wrongly for one in read), default=0.0)
+
+
 @dataclass(frozen=True)
 class SingleFault:
     """The one posterior over where the fault is and what it is, from the networks that were read."""

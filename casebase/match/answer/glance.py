@@ -166,9 +166,11 @@ def verdict_on(answer: Answer) -> str:
         return _said_of_local(local, sum(probable.get(fault, 0.0) for fault in _OF_ONE_CIRCUIT))
     before = _said_of_readings(answer)
     if first is None:
+        # What is said before causes leads on to them: with none it ends where it stands.
         return (
-            before
-            or "Nothing stands out yet: no past case is like it, and no reading names a fault of the wires."
+            f"{before.partition('; ')[0]}."
+            if before
+            else "Nothing stands out yet: no past case is like it, and no reading names a fault of the wires."
         )
     said = _said_of_causes(answer.causes, first, probable[first])
     if before:
@@ -217,6 +219,8 @@ def _said_of_readings(answer: Answer) -> str:
     for meaning in answer.meanings:
         diagnosis = meaning.diagnosis
         if diagnosis.clashes:
+            if diagnosis.is_one_reading_alone:
+                return "Hardly any bus reads so, so take that reading again first; if it repeats"
             return "Some readings do not fit together, so take these again first; if the rest holds"
         if diagnosis.observations and diagnosis.outside >= OUTSIDE_FROM:
             nearest = named_state(diagnosis, diagnosis.ranked()[0][0])
