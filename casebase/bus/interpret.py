@@ -251,11 +251,11 @@ def _numbers(numbers: Numbers, medium: Medium) -> Iterator[Observation]:
             )
 
 
-BEYOND_MODULES_OHMS: Final = 100e3
-"""Between the lines more than any module's input: 19 to 52 kohm (NXP TJA1051 table 7), up to 75 (TJA1041A). What is
-read then is damp, fingers and leakage: as good as OL (common practice, no source)."""
+BEYOND_MODULES_OHMS: Final = 60e3
+"""Between the lines about as much as the input of one module alone: 19 to 52 kohm (NXP TJA1051 table 7), up to 75
+(TJA1041A). Beyond, damp, fingers and leakage are read: as good as OL (common practice, no source)."""
 
-_INPUTS_END: Final = Uncertain(60e3, 20e3)
+_INPUTS_END: Final = Uncertain(45e3, 15e3)
 
 AVERAGES_OF_PAIR: Final = ("volts_high", "volts_low")
 
