@@ -70,6 +70,7 @@ def tidy(text):
     return "\n".join(line.rstrip() for line in text.rstrip().splitlines())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.name)
 def test_commands_print_what_the_page_shows(page, workshop):
     """A reader who types what a page shows sees what the page shows."""

@@ -62,6 +62,7 @@ def imports_of(module: str) -> Iterator[str]:
                 yield node.module
 
 
+@pytest.mark.slow
 def test_imports_run_one_way_and_in_no_circle():
     """A part imports only what stands left of it, and no two modules need each other."""
     arrows = {module: {name for name in imports_of(module) if name in FILES} for module in FILES}
@@ -78,6 +79,7 @@ def test_imports_run_one_way_and_in_no_circle():
         pytest.fail(f"a circle: {' -> '.join(error.args[1])}")
 
 
+@pytest.mark.slow
 def test_only_the_library_stores_and_only_screens_draw():
     """No SQLite left of the library; no screen library in what must not know screens."""
     library, screens = layer_of("casebase.library"), layer_of("casebase.terminal")

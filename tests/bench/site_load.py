@@ -37,6 +37,7 @@ from warm_clock import markdown
 from casebase import places
 from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
+from casebase.match.index.match_index import INDEX_VERSION
 from casebase.match.text.embedder import open_embedder
 from casebase.publish.edition import Edition, open_frozen
 from casebase.publish.frozen import freeze
@@ -58,7 +59,7 @@ Address = Callable[[], str]
 
 def frozen_file(records: int) -> Path:
     """Return a frozen file of so many records, made once."""
-    path = Path(tempfile.gettempdir()) / f"site-load-{records}" / "cases.db"
+    path = Path(tempfile.gettempdir()) / f"site-load-{records}-{INDEX_VERSION}" / "cases.db"
     if not path.exists():
         path.parent.mkdir(exist_ok=True)
         kept = (

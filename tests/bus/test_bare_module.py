@@ -73,6 +73,7 @@ def diagnose(bank):
     return of
 
 
+@pytest.mark.slow
 def test_a_shorted_bare_module_is_never_lines_shorted_together(diagnose, pair):
     """20 ohm into the module, 60 into the harness: the wires are sound, the module is not."""
     found = diagnose(pair("20 ohm", **AT_ABS), pair("60.1", **(AT_ABS | {"into": "harness"})))

@@ -1,5 +1,7 @@
 """What is said beside the probabilities, read as a technician reads it (facts: common practice, no source)."""
 
+import pytest
+
 from casebase import places
 from casebase.bus.diagnose import diagnose
 from casebase.bus.explain import verdict
@@ -69,6 +71,7 @@ def test_ac_volts_of_a_healthy_bus_show_traffic_and_ask_for_dc():
     assert "AC volts" not in said(ohms("60.2 ohm"), *alternating, volts("CAN high", "2.65 V"))
 
 
+@pytest.mark.slow
 def test_a_dead_wire_at_an_unplugged_plug_is_an_open_branch_on_the_way_to_the_module():
     """DLC good, CAN low dead at the plug of ABS: never behind the pins of ABS."""
     at_plug = {"at": "connector of ABS", "into": "harness", "unplugged": ["ABS"]}

@@ -76,6 +76,7 @@ def test_120_ohm_leaves_four_states_level(diagnose, pair, high, low):
     assert "Not decided" in verdict(found)
 
 
+@pytest.mark.slow
 def test_the_test_proposed_at_120_ohm_splits_the_four(diagnose, pair, high, low):
     """Ohms of each line to ground tell an open line from a lost terminator: that is what is proposed."""
     first = next_tests(diagnose(pair("119"), high("2.7"), low("2.3")), 1)[0]
@@ -276,6 +277,7 @@ def test_tests_come_best_per_minute_first(diagnose, pair):
     assert rates == sorted(rates, reverse=True)
 
 
+@pytest.mark.slow
 def test_more_modules_than_can_be_told_apart_are_said(diagnose, pair):
     """A reading with six others unplugged is kept, not used, and the answer says so."""
     crowd = ["ABS", "EPS", "radio", "HVAC", "gateway", "TCM"]

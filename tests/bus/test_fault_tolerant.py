@@ -126,6 +126,7 @@ def test_the_same_seed_gives_the_same_buses():
     assert all((one[name] == other[name]).all() for name in one)
 
 
+@pytest.mark.slow
 def test_readings_of_can_low_on_battery_are_understood(tmp_path):
     """CAN low at battery, CAN high averaging as usual, ignition on."""
     state = {"against": "ground", "ignition": "on", "battery": "connected", "unplugged": "nothing"}

@@ -22,6 +22,7 @@ def _seen(bank, state, quantity):
     return bank.columns("nothing")[f"DLC|nothing|{quantity}"][bank.rows_of(state)]
 
 
+@pytest.mark.slow
 def test_both_lines_of_a_healthy_bus_average_2_5_volts(bank):
     """Idle 0.4 to 0.6 VCC (NXP TJA1083, table 11); ones and zeros alternate, so traffic does not move the mean."""
     for line in ("high", "low"):
@@ -77,6 +78,7 @@ def test_exchanging_the_lines_twice_changes_nothing():
     assert set(exchanged_columns(once)) == set(columns)
 
 
+@pytest.mark.slow
 def test_47_ohm_and_2_5_volts_are_a_healthy_bus(tmp_path):
     """Two terminators of about 94 ohm, not of 120 (arithmetic)."""
     shared = {"at": "connector of ESC", "unplugged": "nothing"}

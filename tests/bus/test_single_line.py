@@ -267,6 +267,7 @@ def _reading(line: str, quantity: str, value: str, against: str = "ground") -> R
     return Reading.model_validate({**keys, **state})
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("medium", "line", "shown", "state"),
     [
@@ -287,6 +288,7 @@ def test_a_volt_and_an_ohm_reading_settle_it(tmp_path, medium, line, shown, stat
     assert found.probability(state) > 0.85
 
 
+@pytest.mark.slow
 def test_ohms_to_battery_tell_which_rail_a_line_lies_on(tmp_path):
     """2 ohm from LIN to battery +, 20 to ground: the loads on the rail make the difference (Kirchhoff)."""
     readings = [

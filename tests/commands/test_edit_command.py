@@ -202,6 +202,7 @@ def test_an_editor_that_fails_keeps_the_text(run, shop, case_id, tmp_path, monke
     assert record(shop, case_id)[1] == 1
 
 
+@pytest.mark.slow
 def test_what_somebody_else_changed_meanwhile_is_told(run, shop, case_id, tmp_path, monkeypatch):
     """Neither change is lost: theirs is kept and told, ours stays in the text, to be kept knowingly."""
     theirs = f"{sys.executable} -m casebase edit {case_id} --set leftover=radio --by bo --library {shop}"
@@ -280,6 +281,7 @@ def test_who_types_goes_back_to_the_editor_at_once(shop, case_id, tmp_path):
     assert str(record(shop, case_id)[0].vehicle.odometer) == "188400 km"
 
 
+@pytest.mark.slow
 def test_two_windows_do_not_write_into_one_text(run, shop, case_id, tmp_path, monkeypatch):
     """The second is told where the first one is."""
     second = f"{sys.executable} -m casebase edit {case_id} --by tova --library {shop} > {tmp_path}/said 2>&1"

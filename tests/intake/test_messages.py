@@ -52,6 +52,7 @@ def test_two_thirds_of_the_messages_are_understood_as_a_person_does() -> None:
     assert counts["answers"].precision == counts["lamps"].precision == counts["vehicle"].precision == 1.0
 
 
+@pytest.mark.slow
 def test_what_is_taken_of_later_messages_is_right() -> None:
     """Of the messages asked once before the reader was changed, little of what is taken now is wrong."""
     counts = scores("third", "fourth", "fifth", "sixth", "seventh", "eighth")
@@ -733,6 +734,7 @@ PIECES = st.sampled_from(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=300, deadline=None)
 @given(st.one_of(st.text(max_size=200), st.lists(PIECES, max_size=40).map(" ".join)))
 def test_any_text_gives_a_record_that_fits(text: str) -> None:

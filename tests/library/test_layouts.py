@@ -302,6 +302,7 @@ def test_a_layout_changed_on_its_way_is_refused_whole(shop: Path, tmp_path: Path
         checked_bundle(tmp_path / "c.zip", public_case)
 
 
+@pytest.mark.slow
 def test_a_draft_holds_what_past_cases_name_all_of_it_guessed(tmp_path: Path) -> None:
     """It is kept as it stands, and says what it lacks; a platform nobody recorded is refused in words."""
     with build_demo_library(tmp_path / "demo.db") as library:

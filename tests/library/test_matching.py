@@ -73,6 +73,7 @@ def test_only_what_is_new_is_added(shop, make_case):
     assert len(index) == shop.count()
 
 
+@pytest.mark.slow
 def test_a_revised_case_is_compared_as_it_stands_now(shop, make_case):
     """After a revision the case is found by what it says now, once."""
     logged = shop.log([make_case(concern="x", codes=[{"module": "ABS", "code": "U0121"}])])[0]

@@ -214,6 +214,7 @@ def an_empty_database_with_another_mark(path: Path) -> None:
         connection.execute("VACUUM")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("make", "said"),
     [

@@ -117,6 +117,7 @@ def expected_answers():
     return [item for answers in told for item in answers.items()]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "expected"), expected_answers(), ids=lambda value: str(value)[:40])
 def test_the_right_cause_of_each_demo_job_comes_first(name, expected, demo_jobs, answered):
     """Of all causes pooled for a demo job the true one is the likeliest, with a case or the readings behind it."""

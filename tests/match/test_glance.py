@@ -124,6 +124,7 @@ def test_nothing_known_is_not_decided(at):
     assert glance.next_test.words.startswith("supply and ground of the DLC")
 
 
+@pytest.mark.slow
 def test_no_more_than_three_causes_and_the_remainder_apart(at, demo_jobs):
     """What no case had is no cause of the list; every cause says what speaks for it and against it."""
     for asked in demo_jobs.values():

@@ -232,6 +232,7 @@ def refusal(cache: Path, model: str | None = None) -> str:
     return sentence
 
 
+@pytest.mark.slow
 def test_exporting_the_packaged_model_needs_neither_torch_nor_sentence_transformers(tmp_path):
     """In a new process that has none of the extra's packages, all that is needed lies in the wheel."""
     program = f"""
@@ -246,6 +247,7 @@ print(open_embedder(Path({str(tmp_path)!r})).vectors(["no start"]).shape)
     assert done.stdout.strip() == "(1, 384)"
 
 
+@pytest.mark.slow
 def test_the_runtime_keeps_no_number_of_this_machine_and_reports_nothing(tmp_path):
     """Releases of ONNX Runtime that report keep a number and a queue in the user's cache; here there are none."""
     program = "from casebase.match.text.embedder import *; open_embedder(Path('made')).vectors(['no start'])"
@@ -329,6 +331,7 @@ def test_a_cache_that_cannot_be_written(model, tmp_path):
     assert "cannot be written" in refusal(tmp_path / "taken" / "cache", str(model))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", ["packaged", "torch"])
 def test_a_full_disk(model, tmp_path, monkeypatch, way):
     """The sentence says where there is no room, and nothing half written is left."""

@@ -34,6 +34,7 @@ def jaccard_index(ours, theirs):
     return 2.0 - 1.0 / jaccard()(ours, theirs)
 
 
+@pytest.mark.slow
 @settings(deadline=None)  # cbrkit imports while it is first used
 @given(SETS, SETS)
 def test_overlap_of_traits_of_one_weight_is_jaccard(ours, theirs):

@@ -136,6 +136,7 @@ def test_objects_that_cannot_be_are_refused_with_the_place(content, told, tmp_pa
         list(open_log(path).blocks())
 
 
+@pytest.mark.slow
 def test_a_container_packed_beyond_measure_is_refused(tmp_path):
     """A trap of zeros: sixty-four million bytes are enough for any logger."""
     trap = zlib.compress(bytes(80_000_000))

@@ -70,6 +70,7 @@ def test_the_trades_own_numbers_are_not_private(text):
     assert kinds(text) == []
 
 
+@pytest.mark.slow
 @given(st.text(max_size=200))
 def test_no_text_makes_the_scan_fail_and_masked_text_is_clean(text):
     """Whatever is written; what is proposed holds nothing that would stop a publication."""

@@ -72,6 +72,7 @@ def test_no_text_makes_it_fail_and_what_was_accepted_is_not_shown_again(text):
     assert all(0 <= one.begin < one.end <= len(text) for one in found)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cue", CUES, ids=lambda cue: cue.kind)
 @given(data=st.data())
 def test_what_a_cue_finds_holds_one_of_its_words(cue, data):

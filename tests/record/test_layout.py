@@ -296,6 +296,7 @@ def test_a_drawing_holds_every_place_once_under_one_it_is_wired_to(data: dict[st
     )
 
 
+@pytest.mark.slow
 @given(trees())
 @settings(max_examples=30, deadline=None)
 def test_a_layout_written_as_yaml_is_read_as_the_same(data: dict[str, Any]) -> None:

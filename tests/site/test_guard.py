@@ -348,6 +348,7 @@ def test_simulating_what_nobody_asked_for_before_ends_after_two_minutes_of_it_an
     watched.tell(1, 2)
 
 
+@pytest.mark.slow
 def test_a_job_that_would_have_to_be_simulated_is_told_to_come_back_and_others_are_answered(
     asking, frozen_of, tmp_path, monkeypatch
 ):

@@ -52,6 +52,7 @@ def words_seen(page):
     return len(page.locator("body").inner_text().split())
 
 
+@pytest.mark.slow
 def test_verdict_and_next_test_are_whole_on_the_first_screen_and_the_page_is_short(page, links):
     """What to do, what each outcome means and what to mind, without scrolling; then few words."""
     for link in links:
@@ -113,6 +114,7 @@ def test_over_range_alone_is_a_reading(page):
     assert str(job_of(page.url).case.readings[0].value) == "OL"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without"])
 def test_lin_gets_its_rows_at_once(browser, address, scripts):
     """Choosing the network brings its own lines; without scripts by one press; what was typed stays."""
@@ -202,6 +204,7 @@ def test_levels_of_a_scope_are_levels_of_the_record():
     }
 
 
+@pytest.mark.slow
 def test_feed_readings_have_rows_of_their_own(page):
     """Supply and ground at a plug: where and in which state stand open beside the number."""
     page.goto("/job")

@@ -85,6 +85,7 @@ def test_no_news_stands_in_the_frozen_file(first_page, frozen_demo):
     assert "news" not in tables
 
 
+@pytest.mark.slow
 def test_no_news_is_shown_over_an_edition(frozen_of, demo_cases, make_edition_facts):
     """An edition is everybody's."""
     agreed = next(case for case in demo_cases.values() if case.review.state is Review.READ)

@@ -6,6 +6,7 @@ from io import StringIO
 from pathlib import Path
 
 import can
+import pytest
 from rich.console import Console
 
 from casebase.intake.bus_log.report import BitRates, report_of
@@ -86,6 +87,7 @@ def test_can_fd_is_told_with_its_error_passive_senders(tmp_path: Path) -> None:
     assert "(--data-bit-rate)" in told
 
 
+@pytest.mark.slow
 def test_many_findings_are_bounded_until_all_are_asked_for(tmp_path: Path) -> None:
     """Twenty senders that fall silent for a while, one long after the other."""
     many = [Sender(0x100 + place, 0.1, silent=((10 + 9 * place, 13 + 9 * place),)) for place in range(20)]

@@ -73,6 +73,7 @@ def test_a_line_at_rest_has_no_share(tmp_path):
     assert (waveform.traffic, waveform.dominant_share, waveform.whole_frames) == (YesNo.NO, None, None)
 
 
+@pytest.mark.slow
 def test_levels_averages_and_share_of_one_capture_go_together(capture):
     """What a healthy bus shows on a scope is healthy to the computation, and nothing of it clashes."""
     readings = seen_in(capture("healthy.csv")[0])
