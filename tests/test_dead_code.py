@@ -96,6 +96,7 @@ def found():
     return list(unused())
 
 
+@pytest.mark.slow
 def test_what_nothing_uses_is_not_kept(found):
     """A name that only tests use, or nothing at all, is deleted or has its reason above."""
     allowed = {(file, name) for group in ALLOWED for file, names in group.items() for name in names}

@@ -35,6 +35,7 @@ def scope(**seen):
 EQUAL = (volts("CAN high", "2.5 V"), volts("CAN low", "2.5 V"))
 
 
+@pytest.mark.slow
 def test_sixty_two_ohm_and_two_and_a_half_volts_are_a_quiet_bus_and_no_short():
     """The most ordinary stuck job: not shorted, nobody sends, may be normal here, watch while a tester asks."""
     words = said(ohms("62 ohm"), *EQUAL)

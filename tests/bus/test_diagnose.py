@@ -210,6 +210,7 @@ def test_readings_after_the_repair_are_not_used(diagnose, pair):
     assert not diagnose(pair("60", stage="after repair")).observations
 
 
+@pytest.mark.slow
 def test_what_has_been_read_is_not_proposed_again(diagnose, pair, high, low):
     """Ohms between the lines at the DLC are known: they are not the next test."""
     tests = next_tests(diagnose(pair("61"), high("2.48"), low("2.47")), 20)
@@ -246,6 +247,7 @@ def test_a_module_that_nobody_knows_is_not_unplugged_for_a_test(diagnose, pair):
     assert {test.candidate.unplugged for test in tests} == {"", "ABS"}
 
 
+@pytest.mark.slow
 def test_modules_are_unplugged_from_few_buses_only(simulated_buses, pair, monkeypatch):
     """Ten modules named: what unplugging each would show is rated on an eighth of the buses, for it must be quick."""
     asked = []

@@ -62,6 +62,7 @@ def test_the_index_is_kept_and_read_again(shop, a_job):
     assert embedder.given == shop.count()
 
 
+@pytest.mark.slow
 def test_only_what_is_new_is_added(shop, make_case):
     """One case logged later is one case added."""
     embedder = CountingEmbedder()

@@ -16,6 +16,7 @@ def questions(collection, demo_cases):
     return questions_of(collection, demo_cases.__getitem__, places.simulation_folder(), None, 300)
 
 
+@pytest.mark.slow
 def test_nobody_is_his_own_answer(questions):
     """Each question leaves out exactly one case, and that one would have been the nearest."""
     weights = np.array([WEIGHTS[part] for part in questions[0].comparison.parts])

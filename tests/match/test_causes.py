@@ -141,6 +141,7 @@ def test_each_demo_job_gets_at_most_three_tests(demo_jobs, answered):
             assert len({one.words for one in tests}) == len(tests)
 
 
+@pytest.mark.slow
 def test_the_supply_at_the_silent_module_is_what_settles_it(demo_jobs, answered):
     """Wires healthy, one module silent: its supply under load comes first, with what other vehicles showed there."""
     profile, matches, meanings = answered(demo_jobs["k4-fjellet-abs-silent.yaml"])

@@ -149,6 +149,7 @@ def without_last(question):
 # --- the whole fit ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_fitted_weights_do_better_on_models_and_causes_not_seen(fitted):
     """Where equal weights are wrong and answers follow the true ones, the gain shows in both splits, beyond chance."""
     assert {each.split for each in fitted.held_out} == {MODEL, CAUSE}
@@ -166,6 +167,7 @@ def test_every_question_is_measured_by_weights_that_never_saw_its_group(question
     assert [each.defaults.mrr.value for each in fitted.held_out] == pytest.approx([seen, seen])
 
 
+@pytest.mark.slow
 def test_weights_that_lose_where_a_twin_is_there_are_not_advised(questions, fitted):
     """What helps where no case of the model is kept must not cost the twin its first place."""
     random = np.random.default_rng(7)

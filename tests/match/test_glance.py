@@ -48,6 +48,7 @@ def at(collection):
     return lambda asked: glance_at(answer_to(asked, collection))
 
 
+@pytest.mark.slow
 def test_one_terminator_of_two_is_the_verdict_and_says_what_tells_it(at):
     """The reading that speaks for it stands beside it; 120 ohm is one terminator."""
     glance = at(can(ohms("119.8 ohm"), volts("CAN high", "2.7 V")))

@@ -115,6 +115,7 @@ def expected_answers():
     return [item for answers in told for item in answers.items()]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("job", "expected"), expected_answers(), ids=lambda value: str(value)[:40])
 def test_demo_jobs_find_their_case(job, expected, demo_jobs, collection):
     """Each stuck job's first answer is the record that holds it; look-alikes stay clearly behind."""

@@ -116,6 +116,7 @@ print(vectors.shape, sorted(heavy & set(sys.modules)))
     assert done.stdout.strip() == "(1, 384) ['onnxruntime']"
 
 
+@pytest.mark.slow
 def test_an_export_is_made_once(exported, model, no_export):
     """A second process finds what the first has made."""
     assert open_embedder(exported, str(model)).dimensions == 32

@@ -21,6 +21,9 @@ EXCEPTIONS = {
 """Records whose cause is no bus state and yet disturbs the bus: what their readings mean is named here."""
 
 
+pytestmark = pytest.mark.slow  # the buses of every demo record are simulated first
+
+
 @pytest.fixture(scope="module")
 def meanings(demo_cases, simulated_buses):
     """What the readings of every record mean, by file name."""

@@ -30,6 +30,7 @@ def ask(asking, frozen_demo):
     return asking(frozen_demo)
 
 
+@pytest.mark.slow
 def test_evidence_leads_to_the_job(ask):
     """The link is the job: every entry stands in it as if it had been typed into the form."""
     address = led_to(ask, MESSAGE)

@@ -63,6 +63,7 @@ def test_verdict_and_next_test_are_whole_on_the_first_screen_and_the_page_is_sho
         assert words_seen(page) < MOST_WORDS, link
 
 
+@pytest.mark.slow
 def test_the_parts_come_in_the_order_of_the_terminal(page, links):
     """Verdict, test, causes, silent, cases, normal, and everything else folded."""
     page.goto(links[0])
@@ -90,6 +91,7 @@ def test_chances_are_bars_with_words_and_counts_stand_in_the_detail_only(page, l
     assert re.search(r"\d ?%", page.locator("main").inner_text())
 
 
+@pytest.mark.slow
 def test_a_keypad_of_digits_can_type_every_value(page):
     """Kilo-ohms and an open line are chosen beside the number; nothing but digits is typed."""
     page.goto("/job")

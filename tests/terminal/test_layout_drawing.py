@@ -91,6 +91,7 @@ def test_a_silent_module_is_not_called_dead_where_its_ground_may_be_missing() ->
     )
 
 
+@pytest.mark.slow
 def test_where_draws_the_layout_of_the_vehicle_and_names_what_to_open(library: Path) -> None:
     """One command from the question to the drawing."""
     done = run("where", FIRST_JOB, "--library", library)

@@ -62,6 +62,7 @@ def test_what_does_not_fit_is_named_with_its_place(name: str, text: str, told: s
     assert str(refused.value).startswith(f"{tmp_path / name}: ")
 
 
+@pytest.mark.slow
 @settings(max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(text=st.text(max_size=120), ending=st.sampled_from([".csv", ".yaml"]))
 def test_any_text_is_a_table_or_refused_in_a_sentence(text: str, ending: str, tmp_path: Path) -> None:
