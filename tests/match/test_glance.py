@@ -102,7 +102,7 @@ def test_a_reading_that_hardly_any_bus_shows_is_taken_again_first(at):
     glance = at(can(ohms("600 ohm")))
     assert glance.verdict == "Hardly any bus reads so, so take that reading again first."
     assert glance.next_test is not None
-    assert glance.next_test.words == "Take the reading of HS again"
+    assert glance.next_test.words == "Take the reading of HS again: CAN high to CAN low at DLC"
     assert glance.next_test.outcomes[1].startswith("the same again: believe it")
 
 

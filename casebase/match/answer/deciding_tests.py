@@ -250,7 +250,7 @@ def _to_take_again(meanings: Sequence[Meaning]) -> Iterator[DecidingTest]:
     for meaning in clashing[:1]:
         alone = meaning.diagnosis.is_one_reading_alone
         words = (
-            f"Take the reading of {meaning.name} again"
+            f"Take the reading of {meaning.name} again: {_what_was_read(meaning)}"
             if alone
             else f"Take the readings of {meaning.name} again that do not fit together"
         )
@@ -258,12 +258,18 @@ def _to_take_again(meanings: Sequence[Meaning]) -> Iterator[DecidingTest]:
             words,
             COMPUTED,
             clash_words(meaning.diagnosis)[:1],
-            needs="as for those readings; the meter on automatic range, its leads held together first",
+            needs="as it was taken; the meter on automatic range, its leads held together first",
             outcomes=[
                 "another value: take that one",
                 "the same again: believe it, and look for a second fault",
             ],
         )
+
+
+def _what_was_read(meaning: Meaning) -> str:
+    """Return what the one observation of a network is of, in words."""
+    place = meaning.diagnosis.observations[0].readings[0]
+    return meaning.diagnosis.readings[place].what()
 
 
 def _computed(causes: Sequence[LikelyCause], meanings: Sequence[Meaning]) -> Iterator[InTurn]:
