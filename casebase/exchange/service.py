@@ -27,10 +27,10 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Route
 
 from casebase.errors import CasebaseError
-from casebase.exchange.allowance import Allowance, SendingProtocol
 from casebase.exchange.health import Watched
 from casebase.exchange.inbox import Arriving, Inbox, NoRoomError, UnderWayError
 from casebase.exchange.offer import Offer
+from casebase.exchange.refusals import Allowance, Problem, SendingProtocol, gone, told
 from casebase.exchange.taking import OpenedLibrary, Stage, Taking
 from casebase.library.engine import HubAddress
 from casebase.library.library_file import now_text
@@ -75,15 +75,6 @@ class Settings:
     def owned_inbox(self) -> AbstractContextManager[None]:
         """Hold the inbox; raise `ExchangeError` where another service does."""
         return Inbox(self.inbox).owned()
-
-
-class Problem(Exception):  # noqa: N818  it is what RFC 9457 calls it
-    """Why a request is not done: the status, a sentence, and headers that say more."""
-
-    def __init__(self, status: HTTPStatus, told: str, **headers: str) -> None:
-        super().__init__(told)
-        self.status, self.told = status, told
-        self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
 
 
 @dataclass
@@ -353,37 +344,13 @@ async def _append(request: Request, bundle: Arriving) -> None:
             ) from None
 
 
-async def _told(_request: Request, problem: Exception) -> Response:
-    """Answer with why a request was not done."""
-    status, told, headers = HTTPStatus.INTERNAL_SERVER_ERROR, "an error of the hub: tell its operator", {}
-    if isinstance(problem, Problem):
-        status, told, headers = problem.status, problem.told, problem.headers
-    elif isinstance(problem, HTTPException):
-        status, told = HTTPStatus(problem.status_code), problem.detail
-    elif isinstance(problem, UnderWayError):
-        status, told, headers = HTTPStatus.CONFLICT, str(problem), {"retry-after": "5"}
-    elif isinstance(problem, NoRoomError):
-        status, told = HTTPStatus.INSUFFICIENT_STORAGE, str(problem)
-    return JSONResponse(
-        {"title": status.phrase, "status": int(status), "detail": told},
-        status,
-        headers=headers,
-        media_type="application/problem+json",
-    )
-
-
-async def _gone(_request: Request, _problem: Exception) -> Response:
-    """Answer nobody: the sender is gone."""
-    return Response(status_code=HTTPStatus.BAD_REQUEST)
-
-
 def service(settings: Settings) -> Starlette:
     """Return the application of a hub."""
     hub = Hub(settings)
     handlers: dict[Any, Callable[[Request, Exception], Awaitable[Response]]] = {
-        **dict.fromkeys((Problem, HTTPException, UnderWayError, NoRoomError), _told),
-        ClientDisconnect: _gone,
-        Exception: _told,
+        **dict.fromkeys((Problem, HTTPException, UnderWayError, NoRoomError), told),
+        ClientDisconnect: gone,
+        Exception: told,
     }
     routes = [
         Route("/health", hub.health),

@@ -13,8 +13,8 @@ import httpx
 import pytest
 
 from casebase.errors import ExchangeError
-from casebase.exchange import allowance, inbox, service
 from casebase.exchange import client as client_module
+from casebase.exchange import inbox, refusals, service
 from casebase.exchange.service import Settings
 from casebase.library.shop_tokens import make_token, revoke_token
 from casebase.library.sources import pin_key
@@ -341,13 +341,13 @@ def test_a_shop_that_asks_too_much_waits(
     served: str, north: Shop, south: Shop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """And the others do not."""
-    monkeypatch.setattr(allowance, "REQUESTS_A_SECOND", 0.01)
+    monkeypatch.setattr(refusals, "REQUESTS_A_SECOND", 0.01)
     with httpx.Client(headers={"authorization": f"Bearer {north.token}"}) as http:
         codes = [
-            http.get(f"{served}/bundles/{SOME}").status_code for _ in range(int(allowance.REQUESTS_SAVED) + 5)
+            http.get(f"{served}/bundles/{SOME}").status_code for _ in range(int(refusals.REQUESTS_SAVED) + 5)
         ]
         last = http.get(f"{served}/bundles/{SOME}")
-    assert codes.count(404) == int(allowance.REQUESTS_SAVED)
+    assert codes.count(404) == int(refusals.REQUESTS_SAVED)
     assert last.status_code == 429
     assert int(last.headers["retry-after"]) >= 1
     assert asked(served, "GET", f"/bundles/{SOME}", south).status_code == 404

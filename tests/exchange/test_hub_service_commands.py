@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 import re
-import shutil
 import socket
 import ssl
 import subprocess
@@ -21,6 +20,7 @@ import pytest
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library
 from tests.exchange.running import Shop, bound_port
+from tests.outside.needed_programs import needs
 
 pytestmark = pytest.mark.slow
 
@@ -209,7 +209,7 @@ def ending_tls(url: str, folder: Path) -> Iterator[str]:
         bound.close()
 
 
-@pytest.mark.skipif(shutil.which("openssl") is None, reason="no openssl here")
+@needs("openssl")
 def test_only_a_hub_that_proves_itself_gets_the_token(
     served: str, north: Shop, token_file: Path, tmp_path: Path
 ) -> None:

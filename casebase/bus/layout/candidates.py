@@ -115,26 +115,27 @@ _CLASSES: Final = (
 )
 
 
+OHMS_SAID: Final = "ohms between the lines and of each to ground"
+VOLTS_SAID: Final = "volts of each line to ground"
+
+
+def _ohms(place: str, what: str, minutes: float, cautions: tuple[str, ...], view: View) -> Candidate:
+    told = tuple((view, quantity) for quantity in _OHMS)
+    return Candidate(place, what, minutes, BATTERY_OFF, cautions, told, lambda rows: _ohms_words(rows, view))
+
+
+def _volts(place: str, what: str, minutes: float, cautions: tuple[str, ...], view: View) -> Candidate:
+    told = (view, "volts_high"), (view, "volts_low")
+    return Candidate(place, what, minutes, IGNITION_ON, cautions, told, lambda rows: _volts_words(rows, view))
+
+
 def _plainly(wiring: Wiring, place: str, point: int, minutes: float) -> Iterator[Candidate]:
     """Yield ohms and volts at a place with everything plugged in."""
     view = View(str(point), wiring.key_of(()))
-    yield Candidate(
-        place,
-        f"ohms between the lines and of each to ground at {place}",
-        minutes + OHMS_MINUTES + LEADS_MINUTES,
-        BATTERY_OFF,
-        cautions_of(wiring, (place,), OHMS_CAUTION),
-        tuple((view, quantity) for quantity in _OHMS),
-        lambda rows: _ohms_words(rows, view),
-    )
-    yield Candidate(
-        place,
-        f"volts of each line to ground at {place}",
-        minutes + VOLTS_MINUTES,
-        IGNITION_ON,
-        cautions_of(wiring, (place,)),
-        ((view, "volts_high"), (view, "volts_low")),
-        lambda rows: _volts_words(rows, view),
+    cautions = cautions_of(wiring, (place,), OHMS_CAUTION)
+    yield _ohms(place, f"{OHMS_SAID} at {place}", minutes + OHMS_MINUTES + LEADS_MINUTES, cautions, view)
+    yield _volts(
+        place, f"{VOLTS_SAID} at {place}", minutes + VOLTS_MINUTES, cautions_of(wiring, (place,)), view
     )
 
 
@@ -158,7 +159,7 @@ def _parted(wiring: Wiring, plug: str) -> Iterator[Candidate]:
         minutes = wiring.minutes.get(plug, PLUG_MINUTES)
         yield Candidate(
             plug,
-            f"part {plug}, then ohms between the lines and of each to ground, toward {sides[0]} and toward {sides[1]}",
+            f"part {plug}, then {OHMS_SAID}, toward {sides[0]} and toward {sides[1]}",
             minutes + 2 * LEADS_MINUTES + 4.0,
             BATTERY_OFF,
             cautions_of(wiring, (plug, *sides), OHMS_CAUTION, UNPLUG_CAUTION),
@@ -180,42 +181,21 @@ def _at_a_module(wiring: Wiring, module: str) -> Iterator[Candidate]:
     view = View(str(point), wiring.key_of((module,)))
     minutes = wiring.minutes.get(module, MODULE_MINUTES)
     cautions = cautions_of(wiring, (module,), OHMS_CAUTION, UNPLUG_CAUTION)
-    yield Candidate(
-        module,
-        f"unplug {module}, then ohms between the lines and of each to ground, into the harness at its connector",
-        minutes + LEADS_MINUTES + 4.0,
-        BATTERY_OFF,
-        cautions,
-        tuple((view, quantity) for quantity in _OHMS),
-        lambda rows: _ohms_words(rows, view),
-    )
+    unplugged = f"unplug {module}, then"
+    into = f"{unplugged} {OHMS_SAID}, into the harness at its connector"
+    yield _ohms(module, into, minutes + LEADS_MINUTES + 4.0, cautions, view)
     speaker = wiring.speaker
     start = place_of_point(wiring.points[speaker])
     if start == module:
         return
     here = View(str(speaker), view.unplugged)
-    yield Candidate(
-        module,
-        f"unplug {module}, then ohms between the lines and of each to ground at {start}",
-        minutes + LEADS_MINUTES + 3.0,
-        BATTERY_OFF,
-        cautions,
-        tuple((here, quantity) for quantity in _OHMS),
-        lambda rows: _ohms_words(rows, here),
-    )
-    yield Candidate(
-        module,
-        f"unplug {module}, then volts of each line to ground at {start}",
-        minutes + VOLTS_MINUTES,
-        IGNITION_ON,
-        cautions_of(wiring, (module,), UNPLUG_CAUTION),
-        ((here, "volts_high"), (here, "volts_low")),
-        lambda rows: _volts_words(rows, here),
-    )
+    yield _ohms(module, f"{unplugged} {OHMS_SAID} at {start}", minutes + LEADS_MINUTES + 3.0, cautions, here)
+    live = cautions_of(wiring, (module,), UNPLUG_CAUTION)
+    yield _volts(module, f"{unplugged} {VOLTS_SAID} at {start}", minutes + VOLTS_MINUTES, live, here)
     lines = tuple(f"ohms_{line}{TO}{speaker}" for line in ("high", "low"))
     yield Candidate(
         module,
-        f"unplug {module}, then ohms of each line from its connector to {start}",
+        f"{unplugged} ohms of each line from its connector to {start}",
         minutes + 2 * LEADS_MINUTES + 2.0,
         BATTERY_OFF,
         cautions,
@@ -268,16 +248,9 @@ def _several(belief: Belief) -> Iterator[Candidate]:
     start = place_of_point(wiring.points[wiring.speaker])
     here = View(str(wiring.speaker), wiring.key_of(chosen))
     access = sum(wiring.minutes.get(name, MODULE_MINUTES) for name in chosen)
-    yield Candidate(
-        chosen[0],
-        f"unplug {', '.join(chosen[:-1])} and {chosen[-1]}, then ohms between the lines and of each to ground"
-        f" at {start}",
-        access + LEADS_MINUTES + 3.0,
-        BATTERY_OFF,
-        cautions_of(wiring, tuple(chosen), OHMS_CAUTION, UNPLUG_CAUTION),
-        tuple((here, quantity) for quantity in _OHMS),
-        lambda rows: _ohms_words(rows, here),
-    )
+    what = f"unplug {', '.join(chosen[:-1])} and {chosen[-1]}, then {OHMS_SAID} at {start}"
+    cautions = cautions_of(wiring, tuple(chosen), OHMS_CAUTION, UNPLUG_CAUTION)
+    yield _ohms(chosen[0], what, access + LEADS_MINUTES + 3.0, cautions, here)
 
 
 def _inside_modules(belief: Belief) -> dict[str, float]:

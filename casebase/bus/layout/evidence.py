@@ -255,18 +255,19 @@ def _at_plugs(feeds: Sequence[Feed], rows: Rows) -> Iterator[tuple[str, Array]]:
 
 def _at_feeds(readings: Sequence[Reading], rows: Rows) -> Iterator[tuple[str, Array]]:
     """Yield the same of what was read at a fuse, a relay or a ground point itself: only its own fault shows there."""
-    for number in dict.fromkeys(rows.wiring.feed_named(reading.at) for reading in readings):
-        here = [
-            reading.model_copy(update={"at": "connector of what hangs there"})
-            for reading in readings
-            if rows.wiring.feed_named(reading.at) == number
-        ]
+    by_element: dict[int, list[Reading]] = {}
+    for reading in readings:
+        number = rows.wiring.feed_named(reading.at)
+        if number is not None:
+            here = reading.model_copy(update={"at": "connector of what hangs there"})
+            by_element.setdefault(number, []).append(here)
+    for number, here_read in by_element.items():
         states = [
             FEED_STATES.get(way.state, SOUND_FEED) if way.element == number else SOUND_FEED
             for way in rows.ways
         ]
-        for feed in feeds_of(here):
-            yield rows.wiring.elements[number or 0].name, _explained(feed, states)
+        for feed in feeds_of(here_read):
+            yield rows.wiring.elements[number].name, _explained(feed, states)
 
 
 def _explained(feed: Feed, states: Sequence[tuple[tuple[FeedState, float], ...]]) -> Array:

@@ -1,4 +1,4 @@
-"""How much one shop may ask of a service: requests by the second, and requests at once."""
+"""When a service turns a request down: how much one shop may ask, and how it is told why (RFC 9457)."""
 
 from __future__ import annotations
 
@@ -7,8 +7,14 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from http import HTTPStatus
 from typing import Final
 
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from casebase.exchange.inbox import NoRoomError, UnderWayError
 from casebase.site.connections import BoundedProtocol
 
 REQUESTS_A_SECOND: Final = 20.0
@@ -63,3 +69,39 @@ class SendingProtocol(BoundedProtocol):
         super().data_received(data)
         if self.is_answering:
             self.held_bytes = 0
+
+
+# --- told to the sender -------------------------------------------------------------------------------------------
+
+
+class Problem(Exception):  # noqa: N818  it is what RFC 9457 calls it
+    """Why a request is not done: the status, a sentence, and headers that say more."""
+
+    def __init__(self, status: HTTPStatus, told: str, **headers: str) -> None:
+        super().__init__(told)
+        self.status, self.told = status, told
+        self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
+
+
+async def told(_request: Request, problem: Exception) -> Response:
+    """Answer with why a request was not done."""
+    status, why, headers = HTTPStatus.INTERNAL_SERVER_ERROR, "an error of the hub: tell its operator", {}
+    if isinstance(problem, Problem):
+        status, why, headers = problem.status, problem.told, problem.headers
+    elif isinstance(problem, HTTPException):
+        status, why = HTTPStatus(problem.status_code), problem.detail
+    elif isinstance(problem, UnderWayError):
+        status, why, headers = HTTPStatus.CONFLICT, str(problem), {"retry-after": "5"}
+    elif isinstance(problem, NoRoomError):
+        status, why = HTTPStatus.INSUFFICIENT_STORAGE, str(problem)
+    return JSONResponse(
+        {"title": status.phrase, "status": int(status), "detail": why},
+        status,
+        headers=headers,
+        media_type="application/problem+json",
+    )
+
+
+async def gone(_request: Request, _problem: Exception) -> Response:
+    """Answer nobody: the sender is gone."""
+    return Response(status_code=HTTPStatus.BAD_REQUEST)
