@@ -94,10 +94,12 @@ def keep_layouts(db: Database, layouts: Iterable[Layout], now: str) -> Iterator[
 def _there(db: Database, layout: Layout, sha256: str) -> tuple[str, int, str | None]:
     """Return the ID of a layout, its last revision (0 where it is new) and the SHA-256 of that."""
     sql = "SELECT layout_id, revision, sha256 FROM layouts WHERE {} = ? ORDER BY revision DESC LIMIT 1"
-    key, value = ("layout_id", layout.id) if layout.id else ("sha256", sha256)
+    # The ID comes first: whoever takes it for the same layout meanwhile is seen by what follows.
+    layout_id = layout.id or new_id(db, sha256)
+    key, value = ("layout_id", layout_id) if layout.id else ("sha256", sha256)
     row = db.execute(sql.format(key), (value,)).fetchone()
     if row is None:
-        return layout.id or new_id(db, sha256), 0, None
+        return layout_id, 0, None
     return row[0], row[1], row[2]
 
 

@@ -318,12 +318,13 @@ class Library(LibraryFile):
         return self._keep_new(canonical, sha256, digest_for_id(case), now)
 
     def _keep_new(self, canonical: str, sha256: str, for_id: str, now: str) -> Logged:
+        # The ID comes first: whoever takes it for the same record meanwhile is seen by what follows.
+        case_id = new_id(self._db, for_id)
         there = self._db.execute(
             "SELECT case_id, revision FROM records WHERE sha256 = ?", (sha256,)
         ).fetchone()
         if there:
             return Logged(there[0], there[1], Outcome.ALREADY_THERE)
-        case_id = new_id(self._db, for_id)
         self._insert(case_id, 1, sha256, canonical, now)
         return Logged(case_id, 1, Outcome.NEW)
 

@@ -23,12 +23,14 @@ from typer.testing import CliRunner, Result
 
 from casebase.commands.app import app
 from casebase.errors import LibraryError
+from casebase.library import store
 from casebase.library.attachments import attach, content_of
 from casebase.library.backup import back_up
-from casebase.library.engine import HubAddress, hub_address
+from casebase.library.engine import Database, HubAddress, hub_address
 from casebase.library.hub_schema import STEPS_TABLE, columns_of_kept, known_steps
 from casebase.library.layouts import agreed_layouts
 from casebase.library.library_file import RevisedMeanwhileError
+from casebase.library.records import new_id
 from casebase.library.reviews import Said, say
 from casebase.library.store import Library, Outcome
 from casebase.publish.bundle_checks import checked_bundle
@@ -80,6 +82,28 @@ def test_the_same_record_told_by_eight_at_once_is_kept_once(hub: HubAddress, mak
     with Library.open(hub) as library:
         assert library.count() == 1
         assert library.faults() == []
+
+
+@pytest.mark.parametrize("first", [True, False])
+def test_the_same_record_kept_by_another_at_the_worst_moment_is_kept_once(
+    hub: HubAddress, make_case: MakeCase, monkeypatch: pytest.MonkeyPatch, first: bool
+) -> None:
+    """Another shop's commit falls right before or right after an ID is chosen for the record."""
+    told: list[tuple[str, Outcome]] = []
+
+    def choose(db: Database, sha256: str) -> str:
+        monkeypatch.setattr(store, "new_id", new_id)
+        chosen = None if first else new_id(db, sha256)
+        with Library.open(hub) as another:
+            told.extend((one.case_id, one.outcome) for one in another.log([make_case()]))
+        return chosen or new_id(db, sha256)
+
+    monkeypatch.setattr(store, "new_id", choose)
+    with Library.open(hub) as library:
+        told.extend((one.case_id, one.outcome) for one in library.log([make_case()]))
+        assert [outcome for _, outcome in told] == [Outcome.NEW, Outcome.ALREADY_THERE]
+        assert told[0][0] == told[1][0]
+        assert library.count() == 1
 
 
 def test_no_update_is_lost_when_eight_revise_one_case(hub: HubAddress, make_case: MakeCase) -> None:
