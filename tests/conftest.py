@@ -4,7 +4,6 @@ import ast
 import hashlib
 import os
 import shutil
-import tempfile
 import time
 from collections.abc import Callable, Iterable
 from importlib.metadata import version
@@ -22,7 +21,8 @@ from casebase.library.store import Library
 from casebase.match.text.embedder import Embedder, open_embedder
 from casebase.publish.judging import accept, unjudged_of
 from casebase.record.case import Case
-from casebase.record.loading import case_from_data, load_file
+from casebase.record.loading import case_from_data
+from tests.demo_records import DEMO, KEPT, demo_records
 
 PACKAGE = Path(__file__).parent.parent / "casebase"
 BUS_MAKERS = [
@@ -32,28 +32,37 @@ BUS_MAKERS = [
 TEXT_MODEL_MAKERS = ["casebase.match.text.export"]
 """The modules that export the text model."""
 KEPT_UNUSED_SECONDS = 3 * 24 * 3600
-DEMO = Path(__file__).parent.parent / "demo_cases"
 
 # How long something takes is told by tests/bench: here a busy computer must not make a test fail.
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")
 
 
+WAITED_FOR = {"embedder", "profiles", "frozen_demo", "meanings"}
+"""What takes seconds to make once in each worker."""
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Leave what waits for such a fixture out of the inner loop."""
+    for item in items:
+        if WAITED_FOR & set(getattr(item, "fixturenames", ())):
+            item.add_marker(pytest.mark.slow)
+
+
 @pytest.fixture(scope="session", autouse=True)
 def simulated_buses():
     """Keep what tests simulate and export between runs, away from the user's own, by the code that makes it."""
-    everything = Path(tempfile.gettempdir()) / f"casebase-tests-{os.getuid()}"
-    folder = everything / digest_of(BUS_MAKERS, "numpy")
-    text_models = everything / f"text-{digest_of(TEXT_MODEL_MAKERS, 'tokenizers')}"
+    folder = KEPT / digest_of(BUS_MAKERS, "numpy")
+    text_models = KEPT / f"text-{digest_of(TEXT_MODEL_MAKERS, 'tokenizers')}"
     for made in (folder / "casebase" / "simulated-buses", text_models):
         made.mkdir(parents=True, exist_ok=True)
-    with FileLock(everything / "text-models.lock"):
+    with FileLock(KEPT / "text-models.lock"):
         put_link(folder / "casebase" / "text-models", text_models)
     os.utime(folder)
     os.utime(text_models)
-    for other in everything.iterdir():
+    for other in KEPT.iterdir():
         if time.time() - other.stat().st_mtime > KEPT_UNUSED_SECONDS:
-            shutil.rmtree(other, ignore_errors=True)
+            shutil.rmtree(other, ignore_errors=True) if other.is_dir() else other.unlink()
     os.environ["XDG_CACHE_HOME"] = str(folder)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Bank, "_made", made_by_one_worker(Bank._made))
@@ -122,13 +131,13 @@ def executed_part_of(path: Path) -> bytes:
 @pytest.fixture(scope="session")
 def demo_cases() -> dict[str, Case]:
     """Every invented record by its file name."""
-    return {path.name: load_file(path)[0] for path in sorted(DEMO.glob("*.yaml"))}
+    return {path.name: records[0] for path, records in demo_records().items() if path.parent == DEMO}
 
 
 @pytest.fixture(scope="session")
 def demo_jobs() -> dict[str, Case]:
     """Every invented stuck job by its file name."""
-    return {path.name: load_file(path)[0] for path in sorted((DEMO / "jobs").glob("*.yaml"))}
+    return {path.name: records[0] for path, records in demo_records().items() if path.parent.name == "jobs"}
 
 
 @pytest.fixture(scope="session")

@@ -12,6 +12,8 @@ import vulture
 from casebase.commands.app import COMMANDS
 from casebase.record import case, layout, reading, trial, vehicle, vocabulary
 
+pytestmark = pytest.mark.slow
+
 PACKAGE = Path(__file__).parent.parent / "casebase"
 
 REGISTERED_BY_DECORATOR = {
@@ -96,7 +98,6 @@ def found():
     return list(unused())
 
 
-@pytest.mark.slow
 def test_what_nothing_uses_is_not_kept(found):
     """A name that only tests use, or nothing at all, is deleted or has its reason above."""
     allowed = {(file, name) for group in ALLOWED for file, names in group.items() for name in names}

@@ -126,6 +126,7 @@ def spelled(parameter):
     return parameter.opts[0]
 
 
+@pytest.mark.slow
 def test_every_command_and_option_is_in_the_reference():
     """docs/commands.md is the commands' own help; `--help` and the page cannot disagree."""
     made = reference()

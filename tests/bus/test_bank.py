@@ -6,8 +6,9 @@ import pytest
 from casebase.bus.bank import Bank
 from casebase.bus.pair import high_speed_can
 
+pytestmark = pytest.mark.slow
 
-@pytest.mark.slow
+
 def test_the_same_seed_gives_the_same_buses(tmp_path):
     """Answers do not change from one run to the next."""
     one, other = (Bank(high_speed_can(), None, per_state=20).columns("nothing") for _ in range(2))
@@ -22,7 +23,6 @@ def test_columns_are_read_back_as_they_were_made(tmp_path):
     assert all(np.array_equal(made[name], read[name]) for name in made)
 
 
-@pytest.mark.slow
 def test_a_damaged_cache_is_made_again(tmp_path):
     """A file cut off half-way costs seconds, not the answer."""
     Bank(high_speed_can(), tmp_path, per_state=20).columns("nothing")
@@ -31,7 +31,6 @@ def test_a_damaged_cache_is_made_again(tmp_path):
     assert "DLC|nothing|ohms_between" in Bank(high_speed_can(), tmp_path, per_state=20).columns("nothing")
 
 
-@pytest.mark.slow
 def test_one_bit_that_rotted_in_the_cache_is_noticed(tmp_path):
     """The file has its size and shape; its SHA-256 tells."""
     first = Bank(high_speed_can(), tmp_path, per_state=20).columns("nothing")

@@ -22,6 +22,7 @@ def meaning(reading, medium=Medium.HIGH_SPEED_CAN):
     return found.meaning if isinstance(found, BareModule) else found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("value", "meant"),
     [
@@ -82,6 +83,7 @@ def test_a_shorted_bare_module_is_never_lines_shorted_together(diagnose, pair):
     assert "The bare module at connector of ABS (20 ohm) is shorted inside" in verdict(found)
 
 
+@pytest.mark.slow
 def test_a_bare_module_alone_tells_nothing_of_the_bus(diagnose, pair):
     """And that is said, beside what it tells of the module."""
     said = verdict(diagnose(pair("37.1 kohm", **AT_ABS)))
@@ -89,6 +91,7 @@ def test_a_bare_module_alone_tells_nothing_of_the_bus(diagnose, pair):
     assert "(37.1 kohm) is sound between its bus pins" in said
 
 
+@pytest.mark.slow
 def test_into_the_harness_says_that_the_module_is_off(diagnose, pair):
     """Nobody can reach the harness side with the module in its plug: unplugged need not be told again."""
     told, left_out = (

@@ -48,6 +48,7 @@ def test_sixty_two_ohm_and_two_and_a_half_volts_are_a_quiet_bus_and_no_short():
     assert "do not fit together" not in words
 
 
+@pytest.mark.slow
 def test_traffic_on_a_scope_and_equal_averages_are_said_not_to_go_together():
     """Frames pull the averages apart: 2.3 and 2.7 V with traffic."""
     doubt = "Traffic was seen, yet both lines average the same"

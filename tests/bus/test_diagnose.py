@@ -50,6 +50,7 @@ def test_a_prior_can_be_given(diagnose):
     assert diagnose(prior={BusState.LOW_OPEN: 30.0}).ranked()[0][0] is BusState.LOW_OPEN
 
 
+@pytest.mark.slow
 def test_60_ohm_and_flat_lines_mean_no_traffic(diagnose, pair, high, low):
     """60 ohm, 2.5 and 2.5 V: nothing is wrong with the wires, nobody talks."""
     found = diagnose(pair("60.4"), high("2.50"), low("2.49"))
@@ -122,6 +123,7 @@ def test_unchanged_with_a_module_unplugged_clears_it(diagnose, high, low):
     assert found.host is None or found.host[0] != "ABS"
 
 
+@pytest.mark.slow
 def test_the_terminators_own_module_raises_the_pair_by_itself(diagnose, pair):
     """120 ohm with the ECM unplugged is healthy, for the ECM holds a terminator."""
     found = diagnose(pair("60.5"), pair("119.5", unplugged=["ECM"]))
@@ -217,6 +219,7 @@ def test_what_has_been_read_is_not_proposed_again(diagnose, pair, high, low):
     assert "ohms between the lines at the DLC" not in [test.candidate.words() for test in tests]
 
 
+@pytest.mark.slow
 def test_a_scope_reading_does_not_stand_for_ohms_to_ground(diagnose, pair):
     """Traffic seen at the DLC: the scope is not proposed there again, the ohms of each line to ground still are."""
     seen = Reading.model_validate({"quantity": "waveform", "ignition": "on", "waveform": {"traffic": "yes"}})
@@ -225,6 +228,7 @@ def test_a_scope_reading_does_not_stand_for_ohms_to_ground(diagnose, pair):
     assert "scope on both lines at the DLC" not in words
 
 
+@pytest.mark.slow
 def test_ohms_to_ground_do_not_stand_for_a_scope(diagnose, pair, high_ground, low_ground):
     """Both lines' ohms to ground are known: they are not proposed again, the scope still is."""
     found = diagnose(pair("119"), high_ground("1.60 kohm"), low_ground("1.60 kohm"))
@@ -233,6 +237,7 @@ def test_ohms_to_ground_do_not_stand_for_a_scope(diagnose, pair, high_ground, lo
     assert any(word.startswith("scope on both lines") for word in words)
 
 
+@pytest.mark.slow
 def test_no_restraint_or_high_voltage_module_is_unplugged_for_a_test(diagnose, pair):
     """Squib circuits and high voltage are left alone."""
     bus = BusUnderTest(terminators_in=("ECM", "airbag"), modules=("SDM", "curtain airbag sensor", "HVB"))
@@ -240,6 +245,7 @@ def test_no_restraint_or_high_voltage_module_is_unplugged_for_a_test(diagnose, p
     assert {test.candidate.unplugged for test in tests} == {"", "ECM"}
 
 
+@pytest.mark.slow
 def test_a_module_that_nobody_knows_is_not_unplugged_for_a_test(diagnose, pair):
     """What an unknown name stands for may hurt somebody, until known otherwise."""
     bus = BusUnderTest(modules=("ZQX", "ABS"))
@@ -266,6 +272,7 @@ def test_modules_are_unplugged_from_few_buses_only(simulated_buses, pair, monkey
     assert {"module 1", "module 2"} <= {unplugged for _, unplugged in asked}
 
 
+@pytest.mark.slow
 def test_every_ohms_test_needs_the_battery_off(diagnose, high, low):
     """And every volts test needs it on."""
     for test in next_tests(diagnose(high("2.7"), low("2.3")), 50):
@@ -273,6 +280,7 @@ def test_every_ohms_test_needs_the_battery_off(diagnose, high, low):
         assert needs_off == test.candidate.kind.words.startswith("ohms")
 
 
+@pytest.mark.slow
 def test_tests_come_best_per_minute_first(diagnose, pair):
     """Bits per minute fall along the list."""
     rates = [test.bits_per_minute for test in next_tests(diagnose(pair("119")), 10)]

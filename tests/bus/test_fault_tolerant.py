@@ -25,6 +25,7 @@ def _median(bank, state, quantity):
     return float(np.median(_seen(bank, state, quantity)))
 
 
+@pytest.mark.slow
 def test_a_healthy_bus_rests_near_ground_and_near_five_volts(bank):
     """CAN high at 0.2 V at most, CAN low at VCC less 0.2 V at least (NXP TJA1055 Rev 5, table 8)."""
     assert -0.05 < _median(bank, BusState.HEALTHY, "recessive_high") < 0.2
@@ -109,6 +110,7 @@ def test_a_stuck_driver_holds_both_lines_driven(bank):
     assert (_seen(bank, BusState.DRIVER_STUCK_DOMINANT, "recessive_low") < 1.4).all()
 
 
+@pytest.mark.slow
 def test_the_bus_recovers_when_the_module_with_the_short_is_unplugged(bank):
     """The transceivers leave single-wire working when the failure has gone (NXP TJA1055 Rev 4)."""
     state = BusState.LOW_SHORTED_TO_BATTERY

@@ -192,6 +192,7 @@ def test_what_was_read_after_the_repair_is_no_feed_as_found():
     assert feeds_of([volts("12.4 V", stage="after repair")]) == []
 
 
+@pytest.mark.slow
 @given(st.floats(0.0, 30.0), st.sampled_from(["on", "cranking", "running", "off"]), st.booleans())
 def test_probabilities_sum_to_one_whatever_is_read(number, ignition, plugged):
     """No value falls outside of every state."""
@@ -228,6 +229,7 @@ def test_a_feed_as_data_names_every_state():
     assert sum(row["probability"] for row in data["states"]) == pytest.approx(1.0, abs=0.001)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "drop",
     [

@@ -30,6 +30,7 @@ def test_both_lines_of_a_healthy_bus_average_2_5_volts(bank):
     assert (_seen(bank, BusState.HEALTHY, "traffic") == 1).all()
 
 
+@pytest.mark.slow
 def test_a_one_puts_plus_above_minus_by_0_9_to_2_volts(bank):
     """NXP TJA1083, table 11, at a bus load of 40 to 55 ohm."""
     apart = _seen(bank, BusState.HEALTHY, "dominant_high") - _seen(bank, BusState.HEALTHY, "dominant_low")

@@ -33,6 +33,7 @@ def at_dlc(seen, state, quantity):
     return seen[state][View().column(quantity)]
 
 
+@pytest.mark.slow
 def test_healthy_pair_reads_about_60_ohm(seen):
     """50 to 70 ohm with all power off (esd electronics, CAN Troubleshooting Guide, Termination); worn pins add some."""
     values = at_dlc(seen, BusState.HEALTHY, "ohms_between")
@@ -40,6 +41,7 @@ def test_healthy_pair_reads_about_60_ohm(seen):
     assert np.median(values) == pytest.approx(61, abs=2)
 
 
+@pytest.mark.slow
 def test_healthy_lines_read_half_a_kilohm_to_over_limit_to_ground(seen):
     """14.7 kohm and OL are called in order by guides, other vehicles read 0.5 kohm (published readings)."""
     values = at_dlc(seen, BusState.HEALTHY, "ohms_high_ground")

@@ -99,6 +99,7 @@ def test_a_line_driven_up_rests_on_its_loads():
 # --- healthy --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_lin_rests_near_the_supply_and_falls_with_traffic(banks):
     """Recessive from 0.85 VSUP, dominant up to 0.2 VSUP (TI TLIN1021-Q1 SLLSEU9D); the mean lies between."""
     bank = banks[Medium.LIN]
@@ -115,6 +116,7 @@ def test_lin_comes_on_12_and_on_24_volts(banks):
     assert 0.03 < np.mean(rest > 20) < 0.25
 
 
+@pytest.mark.slow
 def test_single_wire_can_rests_at_ground_and_is_driven_to_four_volts(banks):
     """At most 0.2 V, and 3.5 to 4.55 V (Melexis TH8055 page 7)."""
     bank = banks[Medium.SINGLE_WIRE_CAN]
@@ -129,6 +131,7 @@ def test_single_wire_can_reads_its_loads_to_ground(banks):
     assert ((ohms > 265) & (ohms < 4700)).all()
 
 
+@pytest.mark.slow
 def test_k_line_with_a_tester_rests_at_battery(banks):
     """Logic 1 above 90 % of VB (ISO 14230-1:2012, 8.2.2, as quoted); driven below 20 % (from memory)."""
     bank = banks[Medium.K_LINE]
@@ -182,6 +185,7 @@ def test_a_stuck_lin_driver_reads_a_volt_but_ohms_are_normal(banks):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("medium", [Medium.LIN, Medium.SINGLE_WIRE_CAN])
 def test_unplugging_the_module_with_the_stuck_driver_brings_the_traffic_back(banks, medium):
     """Nobody gets a word in while it drives; without it frames are there again."""
@@ -214,11 +218,13 @@ def test_single_wire_can_has_no_pull_up_to_lose():
     assert BusState.PULL_UP_MISSING in lin().states
 
 
+@pytest.mark.slow
 def test_lin_with_its_commander_unplugged_is_silent(banks):
     """Only the commander starts a frame (ISO 17987, from memory)."""
     assert not _seen(banks[Medium.LIN], BusState.HEALTHY, "traffic", unplugged="commander").any()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("medium", [Medium.LIN, Medium.K_LINE, Medium.SINGLE_WIRE_CAN])
 def test_a_short_inside_a_module_goes_away_when_it_is_unplugged(banks, medium):
     """Whatever module hosts it; a short in the harness stays."""
@@ -243,6 +249,7 @@ def test_beyond_a_cut_branch_the_open_plug_reads_nothing(banks):
     assert np.median(_seen(bank, state, "volts_line")[cut_off]) > 0.1
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_buses():
     """A bank read back tomorrow is the bank of today."""
     for model in (lin(), k_line(), single_wire_can()):
@@ -299,6 +306,7 @@ def test_ohms_to_battery_tell_which_rail_a_line_lies_on(tmp_path):
     assert found.credible() == [BusState.LINE_SHORTED_TO_BATTERY]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("medium", [Medium.LIN, Medium.K_LINE, Medium.SINGLE_WIRE_CAN])
 def test_what_each_reading_of_a_single_line_would_mean_is_told(medium):
     """A K-line has an L line beside it, which only wakes modules (ISO 9141, from memory): no second line to scope."""

@@ -9,6 +9,8 @@ from casebase.bus.layout.whereabouts import Evidence, whereabouts_data
 from casebase.record.layout import Layout
 from casebase.record.reading import Reading
 
+pytestmark = pytest.mark.slow
+
 
 def trunk_layout(**changes):
     """Return a trunk from ECM to ABS with an inline plug, stubs to BCM and the DLC, two feeds and a ground point."""

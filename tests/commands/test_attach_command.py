@@ -14,6 +14,8 @@ from typer.testing import CliRunner
 
 from casebase.commands.app import app
 
+pytestmark = pytest.mark.slow
+
 RECORD = """
 kind: fault case
 vehicle: {make: Norrvik, model: Fjellet}

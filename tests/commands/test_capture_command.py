@@ -20,6 +20,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "bench"))
 
 from synthetic_captures import Bus, Sender, Sent, volts_of
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def capture_file(tmp_path_factory):

@@ -49,6 +49,7 @@ def test_the_room_that_everything_takes(shop):
     assert told["files_of_no_record"] == 1
 
 
+@pytest.mark.slow
 def test_pruning_is_offered_and_not_done(shop):
     """A check alone removes nothing."""
     page = CliRunner().invoke(app, ["check", "--library", str(shop)]).output

@@ -88,6 +88,7 @@ def test_a_scan_piped_in_that_is_no_text():
     assert done.stderr.decode() == "Error: stdin: not UTF-8 text (byte 5): save it as UTF-8\n"
 
 
+@pytest.mark.slow
 @IN_OTHER_FORM
 def test_a_record(tmp_path, encoding, line_end):
     """The same record, whatever wrote its file."""

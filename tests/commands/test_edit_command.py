@@ -14,6 +14,8 @@ from casebase.library.authorship import Authorship, Made
 from casebase.library.store import Library
 from casebase.record.loading import case_from_data
 
+pytestmark = pytest.mark.slow
+
 RECORD = {
     "kind": "fault case",
     "vehicle": {"make": "Norrvik", "model": "Fjellet", "odometer": "188000 km"},
@@ -202,7 +204,6 @@ def test_an_editor_that_fails_keeps_the_text(run, shop, case_id, tmp_path, monke
     assert record(shop, case_id)[1] == 1
 
 
-@pytest.mark.slow
 def test_what_somebody_else_changed_meanwhile_is_told(run, shop, case_id, tmp_path, monkeypatch):
     """Neither change is lost: theirs is kept and told, ours stays in the text, to be kept knowingly."""
     theirs = f"{sys.executable} -m casebase edit {case_id} --set leftover=radio --by bo --library {shop}"
@@ -261,7 +262,6 @@ def test_a_record_is_removed_told_and_brought_back(run, shop, case_id):
     assert "No record was removed." in run("list", "--removed")
 
 
-@pytest.mark.slow
 def test_who_types_goes_back_to_the_editor_at_once(shop, case_id, tmp_path):
     """In a terminal what does not fit is asked about; Enter opens the editor again, and then it is kept."""
     script = tmp_path / "editor.sh"
@@ -281,7 +281,6 @@ def test_who_types_goes_back_to_the_editor_at_once(shop, case_id, tmp_path):
     assert str(record(shop, case_id)[0].vehicle.odometer) == "188400 km"
 
 
-@pytest.mark.slow
 def test_two_windows_do_not_write_into_one_text(run, shop, case_id, tmp_path, monkeypatch):
     """The second is told where the first one is."""
     second = f"{sys.executable} -m casebase edit {case_id} --by tova --library {shop} > {tmp_path}/said 2>&1"

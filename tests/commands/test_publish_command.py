@@ -12,6 +12,8 @@ from casebase.commands.app import app
 from casebase.library.store import Library
 from casebase.record.loading import case_from_data
 
+pytestmark = pytest.mark.slow
+
 RECORD = {
     "kind": "fault case",
     "vehicle": {"make": "Norrvik", "model": "Fjellet"},
@@ -103,7 +105,6 @@ def test_private_text_is_masked_and_agreed_to_by_two_commands(shop, case_id):
     assert run(shop, "private", case_id, "--mask", "--by", "ingrid").exit_code == 2
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(("answer", "count"), [("n", 1), ("y", 2)])
 def test_who_types_is_asked_once(shop, case_id, answer, count):
     """No, and nothing is published; yes, and it is."""

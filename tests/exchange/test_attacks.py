@@ -24,6 +24,8 @@ from casebase.publish.signing import fingerprint, fingerprint_digits, own_public
 from tests.exchange.running import Shop, client, let_in, nobody
 from tests.publish.exchanged_bundles import changed_line, members_of, packed, sent, with_right_sums
 
+pytestmark = pytest.mark.slow
+
 MakeShop = Callable[..., Shop]
 
 SOME = "ab" * 32
@@ -59,7 +61,6 @@ AUTHORIZATIONS = [
 ]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("method", ["GET", "PATCH"])
 def test_without_the_token_nobody_is_let_in(served: str, north: Shop, method: str) -> None:
     """Nor with its SHA-256, which stands in the library."""
@@ -74,7 +75,6 @@ def test_without_the_token_nobody_is_let_in(served: str, north: Shop, method: st
                 assert north.token not in answer.text
 
 
-@pytest.mark.slow
 def test_a_revoked_token_ends(served: str, file_hub: Path, north: Shop) -> None:
     """Within a second or two."""
     with client(served, north) as there:
@@ -148,7 +148,6 @@ def test_a_key_that_was_replaced_does_not_come_back_with_an_old_token(
         )
 
 
-@pytest.mark.slow
 def test_a_new_key_comes_with_a_new_token(served: str, file_hub: Path, north: Shop, tmp_path: Path) -> None:
     """The lead was told its fingerprint when the token was made."""
     with client(served, north) as there:
@@ -164,7 +163,6 @@ def test_a_new_key_comes_with_a_new_token(served: str, file_hub: Path, north: Sh
         assert there.send(tmp_path / "new.zip", nobody).cases["already there"] == 2
 
 
-@pytest.mark.slow
 def test_what_import_refuses_a_hub_refuses(served: str, file_hub: Path, north: Shop, tmp_path: Path) -> None:
     """The same sentences, without a place of the hub's disk in them; the inbox is empty afterwards."""
     members = members_of(north.bundle)
@@ -300,7 +298,6 @@ def test_more_than_was_announced_is_not_kept(served: str, north: Shop, tmp_path:
     assert sum(path.stat().st_size for path in (tmp_path / "inbox").glob("*/*")) <= 5000
 
 
-@pytest.mark.slow
 def test_a_slow_sender_is_let_go(served: str, north: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
     """A byte now and then keeps no connection open; what came is kept."""
     monkeypatch.setattr(service, "PART_SECONDS", 1.5)

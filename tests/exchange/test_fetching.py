@@ -16,6 +16,8 @@ from casebase.library.store import Library
 from tests.exchange.running import Shop, breaking_line, client, in_a_thread, nobody
 from tests.publish.exchanged_bundles import sent, taken
 
+pytestmark = pytest.mark.slow
+
 MakeShop = Callable[..., Shop]
 
 PATIENCE = (0.2,) * 100
@@ -60,7 +62,6 @@ def test_what_the_lead_exported_comes_whole_and_once(
         assert taken(south, path).counted()["new"] == 3
 
 
-@pytest.mark.slow
 def test_a_new_one_is_handed_out_as_soon_as_it_was_checked(
     offering: str, north: Shop, file_hub: Path, make_case, tmp_path: Path
 ) -> None:
@@ -123,7 +124,6 @@ def test_what_arrives_changed_is_not_taken(offering: str, north: Shop, tmp_path:
         assert there.fetch(tmp_path / "fetched", None, nobody) == found
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("wrong", ["the library itself", "another shop's", "changed", "nothing", "a folder"])
 def test_no_other_file_goes_out(
     file_hub: Path, north: Shop, agreed: Path, tmp_path: Path, wrong: str

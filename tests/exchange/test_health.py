@@ -21,6 +21,8 @@ from casebase.record.case import Case
 from tests.exchange.running import in_a_thread
 from tests.library.hub_server import HubServer, needs_postgresql, running_server
 
+pytestmark = pytest.mark.slow
+
 MakeCase = Callable[..., Case]
 
 
@@ -62,7 +64,6 @@ def test_the_lag_of_this_machines_index_is_told(
 
 
 @needs_postgresql
-@pytest.mark.slow
 @pytest.mark.parametrize("sees_all", [True, False])
 def test_a_write_that_does_not_end_is_told(
     hub_server: HubServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sees_all: bool
@@ -99,7 +100,6 @@ def test_a_write_that_does_not_end_is_told(
 
 
 @needs_postgresql
-@pytest.mark.slow
 def test_a_library_that_is_away_is_told_by_503(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """And 200 again as soon as it is back, without a restart of the service."""
     monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))

@@ -24,6 +24,8 @@ from tests.exchange.running import Shop, breaking_line, client, in_a_thread, let
 from tests.library.hub_server import HubServer, needs_postgresql
 from tests.publish.exchanged_bundles import sent
 
+pytestmark = pytest.mark.slow
+
 MakeShop = Callable[..., Shop]
 
 
@@ -145,7 +147,6 @@ def test_a_dead_connection_keeps_nobody_waiting(served: str, file_hub: Path, nor
 
 
 @needs_postgresql
-@pytest.mark.slow
 def test_the_role_of_the_service_is_enough(
     hub_server: HubServer, make_shop: MakeShop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -131,6 +131,7 @@ def test_a_draft_of_a_later_version_stays_where_it_is(tmp_path: Path) -> None:
     assert draft_files(tmp_path) == [path]
 
 
+@pytest.mark.slow
 def test_two_interviews_have_two_drafts(tmp_path: Path, interview: Interview) -> None:
     """Two windows begun in the same second do not write over each other's answers."""
     drafts = [new_draft(tmp_path) for _ in range(20)]
@@ -139,6 +140,7 @@ def test_two_interviews_have_two_drafts(tmp_path: Path, interview: Interview) ->
     assert [draft.load()["number"] for draft in drafts] == list(range(20))
 
 
+@pytest.mark.slow
 def test_a_draft_open_in_another_window_is_neither_offered_nor_taken(tmp_path: Path) -> None:
     """While one process holds a draft another can neither list, load nor save it; when it is killed, it can."""
     path = tmp_path / "a.draft.json"
@@ -170,6 +172,7 @@ def test_a_draft_that_is_gone_is_reported(tmp_path: Path) -> None:
         Draft(tmp_path / "a.draft.json").load()
 
 
+@pytest.mark.slow
 def test_only_the_owner_can_read_a_draft(tmp_path: Path) -> None:
     """A draft holds the customer's words and a VIN."""
     draft = new_draft(tmp_path)

@@ -106,6 +106,7 @@ def hold(interview: Interview, answers: dict[str, str]) -> list[str]:
     return asked
 
 
+@pytest.mark.slow
 def test_a_whole_job_becomes_a_verified_case() -> None:
     """What was answered stands in the record; the status follows from cause, proof, fix and clean rescan."""
     interview = begin()
@@ -616,6 +617,7 @@ TYPED = st.one_of(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(st.lists(TYPED, max_size=60))
 def test_nothing_typed_breaks_the_interview(lines: list[str]) -> None:
@@ -637,6 +639,7 @@ JSON = st.recursive(
 )
 
 
+@pytest.mark.slow
 @settings(max_examples=100, deadline=None)
 @given(JSON, JSON, JSON)
 def test_a_draft_of_anything_is_taken_up_or_refused(

@@ -41,6 +41,7 @@ def told(understood: Understood, kind: str) -> list[str]:
     return [item_words(item) for item in understood.of(kind)]
 
 
+@pytest.mark.slow
 def test_two_thirds_of_the_messages_are_understood_as_a_person_does() -> None:
     """What is taken is right, and little is missed; a wrong reading costs more than one left in the story."""
     counts = scores("first", "second")
@@ -594,6 +595,7 @@ def test_cranking_is_of_its_own_sentence_alone() -> None:
     assert readings_of("H 2.6 L 2.4. 9.8 V at the battery while cranking")[0].endswith("2.6 V")
 
 
+@pytest.mark.slow
 @settings(max_examples=200, deadline=None)
 @given(st.text(alphabet="abc 0,.\u2019six one-", max_size=60), st.data())
 def test_a_form_that_was_edited_leads_back_too(text: str, data: st.DataObject) -> None:
@@ -755,6 +757,7 @@ def test_the_form_that_rules_read_leads_back_to_what_was_typed(text: str) -> Non
         assert message.phrase(clause.start, clause.end) in " ".join(text.split())
 
 
+@pytest.mark.slow
 def test_a_message_that_is_too_long_says_so() -> None:
     """What stands behind is kept as story, and is not read."""
     understood = understood_from("no news. " * (LONGEST_MESSAGE // 9 + 1) + "no comms with TCM")
@@ -762,6 +765,7 @@ def test_a_message_that_is_too_long_says_so() -> None:
     assert not understood.of("silent")
 
 
+@pytest.mark.slow
 def test_every_message_becomes_a_record() -> None:
     """All messages but those of words alone can be asked with."""
     for entry in messages("first", "second", "third"):

@@ -319,6 +319,7 @@ def test_a_huge_paste_is_read(piece: str) -> None:
     assert all(1 <= one.line <= text.count("\n") + 1 for one in report.findings)
 
 
+@pytest.mark.slow
 def test_eighty_invented_layouts_give_codes_their_module_and_nobody_s_to_the_accused() -> None:
     """Blocks, tables and lines of our own, with modules known and unknown: .97 of the codes with their module."""
     told_of = [judged(layout, seed) for layout in layouts().values() for seed in (1, 2)]

@@ -69,6 +69,7 @@ def test_make_model_and_concern_are_enough_for_a_record(full: bool) -> None:
     assert status_of(case) is Status.OPEN
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("full", "kind"), FORMS)
 def test_every_example_line_may_be_taken_over(full: bool, kind: Kind) -> None:
     """With the marks of all example lines taken away the template is a valid record of its kind."""

@@ -118,12 +118,14 @@ def told_trials(draw: st.DrawFn) -> Trial:
     )
 
 
+@pytest.mark.slow
 @given(told_trials())
 def test_the_line_that_is_shown_is_read_back_as_the_same_trial(trial: Trial) -> None:
     """What a page prints can be typed in again."""
     assert read_trial(trial.line()) == trial
 
 
+@pytest.mark.slow
 @settings(max_examples=200)
 @given(
     st.text(max_size=120)

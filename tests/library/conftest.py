@@ -8,11 +8,10 @@ from typing import Any
 
 import pytest
 
-from casebase.errors import CasebaseError
 from casebase.library.engine import HubAddress
 from casebase.library.store import Library
 from casebase.record.case import Case
-from casebase.record.loading import load_file, record_files
+from tests.demo_records import demo_records
 from tests.library.hub_server import HubServer, needs_postgresql, running_server
 
 DEMO_FOLDER = Path(__file__).parents[2] / "demo_cases"
@@ -86,15 +85,8 @@ def library(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Library]
 @pytest.fixture(scope="session")
 def demo_cases() -> list[Case]:
     """Return a dozen of the invented cases that come with the project."""
-    cases: list[Case] = []
-    for path in record_files([DEMO_FOLDER]):
-        try:
-            cases += load_file(path)
-        except CasebaseError:
-            continue  # the demo's own tests say which file does not fit
-        if len(cases) >= 12:
-            break
-    return cases
+    cases = [case for records in demo_records().values() for case in records]
+    return cases[:12]
 
 
 @pytest.fixture(scope="session")

@@ -128,6 +128,7 @@ def test_all_files_given_are_attached_or_none(library, case_id, picture, tmp_pat
     assert library.get(case_id).case.attachments == []
 
 
+@pytest.mark.slow
 def test_a_case_holds_so_many_files_and_no_more(library, case_id, tmp_path):
     """Above fifty nobody looks."""
     paths = [tmp_path / f"{number}.txt" for number in range(MOST_OF_A_CASE + 1)]

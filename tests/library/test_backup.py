@@ -119,6 +119,7 @@ def test_a_copy_that_holds_more_is_not_replaced(
     assert digest(tmp_path / "copy.db") == there
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("standing", ["a text", "another library", "an empty file", "another program's"])
 def test_what_is_no_earlier_copy_is_left_alone(
     library: Library, make_case: MakeCase, tmp_path: Path, standing: str
@@ -188,6 +189,7 @@ def test_a_folder_that_is_not_there_is_not_made(library: Library, tmp_path: Path
         back_up(library, tmp_path / "mount", keep=3)
 
 
+@pytest.mark.slow
 def test_only_the_last_copies_stay_in_a_folder(library: Library, make_case: MakeCase, tmp_path: Path) -> None:
     """Those of other libraries, and files of other names, are nobody's to remove."""
     folder = tmp_path / "copies"

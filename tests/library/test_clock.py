@@ -62,6 +62,7 @@ def of_today(library: Library, make_case: MakeCase) -> list[str]:
     return sorted(one.case_id for one in logged)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("days", [3, 400, 20_000])
 def test_what_is_kept_is_shown_and_rebuilt_under_a_clock_set_back(
     library: Library, of_today: list[str], set_back: Callable[[int], None], days: int
@@ -81,6 +82,7 @@ def test_what_is_kept_is_shown_and_rebuilt_under_a_clock_set_back(
         assert again.count() == 3
 
 
+@pytest.mark.slow
 def test_nothing_is_withdrawn_from_an_edition_by_a_clock_set_back(
     library: Library, of_today: list[str], set_back: Callable[[int], None], tmp_path: Path
 ) -> None:

@@ -42,6 +42,7 @@ def behind_its_back(library: Library, sql: str, values: tuple[Any, ...] = ()) ->
         connection.commit()
 
 
+@pytest.mark.slow
 def test_a_whole_library_has_no_faults(library: Library, demo_cases: list[Case]) -> None:
     """Empty, filled, revised: nothing is reported that is not wrong."""
     assert library.faults() == []
@@ -164,6 +165,7 @@ def test_a_lost_current_revision_is_seen_by_the_tables(
     assert fault.endswith("cases: run casebase rebuild")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", DERIVED_TABLES)
 def test_a_missing_row_is_named_and_mended(
     library: Library, logged: Logged, all_rows: AllRows, table: str
@@ -186,6 +188,7 @@ def test_a_missing_row_is_named_and_mended(
     assert all_rows(library) == before
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "table"),
     [
@@ -218,6 +221,7 @@ def test_a_profile_that_cannot_be_read_asks_for_a_rebuild(library: Library, logg
     assert len(profiles_in(library)) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("table", DERIVED_TABLES)
 def test_an_orphan_row_is_named_and_mended(
     library: Library, logged: Logged, all_rows: AllRows, table: str
@@ -235,6 +239,7 @@ def test_an_orphan_row_is_named_and_mended(
     assert all_rows(library) == before
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "change",
     [
@@ -296,6 +301,7 @@ def test_a_rebuild_that_fails_leaves_the_tables(
     assert library.faults() == []
 
 
+@pytest.mark.slow
 def test_an_index_with_a_flipped_bit_is_named_and_made_again(library: Library, logged: Logged) -> None:
     """A check reads every byte of it; a rebuild lets the next comparison make it anew."""
     library.collection()
@@ -323,6 +329,7 @@ def damaged(tmp_path: Path, make_case: MakeCase) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_a_damaged_file_brings_sentences_not_tracebacks(damaged: Path) -> None:
     """Whatever page is lost, each thing asked of the library is answered or refused in a sentence."""
     said = []

@@ -12,6 +12,8 @@ import pytest
 
 from casebase.library.store import Library
 
+pytestmark = pytest.mark.slow
+
 LOGGING = """
 import sys
 from pathlib import Path
@@ -50,7 +52,6 @@ def log_until_killed(path: Path, name: str, seconds: float) -> list[str]:
     return whole_lines.split("\n")
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 def test_a_killed_process_loses_no_confirmed_case(tmp_path: Path, seed: int) -> None:
     """Killed at a random moment, three times in a row on one library: what was confirmed is there, nothing is torn."""
@@ -69,7 +70,6 @@ def test_a_killed_process_loses_no_confirmed_case(tmp_path: Path, seed: int) -> 
     assert len(confirmed) >= 3
 
 
-@pytest.mark.slow
 def test_a_library_whose_making_was_killed_can_be_made(tmp_path: Path) -> None:
     """Killed at any moment of its very first start, nothing is left that keeps the next start from its work."""
     making = "import sys; from pathlib import Path; from casebase.library.store import Library\nprint(1, flush=True)\n"

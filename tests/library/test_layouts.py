@@ -90,6 +90,7 @@ def test_the_same_layout_is_kept_once_and_a_changed_one_as_a_revision(shop: Path
         assert library.faults() == []
 
 
+@pytest.mark.slow
 def test_review_lists_the_layouts_that_wait(shop: Path) -> None:
     """One that was agreed to waits again once it is revised; one that stays inside does not wait."""
     listed = run(shop, "review", "--list").output
@@ -116,6 +117,7 @@ def test_what_is_changed_outside_is_found(shop: Path) -> None:
         assert sum("does not match its SHA-256" in fault for fault in library.faults()) == 2
 
 
+@pytest.mark.slow
 def test_one_damaged_layout_hides_no_other(shop: Path) -> None:
     """The others are listed; check names it, and words whose layout is gone."""
     agree(shop, K4, T2)
@@ -134,6 +136,7 @@ def test_one_damaged_layout_hides_no_other(shop: Path) -> None:
         ]
 
 
+@pytest.mark.slow
 def test_a_word_counts_for_the_revision_it_was_said_of(shop: Path) -> None:
     """A later revision waits, and the one agreed to goes out until it is taken out."""
     agree(shop, K4)
@@ -163,6 +166,7 @@ def test_the_layout_of_a_vehicle_is_the_one_that_fits_best(shop: Path) -> None:
     assert title(make="Oskarn", model="H18") is None
 
 
+@pytest.mark.slow
 def test_an_edition_holds_the_agreed_layouts_and_tells_what_is_new(
     shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, accept_all_words: Callable[[Path], None]
 ) -> None:
@@ -186,6 +190,7 @@ def test_an_edition_holds_the_agreed_layouts_and_tells_what_is_new(
     assert third["counted"] == {"withdrawn": 1}
 
 
+@pytest.mark.slow
 def test_what_looks_private_in_a_layout_stops_edition_and_bundle(
     shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, accept_all_words: Callable[[Path], None]
 ) -> None:
@@ -225,6 +230,7 @@ def test_every_field_of_a_layout_is_listed_as_public_or_stays_inside() -> None:
     assert public_layout(K4) == K4
 
 
+@pytest.mark.slow
 def test_another_shop_takes_layouts_in_and_reads_them_before_they_go_on(shop: Path, tmp_path: Path) -> None:
     """Again, nothing is new; edited here since, the sender's next revision stands beside."""
     agree(shop, K4)
@@ -248,6 +254,7 @@ def test_another_shop_takes_layouts_in_and_reads_them_before_they_go_on(shop: Pa
         assert library.faults() == []
 
 
+@pytest.mark.slow
 def test_a_strangers_layout_never_takes_the_place_of_our_own(shop: Path, tmp_path: Path) -> None:
     """A bundle of nobody's with a layout of the same vehicles, logged last: a job is still held against ours."""
     stuck = Vehicle(make="Norrvik", model="Skarn", model_year=2015, platform="K4")
@@ -279,6 +286,7 @@ def sent_to(shop: Path, bundle: Path) -> None:
         export_bundle(library, records, bundle, "Workshop North", "2026-11-25", layouts=layouts)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("was", "now"),
     [
@@ -322,6 +330,7 @@ def test_a_draft_holds_what_past_cases_name_all_of_it_guessed(tmp_path: Path) ->
     assert "layout, Networks of Tessaro" in run(tmp_path / "demo.db", "log", file).output
 
 
+@pytest.mark.slow
 def test_a_layout_is_shown_listed_and_given_back_as_its_file(shop: Path, tmp_path: Path) -> None:
     """By the beginning of its ID; what the file holds is the layout with its ID and revision."""
     its_id = id_of(shop, K4)

@@ -13,6 +13,8 @@ from casebase.match.index.match_index import SUPERSEDED
 from casebase.match.index.search import nearest
 from casebase.match.profile_of_case import profile_of
 
+pytestmark = pytest.mark.slow
+
 
 @dataclass
 class CountingEmbedder:
@@ -52,7 +54,6 @@ def order(library, job, means=None):
     return [match.profile.case_id for match in ranking.matches]
 
 
-@pytest.mark.slow
 def test_the_index_is_kept_and_read_again(shop, a_job):
     """A second question does no work twice, and has the same answer."""
     embedder = CountingEmbedder()
@@ -62,7 +63,6 @@ def test_the_index_is_kept_and_read_again(shop, a_job):
     assert embedder.given == shop.count()
 
 
-@pytest.mark.slow
 def test_only_what_is_new_is_added(shop, make_case):
     """One case logged later is one case added."""
     embedder = CountingEmbedder()
@@ -74,7 +74,6 @@ def test_only_what_is_new_is_added(shop, make_case):
     assert len(index) == shop.count()
 
 
-@pytest.mark.slow
 def test_a_revised_case_is_compared_as_it_stands_now(shop, make_case):
     """After a revision the case is found by what it says now, once."""
     logged = shop.log([make_case(concern="x", codes=[{"module": "ABS", "code": "U0121"}])])[0]

@@ -75,6 +75,7 @@ def test_only_who_made_a_revision_takes_it_back(library: Library, case_id: str) 
     assert take_back(library, case_id, "Tova").revision == 4
 
 
+@pytest.mark.slow
 def test_a_removed_case_is_in_no_list_no_ranking_and_no_search(library: Library, case_id: str) -> None:
     """And is found by its ID alone, whole."""
     job = profile_of(library.get(case_id).case.model_copy(update={"cause": None}), "")

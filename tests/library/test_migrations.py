@@ -78,6 +78,7 @@ def schema_after(step: str) -> str:
     return hashlib.sha256(repr(sorted(map(repr, rows))).encode()).hexdigest()[:16]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("step", STEPS)
 def test_a_released_step_is_never_edited(step: str) -> None:
     """A library that has taken it would differ from a new one without anybody's knowing."""
@@ -92,6 +93,7 @@ NEWS_OF_2026_11_25 = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", NEWS_OF_2026_11_25)
 def test_a_library_that_knows_steps_by_former_names_is_opened(
     tmp_path: Path, demo_cases: list[Case], form: str
@@ -118,6 +120,7 @@ def test_a_library_that_knows_steps_by_former_names_is_opened(
             assert library._db.table("attachments").count == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stop_before", STEPS[1:])
 def test_an_older_library_is_upgraded_and_shows_its_cases(
     tmp_path: Path, demo_cases: list[Case], stop_before: str
@@ -133,6 +136,7 @@ def test_an_older_library_is_upgraded_and_shows_its_cases(
         assert {row["logged_at"] for row in library.summaries()} == {"2025-01-01T00:00:00+00:00"}
 
 
+@pytest.mark.slow
 def test_an_upgraded_library_has_the_tables_of_a_new_one(tmp_path: Path, demo_cases: list[Case]) -> None:
     """Schema and derived rows come out alike, however the library came about."""
     make_older(tmp_path / "old.db", STEPS[1], demo_cases)
@@ -302,6 +306,7 @@ def test_derived_tables_of_an_older_version_are_made_again_on_opening(
         assert library.fact("derived version") == "99.0"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("stop_before", [*STEPS[1:], None])
 def test_what_was_agreed_to_stays_agreed_to_in_an_older_library(
     tmp_path: Path, make_case: MakeCase, stop_before: str | None

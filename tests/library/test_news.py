@@ -51,6 +51,7 @@ def answered(library, means):
     return job, twin
 
 
+@pytest.mark.slow
 def test_an_open_job_is_told_of_the_case_that_explains_it(library, answered):
     """With the likeness, the probability of its cause, and what agrees in words."""
     job, twin = answered
@@ -62,6 +63,7 @@ def test_an_open_job_is_told_of_the_case_that_explains_it(library, answered):
     assert news.sent_by == ""
 
 
+@pytest.mark.slow
 def test_nothing_is_told_twice(library, answered, means):
     """Neither by looking again, nor when the case that explains it is revised."""
     _, twin = answered
@@ -86,6 +88,7 @@ def test_a_case_that_was_there_before_the_question_is_no_news(library, means):
     assert search_news(library, means) == []
 
 
+@pytest.mark.slow
 def test_a_case_without_proof_explains_nothing(library, means):
     """A guess answers no question."""
     log(library, JOB)
@@ -95,6 +98,7 @@ def test_a_case_without_proof_explains_nothing(library, means):
     assert search_news(library, means) == []
 
 
+@pytest.mark.slow
 def test_a_case_whose_cause_is_proven_by_a_later_revision_is_news(library, means):
     """The solved job was logged before the question, its proof after it."""
     solved = load_file(ITS_TWIN)[0]
@@ -105,6 +109,7 @@ def test_a_case_whose_cause_is_proven_by_a_later_revision_is_news(library, means
     assert [(one.open_case, one.new_case) for one in news_in(library)] == [(job, twin)]
 
 
+@pytest.mark.slow
 def test_a_better_case_that_was_there_already_leaves_nothing_to_tell(library, means):
     """The new one has to beat what the technician could find before."""
     log(library, ITS_TWIN)
@@ -116,6 +121,7 @@ def test_a_better_case_that_was_there_already_leaves_nothing_to_tell(library, me
     assert [one.new_case for one in news_in(library) if one.open_case == job] == []
 
 
+@pytest.mark.slow
 def test_a_later_case_of_the_same_vehicle_is_no_news(library, means):
     """Its technician knows."""
     vin = "1M8GDM9AXKP042788"  # check digit example of 49 CFR 565.15
@@ -137,6 +143,7 @@ def test_a_job_not_fixed_and_a_cause_not_proven_are_questions_too(library, means
     assert found == [What.NOT_FIXED, What.NOT_PROVEN, What.LEFTOVER]
 
 
+@pytest.mark.slow
 def test_the_guess_of_a_cause_is_no_evidence(library, means):
     """A question counts as it stood before anybody thought of a cause."""
     solved = load_file(ITS_TWIN)[0]
@@ -150,6 +157,7 @@ def test_the_guess_of_a_cause_is_no_evidence(library, means):
     ]
 
 
+@pytest.mark.slow
 def test_read_news_is_not_told_again(library, answered):
     """It stays to be looked up."""
     job, _ = answered
@@ -159,6 +167,7 @@ def test_read_news_is_not_told_again(library, answered):
     assert mark_read(library) == 0
 
 
+@pytest.mark.slow
 def test_a_case_without_news_cannot_be_read(library, answered):
     """The sentence says where to look."""
     other = log(library, OTHER)
@@ -166,6 +175,7 @@ def test_a_case_without_news_cannot_be_read(library, answered):
         mark_read(library, other)
 
 
+@pytest.mark.slow
 def test_a_question_that_was_answered_is_no_news_any_more(library, answered):
     """The job was finished and verified."""
     job, _ = answered
@@ -175,6 +185,7 @@ def test_a_question_that_was_answered_is_no_news_any_more(library, answered):
     assert news_in(library, every=True) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("said", [Said.RETURNED, Said.WITHDRAWN])
 def test_a_case_taken_back_explains_nothing(library, answered, means, said):
     """What the shop lead does not stand by is told no more."""
@@ -183,6 +194,7 @@ def test_a_case_taken_back_explains_nothing(library, answered, means, said):
     assert news_in(library, every=True) == []
 
 
+@pytest.mark.slow
 def test_a_returned_case_is_told_once_it_is_agreed_to(library, means):
     """It was logged, returned before anybody looked, and agreed to later."""
     job, twin = log(library, JOB), log(library, ITS_TWIN)
@@ -193,6 +205,7 @@ def test_a_returned_case_is_told_once_it_is_agreed_to(library, means):
     assert [one.open_case for one in news_in(library)] == [job]
 
 
+@pytest.mark.slow
 def test_a_merged_question_is_asked_no_more(library, answered):
     """It stands in another case."""
     job, twin = answered
@@ -200,6 +213,7 @@ def test_a_merged_question_is_asked_no_more(library, answered):
     assert news_in(library, every=True) == []
 
 
+@pytest.mark.slow
 def test_an_imported_case_says_who_sent_it(library, answered):
     """The technician knows whom to ask."""
     _, twin = answered
@@ -213,6 +227,7 @@ def test_an_imported_case_says_who_sent_it(library, answered):
     assert news_in(library)[0].sent_by == "Workshop North"
 
 
+@pytest.mark.slow
 def test_questions_of_other_shops_are_not_asked_here(library, answered):
     """They are asked where they arose."""
     job, _ = answered
@@ -236,6 +251,7 @@ def test_a_leftover_asks_by_its_own_words_and_codes(make_case):
     assert (asked.readings, asked.silent, asked.fault) == ((), {}, None)
 
 
+@pytest.mark.slow
 def test_a_leftover_asks_by_what_was_read_after_the_repair(library, means):
     """The bus still reads as it does in a case that comes later: that explains what was left over."""
     solved, fixed = load_file(ITS_TWIN)[0], load_file(OTHER)[0]
@@ -273,6 +289,7 @@ def test_a_leftover_is_held_only_against_cases_that_share_a_code_or_the_module_a
     assert told == [True, True, False]
 
 
+@pytest.mark.slow
 def test_only_what_arrived_since_the_last_look_is_looked_at(library, answered):
     """However large the library is."""
     assert not_examined(library).proven == []

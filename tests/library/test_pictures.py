@@ -192,6 +192,7 @@ def test_the_size_in_pixels_is_that_which_pillow_finds():
         assert (told.width, told.height) == opened(content).size == (123, 77)
 
 
+@pytest.mark.slow
 @given(
     st.binary(max_size=300),
     st.sampled_from([b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"GIF89a", b"RIFF\x10\0\0\0WEBP"]),

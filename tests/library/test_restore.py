@@ -71,6 +71,7 @@ def shop(tmp_path: Path) -> Path:
     return tmp_path / "shop.db"
 
 
+@pytest.mark.slow
 def test_the_old_state_comes_back_and_the_new_one_is_kept_aside(shop: Path, make_case: MakeCase) -> None:
     """And the way back to that is a restore again."""
     old = logged(shop, make_case, "old")
@@ -95,6 +96,7 @@ def test_the_restored_library_takes_many_hands_again(shop: Path, make_case: Make
             assert connection.execute("PRAGMA journal_mode").fetchone() == ("wal",)
 
 
+@pytest.mark.slow
 def test_a_copy_that_is_worked_in_can_be_restored_over(shop: Path, make_case: MakeCase) -> None:
     """It is in rollback mode, where a writer keeps readers out: it is put aside all the same, with somebody reading."""
     old = logged(shop, make_case, "old")
@@ -157,6 +159,7 @@ def empty(path: Path) -> None:
     os.truncate(path, 0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("damage", [cut, overwrite, scramble, empty])
 def test_a_damaged_library_is_replaced_and_its_bytes_kept(
     shop: Path, make_case: MakeCase, damage: Callable[[Path], None]
@@ -174,6 +177,7 @@ def test_a_damaged_library_is_replaced_and_its_bytes_kept(
     assert done.aside.read_bytes()[100:] == broken[100:]
 
 
+@pytest.mark.slow
 def test_a_damaged_copy_changes_nothing(shop: Path, make_case: MakeCase) -> None:
     """Whatever is wrong with it, it is found before the library is touched."""
     logged(shop, make_case, "old", 200)
@@ -265,6 +269,7 @@ def test_a_library_in_use_is_no_copy_but_a_plain_copy_of_a_closed_one_is(
     assert len(ids(tmp_path / "new.db") - old) == 1
 
 
+@pytest.mark.slow
 def test_an_open_library_sees_and_writes_the_restored_one(shop: Path, make_case: MakeCase) -> None:
     """A process that has the file open since before goes on in it, and not in a file that is gone."""
     old = logged(shop, make_case, "old")
@@ -298,6 +303,7 @@ def test_what_others_write_during_a_restore_is_here_or_aside(shop: Path, make_ca
     assert is_whole(shop)
 
 
+@pytest.mark.slow
 def test_a_restore_waits_for_a_writer_and_says_so(
     shop: Path, make_case: MakeCase, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -332,6 +338,7 @@ def test_a_library_that_cannot_be_put_aside_is_not_replaced(
     assert is_whole(shop)
 
 
+@pytest.mark.slow
 def test_the_index_of_the_library_before_is_not_taken_for_its(shop: Path, make_case: MakeCase) -> None:
     """The last record has the same number and content as before, and yet the one before it is another."""
     logged(shop, make_case, "old")

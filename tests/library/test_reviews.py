@@ -113,6 +113,7 @@ def test_words_survive_a_rebuild(library, logged):
     assert standing(library, case_id).said is Said.INSIDE
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("said", "by", "remark", "expected"),
     [

@@ -79,6 +79,7 @@ def concerns(library: Library, find: str) -> list[str | None]:
     return [library.get(row["id"]).case.concern for row in library.summaries(find=find)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("typed", NASTY, ids=range(len(NASTY)))
 def test_nothing_typed_breaks_the_search(
     library: Library, shelf: Library, make_case: MakeCase, typed: str
@@ -89,12 +90,14 @@ def test_nothing_typed_breaks_the_search(
     assert isinstance(shelf.summaries(find=typed), list)
 
 
+@pytest.mark.slow
 @given(typed=st.text(max_size=60) | st.text(alphabet="\"'()*^:+-{}NOTANDR \u0301", max_size=30))
 def test_no_text_breaks_the_search(shelf: Library, typed: str) -> None:
     """Any text whatever is words to be looked for, never an instruction to the search engine."""
     assert isinstance(shelf.summaries(find=typed), list)
 
 
+@pytest.mark.slow
 @given(typed=st.text(max_size=60))
 def test_words_come_out_without_anything_that_could_be_an_operator(typed: str) -> None:
     """Only letters and digits reach the query, each word in quotes."""
@@ -136,6 +139,7 @@ def test_a_code_finds_its_failure_types(library: Library, make_case: MakeCase) -
     assert concerns(library, "u0100-87") == ["With the failure type."]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("typed", "written"),
     [
@@ -164,6 +168,7 @@ def test_every_word_must_be_in_the_case(library: Library, make_case: MakeCase) -
     assert concerns(library, "splice water") == ["Water in the lamp, splice dry."]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "part",
     [

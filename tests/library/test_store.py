@@ -130,6 +130,7 @@ def test_a_summary_holds_what_a_list_shows(library: Library, make_case: MakeCase
     assert (row["revision"], row["fault"], row["kind"]) == (1, "low_open", "fault case")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "filters",
     [
@@ -210,6 +211,7 @@ def test_a_whole_id_wins_over_longer_ones_that_begin_with_it(library: Library, m
     assert library.resolve("abcd0001") == "abcd0001"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("typed", "meant"), [("il0o", "1100"), ("ILOU", "110v"), ("u1o0", "v100"), ("1L0O", "1100")]
 )
@@ -221,6 +223,7 @@ def test_letters_easily_misread_are_read_as_meant(
     assert library.resolve(typed) == f"{meant}abcd"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("typed", ["", " ", "abc-d", "abc%", "a_c", "ä", "'; DROP TABLE records; --"])
 def test_what_can_be_no_id_is_refused(library: Library, make_case: MakeCase, typed: str) -> None:
     """Signs that no ID holds are told as such, and mean nothing to the database."""
@@ -270,6 +273,7 @@ def test_profiles_are_those_of_the_records(library: Library, demo_cases: list[Ca
     assert {profile.case_id: profile for profile in profiles_in(library)} == made
 
 
+@pytest.mark.slow
 @given(concern=st.text(min_size=1, max_size=80))
 def test_any_text_that_a_record_may_hold_comes_back(make_case: MakeCase, concern: str) -> None:
     """Whatever script or sign was typed, the canonical JSON holds it, and it reads back as the same record."""

@@ -9,6 +9,8 @@ from casebase.match.evaluation.evaluate import evaluate
 from casebase.match.evaluation.fitting import fit
 from casebase.match.facets.measure import WEIGHTS
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def questions(collection, demo_cases):
@@ -16,7 +18,6 @@ def questions(collection, demo_cases):
     return questions_of(collection, demo_cases.__getitem__, places.simulation_folder(), None, 300)
 
 
-@pytest.mark.slow
 def test_nobody_is_his_own_answer(questions):
     """Each question leaves out exactly one case, and that one would have been the nearest."""
     weights = np.array([WEIGHTS[part] for part in questions[0].comparison.parts])
@@ -33,7 +34,6 @@ def test_the_cause_of_the_question_is_not_known_to_it(questions):
     assert 0.1 < found.full.hit_at_1.value < 1.0
 
 
-@pytest.mark.slow
 def test_the_demo_records_can_be_fitted(questions):
     """Fitted weights are shares of the same facets; whether they hold is told with them."""
     fitted = fit(questions, WEIGHTS)

@@ -152,6 +152,7 @@ def test_the_supply_at_the_silent_module_is_what_settles_it(demo_jobs, answered)
     assert any("Ignition off before anything is unplugged" in caution for caution in test.cautions)
 
 
+@pytest.mark.slow
 def test_a_driver_stuck_dominant_is_looked_for_module_by_module(demo_jobs, answered):
     """One test, one module unplugged after the other, the one of the likeliest cause first."""
     profile, matches, meanings = answered(demo_jobs["t2-velin-heavy-steering-high-reading-on-can-high.yaml"])
@@ -405,6 +406,7 @@ def matches_of(template, told):
     return made
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(here=stuck_jobs(), told=told_cases())
 def test_probabilities_sum_to_one_whatever_is_known(template, here, told):
@@ -420,6 +422,7 @@ def test_probabilities_sum_to_one_whatever_is_known(template, here, told):
         assert math.fsum(behind.weight for behind in cause.cases) <= cause.probability + 1e-12
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(here=stuck_jobs(), told=told_cases(), data=st.data())
 def test_the_order_of_the_cases_does_not_matter(template, here, told, data):

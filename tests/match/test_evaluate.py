@@ -174,6 +174,7 @@ def test_cases_are_thinned_out_evenly(with_cause):
 # --- leave one out ------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_case_is_left_out_of_its_own_answer(solved, demo_questions):
     """Every demo case is asked among all the others; what it is relevant for follows from both causes."""
     for place, (question, (_, profile)) in enumerate(zip(demo_questions, solved.values(), strict=True)):
@@ -303,6 +304,7 @@ def test_weights_that_do_not_fit_are_refused():
             evaluate(asked, weights)
 
 
+@pytest.mark.slow
 def test_demo_cases_are_found_better_with_all_facets_than_by_codes(demo_questions):
     """Among the invented cases all facets together beat codes alone, and intervals stay honest: few questions, wide."""
     found = evaluate(demo_questions, WEIGHTS)

@@ -24,6 +24,7 @@ def job(**told):
     )
 
 
+@pytest.mark.slow
 def test_the_proof_of_one_local_fault_comes_before_all_other_tests(collection):
     """Minutes, with what to mind at brakes; the cause stands first, and says what tells it where no case had it."""
     answer = answer_to(job(**WHEEL), collection)
@@ -78,6 +79,7 @@ def test_cases_where_nothing_was_wrong_count_little_where_something_complains():
     assert silent.likelihood(behind) == 1.0  # the tester is let through to nobody
 
 
+@pytest.mark.slow
 def test_a_sleeping_bus_of_which_nothing_complains_is_no_fault(collection):
     """Both lines near ground with the ignition off: the bus sleeps. With a silent module that may be the fault."""
     told = {

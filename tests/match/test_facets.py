@@ -41,6 +41,7 @@ def test_what_is_missing_on_either_side_is_unknown(name, make_case):
     assert likeness(FACETS[name], full, empty) is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FACETS)
 def test_a_case_is_wholly_like_itself(name, demo_cases):
     """No facet finds a record unlike itself."""
@@ -48,6 +49,7 @@ def test_a_case_is_wholly_like_itself(name, demo_cases):
         assert likeness(FACETS[name], case, case) in (None, pytest.approx(1.0))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", FACETS)
 def test_likeness_stays_between_nothing_and_one(name, demo_cases):
     """Every facet keeps to 0..1 over all pairs of the demo records."""

@@ -1,5 +1,7 @@
 """What was read at a plug is heard by the ranking of causes (rules of the trade: common practice, no source)."""
 
+import pytest
+
 from casebase import places
 from casebase.bus.feed import feeds_of
 from casebase.match.answer.evidence import FeedFit
@@ -76,6 +78,7 @@ SOUND_BUS = [
 ]
 
 
+@pytest.mark.slow
 def test_what_stands_at_the_supply_pin_of_the_silent_module_decides(make_case, collection):
     """Whatever the cases nearby had: nothing read leaves its feed open, 0.3 V proves it, a bright lamp clears it."""
     bus = [{"line": "CAN high", "unplugged": "nothing"} | reading for reading in SOUND_BUS]

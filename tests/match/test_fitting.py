@@ -48,6 +48,7 @@ def fitted(questions):
     return fit(questions[:120], BY_NAME)
 
 
+@pytest.mark.slow
 def test_planted_weights_are_found(loss):
     """From equal weights and hardly held to them, the fit comes to the weights that the answers were drawn by."""
     assert fitted_weights(loss, EQUAL, 1e-6) == pytest.approx(TRUTH, abs=0.04)
@@ -64,6 +65,7 @@ def test_held_strongly_the_defaults_come_out(loss, defaults):
     assert fitted_weights(loss, defaults, 1e7) == pytest.approx(defaults / defaults.sum(), abs=1e-4)
 
 
+@pytest.mark.slow
 def test_weights_are_shares(loss):
     """None is negative, and they sum to one, at any strength."""
     for strength in STRENGTHS:
@@ -103,6 +105,7 @@ def test_the_loss_is_the_cross_entropy_of_a_softmax(questions, loss):
     assert loss.each(TRUTH) == pytest.approx(np.array(expected), abs=1e-5)
 
 
+@pytest.mark.slow
 def test_a_large_library_is_fitted_on_what_comes_near(questions, monkeypatch):
     """With far rivals left out the planted weights are still found, and no relevant row is ever left out."""
     monkeypatch.setattr(fitting, "MOST_RIVALS", 20)
@@ -128,6 +131,7 @@ def test_questions_that_teach_nothing_leave_the_defaults():
     assert fitted_weights(RankLoss(blocks), np.array([3.0, 1.0]), 0.1) == pytest.approx([0.75, 0.25])
 
 
+@pytest.mark.slow
 def test_a_part_that_was_never_told_keeps_its_share(questions):
     """Where no question had anything to compare in a part, nothing was learned of it, whatever the others come to."""
     untold = [
@@ -161,6 +165,7 @@ def test_fitted_weights_do_better_on_models_and_causes_not_seen(fitted):
         assert each.equal.mrr.value == pytest.approx(each.defaults.mrr.value)
 
 
+@pytest.mark.slow
 def test_every_question_is_measured_by_weights_that_never_saw_its_group(questions, fitted):
     """Defaults do not change from fold to fold: held out, all folds together, they are as on all questions."""
     seen = outcomes_of(questions[:120], EQUAL[:, None])[0].reciprocal_ranks.mean()
@@ -226,6 +231,7 @@ def test_progress_is_told_fold_by_fold(questions):
     assert heard == [(done, 11) for done in range(1, 12)]
 
 
+@pytest.mark.slow
 def test_a_library_of_one_model_cannot_hold_models_back(questions):
     """One model, several causes: only the split that is possible is made, and nothing counts as shown to be better."""
     one = [

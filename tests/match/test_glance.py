@@ -66,6 +66,7 @@ def test_a_local_fault_is_said_to_be_no_fault_of_the_network(at):
     assert "C0035-13 stored in ABS" in glance.causes[0].speaks_for
 
 
+@pytest.mark.slow
 def test_a_circuit_at_fault_beside_the_network_is_named_with_it(at):
     """Lines shorted together explain no wheel speed circuit: it is a second fault, to be proved by itself."""
     both = can(
@@ -81,6 +82,7 @@ def test_a_circuit_at_fault_beside_the_network_is_named_with_it(at):
     assert at(job(**WHEEL)).beside == []
 
 
+@pytest.mark.slow
 def test_readings_that_clash_come_before_any_cause(at):
     """Lines shorted together cannot lie 2 V apart."""
     glance = at(can(ohms("0.3 ohm"), volts("CAN high", "3.5 V"), volts("CAN low", "1.5 V")))
@@ -88,6 +90,7 @@ def test_readings_that_clash_come_before_any_cause(at):
     assert glance.next_test.words.startswith("Take the readings of HS again")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("value", ["600 ohm", "2.2 Mohm", "95 kohm", "1.2 kohm"])
 def test_an_odd_reading_alone_never_means_that_nothing_is_wrong(at, value):
     """No sound pair reads so: it is taken again, or something is open; with megohms some line is."""
@@ -97,6 +100,7 @@ def test_an_odd_reading_alone_never_means_that_nothing_is_wrong(at, value):
     assert "no fault" not in glance.verdict
 
 
+@pytest.mark.slow
 def test_a_reading_that_hardly_any_bus_shows_is_taken_again_first(at):
     """600 ohm is sooner 60 with the point moved; nobody knows until it was read again."""
     glance = at(can(ohms("600 ohm")))
@@ -106,6 +110,7 @@ def test_a_reading_that_hardly_any_bus_shows_is_taken_again_first(at):
     assert glance.next_test.outcomes[1].startswith("the same again: believe it")
 
 
+@pytest.mark.slow
 def test_nothing_wrong_is_said_where_a_healthy_vehicle_reads_the_same(at, demo_cases):
     """With its own readings a healthy vehicle is told to be normal."""
     healthy = demo_cases["t2-velin-known-good-dlc-silent-until-asked.yaml"]
@@ -137,6 +142,7 @@ def test_no_more_than_three_causes_and_the_remainder_apart(at, demo_jobs):
         assert all(case.vehicle and case.was and case.proof for case in glance.nearest)
 
 
+@pytest.mark.slow
 def test_high_voltage_is_minded_with_any_first_test(at, demo_jobs):
     """On a vehicle with a silent traction battery no test is named without it."""
     assert HIGH_VOLTAGE in at(demo_jobs["e1-pavane-no-ready-can-high-under-one-volt.yaml"]).cautions

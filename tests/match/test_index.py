@@ -86,6 +86,7 @@ def exactly_first(query, allowed, most):
     return rows[order].tolist(), scores[order]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("chunk", [32, 1 << 16])
 @pytest.mark.parametrize("first_settled", [1, 7, 256])
 def test_bounds_leave_out_nobody(cases, jobs, monkeypatch, chunk, first_settled):
@@ -112,6 +113,7 @@ def without_tables(monkeypatch):
         monkeypatch.setattr(asking, name, 0)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("first_settled", [1, 7, 256])
 def test_rough_bounds_leave_out_nobody(cases, jobs, monkeypatch, without_tables, first_settled):
     """The first ten are the same where parts are bounded by a rough look instead of a table."""
@@ -119,6 +121,7 @@ def test_rough_bounds_leave_out_nobody(cases, jobs, monkeypatch, without_tables,
     _check_first_ten(cases, jobs)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("part", ["readings", "story", "codes"])
 def test_no_case_comes_to_more_than_its_part_can(cases, jobs, without_tables, part):
     """What a part can come to at most, seen roughly, is never less than what it comes to."""
@@ -131,6 +134,7 @@ def test_no_case_comes_to_more_than_its_part_can(cases, jobs, without_tables, pa
                 assert np.all(most.real >= found.real - 1e-12)
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(
     weights=st.lists(st.floats(0, 1), min_size=len(WEIGHTS), max_size=len(WEIGHTS)).filter(
@@ -154,6 +158,7 @@ def test_rarities_are_counts_over_the_known_cases(cases, many):
     assert counted == dict(by_profile.counts)
 
 
+@pytest.mark.slow
 def test_an_index_that_grew_is_one_that_was_built(many, jobs):
     """Adding cases in three goes gives the same scores as building from all of them."""
     whole = index_of(many, "a model", DIMENSIONS)

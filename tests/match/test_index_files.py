@@ -18,6 +18,8 @@ from casebase.match.index.match_index import ATOM_LISTS, COLUMNS
 from casebase.match.index.query import Query
 from tests.match.varied_profiles import DIMENSIONS, varied
 
+pytestmark = pytest.mark.slow
+
 STAMP = Stamp("a library", "a model", DIMENSIONS)
 WRITES_ALONE = """
 import sys, time

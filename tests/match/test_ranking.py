@@ -46,6 +46,7 @@ def test_the_parts_shown_give_the_score(demo_jobs, collection):
             assert total == pytest.approx(match["score"], abs=1e-3)
 
 
+@pytest.mark.slow
 def test_ranking_is_exact_over_the_whole_library(demo_jobs, profiles):
     """Every solved case is compared: asking for all returns all, best first."""
     solved = [profile for profile in profiles if profile.kind == Kind.FAULT_CASE]
@@ -136,6 +137,7 @@ def test_each_demo_job_has_an_expected_answer(demo_jobs):
     assert {job for job, _ in expected_answers()} == set(demo_jobs)
 
 
+@pytest.mark.slow
 def test_the_reading_that_tells_look_alikes_apart_is_named(demo_jobs, collection):
     """The look-alike's difference from the job with the silent ABS is the pair at the ABS connector."""
     answer = answer_to(demo_jobs["k4-fjellet-abs-silent.yaml"], collection, 5)
@@ -147,6 +149,7 @@ def test_the_reading_that_tells_look_alikes_apart_is_named(demo_jobs, collection
     assert any("connector of ABS" in words and "OL" in words for words in look_alike.differ)
 
 
+@pytest.mark.slow
 def test_what_would_settle_it_is_named_with_each_case(demo_jobs, collection):
     """For the silent ABS the nearest case has the supply at its connector, which the job has not."""
     answer = answer_to(demo_jobs["k4-fjellet-abs-silent.yaml"], collection, 3)

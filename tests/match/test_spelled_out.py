@@ -97,6 +97,7 @@ def test_a_short_form_with_several_meanings_has_words_that_decide():
         assert len(meanings) == 1 or all(meaning.near for meaning in meanings), short
 
 
+@pytest.mark.slow
 @given(
     st.lists(st.sampled_from(SHORTS + NEAR) | st.text(max_size=6), max_size=12),
     st.sampled_from([" ", ", ", "/"]),

@@ -20,6 +20,8 @@ from casebase.match.text import export, model_store, shorthand
 from casebase.match.text.embedder import open_embedder
 from tests.match.small_model import write_small_model
 
+pytestmark = pytest.mark.slow
+
 STORIES = [
     "ABS lamp on after rain",
     "",
@@ -77,7 +79,6 @@ def test_no_text_at_all_gives_no_vector(embedder):
     assert not embedder.vectors(["", " \n\t"]).any()
 
 
-@pytest.mark.slow
 def test_vectors_come_in_the_order_of_the_texts(embedder):
     """Texts are worked on by length; the answer follows the question, and company changes nothing."""
     many = [f"{story} {number}" for number in range(9) for story in STORIES if story]
@@ -116,13 +117,11 @@ print(vectors.shape, sorted(heavy & set(sys.modules)))
     assert done.stdout.strip() == "(1, 384) ['onnxruntime']"
 
 
-@pytest.mark.slow
 def test_an_export_is_made_once(exported, model, no_export):
     """A second process finds what the first has made."""
     assert open_embedder(exported, str(model)).dimensions == 32
 
 
-@pytest.mark.slow
 def test_exporting_a_folder_fetches_nothing_and_tells_how_far_it_is(model, tmp_path, monkeypatch, capfd):
     """Nothing goes over the network or to the screen; the share told rises to 1."""
     monkeypatch.setattr(socket.socket, "connect", lambda *_: pytest.fail("somebody asks the network"))
@@ -184,7 +183,6 @@ def test_a_copied_export_still_counts_and_is_read_once(cache, model, no_export, 
     assert open_embedder(cache, str(model)).dimensions == 32
 
 
-@pytest.mark.slow
 def test_weights_rotten_under_the_same_size_and_time_are_noticed_by_what_they_give(cache, model, exported):
     """Neither size nor time tells of a bad disk; the vector of a fixed text does, and the export is made again."""
     weights = kept_folder(cache) / model_store.WEIGHTS
@@ -233,7 +231,6 @@ def refusal(cache: Path, model: str | None = None) -> str:
     return sentence
 
 
-@pytest.mark.slow
 def test_exporting_the_packaged_model_needs_neither_torch_nor_sentence_transformers(tmp_path):
     """In a new process that has none of the extra's packages, all that is needed lies in the wheel."""
     program = f"""
@@ -248,7 +245,6 @@ print(open_embedder(Path({str(tmp_path)!r})).vectors(["no start"]).shape)
     assert done.stdout.strip() == "(1, 384)"
 
 
-@pytest.mark.slow
 def test_the_runtime_keeps_no_number_of_this_machine_and_reports_nothing(tmp_path):
     """Releases of ONNX Runtime that report keep a number and a queue in the user's cache; here there are none."""
     program = "from casebase.match.text.embedder import *; open_embedder(Path('made')).vectors(['no start'])"
@@ -332,7 +328,6 @@ def test_a_cache_that_cannot_be_written(model, tmp_path):
     assert "cannot be written" in refusal(tmp_path / "taken" / "cache", str(model))
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("way", ["packaged", "torch"])
 def test_a_full_disk(model, tmp_path, monkeypatch, way):
     """The sentence says where there is no room, and nothing half written is left."""

@@ -25,6 +25,8 @@ from casebase.match.profile import CodeTrait
 from casebase.match.profile_of_case import profile_of
 from tests.match.in_memory import collection_of
 
+pytestmark = pytest.mark.slow
+
 LAMPS = ("ABS", "airbag", "engine", "steering", "general warning")
 SETS = st.sets(st.sampled_from(LAMPS), min_size=1)
 
@@ -34,7 +36,6 @@ def jaccard_index(ours, theirs):
     return 2.0 - 1.0 / jaccard()(ours, theirs)
 
 
-@pytest.mark.slow
 @settings(deadline=None)  # cbrkit imports while it is first used
 @given(SETS, SETS)
 def test_overlap_of_traits_of_one_weight_is_jaccard(ours, theirs):

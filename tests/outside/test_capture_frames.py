@@ -31,6 +31,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent / "bench"))
 from needed_programs import needs
 from synthetic_captures import Bus, Sent, volts_of
 
+pytestmark = pytest.mark.slow
+
 SIGROK: Final = shutil.which("sigrok-cli")
 
 VECTORS: Final = [
@@ -90,7 +92,6 @@ def test_published_vectors_are_read_whole(tmp_path, identifier, extended, data, 
     assert frame.whole
 
 
-@pytest.mark.slow
 def test_the_frame_told_bit_by_bit_is_read_and_any_turned_bit_found(tmp_path):
     """Turn any bit of the worked frame: it is never called whole again."""
     bits = [int(bit) for bit in BIT_BY_BIT]
@@ -220,7 +221,6 @@ def test_lin_frames_are_those_that_sigrok_reads(tmp_path):
     assert there == sent
 
 
-@pytest.mark.slow
 def test_a_bus_of_turned_bits_has_no_false_frame(tmp_path):
     """Three hundred frames, each with one bit of its stuffed part turned: none is called whole."""
     generator = np.random.default_rng(14)

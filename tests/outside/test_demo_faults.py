@@ -6,31 +6,18 @@ PISO-DNM100-D v1.0, page 22) and the behaviour of shorted lines that chip makers
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import product
-from pathlib import Path
 from typing import Final
 
 import pytest
 
-from casebase.errors import CasebaseError
 from casebase.record.case import Case
-from casebase.record.loading import load_file
 from casebase.record.reading import Reading
 from casebase.record.vocabulary import Fault, Ignition, Line, Look, Medium, Quantity, Stage
+from tests.demo_records import demo_records
 
-FILES = sorted((Path(__file__).parents[2] / "demo_cases").rglob("*.yaml"))
-
-
-def _cases_with_cause() -> Iterator[tuple[str, Case]]:
-    for path in FILES:
-        try:
-            yield from ((path.stem, case) for case in load_file(path) if case.cause)
-        except CasebaseError:
-            continue  # told by test_demo_levels
-
-
-CASES = list(_cases_with_cause())
+CASES = [(path.stem, case) for path, records in demo_records().items() for case in records if case.cause]
 
 
 def _is_of_pair(reading: Reading) -> bool:

@@ -12,7 +12,6 @@ from typing import Final, NamedTuple
 
 import pytest
 
-from casebase.errors import CasebaseError
 from casebase.record.case import Case, Network, status_of
 from casebase.record.loading import load_file
 from casebase.record.reading import Reading
@@ -28,6 +27,7 @@ from casebase.record.vocabulary import (
     Status,
     YesNo,
 )
+from tests.demo_records import demo_records
 
 FILES = sorted(
     path
@@ -115,15 +115,7 @@ LINE_FAULTS: Final = ("shorted", "open", "terminator", "pull_up")
 """Parts of the words for faults of one network's wires, which leave the vehicle's other networks healthy."""
 
 
-def _records() -> Iterator[tuple[str, Case]]:
-    for path in FILES:
-        try:
-            yield from ((path.stem, case) for case in load_file(path))
-        except CasebaseError:
-            continue  # told by test_every_demonstration_file_can_be_read
-
-
-RECORDS = list(_records())
+RECORDS = [(path.stem, case) for path, records in demo_records().items() for case in records]
 KNOWN_GOOD = [pytest.param(case, id=name) for name, case in RECORDS if case.kind is Kind.KNOWN_GOOD]
 VERIFIED = [pytest.param(case, id=name) for name, case in RECORDS if status_of(case) is Status.FIXED_VERIFIED]
 LINE_FAULT_CASES = [
@@ -219,6 +211,7 @@ def _means(readings: list[Reading], case: Case, network: Network) -> Iterator[tu
             yield levels[Line.CAN_HIGH], levels[Line.CAN_LOW]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_every_demonstration_file_can_be_read(path: Path) -> None:
     """A record that cannot be read cannot be checked."""
@@ -232,6 +225,7 @@ def test_there_are_records_of_every_kind_to_check() -> None:
     assert BEHIND_A_GATEWAY
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", EVERY_RECORD)
 def test_the_medium_allows_the_bit_rate(case: Case) -> None:
     """Of the arbitration phase; a CAN FD data phase runs at up to 8 Mbit/s (from memory)."""
@@ -247,6 +241,7 @@ def test_a_healthy_vehicle_reads_within_published_limits(case: Case) -> None:
     assert _breaches(case, lambda reading: True) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", VERIFIED)
 def test_after_a_verified_repair_readings_are_healthy_again(case: Case) -> None:
     """What was read after the repair lies where a healthy network lies."""

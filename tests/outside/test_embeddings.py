@@ -6,7 +6,6 @@ import numpy as np
 import onnx
 import pytest
 from safetensors.numpy import load_file
-from sentence_transformers import SentenceTransformer
 
 from casebase.match.text import model_store
 from casebase.match.text.bert_graph import MINILM, bert_model, placed_tensors
@@ -70,7 +69,14 @@ TEXTS = [
 @pytest.fixture(scope="module")
 def reference():
     """The model as sentence-transformers loads it from the package's own files."""
-    return SentenceTransformer(str(model_store.packaged_folder()), device="cpu")
+    return in_sentence_transformers(model_store.packaged_folder())
+
+
+def in_sentence_transformers(folder):
+    """Return the model of a folder; the package takes six seconds to import, which only these tests need."""
+    from sentence_transformers import SentenceTransformer  # noqa: PLC0415
+
+    return SentenceTransformer(str(folder), device="cpu")
 
 
 def cosines(own, reference):
@@ -155,5 +161,5 @@ def test_models_that_pool_otherwise(tmp_path, pooling, prompt):
     """Whatever a folder's modules do, and whatever it puts before a text, the vectors are those of the library."""
     folder = write_small_model(tmp_path / "tiny", pooling, prompt)
     texts = ["the bus is quiet", "lamp", "abs lost " * 20, "a", "not one known word"]
-    expected = SentenceTransformer(str(folder), device="cpu").encode(texts, normalize_embeddings=True)
+    expected = in_sentence_transformers(folder).encode(texts, normalize_embeddings=True)
     assert cosines(open_embedder(tmp_path / "cache", str(folder)).vectors(texts), expected).min() > 0.9999

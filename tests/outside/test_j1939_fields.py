@@ -1,10 +1,13 @@
 """Fields of J1939 identifiers against the package can-j1939."""
 
 import j1939
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from casebase.intake.bus_log.senders import j1939_fields
+
+pytestmark = pytest.mark.slow
 
 
 @given(st.integers(0, 0x1FFF_FFFF))

@@ -58,12 +58,14 @@ def messages(data: object) -> list[str]:
     return [f"{error.json_path}: {error.message[:100]}" for error in VALIDATOR.iter_errors(data)]
 
 
+@pytest.mark.slow
 def test_the_schema_is_valid_draft_2020_12() -> None:
     """The validator's own check of the schema against the meta-schema."""
     assert jsonschema.validators.validator_for(SCHEMA) is jsonschema.Draft202012Validator
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", DEMO_FILES, ids=lambda path: path.stem)
 def test_every_demonstration_record_fits_the_schema(path: Path) -> None:
     """As casebase writes it: the schema lists the canonical spelling, files may use short forms (CAN-H, abs)."""
@@ -92,6 +94,7 @@ def changed(path: tuple[str | int, ...], value: object) -> dict[str, Any]:
     return data
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("path", "value"),
     [

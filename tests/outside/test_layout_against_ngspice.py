@@ -29,6 +29,8 @@ from casebase.bus.layout.ways import ROWS
 from casebase.bus.layout.wiring import Wiring, place_of_point
 from casebase.bus.network import METER_OHMS
 
+pytestmark = pytest.mark.slow
+
 GRAPHS = 64
 LEAK_OHMS = 1e9
 TEST_AMPERES = 1e-6
@@ -185,7 +187,6 @@ def by_casebase(asked: Asked) -> dict[str, float]:
     }
 
 
-@pytest.mark.slow
 @needs("ngspice")
 @pytest.mark.parametrize("seed", range(GRAPHS))
 def test_ohms_and_volts_are_those_of_ngspice(tmp_path, seed):

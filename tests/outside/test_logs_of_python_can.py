@@ -83,6 +83,7 @@ def assert_same(path):
     assert np.array_equal(here["seconds"], there["seconds"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", ENDINGS)
 @pytest.mark.parametrize("seed", [1, 2])
 def test_classical_frames_are_read_alike(ending, seed, tmp_path):
@@ -90,12 +91,14 @@ def test_classical_frames_are_read_alike(ending, seed, tmp_path):
     assert_same(written(tmp_path / f"log{ending}", traffic(seed, fd=False, errors=False, remote=False)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", [".log", ".asc", ".csv", ".blf", ".mf4"])
 def test_error_frames_and_remote_frames_are_read_alike(ending, tmp_path):
     """TRC logs hold no error frames that python-can would read."""
     assert_same(written(tmp_path / f"log{ending}", traffic(3, fd=False, errors=True, remote=True)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", [".log", ".asc", ".blf", ".mf4"])
 def test_frames_of_can_fd_are_read_alike(ending, tmp_path):
     """With and without the faster data phase, from senders that are error passive too."""

@@ -77,6 +77,7 @@ def test_thresholds_are_those_of_the_data_sheets(medium):
     assert _ends(MEDIA[medium].receiver) == pytest.approx(RECEIVERS[medium])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("medium", "line", "recessive", "dominant"), PUBLISHED)
 def test_healthy_simulated_buses_lie_within_the_data_sheets(banks, medium, line, recessive, dominant):
     """The median of simulated healthy buses, at rest and driven; LIN and K-line relative to a supply of 12 V."""

@@ -23,6 +23,7 @@ def test_mean_of_tiny_likelihoods():
     assert _log_mean(logs) == pytest.approx(special.logsumexp(logs, axis=1) - np.log(50))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("apart", [0.5, 1.5, 3.0, 8.0])
 def test_information_of_a_noisy_reading(apart):
     """Two states whose true readings lie `apart` standard errors from each other: the bits by numerical integration."""

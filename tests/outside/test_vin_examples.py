@@ -70,6 +70,7 @@ unassigned = st.sampled_from(["111", "7ZZ", "ZZZ"])
 rest = st.text(alphabet=sorted(CHARACTER_VALUES), min_size=14, max_size=14)
 
 
+@pytest.mark.slow
 @given(unassigned, rest, st.booleans())
 def test_check_digit_verdict_is_that_of_vininfo(beginning: str, end: str, corrected: bool) -> None:
     """The library vininfo finds the same VINs right and wrong."""
@@ -87,6 +88,7 @@ def test_model_years_are_those_of_vininfo_as_far_as_the_clock_allows(code: str) 
     assert set(vininfo.Vin(text).years) == years_so_far
 
 
+@pytest.mark.slow
 @given(st.text(alphabet=[*sorted(CHARACTER_VALUES), "I", "O", "Q", "*"], min_size=16, max_size=18))
 def test_shape_is_refused_where_vininfo_refuses_it(text: str) -> None:
     """Both readers agree on what has the shape of a VIN."""

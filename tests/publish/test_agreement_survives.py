@@ -22,6 +22,8 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "library"))
 
 from pictures_given import jpeg_of_a_telephone
 
+pytestmark = pytest.mark.slow
+
 TOLD = {
     "cause": {"fault": "low_open", "proof": "seen"},
     "provenance": {"ended": "2026-11-20", "author": "tova"},

@@ -28,6 +28,8 @@ from casebase.publish.public_fields import public_case, public_contents, with_wh
 from casebase.publish.taking_in import Became
 from casebase.record.json_form import canonical_json
 
+pytestmark = pytest.mark.slow
+
 FOR_OTHERS = {"file": "splice.jpg", "shows": "the splice", "for_others": "yes", "sha256": "ab" * 32}
 INSIDE = {"file": "brandvoll.jpg", "shows": "her car", "sha256": "cd" * 32}
 

@@ -21,6 +21,8 @@ from casebase.publish.bundle_archive import MOST_MEMBERS, traps_in
 from casebase.publish.bundle_checks import checked_bundle, entries_of
 from casebase.publish.public_fields import public_case
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def bundle(tmp_path, make_case):
@@ -301,7 +303,6 @@ def test_a_program_that_is_a_zip_file_too_is_refused(bundle, tmp_path):
     assert "does not begin as one" in refusal(tmp_path / "t.zip")
 
 
-@pytest.mark.slow
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_whatever_happens_to_its_bytes_a_bundle_is_refused_or_the_same(bundle, tmp_path, data):

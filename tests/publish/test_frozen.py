@@ -48,6 +48,7 @@ def frozen(kept, tmp_path):
     return path
 
 
+@pytest.mark.slow
 def test_the_file_tells_what_it_is_and_holds(frozen):
     """Facts, records, and the mark of a frozen file."""
     with open_frozen(frozen) as connection:
@@ -59,6 +60,7 @@ def test_the_file_tells_what_it_is_and_holds(frozen):
         assert edition.found("u0121 start") == ["case1aaa"]
 
 
+@pytest.mark.slow
 def test_private_words_are_not_in_the_bytes_of_the_file(frozen):
     """Nor in its free pages: the file is written new, not emptied."""
     assert b"Olga" not in frozen.read_bytes()

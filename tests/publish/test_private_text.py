@@ -100,6 +100,7 @@ def test_every_public_text_is_looked_at_with_its_path(make_case):
     )
 
 
+@pytest.mark.slow
 def test_the_demonstration_is_clean(demo_cases):
     """No invented record looks private: nothing there would stop a publication."""
     kept = [StoredRecord(name, 1, "", case) for name, case in demo_cases.items()]

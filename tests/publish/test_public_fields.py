@@ -92,6 +92,7 @@ def test_no_title_is_made_from_the_customers_words(make_case):
     assert "Lind" not in title_of(public_case(told))
 
 
+@pytest.mark.slow
 def test_public_fields_of_the_demonstration_are_whole(demo_cases):
     """Every invented record still fits the format without its private fields."""
     for case in demo_cases.values():

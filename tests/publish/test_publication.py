@@ -58,6 +58,7 @@ def test_a_new_folder_of_editions_reaches_the_disk(kept, tmp_path, monkeypatch):
     assert {tmp_path.stat().st_ino, (tmp_path / "editions").stat().st_ino, made.path.stat().st_ino} <= flushed
 
 
+@pytest.mark.slow
 def test_next_edition_tells_what_is_new_revised_and_withdrawn(kept, tmp_path):
     """Against the edition before, by the public fields."""
     publish_to(tmp_path, kept(aaaaaaaa="no start", bbbbbbbb="lamps", cccccccc="dead"))
@@ -67,6 +68,7 @@ def test_next_edition_tells_what_is_new_revised_and_withdrawn(kept, tmp_path):
     assert {change.case_id for change in read_changes(open_frozen(made.path))} == set(told)
 
 
+@pytest.mark.slow
 def test_a_withdrawn_title_is_in_no_page_and_no_table_of_the_next_edition(kept, tmp_path):
     """It may be what the case was withdrawn for: who has read it knows the ID."""
     publish_to(tmp_path, kept(aaaaaaaa="no start", bbbbbbbb="rang Mrs Oddleif, 0151 23456789"))
@@ -87,6 +89,7 @@ def test_what_stays_inside_does_not_make_an_edition(kept, tmp_path, make_case):
     assert numbers_in(tmp_path) == [1]
 
 
+@pytest.mark.slow
 def test_same_records_give_the_same_bytes_whatever_the_library(kept, tmp_path):
     """Two libraries logged them at different times."""
     records = kept(aaaaaaaa="no start", bbbbbbbb="lamps")
@@ -111,6 +114,7 @@ def test_sha256sum_checks_the_edition(kept, tmp_path):
     assert done.stdout == f"{made.path.name}: OK\n"
 
 
+@pytest.mark.slow
 def test_an_earlier_edition_can_be_shown_again(kept, tmp_path):
     """Nothing is lost; the line that says which one is shown moves."""
     first = publish_to(tmp_path, kept(aaaaaaaa="no start"))
@@ -148,6 +152,7 @@ def test_nothing_read_and_agreed_is_said(tmp_path):
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.slow
 def test_an_edition_that_was_not_finished_does_not_count(kept, tmp_path):
     """Killed before its SHA-256 was written: its number is used again, its file is gone."""
     made = publish_to(tmp_path, kept(aaaaaaaa="no start"))
@@ -157,6 +162,7 @@ def test_an_edition_that_was_not_finished_does_not_count(kept, tmp_path):
     assert counted(second.changes) == {"new": 1}
 
 
+@pytest.mark.slow
 def test_publishing_the_same_again_shows_the_last_edition(kept, tmp_path):
     """After going back, or killed before it was shown."""
     publish_to(tmp_path, kept(aaaaaaaa="no start"))

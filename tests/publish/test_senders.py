@@ -21,6 +21,8 @@ from casebase.publish.signing import fingerprint, key_path, own_public_key, sign
 from casebase.publish.taking_in import take_in
 from casebase.record.json_form import canonical_json, sha256_of, stored_case
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def shops(tmp_path, demo_cases):

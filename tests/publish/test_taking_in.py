@@ -18,6 +18,8 @@ from casebase.library.store import Library
 from casebase.publish.taking_in import Became
 from casebase.record.loading import case_from_data
 
+pytestmark = pytest.mark.slow
+
 VIN = "1M8GDM9AXKP042788"
 """The example of 49 CFR 565.15 (c)."""
 

@@ -65,6 +65,7 @@ def test_what_may_be_somebodys_is_shown(text, what):
     assert shown(text) == what
 
 
+@pytest.mark.slow
 @given(st.text(max_size=120))
 def test_no_text_makes_it_fail_and_what_was_accepted_is_not_shown_again(text):
     """Whatever is written; a stretch that was accepted as it stands is not shown."""
@@ -160,6 +161,7 @@ def test_what_stops_is_told_with_its_sentence_and_what_to_do(make_case):
     assert digest_of(found) != digest_of(found[1:])
 
 
+@pytest.mark.slow
 def test_a_long_line_of_unknown_words_is_one_mark_and_costs_no_more_than_its_own_size(make_case):
     """25,000 words on one line: a text proposed for each would be 2.5 gigabytes."""
     attachment = {"file": "run.log", "sha256": "0" * 64, "for_others": "yes"}

@@ -122,6 +122,7 @@ def test_an_id_is_the_first_forty_bits_in_crockford_base_32(digest: str, case_id
     assert id_from(digest) == case_id
 
 
+@pytest.mark.slow
 @given(st.binary(min_size=32, max_size=32), st.integers(8, 26))
 def test_every_digest_gives_an_id_of_the_pattern(digest: bytes, length: int) -> None:
     """Longer IDs begin with the shorter ones, and no letter can be misread for a digit."""

@@ -146,6 +146,7 @@ def test_what_fits_no_grammar_is_refused_with_what_was_meant(written: str, hint:
     assert "\n" not in message
 
 
+@pytest.mark.slow
 @given(LETTER_CODES)
 def test_a_letter_code_survives_text_and_bytes(text: str) -> None:
     """Text to code to bytes and back loses nothing."""
@@ -157,6 +158,7 @@ def test_a_letter_code_survives_text_and_bytes(text: str) -> None:
     assert parse_code("0x" + bytes(code).hex()) == code
 
 
+@pytest.mark.slow
 @given(st.integers(0, 524_287), st.integers(0, 31), st.none() | st.integers(0, 126))
 def test_spn_and_fmi_survive_text_and_bytes(spn: int, fmi: int, occurrences: int | None) -> None:
     """Text to code to four bytes and back loses nothing, the count included."""
@@ -168,6 +170,7 @@ def test_spn_and_fmi_survive_text_and_bytes(spn: int, fmi: int, occurrences: int
     assert parse_code(code.text) == code
 
 
+@pytest.mark.slow
 @given(st.binary(min_size=2, max_size=3))
 def test_any_two_or_three_bytes_are_a_letter_code(data: bytes) -> None:
     """Every pair of bytes is some letter code, and gives the same bytes again."""
@@ -176,6 +179,7 @@ def test_any_two_or_three_bytes_are_a_letter_code(data: bytes) -> None:
     assert parse_code(code.text) == code
 
 
+@pytest.mark.slow
 @given(st.text(max_size=80) | st.text(alphabet="UPCBX0123ABF- :./spnfmioc", max_size=40))
 def test_any_text_is_a_code_or_is_refused(text: str) -> None:
     """No text breaks the reader, and whatever it takes reads back as the same code with a meaning."""
@@ -260,6 +264,7 @@ def test_what_a_code_says(text: str, statement: Statement) -> None:
     assert parse_code(text).statement is statement
 
 
+@pytest.mark.slow
 @given(st.integers(0, 255))
 def test_a_failure_type_never_outweighs_a_standard_network_code(failure_type: int) -> None:
     """U0121 is missing messages, whatever its failure type adds."""
@@ -391,6 +396,7 @@ def test_what_is_not_one_byte_is_no_status(value: int | str) -> None:
         parse_status_byte(value)
 
 
+@pytest.mark.slow
 @given(st.integers(0, 255))
 def test_every_status_byte_has_words(value: int) -> None:
     """Each of the 256 values says something, as number and as text."""
@@ -398,6 +404,7 @@ def test_every_status_byte_has_words(value: int) -> None:
     assert parse_status_byte(f"0x{value:02X}") == StatusByte(value)
 
 
+@pytest.mark.slow
 def test_importing_reads_no_table() -> None:
     """Most commands need no table of codes, so none is read before a code is asked what it means."""
     script = (

@@ -2,6 +2,7 @@
 
 import json
 
+import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
@@ -59,6 +60,7 @@ RECORDS = st.fixed_dictionaries(
 )
 
 
+@pytest.mark.slow
 @given(RECORDS, RECORDS)
 @example({"symptoms": ["a", "b", "aa"]}, {"symptoms": ["b", "a"]})
 def test_there_are_differences_where_the_records_differ_and_only_there(one, other):

@@ -189,6 +189,7 @@ def test_what_nothing_tells_stays_open_and_is_remarked_upon() -> None:
     assert "readings[0]: network not stated although the record lists 2" in remarks_on(case)
 
 
+@pytest.mark.slow
 @given(
     st.lists(st.sampled_from(Line), max_size=4),
     st.lists(st.sampled_from([POWERTRAIN, COMFORT, DOOR]), max_size=3, unique_by=lambda one: one["name"]),

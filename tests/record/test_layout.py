@@ -274,6 +274,7 @@ def trees(draw: st.DrawFn) -> dict[str, Any]:
     return data_of(networks=[network], modules=ends, plugs=[], splices=splices, feeds=[], grounds=[])
 
 
+@pytest.mark.slow
 @given(trees())
 @settings(max_examples=60, deadline=None)
 def test_a_drawing_holds_every_place_once_under_one_it_is_wired_to(data: dict[str, Any]) -> None:
@@ -318,6 +319,7 @@ def _only_document(text: str) -> Any:
     return document
 
 
+@pytest.mark.slow
 @given(
     st.recursive(
         st.none() | st.booleans() | st.integers() | st.text(max_size=10),

@@ -279,6 +279,7 @@ def test_data_that_is_no_mapping_is_no_record(data: object) -> None:
         case_from_data(data, "the interview")
 
 
+@pytest.mark.slow
 @given(st.text(max_size=200), st.sampled_from([".yaml", ".json", ".jsonl"]))
 def test_no_text_brings_anything_but_a_sentence(text: str, suffix: str) -> None:
     """Arbitrary text is refused by the project's own error, whatever the notation."""

@@ -15,6 +15,8 @@ from casebase.record.json_form import canonical_json
 from casebase.record.loading import load_text
 from casebase.record.problems import MOST_PROBLEMS
 
+pytestmark = pytest.mark.slow
+
 GOOD: dict[str, Any] = {
     "kind": "fault case",
     "vehicle": {"make": "Norrvik", "model": "Fjellet", "model_year": 2015, "odometer": "84200 km"},
@@ -134,7 +136,6 @@ def test_yaml_put_together_from_its_own_signs_brings_no_traceback(text: str) -> 
     records_or_sentences(text, ".yaml")
 
 
-@pytest.mark.slow
 @settings(deadline=None)
 @given(key=st.sampled_from(KEYS) | st.text(max_size=5), value=anything)
 def test_anything_under_any_key_brings_no_traceback(key: str, value: Any) -> None:
@@ -142,7 +143,6 @@ def test_anything_under_any_key_brings_no_traceback(key: str, value: Any) -> Non
     records_or_sentences(json.dumps(GOOD | {key: value}), ".json")
 
 
-@pytest.mark.slow
 @settings(deadline=None)
 @given(part=st.sampled_from(sorted(GOOD)), key=st.sampled_from(KEYS), value=anything)
 def test_anything_deeper_down_brings_no_traceback(part: str, key: str, value: Any) -> None:
@@ -155,7 +155,6 @@ def test_anything_deeper_down_brings_no_traceback(part: str, key: str, value: An
     records_or_sentences(json.dumps(GOOD | {part: changed}), ".jsonl")
 
 
-@pytest.mark.slow
 @settings(deadline=None)
 @given(cut=st.integers(0, len(json.dumps(GOOD))), put=st.text(max_size=3) | st.sampled_from(PIECES))
 def test_a_record_spoilt_in_one_place_brings_no_traceback(cut: int, put: str) -> None:
@@ -165,7 +164,6 @@ def test_a_record_spoilt_in_one_place_brings_no_traceback(cut: int, put: str) ->
         records_or_sentences(text[:cut] + put + text[cut:], suffix)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     ("text", "suffix"),
     [

@@ -136,6 +136,7 @@ def test_running_text_names_modules_only_where_it_says_so() -> None:
     assert text[named[0].start : named[0].end] == "left front door module"
 
 
+@pytest.mark.slow
 @given(st.text(max_size=120))
 def test_any_text_may_be_asked_for(text: str) -> None:
     """A name is looked up or not known; it never breaks, and a key found is stable."""

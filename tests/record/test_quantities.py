@@ -305,6 +305,7 @@ def test_money_without_a_plain_amount_and_currency_is_refused(written: object) -
 NUMBERS = st.decimals(min_value=0, max_value=4000, places=3) | st.integers(0, 4000).map(Decimal)
 
 
+@pytest.mark.slow
 @given(
     number=NUMBERS,
     gap=st.sampled_from(["", " ", "  ", "\u00a0"]),
@@ -329,6 +330,7 @@ def test_every_spelling_of_a_unit_survives_the_round_trip(
     assert read_amount(str(amount), dimension) == amount
 
 
+@pytest.mark.slow
 @given(st.floats(-7, 7), st.floats(-7, 7), st.sampled_from(["V", "mV", "volts"]))
 def test_every_range_survives_the_round_trip(first: float, second: float, unit: str) -> None:
     """A range keeps its two ends, whatever their signs and unit."""
@@ -339,6 +341,7 @@ def test_every_range_survives_the_round_trip(first: float, second: float, unit: 
     assert read_amount(str(amount), VOLTAGE) == amount
 
 
+@pytest.mark.slow
 @given(
     st.text() | st.text(alphabet="0123456789.,+-kmMRVohmOL to~\u03a9 EUR\u20ac"),
     st.sampled_from(sorted(DIMENSIONS)),

@@ -298,6 +298,7 @@ def test_words_behind_a_number_become_the_note(value: str, kept: str, note: str)
     assert (str(read.value), read.note) == (kept, note)
 
 
+@pytest.mark.slow
 @given(
     st.decimals(0, 20, places=2),
     st.text(st.characters(categories=["Lu", "Ll", "Nd", "Zs", "Po"]), min_size=1, max_size=40).filter(

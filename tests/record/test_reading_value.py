@@ -127,6 +127,7 @@ def test_a_fault_has_no_number() -> None:
         read_fault_word("60 ohm")
 
 
+@pytest.mark.slow
 @given(
     st.text(alphabet="0123456789.,; /<>kMVOLohm whenthadro") | st.text(),
     st.sampled_from([RESISTANCE, VOLTAGE, CURRENT]),
@@ -138,6 +139,7 @@ def test_whatever_was_read_is_written_as_it_is_read_again(text: str, dimension: 
         assert read_reading_value(str(value), dimension) == value  # type: ignore[arg-type]
 
 
+@pytest.mark.slow
 @given(
     st.lists(st.decimals(min_value=0, max_value=999, places=1), min_size=2, max_size=3),
     st.sampled_from(["", "when shaken", "while it rains; at times"]),

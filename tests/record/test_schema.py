@@ -23,6 +23,7 @@ def test_the_schema_that_is_kept_is_the_one_the_models_make(name: str) -> None:
     assert kept == json_form.schema_text(name), "run: python -m casebase.record.json_form schemas/"
 
 
+@pytest.mark.slow
 def test_the_command_writes_the_schema_into_the_folder_named(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -88,6 +88,7 @@ PATHS = st.lists(NAMES | st.from_regex(r"[a-z_]{0,8}(\[[0-9]{0,3}\]){0,2}", full
 )
 
 
+@pytest.mark.slow
 @given(st.lists(st.tuples(PATHS, st.text(max_size=12)).map("=".join) | st.text(max_size=20), max_size=3))
 def test_whatever_is_set_a_record_or_a_sentence_comes_of_it(settings):
     """Never a traceback; a sentence is one that says something."""
@@ -122,6 +123,7 @@ def test_the_text_to_edit_holds_the_record_but_for_the_review():
     assert based_on(with_remarks(text, ["bo changed it"], 5)) == 5
 
 
+@pytest.mark.slow
 @given(
     st.lists(
         st.sampled_from(

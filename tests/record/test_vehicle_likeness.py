@@ -146,6 +146,7 @@ def test_years_are_worded_in_the_singular_and_when_equal() -> None:
     assert vehicle_likeness(SKARN, VehicleIdentity(model_year=2014)).agree == ["same model year 2014"]
 
 
+@pytest.mark.slow
 @given(free_identities, free_identities)
 def test_likeness_does_not_depend_on_which_vehicle_comes_first(
     a: VehicleIdentity, b: VehicleIdentity
@@ -154,6 +155,7 @@ def test_likeness_does_not_depend_on_which_vehicle_comes_first(
     assert vehicle_likeness(a, b) == vehicle_likeness(b, a)
 
 
+@pytest.mark.slow
 @given(free_identities, free_identities)
 def test_likeness_stays_between_nothing_and_the_same(a: VehicleIdentity, b: VehicleIdentity) -> None:
     """The value is in 0..1, and there is one as soon as anything is known on both sides."""
@@ -166,6 +168,7 @@ def test_likeness_stays_between_nothing_and_the_same(a: VehicleIdentity, b: Vehi
     )
 
 
+@pytest.mark.slow
 @given(free_identities, st.sets(st.sampled_from(sorted(NOTHING_IN_COMMON))))
 def test_vehicle_is_wholly_like_itself_whatever_is_left_out(a: VehicleIdentity, left_out: set[str]) -> None:
     """A vehicle compared with a record that says less about it is still the same vehicle."""
@@ -174,6 +177,7 @@ def test_vehicle_is_wholly_like_itself_whatever_is_left_out(a: VehicleIdentity, 
     assert not vehicle_likeness(a, less).differ
 
 
+@pytest.mark.slow
 @given(identities, identities, st.sampled_from(sorted(NOTHING_IN_COMMON)))
 def test_unknown_aspect_never_counts_against(a: VehicleIdentity, b: VehicleIdentity, aspect: str) -> None:
     """Leaving out an aspect that has nothing in common never lowers the likeness."""

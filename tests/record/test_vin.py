@@ -158,6 +158,7 @@ def test_remarks_on_a_text_that_is_no_vin_refuse_it() -> None:
         model_year_remark("123", 2005)
 
 
+@pytest.mark.slow
 @given(correct_vins, st.integers(0, 16), st.sampled_from(sorted(CHARACTER_VALUES)))
 def test_one_misread_character_of_another_value_is_always_noticed(vin: str, place: int, other: str) -> None:
     """No single slip escapes the check digit unless both characters carry one value, as S and 2 do."""
@@ -168,6 +169,7 @@ def test_one_misread_character_of_another_value_is_always_noticed(vin: str, plac
     assert not parse_vin(misread).check_digit_matches
 
 
+@pytest.mark.slow
 @given(permitted_17)
 def test_reading_a_read_vin_changes_nothing(text: str) -> None:
     """The text of a VIN reads as that same VIN."""
@@ -176,6 +178,7 @@ def test_reading_a_read_vin_changes_nothing(text: str) -> None:
     assert vin.text == text
 
 
+@pytest.mark.slow
 @given(st.text(max_size=40) | st.text(min_size=17, max_size=17))
 def test_any_text_is_read_or_refused_in_one_line(text: str) -> None:
     """Whatever stands in the field, the answer is a VIN or one sentence, never a crash."""

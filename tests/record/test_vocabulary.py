@@ -42,6 +42,7 @@ LISTS = [
 EVERY_WORD = [pytest.param(word, id=f"{type(word).__name__}-{word}") for words in LISTS for word in words]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("word", EVERY_WORD)
 def test_a_word_is_found_in_any_capitals_and_with_any_separator(word: Word) -> None:
     """`CAN high`, `CAN_HIGH`, `can-high` are one word; no word of a list is taken for another."""

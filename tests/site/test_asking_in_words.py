@@ -43,6 +43,7 @@ def test_evidence_leads_to_the_job(ask):
     assert pairs["_said"] == MESSAGE
 
 
+@pytest.mark.slow
 def test_the_job_shows_what_was_understood_with_its_words(ask):
     """Each entry stands beside the phrase it came from, and the form holds it to be changed."""
     page = ask(led_to(ask, MESSAGE)).text
@@ -53,6 +54,7 @@ def test_the_job_shows_what_was_understood_with_its_words(ask):
     assert "entry was" not in page
 
 
+@pytest.mark.slow
 def test_words_alone_are_searched_for(ask):
     """Full text first, then stories that mean much the same; the words found are marked."""
     address = led_to(ask, "water in the connector")
@@ -60,6 +62,7 @@ def test_words_alone_are_searched_for(ask):
     assert "<mark>" in ask(address).text
 
 
+@pytest.mark.slow
 def test_a_long_text_without_evidence_leads_to_a_link_that_a_browser_takes(ask):
     """Browsers end a response whose head is over 256 kB (from memory); the form shows how much of it was taken."""
     address = led_to(ask, "grinding noise " * 4_000)
@@ -79,6 +82,7 @@ def test_a_code_alone_leads_to_its_page(ask):
     assert led_to(ask, "U0121") == "/search?q=U0121"
 
 
+@pytest.mark.slow
 def test_what_the_answer_depends_on_is_asked_and_answered_by_a_link(ask):
     """0 V may be a bus asleep; the answer to the question goes into the link, and is not asked again."""
     page = ask(led_to(ask, "H 0 V, L 0 V, U0100 in ABS")).text

@@ -19,6 +19,8 @@ from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.frozen import freeze
 
+pytestmark = pytest.mark.slow
+
 HOSTILE = b"<script>alert(1)</script>\nABS: U0121\n"
 LONG = b"0001 7DF 02 01 00\n" * 1000
 
@@ -116,7 +118,6 @@ def test_about_says_which_files_are_not_shown(frozen, asking):
     assert "attached files that are not for others" in asking(frozen[0])("/about").text
 
 
-@pytest.mark.slow
 def test_a_browser_shows_the_picture_and_axe_finds_nothing(frozen):
     """On a telephone, without sideways scroll, under the policy of the site."""
     with served(frozen[0]) as base, chromium() as browser:

@@ -12,6 +12,8 @@ from axe_playwright_python.sync_playwright import Axe
 from browser import DESK, PHONE
 from playwright.sync_api import expect
 
+pytestmark = pytest.mark.slow
+
 HEAVIEST_PAGE = 150_000
 LEAST_TARGET = 44
 """Pixels: the target size of WCAG 2.2, 2.5.5; links within a sentence are exempt there."""
@@ -92,7 +94,6 @@ def values(page):
     return page.locator(".readings").get_by_label("Value", exact=True)
 
 
-@pytest.mark.slow
 def test_three_numbers_at_the_dlc_are_answered_on_the_first_screen(page):
     """From the first page: stuck, the kind of network, three numbers; the sentence is seen without scrolling."""
     page.goto("/")
@@ -104,7 +105,6 @@ def test_three_numbers_at_the_dlc_are_answered_on_the_first_screen(page):
     assert said.bounding_box()["y"] < PHONE["height"]
 
 
-@pytest.mark.slow
 def test_the_link_is_the_job(page, browser, address):
     """A colleague who opens the address sees the same answer; nothing but what was typed is in it."""
     page.goto("/job")
@@ -118,7 +118,6 @@ def test_the_link_is_the_job(page, browser, address):
     other.close()
 
 
-@pytest.mark.slow
 def test_one_more_reading_is_two_taps_and_a_number(page):
     """The form is folded above the answer; opening it offers an empty row."""
     page.goto(ANSWERED_LINK)
@@ -129,7 +128,6 @@ def test_one_more_reading_is_two_taps_and_a_number(page):
     expect(page.get_by_text("4 readings")).to_be_visible()
 
 
-@pytest.mark.slow
 def test_more_rows_than_the_page_came_with(page):
     """With JavaScript a row is added without asking the server, and its reading counts."""
     page.goto("/job")
@@ -142,7 +140,6 @@ def test_more_rows_than_the_page_came_with(page):
     expect(page.get_by_text("Change or add: 1 reading")).to_be_visible()
 
 
-@pytest.mark.slow
 def test_a_slip_in_one_field_costs_no_other(page):
     """What cannot be read is told beside its field, as typed; the rest is kept and answered."""
     page.goto(PROBLEM_LINK)
@@ -153,7 +150,6 @@ def test_a_slip_in_one_field_costs_no_other(page):
     expect(page.get_by_role("heading", name="Do this next")).to_be_visible()
 
 
-@pytest.mark.slow
 def test_everything_works_without_javascript(browser, address):
     """Scripts only add comfort."""
     context = browser.new_context(base_url=address, viewport=PHONE, java_script_enabled=False)
@@ -167,7 +163,6 @@ def test_everything_works_without_javascript(browser, address):
     context.close()
 
 
-@pytest.mark.slow
 def test_the_job_goes_home_as_a_case_file(page, tmp_path):
     """The file saved from the page is kept by `casebase log`."""
     page.goto(ANSWERED_LINK)
@@ -184,7 +179,6 @@ def test_the_job_goes_home_as_a_case_file(page, tmp_path):
     assert done.returncode == 0, done.stderr
 
 
-@pytest.mark.slow
 def test_from_a_word_to_the_case_and_its_like(page):
     """Search, open a case, read how it was solved, go on to one like it."""
     page.goto("/")
@@ -203,7 +197,6 @@ def test_from_a_word_to_the_case_and_its_like(page):
     assert page.url != first
 
 
-@pytest.mark.slow
 def test_keyboard_alone_reaches_the_answer(page):
     """Tab, type; Enter in a field sends nothing, on the button it answers; the first stop leads past the navigation."""
     page.goto("/job")
@@ -229,7 +222,6 @@ def tab_to(page, wanted):
     pytest.fail("the keyboard alone does not reach it")
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 def test_axe_finds_nothing_and_nothing_scrolls_sideways(browser, address, size, scheme):
@@ -245,7 +237,6 @@ def test_axe_finds_nothing_and_nothing_scrolls_sideways(browser, address, size, 
     context.close()
 
 
-@pytest.mark.slow
 def test_targets_are_as_large_as_a_gloved_finger_needs(page):
     """Whatever can be pressed and is no word within a sentence."""
     for path in [*PAGES, a_case(page)]:
@@ -262,7 +253,6 @@ def test_targets_are_as_large_as_a_gloved_finger_needs(page):
         assert small == [], path
 
 
-@pytest.mark.slow
 def test_pages_are_light(page):
     """Style sheets and scripts included: poor signal, no patience."""
     weights = {}
@@ -276,7 +266,6 @@ def test_pages_are_light(page):
         assert 0 < sum(weights.values()) < HEAVIEST_PAGE, (path, weights)
 
 
-@pytest.mark.slow
 def test_every_case_prints_on_two_sheets(page, address):
     """A4, with the QR code of its own address."""
     page.goto("/vehicles?platform=K4")
@@ -291,7 +280,6 @@ def test_every_case_prints_on_two_sheets(page, address):
         assert 1 <= sheets <= 2, case
 
 
-@pytest.mark.slow
 def test_from_a_message_to_its_answer(page):
     """One box on the first page: the message becomes the job, its entries show the words they came from."""
     page.goto("/")

@@ -12,6 +12,8 @@ from casebase.site import connections
 from casebase.site.connections import Hosts
 from casebase.site.serving import server_over
 
+pytestmark = pytest.mark.slow
+
 
 @contextmanager
 def served(path, **told):
@@ -33,7 +35,6 @@ def status(port, host):
     return httpx.get(f"http://127.0.0.1:{port}/robots.txt", headers={"host": host}, timeout=30).status_code
 
 
-@pytest.mark.slow
 def test_on_this_computer_alone_only_its_own_names_are_answered(frozen_of, make_case):
     """A stranger's page that has its name point here (DNS rebinding) gets 421 (RFC 9110, 15.5.20)."""
     with served(frozen_of(make_case(symptoms=["no start"])), names=["cases.shop.example"]) as port:
@@ -98,7 +99,6 @@ def is_cut_off(send, times):
     return False
 
 
-@pytest.mark.slow
 def test_half_requests_are_let_go_and_keep_nobody_waiting(frozen_of, make_case, monkeypatch):
     """More of them than there are connections: a page is answered at once, and none of them stays."""
     monkeypatch.setattr(connections, "REQUEST_SECONDS", 3.0)
@@ -109,7 +109,6 @@ def test_half_requests_are_let_go_and_keep_nobody_waiting(frozen_of, make_case, 
         assert sum(map(is_ended, halves)) == 100
 
 
-@pytest.mark.slow
 def test_a_request_that_comes_drop_by_drop_is_let_go(frozen_of, make_case, monkeypatch):
     """Each byte is no new beginning."""
     monkeypatch.setattr(connections, "REQUEST_SECONDS", 1.0)
@@ -118,7 +117,6 @@ def test_a_request_that_comes_drop_by_drop_is_let_go(frozen_of, make_case, monke
         assert is_cut_off(lambda: slow.sendall(b"x") or time.sleep(0.1), times=600)
 
 
-@pytest.mark.slow
 def test_what_half_requests_hold_is_bounded(frozen_of, make_case, monkeypatch):
     """Megabytes of a request that never ends, many times over: the largest goes."""
     monkeypatch.setattr(connections, "MOST_HELD_BYTES", 1_000_000)
@@ -129,7 +127,6 @@ def test_what_half_requests_hold_is_bounded(frozen_of, make_case, monkeypatch):
         assert status(port, "localhost") == 200
 
 
-@pytest.mark.slow
 def test_whoever_takes_nothing_of_an_answer_is_let_go(frozen_of, make_case, monkeypatch):
     """Pages asked for one behind the other and never read."""
     monkeypatch.setattr(connections, "STALLED_SECONDS", 1.0)

@@ -15,6 +15,8 @@ from casebase.publish.publication import Imprint, publish
 from casebase.site import plugin
 from casebase.site.serving import site_over
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def publish_one(tmp_path, make_case):

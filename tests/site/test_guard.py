@@ -41,6 +41,7 @@ SCRIPT = "<script>alert('x')</script>"
 IMAGE = '"><img src=x onerror=alert(1)>'
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("path", EVERY_KIND)
 def test_every_answer_closes_the_page_to_foreign_code(ask, path):
     """No script or style but the site's own, in no frame; no cookie."""
@@ -53,6 +54,7 @@ def test_every_answer_closes_the_page_to_foreign_code(ask, path):
     assert "set-cookie" not in headers
 
 
+@pytest.mark.slow
 def test_own_pages_hold_no_inline_script_or_style(ask):
     """What the policy would stop is not there."""
     for path in ("/", "/job", "/case/case0001", "/search?q=ABS", "/about"):
@@ -81,6 +83,7 @@ def asked_by_itself(path, method, address):
     return asyncio.run(answer())
 
 
+@pytest.mark.slow
 def test_head_tells_the_headers_without_the_page(frozen_demo):
     """As RFC 9110, 9.3.2 has it."""
     answer = asked_by_itself(frozen_demo, "HEAD", "/robots.txt")
@@ -145,6 +148,7 @@ def test_ten_thousand_codes_get_a_sentence_and_the_rest_an_answer(ask):
     assert len(answer.content) < 150_000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", ["%00", "%E2%80%AE", "%ED%A0%80", "%FF%FE", "%0D%0ASet-Cookie:a=b"])
 def test_text_that_is_no_text_is_no_error(ask, text):
     """NUL, marks that turn the direction, half characters, bytes of no encoding, line ends."""
@@ -159,6 +163,7 @@ def test_text_that_is_no_text_is_no_error(ask, text):
         assert "set-cookie" not in answer.headers
 
 
+@pytest.mark.slow
 def test_scripts_in_a_record_are_shown_as_text(frozen_of, asking, make_case):
     """Cases are written by many hands: in a title, a module, a code's text, a step, a place, a shop."""
     hostile = make_case(
@@ -251,6 +256,7 @@ def test_values_and_patterns_of_datasettes_pages_are_bounded(frozen_demo):
     asyncio.run(refused(f"select 'x' like '{'%x' * 200}'"))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "query", ["%00=1", "_sort=nothing", "_facet=%7B%7B7*7%7D%7D", "nothing__exact=1", "_next=%00"]
 )
@@ -267,6 +273,7 @@ def test_datasettes_own_tables_lead_to_the_cases(ask):
     assert "match_index" not in listed.split("hidden table")[0].split("<form")[0]
 
 
+@pytest.mark.slow
 def test_plain_datasette_shows_the_same_pages(frozen_demo, ask):
     """The plugin is found by its entry point; another database is left to Datasette."""
 

@@ -59,6 +59,7 @@ JOBS = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", JOBS)
 def test_a_demo_job_is_asked_by_a_link_as_by_its_file(name: str, demo_jobs: dict[str, Case]) -> None:
     """All that is compared comes back, and the link is short enough to be sent."""
@@ -76,6 +77,7 @@ def test_every_demo_job_is_asked(demo_jobs: dict[str, Case]) -> None:
     assert sorted(demo_jobs) == JOBS
 
 
+@pytest.mark.slow
 def test_a_link_from_a_solved_case_asks_as_before_the_repair(demo_cases: dict[str, Case]) -> None:
     """Cause, fix, readings after the repair and what was left over are not in the question."""
     for case in demo_cases.values():
@@ -186,6 +188,7 @@ def test_a_job_comes_back_from_its_link(job: Case) -> None:
     assert query_of(back.case) == query_of(job)
 
 
+@pytest.mark.slow
 @given(MODULES)
 def test_names_come_back_from_their_text(names: list[str]) -> None:
     """Commas inside a name part nothing."""

@@ -18,6 +18,8 @@ from playwright.sync_api import expect
 
 from casebase.site.job_link import job_from_query
 
+pytestmark = pytest.mark.slow
+
 PHONE = {"width": 390, "height": 844}
 NARROW = {"width": 320, "height": 700}
 MOST_WORDS = 350
@@ -52,7 +54,6 @@ def words_seen(page):
     return len(page.locator("body").inner_text().split())
 
 
-@pytest.mark.slow
 def test_verdict_and_next_test_are_whole_on_the_first_screen_and_the_page_is_short(page, links):
     """What to do, what each outcome means and what to mind, without scrolling; then few words."""
     for link in links:
@@ -63,7 +64,6 @@ def test_verdict_and_next_test_are_whole_on_the_first_screen_and_the_page_is_sho
         assert words_seen(page) < MOST_WORDS, link
 
 
-@pytest.mark.slow
 def test_the_parts_come_in_the_order_of_the_terminal(page, links):
     """Verdict, test, causes, silent, cases, normal, and everything else folded."""
     page.goto(links[0])
@@ -91,7 +91,6 @@ def test_chances_are_bars_with_words_and_counts_stand_in_the_detail_only(page, l
     assert re.search(r"\d ?%", page.locator("main").inner_text())
 
 
-@pytest.mark.slow
 def test_a_keypad_of_digits_can_type_every_value(page):
     """Kilo-ohms and an open line are chosen beside the number; nothing but digits is typed."""
     page.goto("/job")
@@ -116,7 +115,6 @@ def test_over_range_alone_is_a_reading(page):
     assert str(job_of(page.url).case.readings[0].value) == "OL"
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("scripts", [True, False], ids=["with scripts", "without"])
 def test_lin_gets_its_rows_at_once(browser, address, scripts):
     """Choosing the network brings its own lines; without scripts by one press; what was typed stays."""
@@ -206,7 +204,6 @@ def test_levels_of_a_scope_are_levels_of_the_record():
     }
 
 
-@pytest.mark.slow
 def test_feed_readings_have_rows_of_their_own(page):
     """Supply and ground at a plug: where and in which state stand open beside the number."""
     page.goto("/job")
@@ -236,7 +233,6 @@ def test_a_job_prints_as_a_sheet(page, links):
     assert page.pdf(format="A4").count(b"/Type /Page\n") <= 2
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_narrow_and_with_large_text_nothing_is_lost(browser, address, links, scheme):
     """320 px wide, and text at 200 %: nothing scrolls sideways, axe-core (Deque) finds nothing, unfolded too."""

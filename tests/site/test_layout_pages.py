@@ -62,6 +62,7 @@ def test_a_layout_that_is_not_there_says_what_to_do(ask):
     assert "look under Wiring layouts" in gone.text
 
 
+@pytest.mark.slow
 def test_the_page_of_a_job_draws_where_and_leads_to_the_whole_layout(ask):
     """The network that is spoken of, what is silent there, the next place to open; one link on, the whole layout."""
     page = ask(f"/job?{JOB}").text

@@ -116,6 +116,7 @@ def test_writing_direction_cannot_be_turned():
     assert "\u202e" not in str(level_picture([ohms("60 ohm", at="DLC \u202e 06")], Medium.J1939))
 
 
+@pytest.mark.slow
 def test_every_mark_has_its_sentence(demo_cases):
     """Who hears the page gets every mark, the sums, and nothing twice."""
     pictures = 0
@@ -257,6 +258,7 @@ def test_any_readings_give_a_whole_picture(told, medium):
     assert len(with_class(figure, "lv-mark")) == len(levels_of(readings, medium).marks)
 
 
+@pytest.mark.slow
 @given(st.floats(LEFT, RIGHT), places, places)
 def test_no_line_of_a_label_runs_out_of_the_picture(place, value, words):
     """Labels of any length break, and end in an ellipsis where too much is told."""

@@ -165,6 +165,7 @@ def test_what_is_no_code_gets_the_forms_that_are(ask):
     assert "did you mean U0121?" in seen(page)
 
 
+@pytest.mark.slow
 def test_causes_are_counted_by_fault_place_and_what_brought_them_about(ask, count):
     """Each count is the length of the list that it leads to."""
     told = data(ask, "/causes.json")
@@ -204,6 +205,7 @@ def test_a_module_is_one_however_its_name_is_written(ask):
     assert told["cases"]["rows"][0]["role"].startswith("at fault")
 
 
+@pytest.mark.slow
 def test_a_module_that_names_itself_is_not_blamed_by_others(asking, frozen_of, make_case):
     """U0121 stored by the ABS itself says nothing against it; a healthy vehicle's silent module neither."""
     own = make_case(codes=[{"module": "ABS", "code": "U0121"}])
@@ -250,6 +252,7 @@ def test_search_finds_other_endings_and_marks_them(ask):
     assert re.search(r"<mark>connector</mark>", page.text, re.IGNORECASE)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("typed", "address"),
     [
@@ -318,6 +321,7 @@ def test_the_edition_tells_what_it_holds_and_what_is_missing(ask, count):
     assert ask(re.search(r'href="([^"]+/cases)"', page.text)[1]).status_code == 200
 
 
+@pytest.mark.slow
 def test_a_published_edition_tells_its_number_and_licence(asking, frozen_of, make_case):
     """And any other fact that stands in the file, as text."""
     facts = {
@@ -333,6 +337,7 @@ def test_a_published_edition_tells_its_number_and_licence(asking, frozen_of, mak
     assert "&lt;b&gt;x&lt;/b&gt;" in page.text
 
 
+@pytest.mark.slow
 def test_recorded_text_is_never_markup(asking, frozen_of, make_case):
     """Cases are written by many hands: a script in every name stays text on every list."""
     bad = "<script>alert(1)</script>"
@@ -406,6 +411,7 @@ def test_an_address_without_end_is_refused_with_what_to_do(ask):
     assert "Type the few words" in seen(page)
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(path=st.sampled_from(PATHS), field=st.sampled_from(FIELDS), text=st.text(max_size=60))
 def test_any_text_in_any_field_is_answered(ask, path, field, text):
@@ -414,6 +420,7 @@ def test_any_text_in_any_field_is_answered(ask, path, field, text):
     assert ask(f"{path}?{field}={encoded}").status_code in {200, 400, 404}
 
 
+@pytest.mark.slow
 @given(st.text())
 def test_what_was_asked_can_always_be_bound_and_shown(text):
     """No control character, no lone surrogate, one line."""

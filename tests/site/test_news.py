@@ -15,6 +15,8 @@ from casebase.record.vocabulary import Review
 from casebase.site.edition_pages import start_context
 from casebase.site.serving import site_over
 
+pytestmark = pytest.mark.slow
+
 SHOWN, HIDDEN = "case0001", "9a7c5e3g"
 
 
@@ -85,7 +87,6 @@ def test_no_news_stands_in_the_frozen_file(first_page, frozen_demo):
     assert "news" not in tables
 
 
-@pytest.mark.slow
 def test_no_news_is_shown_over_an_edition(frozen_of, demo_cases, make_edition_facts):
     """An edition is everybody's."""
     agreed = next(case for case in demo_cases.values() if case.review.state is Review.READ)
@@ -106,7 +107,6 @@ def make_edition_facts():
     return {"number": "7", "frozen on": "2026-11-25", "signed off by": "ingrid"}
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_axe_finds_nothing_on_the_first_page_with_news(frozen_demo, size, scheme):

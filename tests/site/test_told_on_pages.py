@@ -1,5 +1,7 @@
 """What a record tells beside readings and codes stands on its page, and what was inferred of a job on the answer."""
 
+import pytest
+
 from casebase.record.case import Case
 
 SECOND = {"fault": "low_system_voltage", "where": {"place": "battery", "text": "loose clamp"}}
@@ -35,6 +37,7 @@ def test_a_case_shows_its_trials_its_second_cause_and_what_was_said_in_words(ask
         assert told in page, told
 
 
+@pytest.mark.slow
 def test_a_job_without_its_network_is_answered_and_says_what_it_was_taken_for(ask):
     """CAN high and CAN low, and nobody chose the kind of network."""
     read = "r1.what=ohm-pair&r1.value=119&r2.what=volt-high&r2.value=2.6&r2.traffic=yes"

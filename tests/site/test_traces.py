@@ -67,6 +67,7 @@ def frozen(tmp_path, kept_with):
     return make
 
 
+@pytest.mark.slow
 def test_a_trace_is_drawn_with_its_broken_frame_and_told_in_words(frozen, asking, trace):
     """The whole capture and the frame close up; the figures themselves are a link."""
     page = asking(frozen(trace))("/case/case0001").text
@@ -76,6 +77,7 @@ def test_a_trace_is_drawn_with_its_broken_frame_and_told_in_words(frozen, asking
     assert "the figures," in page
 
 
+@pytest.mark.slow
 def test_what_only_bears_the_name_of_a_trace_is_not_drawn(frozen, asking, trace):
     """It stands there as the text that it is."""
     page = asking(frozen(trace + "<script>alert(1)</script>\n"))("/case/case0001").text
@@ -83,6 +85,7 @@ def test_what_only_bears_the_name_of_a_trace_is_not_drawn(frozen, asking, trace)
     assert "<script>alert(1)" not in page
 
 
+@pytest.mark.slow
 def test_no_more_than_three_captures_are_drawn_and_the_page_stays_small(frozen, asking, trace):
     """A case with five of them; the others are links."""
     texts = [trace + f"whole,{place}.0,2.0,3.0,2.0,3.0\n" for place in range(5)]

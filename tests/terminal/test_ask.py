@@ -225,6 +225,7 @@ def answer(window: pexpect.spawn, *pairs: tuple[str, str]) -> None:
         window.expect_exact(next_prompt)
 
 
+@pytest.mark.slow
 def test_killed_halfway_every_confirmed_answer_is_there(tmp_path: Path, window: pexpect.spawn) -> None:
     """SIGKILL while a question is open: the interview is taken up with that question, all answers in place."""
     answer(
@@ -250,6 +251,7 @@ def test_killed_halfway_every_confirmed_answer_is_there(tmp_path: Path, window: 
     }
 
 
+@pytest.mark.slow
 def test_a_paste_with_empty_lines_in_it_is_read_to_its_end(window: pexpect.spawn) -> None:
     """Reports have empty lines between modules; pasted into a window they arrive at once and belong together."""
     answer(window, ("Norrvik", "Model: "), ("Skarn", "VIN (Enter: none): "), ("", "customer says: "))
@@ -259,6 +261,7 @@ def test_a_paste_with_empty_lines_in_it_is_read_to_its_end(window: pexpect.spawn
     assert "2. ECM: P0562" in window.before
 
 
+@pytest.mark.slow
 def test_ctrl_c_leaves_without_a_traceback(tmp_path: Path, window: pexpect.spawn) -> None:
     """The window says where the answers are."""
     answer(window, ("Norrvik", "Model: "))
@@ -281,6 +284,7 @@ def test_importing_the_interview_is_cheap() -> None:
     assert done.stdout == "False\n"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("keys", "more"), [([True], True), ([False, False, True], True), ([], False)])
 def test_windows_is_asked_for_waiting_keys(
     monkeypatch: pytest.MonkeyPatch, keys: list[bool], more: bool

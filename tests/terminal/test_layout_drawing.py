@@ -102,6 +102,7 @@ def test_where_draws_the_layout_of_the_vehicle_and_names_what_to_open(library: P
     assert "comfort CAN" not in done.output, "nothing was said of it"
 
 
+@pytest.mark.slow
 def test_where_as_data_has_what_is_promised(library: Path) -> None:
     """Per network: elements with states, the credible set, what nothing tells apart, the next tests."""
     told = json.loads(run("where", FIRST_JOB, "--library", library, "--json").stdout)
@@ -114,6 +115,7 @@ def test_where_as_data_has_what_is_promised(library: Path) -> None:
     assert whole == pytest.approx(1.0, abs=0.01)
 
 
+@pytest.mark.slow
 def test_where_takes_a_file_as_layout_and_needs_no_library_then(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -127,6 +129,7 @@ def test_where_takes_a_file_as_layout_and_needs_no_library_then(
     assert "holds no network layout: casebase template --layout prints a file to fill in" in wrong.output
 
 
+@pytest.mark.slow
 def test_where_without_a_layout_says_how_to_get_one(tmp_path: Path, library: Path) -> None:
     """Keep one, name one, or draft one."""
     job = tmp_path / "job.yaml"
@@ -141,6 +144,7 @@ def test_where_without_a_layout_says_how_to_get_one(tmp_path: Path, library: Pat
     assert "casebase layout --draft K9 drafts one from past cases" in said
 
 
+@pytest.mark.slow
 def test_a_layout_of_another_make_or_year_says_so(library: Path) -> None:
     """The platform is the same; whether the harness is, nobody said."""
     other = demo_folder() / "jobs" / "t2-velin-heavy-steering-high-reading-on-can-high.yaml"
@@ -153,6 +157,7 @@ def test_a_layout_of_another_make_or_year_says_so(library: Path) -> None:
     assert "is of another make or other years than this vehicle: hold it against the vehicle first" in said
 
 
+@pytest.mark.slow
 def test_similar_and_readings_lead_to_the_layout(library: Path) -> None:
     """They end with the command that draws it."""
     said = " ".join(run("readings", FIRST_JOB, "--library", library).output.split())

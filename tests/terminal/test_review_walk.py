@@ -85,6 +85,7 @@ def logged(library, *cases):
     return [one.case_id for one in library.log(cases)]
 
 
+@pytest.mark.slow
 def test_each_key_is_a_word_kept_at_once(library, round_of):
     """Agreed, returned with a remark, kept inside, put off; counted at the end."""
     ids = logged(library, *(told(symptoms=[text]) for text in ("a", "b", "c", "d")))
@@ -97,6 +98,7 @@ def test_each_key_is_a_word_kept_at_once(library, round_of):
     assert walk.agreed == ids[:1]
 
 
+@pytest.mark.slow
 def test_private_text_is_shown_with_what_would_stand_there_and_masked_by_a_key(library, round_of):
     """Agreeing has to wait for that; the mask is a revision of the lead's, and the earlier text stays inside."""
     (case_id,) = logged(library, told(leftover=RANG))
@@ -117,6 +119,7 @@ def test_what_only_looks_private_is_let_out_by_a_key(library, round_of):
     assert (library.get(case_id).revision, said(library, case_id).said) == (1, Said.AGREED)
 
 
+@pytest.mark.slow
 def test_words_that_no_list_knows_have_to_be_judged_before_agreeing(library, round_of):
     """Shown in their sentence; one is accepted for the library, one masked, and the next case is not asked again."""
     first, second = logged(
@@ -130,6 +133,7 @@ def test_words_that_no_list_knows_have_to_be_judged_before_agreeing(library, rou
     assert {said(library, case_id).said for case_id in (first, second)} == {Said.AGREED}
 
 
+@pytest.mark.slow
 def test_all_words_of_a_case_are_accepted_by_one_key_once_they_were_shown(library, round_of):
     """Every one of them stands on the screen before the key is asked for."""
     (case_id,) = logged(library, told(leftover="the zorbel, the quonk and the brimlet hum"))
@@ -147,6 +151,7 @@ def test_a_case_is_returned_from_its_words(library, round_of):
     assert said(library, case_id).said is Said.RETURNED
 
 
+@pytest.mark.slow
 def test_a_job_told_twice_is_merged_by_a_key(library, round_of):
     """The likely double is named; where there is none the ID is asked for."""
     first, again = logged(library, told(), told(note="told again"))
@@ -174,6 +179,7 @@ def test_what_changed_since_the_agreed_revision_is_on_the_screen(library, round_
     assert "the next edition holds revision 1" in shown
 
 
+@pytest.mark.slow
 def test_a_case_revised_while_it_is_read_is_not_agreed_to_unread(library):
     """The word is for what was on the screen; the new text is shown first."""
     (case_id,) = logged(library, told())
@@ -189,6 +195,7 @@ def test_a_case_revised_while_it_is_read_is_not_agreed_to_unread(library):
     assert said(library, case_id).said is Said.WAITS
 
 
+@pytest.mark.slow
 def test_back_goes_to_the_case_before_and_other_keys_are_told(library, round_of):
     """A word can be followed by another; the last one counts."""
     ids = logged(library, told(symptoms=["a"]), told(symptoms=["b"]))
@@ -198,6 +205,7 @@ def test_back_goes_to_the_case_before_and_other_keys_are_told(library, round_of)
     assert "Done, step by step" in shown
 
 
+@pytest.mark.slow
 def test_what_is_gone_meanwhile_is_passed_over(library, round_of):
     """Removed by its author while the lead was at another one."""
     ids = logged(library, told(symptoms=["a"]), told(symptoms=["b"]))
@@ -207,6 +215,7 @@ def test_what_is_gone_meanwhile_is_passed_over(library, round_of):
     assert said(library, ids[1]).said is Said.AGREED
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("height", [24, 40])
 def test_a_long_case_fits_the_height_of_the_terminal(library, monkeypatch, height):
     """80 columns and 24 lines, the size of an old terminal (ECMA-48 names none; VT100 User Guide, from memory)."""

@@ -47,6 +47,7 @@ def test_what_a_format_does_not_tell_is_said(tmp_path: Path) -> None:
     assert "load not known without the bit rate (--bit-rate)" in told
 
 
+@pytest.mark.slow
 def test_two_channels_stand_under_headings_of_their_own(tmp_path: Path) -> None:
     """Each with its silences; the known-good log has one of them."""
     second = messages(silent(BRAKES, (10, 99)), 20)

@@ -67,6 +67,7 @@ def screen(stamp: str, message: can.Message) -> str:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["absolute", "zero", "delta", "date"])
 def test_what_candump_prints_with_stamps(kind: str, tmp_path: Path) -> None:
     """Absolute, from zero, from frame to frame, with the date (candump -t a, z, d, A)."""
@@ -102,6 +103,7 @@ def test_candump_tells_remote_frames_errors_and_can_fd(tmp_path: Path) -> None:
     assert [one[2] for one in read(text(tmp_path / "a.log", lines))] == [REMOTE, FD | EXTENDED, ERROR]
 
 
+@pytest.mark.slow
 def test_a_table_of_an_analyser(tmp_path: Path) -> None:
     """Microseconds, identifier in hex, a byte a column."""
     lines = ["Time Stamp,ID,Extended,Dir,Bus,LEN,D1,D2,D3,D4,D5,D6,D7,D8"]
@@ -112,6 +114,7 @@ def test_a_table_of_an_analyser(tmp_path: Path) -> None:
     is_read_as_sent(text(tmp_path / "a.csv", lines))
 
 
+@pytest.mark.slow
 def test_a_table_in_decimal_with_flags(tmp_path: Path) -> None:
     """Identifier and bytes in decimal, flags in columns of their own, a semicolon between."""
     lines = ["timestamp;id (dec);rtr;err;ext;dlc;b0;b1;b2;b3;b4;b5;b6;b7"]
@@ -129,6 +132,7 @@ def test_a_table_in_decimal_with_flags(tmp_path: Path) -> None:
     is_read_as_sent(text(tmp_path / "a.txt", lines))
 
 
+@pytest.mark.slow
 def test_a_table_without_a_header(tmp_path: Path) -> None:
     """Time, identifier, length, bytes, and a flag behind them."""
     lines = []
@@ -155,6 +159,7 @@ def test_a_table_with_its_data_in_one_column(tmp_path: Path) -> None:
     is_read_as_sent(text(tmp_path / "a.csv", lines))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-16"])
 def test_frames_in_words_as_a_terminal_recorded_them(encoding: str, tmp_path: Path) -> None:
     """Lines of words between, other text at the beginning, plain text or UTF-16 under any name."""
@@ -174,6 +179,7 @@ def test_what_python_can_prints_is_a_log_too(tmp_path: Path) -> None:
     is_read_as_sent(text(tmp_path / "screen.txt", [str(one) for one in SENT]))
 
 
+@pytest.mark.slow
 def test_milliseconds_of_a_small_board(tmp_path: Path) -> None:
     """Whole numbers before each frame: as many a second as a bus can carry says that they are milliseconds."""
     lines = [

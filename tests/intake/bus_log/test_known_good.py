@@ -13,6 +13,8 @@ from casebase.intake.bus_log.traffic import IdentifierKey, Traffic, read_traffic
 from casebase.intake.bus_log.words import MISSING_MEANS, difference_words, found_words
 from tests.intake.bus_log.invented_logs import BRAKES, CLUSTER, ENGINE, Sender, messages, write
 
+pytestmark = pytest.mark.slow
+
 EVERYBODY = (*ENGINE, *BRAKES, *CLUSTER)
 TABLE = {
     IdentifierKey(False, one.identifier): name

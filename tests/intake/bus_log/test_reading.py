@@ -156,6 +156,7 @@ def test_progress_tells_bytes_read_of_all(tmp_path: Path) -> None:
     assert told[-1] == (path.stat().st_size, path.stat().st_size)
 
 
+@pytest.mark.slow
 @settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(text=st.text(st.characters(max_codepoint=255), max_size=200), ending=st.sampled_from(ENDINGS))
 def test_any_text_is_read_or_refused_in_a_sentence(text: str, ending: str, tmp_path: Path) -> None:
@@ -199,6 +200,7 @@ def test_what_is_written_is_read_again(sent: list[can.Message], ending: str, tmp
     assert rows == [(one.arbitration_id, one.is_extended_id, bytes(one.data)) for one in sent]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("ending", [".log", ".asc", ".trc", ".csv", ".blf", ".mf4"])
 def test_spoilt_logs_are_read_or_refused_in_a_sentence(ending: str, tmp_path: Path) -> None:
     """Bits flipped, parts lost, words put between: eighty of each format."""

@@ -42,6 +42,7 @@ TABLE = {
 }
 
 
+@pytest.mark.slow
 def test_periods_counts_and_lengths_are_those_of_the_senders(tmp_path: Path) -> None:
     """The median interval is the period to one part in a hundred; the jitter stays below what was drawn."""
     bus = report(tmp_path, messages((*ENGINE, *BRAKES, *CLUSTER), 60)).buses[0].bus
@@ -145,6 +146,7 @@ def test_an_identifier_sent_on_events_is_never_called_silent(tmp_path: Path) -> 
     assert found.silences == ()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(8))
 def test_on_a_healthy_bus_nobody_is_called_silent(seed: int, tmp_path: Path) -> None:
     """Jitter of a tenth, one frame in fifty lost, frames between on events, and one who sends at random."""

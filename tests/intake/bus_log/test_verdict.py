@@ -53,6 +53,7 @@ def at(identifier: int, moments: list[float], *, extended: bool = False) -> list
     ]
 
 
+@pytest.mark.slow
 def test_a_quiet_log_says_that_nothing_is_wrong(tmp_path: Path) -> None:
     """The first words, not the last."""
     assert verdict(tmp_path, messages(EVERYBODY, 30)).startswith(
@@ -60,12 +61,14 @@ def test_a_quiet_log_says_that_nothing_is_wrong(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.slow
 def test_two_identifiers_that_stop_are_perhaps_one_module(tmp_path: Path) -> None:
     """With the moment."""
     sent = messages((*ENGINE, *silent(CLUSTER, (12.3, 99)), *BRAKES, *BODY), 40)
     assert verdict(tmp_path, sent) == "Two identifiers (400, 420), perhaps one module, stop at 12.29 s."
 
 
+@pytest.mark.slow
 def test_somebody_who_floods_is_named_and_nobody_else(tmp_path: Path) -> None:
     """The lowest identifier at 3,500 frames a second; the others come through now and then."""
     flood = [10 + place / 3500 for place in range(7000)]
@@ -92,6 +95,7 @@ def test_a_bus_that_goes_to_sleep_accuses_nobody(tmp_path: Path) -> None:
     assert "Bus asleep from 2" in told
 
 
+@pytest.mark.slow
 def test_the_ignition_off_with_some_that_run_on_accuses_nobody(tmp_path: Path) -> None:
     """Sixteen identifiers stop within two seconds, three go on."""
     gone = [
@@ -105,6 +109,7 @@ def test_the_ignition_off_with_some_that_run_on_accuses_nobody(tmp_path: Path) -
     assert "16 identifiers silent together" in told
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("ask", "answer", "extended"),
     [(0x7DF, 0x7E8, False), (0x7E0, 0x7E8, False), (0x18DA10F1, 0x18DAF110, True)],
@@ -122,12 +127,14 @@ def test_a_tester_that_stops_asking_is_no_silent_module(
     assert "2 sent by or for a tester" in not_judged_words(found)
 
 
+@pytest.mark.slow
 def test_long_messages_in_packets_are_no_coming_and_going(tmp_path: Path) -> None:
     """Thirty frames within 60 ms every second, as boats and trucks send what does not fit into eight bytes."""
     packets = [second + place * 0.002 for second in range(40) for place in range(30)]
     assert not report(tmp_path, messages(EVERYBODY, 40) + at(0x1F0, packets)).buses[0].silences
 
 
+@pytest.mark.slow
 def test_a_logger_that_loses_frames_is_told_once(tmp_path: Path) -> None:
     """Nearly all frames of nine stretches are gone: nobody is accused, and it takes one line."""
     chance = random.Random(4)
@@ -143,6 +150,7 @@ def test_a_logger_that_loses_frames_is_told_once(tmp_path: Path) -> None:
     assert sum("logger lost frames" in line for line in lines) <= 1
 
 
+@pytest.mark.slow
 def test_frames_lost_one_by_one_accuse_nobody(tmp_path: Path) -> None:
     """Of every frame one in four is lost: gaps of six periods come by chance."""
     chance = random.Random(5)
@@ -150,6 +158,7 @@ def test_frames_lost_one_by_one_accuse_nobody(tmp_path: Path) -> None:
     assert not report(tmp_path, sent).buses[0].silences
 
 
+@pytest.mark.slow
 def test_a_clock_that_jumps_forward_accuses_nobody_and_hides_nobody(tmp_path: Path) -> None:
     """An hour that no frame tells is the clock's; the module that stops after it is named."""
     sent = messages((*ENGINE, *silent(BRAKES, (30, 99)), *CLUSTER, *BODY), 50)
@@ -159,6 +168,7 @@ def test_a_clock_that_jumps_forward_accuses_nobody_and_hides_nobody(tmp_path: Pa
     assert [key.number for key in silence.identifiers] == [0x1A0, 0x1A4, 0x1B0]
 
 
+@pytest.mark.slow
 def test_pauses_do_not_bury_the_verdict(tmp_path: Path) -> None:
     """Twenty pauses of the whole bus are one line."""
     pauses = tuple((5.0 + 2 * place, 5.4 + 2 * place) for place in range(20))
@@ -187,6 +197,7 @@ def test_senders_of_j1939_are_accused_as_a_whole_alone(tmp_path: Path) -> None:
     assert silence.sender == "source address 33 (body control)"
 
 
+@pytest.mark.slow
 def test_packets_one_after_the_other_all_the_time_are_no_flood(tmp_path: Path) -> None:
     """Twenty frames 0.6 ms apart every 150 ms for 30 s: more pauses than the tally keeps, and the bus is not full."""
     packets = [0.15 * place + 0.0006 * frame for place in range(200) for frame in range(20)]
@@ -195,6 +206,7 @@ def test_packets_one_after_the_other_all_the_time_are_no_flood(tmp_path: Path) -
     assert verdict_words(found.buses[0], found)[0].startswith("Nothing wrong")
 
 
+@pytest.mark.slow
 def test_a_download_by_the_tester_is_no_flood(tmp_path: Path) -> None:
     """Consecutive frames of ISO 15765-2 without separation time fill the bus, as was asked for."""
     download = [5 + place * 0.0005 for place in range(8000)]
@@ -202,6 +214,7 @@ def test_a_download_by_the_tester_is_no_flood(tmp_path: Path) -> None:
     assert not found.buses[0].floods
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1127, 1252])
 def test_a_switching_of_the_ignition_accuses_nobody(seed: int, tmp_path: Path) -> None:
     """The last module stops just before the whole bus is silent; one sends a last frame when all others sleep."""

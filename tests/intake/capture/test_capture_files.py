@@ -51,6 +51,7 @@ TEXTS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", TEXTS)
 def test_text_files_of_many_makes_are_read_alike(tmp_path, volts, kind):
     """Separator, decimal sign, units, header and order of columns do not matter."""
@@ -65,6 +66,7 @@ def test_text_files_of_many_makes_are_read_alike(tmp_path, volts, kind):
         assert capture.read(0, capture.count) == pytest.approx(volts, abs=2e-3)
 
 
+@pytest.mark.slow
 def test_a_text_file_without_time_takes_its_stated_interval(tmp_path, volts):
     """Loggers state the interval once, above the columns."""
     path = tmp_path / "log.csv"
@@ -82,6 +84,7 @@ def test_windows_line_ends_and_quotes_are_no_matter(tmp_path, volts):
         assert capture.count == volts.shape[1]
 
 
+@pytest.mark.slow
 def test_columns_are_chosen_where_the_file_has_more(tmp_path, volts):
     """Four columns whose names and levels tell nothing: the user says which."""
     path = tmp_path / "scope.csv"
@@ -219,6 +222,7 @@ def test_intervals_are_found_above_the_numbers(line, seconds):
     assert stated_step([line]) == pytest.approx(seconds)
 
 
+@pytest.mark.slow
 @given(st.binary(max_size=400), st.sampled_from(["csv", "npy", "npz", "wav", "sr", "vcd"]))
 def test_any_bytes_are_read_or_refused_in_a_sentence(tmp_path_factory, data, ending):
     """No file makes anything but a reading or one sentence."""

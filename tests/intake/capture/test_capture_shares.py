@@ -44,6 +44,7 @@ def seen_in(path):
     return readings_from(read_capture(path), Where(ignition=Ignition.ON))
 
 
+@pytest.mark.slow
 def test_the_time_driven_is_that_of_the_samples(capture):
     """Counted over the samples by numpy alone: those in which the lines stand more than a volt apart."""
     path, volts = capture("whole.csv")
@@ -52,6 +53,7 @@ def test_the_time_driven_is_that_of_the_samples(capture):
     assert waveform.whole_frames == 1.0
 
 
+@pytest.mark.slow
 def test_broken_frames_are_counted(capture):
     """Five of twenty frames with a wrong CRC leave three quarters whole."""
     waveform = seen_in(capture("broken.csv", broken=4)[0])[0].waveform
@@ -64,6 +66,7 @@ def test_frames_sampled_too_slowly_are_not_said_to_be_broken(capture):
     assert waveform.whole_frames is None
 
 
+@pytest.mark.slow
 def test_a_line_at_rest_has_no_share(tmp_path):
     """Without traffic nothing tells how long anybody drives."""
     rows = np.column_stack([np.arange(4000) / 1e6, np.full(4000, 2.5), np.full(4000, 2.49)])

@@ -37,6 +37,7 @@ def frames_of(facts):
 COUNTED = [Sent(0x100 + place, bytes(range(place % 9))) for place in range(12)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("rate", [125e3, 250e3, 500e3, 1e6])
 def test_frames_of_every_length_come_whole_at_every_usual_rate(tmp_path, rate):
     """Identifier, data and bit rate are those sent, from 10 to 80 samples a bit."""
@@ -57,6 +58,7 @@ def test_extended_and_remote_frames_are_told(tmp_path):
     assert (second.identifier, second.remote, second.data) == (0x7DF, True, b"")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("broken", "fault"),
     [
@@ -92,6 +94,7 @@ def test_a_frame_cut_by_either_end_is_neither_whole_nor_broken(tmp_path):
     assert facts.whole_share == 1.0
 
 
+@pytest.mark.slow
 def test_fast_frames_are_read_with_both_rates(tmp_path):
     """CAN FD with a switch of rate, of every length, its longer check sequences right."""
     sent = [Sent(0x300, bytes(range(length)), flexible=True) for length in FD_LENGTHS]
@@ -118,6 +121,7 @@ def test_a_wrong_check_sequence_of_a_fast_frame_is_found(tmp_path):
     assert all(frame.whole for frame in others)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(3))
 def test_noise_alone_gives_no_whole_frame(tmp_path, seed):
     """Whatever pulses noise makes, none of them is called a frame that is whole."""

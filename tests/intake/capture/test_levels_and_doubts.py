@@ -39,6 +39,7 @@ def kinds(facts):
     return {doubt.kind for doubt in facts.doubts}
 
 
+@pytest.mark.slow
 def test_a_healthy_pair_has_its_levels_and_one_sum(tmp_path):
     """2.5 V at rest, 3.5 and 1.5 V driven; both lines add up to 5 V all the time; nothing is in doubt."""
     facts = read(tmp_path, lines())
@@ -65,6 +66,7 @@ def test_a_weak_driver_stands_out_by_its_identifier(tmp_path):
     assert odd["3D5"][0].startswith("weak driver: 1.2")
 
 
+@pytest.mark.slow
 def test_a_ground_offset_moves_both_lines_of_one_sender(tmp_path):
     """A module whose ground lies 0.4 V higher drives both lines that much higher."""
     facts = read(tmp_path, lines(Bus(samples_per_second=10e6, senders={0x1B3: Sender(3.9, 1.9)})))
@@ -73,6 +75,7 @@ def test_a_ground_offset_moves_both_lines_of_one_sender(tmp_path):
     assert "ground offset" in odd["1B3"][0]
 
 
+@pytest.mark.slow
 def test_a_module_with_swapped_lines_stands_out_by_its_identifier(tmp_path):
     """One module drives CAN high down and CAN low up; the others' frames are as whole as ever."""
     turned = Bus(samples_per_second=10e6, senders={0x3D5: Sender(1.5, 3.5)})
@@ -86,6 +89,7 @@ def test_a_module_with_swapped_lines_stands_out_by_its_identifier(tmp_path):
     assert not facts.doubts
 
 
+@pytest.mark.slow
 def test_lines_swapped_at_the_probe_are_read_the_right_way_round(tmp_path):
     """What stands first goes down when driven: said, and CAN high is the one that goes up."""
     facts = read(tmp_path, lines()[::-1])
@@ -95,6 +99,7 @@ def test_lines_swapped_at_the_probe_are_read_the_right_way_round(tmp_path):
     assert facts.whole_share == 1.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("factor", [0.1, 10.0])
 def test_an_attenuation_wrong_by_ten_is_said_and_set_right_by_the_scale(tmp_path, factor):
     """Both lines rest at 0.25 or 25 V; read again with the scale named they are healthy."""
@@ -106,6 +111,7 @@ def test_an_attenuation_wrong_by_ten_is_said_and_set_right_by_the_scale(tmp_path
     assert again.levels.lines[0].recessive == pytest.approx(2.5, abs=0.05)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("place", [0, 1])
 @pytest.mark.parametrize("stays_at", [0.0, 2.5])
 def test_one_line_missing_is_said_and_the_other_still_tells_frames(tmp_path, place, stays_at):
@@ -118,6 +124,7 @@ def test_one_line_missing_is_said_and_the_other_still_tells_frames(tmp_path, pla
     assert facts.whole_share == 1.0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("samples_per_second", [0.6e6, 1.2e6])
 def test_sampled_too_slowly_is_said(tmp_path, samples_per_second):
     """One or two samples a bit are doubted; a frame is told only where its check sequence fits."""
@@ -145,6 +152,7 @@ def test_a_driver_that_never_lets_go_is_stuck(tmp_path):
     assert read(tmp_path, volts).looks == (Look.STUCK,)
 
 
+@pytest.mark.slow
 def test_fault_tolerant_levels_are_told_by_themselves(tmp_path):
     """0 and 5 V at rest, 3.6 and 1.4 V driven (NXP TJA1055): the medium is taken from them."""
     bus = Bus(bit_rate=125e3, samples_per_second=5e6)

@@ -50,6 +50,7 @@ def lin_bits(identifier, data):
     return [0] * 13 + [1] + [bit for value in body for bit in byte_bits(value)] + [1] * 30
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("count", range(1, 9))
 def test_lin_frames_of_every_length_are_whole(tmp_path, count):
     """One to eight bytes of data: up to ten bytes follow the sync field."""
@@ -121,6 +122,7 @@ def test_ac_coupling_is_doubted_and_frames_hold(tmp_path):
     assert facts.whole_share == 1.0
 
 
+@pytest.mark.slow
 def test_a_capture_without_any_can_is_doubted(tmp_path):
     """Two channels of something else that switches: no frame is told, and that is said."""
     clock = np.where(np.arange(60_000) // 137 % 2, 3.4, 2.5)
@@ -151,6 +153,7 @@ def test_one_or_two_frames_of_can_fd_tell_both_bit_rates(tmp_path, bit_rate, dat
     assert facts.whole_count == count
 
 
+@pytest.mark.slow
 def test_logic_levels_of_lin_are_told_as_lin(tmp_path):
     """A logic analyser's channel tells no volts; break and sync field tell the bus."""
     bits = [1] * 40 + lin_bits(0x23, [0x11, 0x22]) * 3
@@ -163,6 +166,7 @@ def test_logic_levels_of_lin_are_told_as_lin(tmp_path):
     assert kinds(facts) == {Kind.LOGIC}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("logic", [True, False], ids=["logic", "one line"])
 def test_a_frame_that_is_mostly_dominant_tells_which_level_is_rest(tmp_path, logic):
     """A short capture of one frame of zeros is low for longer than it is high; its check sequence says what is rest."""

@@ -55,18 +55,21 @@ def is_the_pair(path, volts, wanted=None):
     return read_capture(path, None, wanted).whole_count == len(FRAMES)
 
 
+@pytest.mark.slow
 def test_numbers_of_samples_with_start_and_increment(tmp_path, volts):
     """The first column counts samples; the step stands once, below its name."""
     head = ["X,CH1,CH2,Start,Increment", "Sequence,Volt,Volt,-1.0e-03,2.0e-07"]
     assert is_the_pair(table(tmp_path / "a.csv", head, numbered(volts, "", "")), volts)
 
 
+@pytest.mark.slow
 def test_numbers_of_samples_with_a_rate_in_the_header(tmp_path, volts):
     """Settings stand in the header's text."""
     head = ["Sampling rate: 5.0 MSa/s", "Sample,CH1 (V),CH2 (V)"]
     assert is_the_pair(table(tmp_path / "a.csv", head, numbered(volts)), volts)
 
 
+@pytest.mark.slow
 def test_settings_beside_the_first_samples(tmp_path, volts):
     """Three columns of settings in the first rows, empty further down; the samples stand right of them."""
     settings = [
@@ -100,6 +103,7 @@ def test_each_cell_with_its_unit(tmp_path, volts):
     assert is_the_pair(table(tmp_path / "a.csv", ["Time,A,B"], rows), volts)
 
 
+@pytest.mark.slow
 def test_a_row_of_units(tmp_path, volts):
     """Microseconds and millivolts in the row below the names."""
     rows = [
@@ -111,12 +115,14 @@ def test_a_row_of_units(tmp_path, volts):
     )
 
 
+@pytest.mark.slow
 def test_the_newest_row_first(tmp_path, volts):
     """Time falls from row to row: samples come back in the order of time."""
     rows = [[f"{place / RATE:.7f}", f"{a:.3f}", f"{b:.3f}"] for place, (a, b) in enumerate(volts.T)][::-1]
     assert is_the_pair(table(tmp_path / "a.csv", ["Time,CH1,CH2"], rows), volts)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("infinity", ["∞", "inf", "Infinity", "9.9E+37"])
 def test_what_the_scope_clipped_is_taken_as_its_limit(tmp_path, volts, infinity):
     """Infinity above 3.4 V: frames are whole, and it is said how many values lie beyond."""
@@ -175,6 +181,7 @@ def test_of_four_channels_the_pair_is_found(tmp_path, volts):
     assert "channels 4 and 2 of 4" in facts.notes[-1]
 
 
+@pytest.mark.slow
 def test_a_table_of_logic_levels_tells_frames_and_no_volts(tmp_path, volts):
     """A receive pin beside channels that never change: the busiest is read."""
     pin = (volts[0] - volts[1] < 0.9).astype(int)
@@ -226,6 +233,7 @@ def test_sessions_and_dumps_that_sigrok_writes(tmp_path, volts):
         assert found == [(one.identifier, one.data) for one in FRAMES]
 
 
+@pytest.mark.slow
 def test_text_in_utf_16_is_read(tmp_path, volts):
     """As spreadsheets save it."""
     rows = [[f"{place / RATE:.7f}", f"{a:.3f}", f"{b:.3f}"] for place, (a, b) in enumerate(volts.T)]
@@ -241,6 +249,7 @@ def test_a_binary_file_of_an_instrument_is_refused_with_how_to_export(tmp_path):
         open_capture(tmp_path / "scope.bin")
 
 
+@pytest.mark.slow
 def test_the_content_tells_the_kind_of_file(tmp_path, volts):
     """An array under a name that tells nothing."""
     with (tmp_path / "capture.dat").open("wb") as file:
@@ -255,6 +264,7 @@ def test_medium_named_against_one_line_still_reads_it(tmp_path, volts):
     assert facts.whole_count == len(FRAMES)
 
 
+@pytest.mark.slow
 def test_rows_left_empty_at_the_end_are_no_samples(tmp_path, volts):
     """A channel that ends before the column of time does."""
     rows = [[f"{place / RATE:.7f}", f"{a:.3f}", f"{b:.3f}"] for place, (a, b) in enumerate(volts.T)]

@@ -62,6 +62,7 @@ def test_a_pulse_of_one_bit_in_a_long_silence_is_still_seen(tmp_path):
     assert np.count_nonzero(trace.whole.highest[high] > 3.3) < 5
 
 
+@pytest.mark.slow
 def test_swapped_channels_are_drawn_under_their_own_names(tmp_path):
     """CAN high is the one that goes up."""
     (tmp_path / "swapped").mkdir()
@@ -76,6 +77,7 @@ def test_a_trace_read_back_is_the_same(tmp_path):
     assert len(text) < LARGEST_CHARACTERS / 4
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "told"),
     [
@@ -95,6 +97,7 @@ def test_what_is_no_trace_is_refused(tmp_path, change, told):
         trace_from(change(text))
 
 
+@pytest.mark.slow
 @given(st.text(max_size=300))
 def test_any_text_is_a_trace_or_refused(text):
     """No other error comes out."""
