@@ -151,7 +151,8 @@ def _row(line: str, separator: re.Pattern[str]) -> list[str]:
 _SILENT: Final = re.compile(
     r"\bno (?:response|communication|answer|reply|comms)\b(?! (?:fault|error|problem|code|issue))"
     r"|\bnot (?:respond|answer|communicat|reach|reply)[a-z]{0,5}"
-    r"|\bunable to (?:communicate|connect)\b|\bcannot be reached\b",
+    r"|\bunable to (?:communicate|connect)\b|\bcannot be reached\b"
+    r"|\bcomm?s?(?:unications?)? (?:error|failure|failed|timeout)(?=\s*$)",
     re.IGNORECASE,
 )
 """Ways to say that a module does not answer the tester (common practice, no source)."""
@@ -168,7 +169,7 @@ _SAYS_STORED: Final = re.compile(
 )
 _IN_BRACKETS: Final = re.compile(r"\s{0,2}\(([A-Za-z][^()]{1,38})\)")
 _COUNT_BEHIND: Final = re.compile(
-    r"(?:\s{0,3}[(\[:-]\s{0,3}|\s{2,3})(?:no|[0-9]{1,3})\s{1,3}(?:stored )?(?:codes?|dtcs?|faults?)(?:\W.{0,30})?$",
+    r"(?:\s{0,3}[(\[:-]\s{0,3}|\s{2,3}|\s?[._]{3,80}\s?)(?:no|[0-9]{1,3})\s{1,3}(?:stored )?(?:codes?|dtcs?|faults?)(?:\W.{0,30})?$",
     re.IGNORECASE,
 )
 _REPORT_WORDS: Final = re.compile(
@@ -178,7 +179,7 @@ _REPORT_WORDS: Final = re.compile(
 )
 _ADDRESS: Final = re.compile(r"(?:address|addr|node|id|no|nr)?[ .#]{0,2}(?:0x)?[0-9A-F]{1,3}", re.IGNORECASE)
 _NUMBER_IN_FRONT: Final = re.compile(
-    r"^(?:(?:0x)?[0-9]{1,3}\s{0,3}[-:.)]\s{0,3}|ecu\s?[0-9]{1,3}\s{1,4}(?=[A-Z]))", re.IGNORECASE
+    r"^(?:(?:0x)?[0-9]{1,3}\s{0,3}[-:.)]\s{0,3}|[0-9]{2}\s{1,3}(?=[A-Z])|ecu\s?[0-9]{1,3}\s{1,4}(?=[A-Z]))", re.IGNORECASE
 )
 _SAYS_MODULE: Final = re.compile(r"\b(?:module|unit|ecu|controller)\b", re.IGNORECASE)
 _NO_MODULE: Final = re.compile(
@@ -327,7 +328,7 @@ def silent_in(line: str) -> list[str]:
         return []
     before, after = line[: phrase.start()], line[phrase.end() :]
     cells = cells_of(before)
-    exact = [_without_number(cell.text) for cell in cells if module_key(cell.text)]
+    exact = [name for cell in cells if module_key(name := _without_number(cell.text))]
     if exact:
         return exact
     for text, strict in ((before, True), (after, False)):

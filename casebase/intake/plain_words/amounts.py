@@ -158,9 +158,13 @@ _CHANGES_FROM: Final = rule(
 )
 
 
+_TO_FROM: Final = rule(r"[0-9](?: ?(?:ohms?|v|volts?|\u03a9))? from \Z", re.IGNORECASE)
+
+
 def changed_from(text: str, amount: Measured) -> bool:
     """Return whether an amount is what stood there before it changed: `goes from 60 to 120`."""
-    return _CHANGES_FROM.search(text, max(0, amount.start - 30), amount.start) is not None
+    start = max(0, amount.start - 30)
+    return bool(_CHANGES_FROM.search(text, start, amount.start) or _TO_FROM.search(text, start, amount.start))
 
 
 def _both_ends(text: str, change: re.Match[str]) -> Iterator[Measured]:
@@ -204,13 +208,20 @@ def _measured(text: str, match: re.Match[str]) -> Measured | None:
         match["alternating"] or _ALTERNATING.search(text[max(0, match.start() - 36) : match.start()])
     ):
         quantity = Quantity.AC_VOLTAGE
-    limit = {"<": "under ", ">": "over "}.get((match["limit"] or "").strip(), match["limit"] or "")
+    limit = "" if _second_of_two(text, match) else match["limit"] or ""
+    limit = {"<": "under ", ">": "over "}.get(limit.strip(), limit)
     number = match["low"] if not match["high"] else f"{match['low']} to {match['high']}"
     value = _value(f"{limit}{number} {unit}".strip(), quantity or Quantity.RESISTANCE)
     if value is None or (quantity is Quantity.CURRENT):
         return None
     low = value.low if isinstance(value, Amount) else float(match["low"].replace(",", "."))
-    return Measured(match.start(), match.end(), str(value).rsplit(" ", 1)[0], unit, quantity, low)
+    start = match.start() if limit else match.start("low")
+    return Measured(start, match.end(), str(value).rsplit(" ", 1)[0], unit, quantity, low)
+
+
+def _second_of_two(text: str, match: re.Match[str]) -> bool:
+    """Return whether `over` parts two levels and limits none: `2.61 over 2.39`."""
+    return (match["limit"] or "").lower().strip() == "over" and text[: match.start()][-2:-1].isdigit()
 
 
 def _unit(match: re.Match[str]) -> tuple[Quantity | None, str]:

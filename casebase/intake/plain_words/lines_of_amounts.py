@@ -11,6 +11,7 @@ from casebase.intake.plain_words.amounts import Measured
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.points import BOTH, PAIR, Subject, default_lines
 from casebase.intake.plain_words.taken_amounts import (
+    BETWEEN_TWO,
     LEAST_OHMS_BARE,
     LOOKED_BACK,
     MOST_VOLTS_BARE,
@@ -37,6 +38,12 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
         first, *levels = amounts
         if are_high_and_low(marks, clause, levels):
             return without_subject(marks, clause, first, before) + high_and_low(marks, levels[:2])
+    if len(subjects) == 1 and _are_of_two_lines(marks, subjects[0], amounts):
+        return [
+            one
+            for amount, point in zip(amounts, subjects[0].points, strict=True)
+            for one in with_subject(marks, clause, amount, replace(subjects[0], points=(point,)), before)
+        ]
     if not subjects and are_high_and_low(marks, clause, amounts):
         return high_and_low(marks, amounts) + [
             one for amount in amounts[2:] for one in without_subject(marks, clause, amount, before)
@@ -48,6 +55,16 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
             for one in (*_as_well(marks, clause, amount, subject, subjects), subject):
                 found += with_subject(marks, clause, amount, one, [*before, *found][-LOOKED_BACK:])
     return found
+
+
+def _are_of_two_lines(marks: Marks, subject: Subject, amounts: Sequence[Measured]) -> bool:
+    """Return whether two amounts are the levels of two lines in their order: `pins 6 and 14: 2.7 and 2.3`."""
+    lines = subject.lines
+    if len(lines) != len(amounts) or len(lines) != _TWO_ENDS or {*lines} & {None, PAIR, BOTH, *POWER_LINES}:
+        return False
+    joined = BETWEEN_TWO.fullmatch(marks.message.text, amounts[0].end, amounts[1].start)
+    levels = all(one.quantity in (None, Quantity.VOLTAGE) and one.low <= MOST_VOLTS_BARE for one in amounts)
+    return bool(joined and levels and min(one.low for one in amounts) < LEAST_OHMS_BARE)
 
 
 def _the_same_again(
@@ -73,8 +90,13 @@ def _named_before(marks: Marks, clause: Clause, amount: Measured) -> Sequence[Su
     if not subjects:
         return ()
     others = within(marks.amounts, marks.clause_at(subjects[-1].start).start, clause.start)
-    ends = not others and not any(map(str.isalnum, text[subjects[-1].end : clause.start]))
-    return subjects[-1:] if ends else ()
+    told = text[subjects[-1].end : clause.start]
+    of_ends = len(subjects[-1].points) == _TWO_ENDS and len(told.split()) <= _MOST_SAID_OF_IT
+    return subjects[-1:] if not others and (of_ends or not any(map(str.isalnum, told))) else ()
+
+
+_MOST_SAID_OF_IT: Final = 5
+"""Words between two ends and their amount in the next clause: `low to ground is a dead short, 0.3 ohm`."""
 
 
 def _is_of_the_pair(marks: Marks, last: TakenAmount, amount: Measured, subject: Subject) -> bool:

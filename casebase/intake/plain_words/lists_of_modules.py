@@ -24,8 +24,10 @@ FORWARD: Final = rule(
     r"|finds?|hears?"
     r"|pings?|picks? up)(?: (?:with|to|into|from))?\b"
     r"|\bnot (?:finding|hearing|getting|detecting|reaching|seeing|picking up)(?: (?:anything )?(?:from|into|to))?\b"
-    r"|\b(?:nobody|no one|nothing|none) (?:hears?|sees?|finds?|reaches|talks to|can (?:hear|see|find|reach|talk to))\b"
+    r"|\b(?:nobody|no one|nothing|none)(?: [a-z]+){0,4} (?:hears?|sees?|finds?|reaches|talks to|can (?:hear|see|find|reach|talk to))\b"
     r"|\bnobody (?:hear|see|find|reach)\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
+    r"|\b(?:scanner|tester|scan tool|tool|scan|laptop|tablet) (?:hangs|sticks|stops|freezes|gives up|fails|errors)"
+    r" (?:on|at|with)(?= )"
     r"|\b(?:lost of|lost|nothing (?:from|out of)|not seeing|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
@@ -34,10 +36,13 @@ BACKWARD: Final = rule(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
     r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
     r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
-    r"|show(?:s|n|ing)? up|showing (?:on|in)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
+    r"|show(?:s|n|ing)? up|showing (?:on|in)|show(?:n)? (?:on|in) (?:the |my )?(?:scan|list|tree|tester|scanner)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
     r"|ing)(?: up)?|listed|recognised"
     r"|(?:on|in) the (?:network|bus|list|scan|tree))(?=\W|$)"
-    r"|\b(?:fail(?:s|ed|ing)?|refus(?:es|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|come up)\b"
+    r"|\b(?:fail(?:s|ed|ing)?|refus(?:es?|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|appear|link|initiali[sz]e|boot|identify|check in|log on"
+    r"|register|join|show up|speak|come (?:up|in|on|back|alive|on-?line))\b|\b(?:goes|went|gone|going) dark\b"
+    r"|\bcomm?s?(?:unications?)? (?:error|failure|fault|failed|fail)(?=\s*(?:[.,;\n]|$))"
+    r"|(?P<listed>fail(?:ed)?|error|n/a)\b(?=\s*[;,\n]|\s*$)"
     r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
     r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b"
     r"|when\b|after\b|since\b|while\b))"
@@ -46,15 +51,15 @@ BACKWARD: Final = rule(
     r"|contact|connection|data|link)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
     r"|network|bus)))"
     r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
-    r"|\b(?:is |are |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely "
+    r"|\b(?:is |are |was |were |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely "
     r"|totally |both |all )?(?:silent|quiet|absent|dead|off-?line|off line|mute|unreachable|unresponsive"
     r"|missing)\b(?! ?:)"
-    r"|\b(?:is |are )?gone(?=\s*[.,;]|$)"
+    r"|\b(?:is |are |both |all |went |goes )*down(?=\s*[.,;:\n]|\s*$)|\b(?:is |are )?gone(?=\s*[.,;]|$)|\bare (?:both |all )?out(?=\s*[.;\n]|$)"
     r"|\b(?:has |have )?(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
     r"|\b(?:says?|said|does|gives?|sends?|tells?)(?: me)? nothing\b|(?<=[a-z]): ?nothing(?=\s*(?:[.,;\n]|$))"
     r"|\b(?:times|timed|timing) out\b|\btime-?out\b(?! (?:setting|value))|\b(?:is |are )?gr[ea]yed out\b"
     r"|\b(?:a )?no[ -]show\b|\bno go\b"
-    r"|\b(?:won'?t|will not|does ?n[o']t|refuses to|cannot|can'?t) (?:open|load|link|wake|connect|show(?= on"
+    r"|\b(?:won'?t|will not|does ?n[o']t|refuses to|cannot|can'?t) (?:open|load|link|wake|connect|identify|register|boot|show(?= on"
     r"|\s*(?:[.,;\n]|$))|initiali[sz]e)\b"
     r"|\b(?:do|does|did|will)(?: not|n't|nt)(?=\s*(?:[.,;\n]|$))|\bquits? (?:talking|responding|answering"
     r"|communicating)\b"
@@ -79,13 +84,13 @@ _BETWEEN_NAMES: Final = rule(
     re.IGNORECASE,
 )
 _LEADS_TO_NAME: Final = rule(
-    r"[\s:\-]{0,3}(?:(?:with|to|from|of|on|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either"
+    r"\"?[\s:\-]{0,3}(?:(?:is|are|with|to|from|of|on|for|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either"
     r"|anything else|just|only)\b[\s:]{0,2}){0,4}",
     re.IGNORECASE,
 )
 _LEADS_FROM_NAME: Final = rule(
     r"[\s:,=>()-]{0,4}(?:(?:module|unit|ecu|itself|both|all|also|now|still|at random|sometimes|too|and it|he|it"
-    r"|just|which|that|only)\b[\s,]{0,2}){0,3}",
+    r"|just|which|that|only)\b[\s,:=]{0,2}){0,3}",
     re.IGNORECASE,
 )
 
@@ -147,11 +152,18 @@ def listed_before(marks: Marks, place: int) -> list[Named]:
         before
         and _BETWEEN_NAMES.fullmatch(text, before[-1].end, names[0].start)
         and not _own_word(marks.message, before[-1])
+        and (before[-1].is_clear or not _IN_FRONT.search(text, marks.clause_at(before[-1].start).start, before[-1].start))
     ):
         names.insert(0, before.pop())
     return _after_other_phrase(marks, names)
 
 
+_IN_FRONT: Final = rule(
+    r"(?<![\w'])(?!(?:the|my|his|both|and|or|nor|but|not|so|now|then|also|neither|either|with|from|all|any|no|for|to|on|in|of"
+    r"|is|are|module|modules|unit|comms|that|if|when|since|because|left|right|front|rear|old|its|our)\b)[A-Za-z]\w* \Z",
+    re.IGNORECASE,
+)
+"""A word in front of an everyday name, which then may name something else: `MX engine, AdBlue unit offline`."""
 _IT: Final = rule(r"\bit (?:still |now |also |just )?$", re.IGNORECASE)
 
 

@@ -13,7 +13,7 @@ from casebase.intake.plain_words.amounts import Measured, amounts_in
 from casebase.intake.plain_words.not_measured import SAID_OF_THIS, is_not_read_here
 from casebase.intake.plain_words.not_of_the_bus import is_of_no_line, measures_the_part
 from casebase.intake.plain_words.plugs import places_in
-from casebase.intake.plain_words.points import points_in, subjects_in
+from casebase.intake.plain_words.points import BLACK_LEAD, points_in, subjects_in
 from casebase.intake.plain_words.states import (
     MediumSaid,
     Named,
@@ -79,6 +79,7 @@ class Marks:
         self.subjects = subjects_in(self.message, self.points)
         spans = [(one.start, one.end) for one in self.points] + [(one.start, one.end) for one in self.places]
         spans += [(one.start, one.end) for one in self.networks]
+        spans += [match.span() for match in BLACK_LEAD.finditer(self.message.text)]
         inside = {place for start, end in spans for place in range(start, end)}
         self.amounts = [
             one for one in amounts_in(_without_pins(self.message, inside)) if one.start not in inside

@@ -190,7 +190,7 @@ _ASKS: Final = rule(
 def _is_asked(text: str, clause: Clause, amount: Measured) -> bool:
     """Return whether an amount is only asked for: `120 ohms?`, `do you have 60 ohm between the lines?`."""
     start, end = clause.sentence
-    if text[end : end + 1] != "?":
+    if text[end : end + 1] != "?" or text[end : end + 2] == "?!":
         return False
     alone = not any(map(str.isalnum, text[start : amount.start] + text[amount.end : end]))
     return (alone and (start > 0 or amount.number in NOMINAL_OHMS)) or (

@@ -27,6 +27,7 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
         or bool(_OF_A_CHIP.search(text, clause.sentence[0], amount.start))
         or bool(_SHORTED_TO.search(before))
         or _is_nominal_supply(text, amount)
+        or bool(_DIFFERENCE.match(text, amount.end))
         or _is_on_the_bench(text, clause.sentence)
         or _is_of_a_component(text, clause, amount, named)
     )
@@ -98,6 +99,12 @@ _SHORTED_TO: Final = rule(
     r"\bshort(?:ed|s)? to (?:the )?(?:power|battery|batt|b\+|plus|positive|supply|feed)? ?$", re.IGNORECASE
 )
 """Before the name of a supply by its volts."""
+_DIFFERENCE: Final = rule(
+    r",? (?:below|above|under|over|higher|lower|more|less)(?: than)? (?:the |can )?(?:high|low|other|battery|ground|normal|spec)\b"
+    r"|,? (?:higher|lower|more|less)\b|,? (?:difference|apart)\b",
+    re.IGNORECASE,
+)
+"""Behind how far two values lie apart: neither was read."""
 _OF_A_CHIP: Final = rule(r"\b(?:rx|tx|rxd|txd|vcc|vdd|gpio)\b[^,.;:?!\n]*,?[^,.;:?!\n]*$", re.IGNORECASE)
 """Before what was read on a pin inside a module."""
 
@@ -172,7 +179,8 @@ _COMPONENT_BEFORE: Final = rule(
     re.IGNORECASE,
 )
 _COMPONENT_BEHIND: Final = rule(
-    rf"(?: reading| resistance)? (?:on|at|of|across|through|for|in) (?:the |each |a )?(?:\w+ ){{0,2}}{_COMPONENT}\b",
+    rf"(?: reading| resistance)? (?:on|at|of|across|through|for|in) (?:the |each |a )?(?:\w+ ){{0,2}}{_COMPONENT}\b"
+    r"(?! (?:end|side|plug|connector)\b)",
     re.IGNORECASE,
 )
 

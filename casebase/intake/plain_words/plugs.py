@@ -10,6 +10,7 @@ from typing import Final
 
 from casebase.intake.plain_words.written import Written, rule
 from casebase.record.modules import NamedModule, modules_named_in
+from casebase.record.reading import PLACE_NOT_NAMED
 
 _DLC: Final = rule(
     r"\b(?:dlc|obd(?: ?(?:2|ii))?|diag(?:nostic)?s? (?:connector|plug|socket|port)|(?:9|16)[- ]pin)\b",
@@ -25,6 +26,7 @@ _PLUG_WORD: Final = rule(
     r"\s(?:plug|connector|conn|socket|side of the plug)\b(?! (?:of|for)\b)", re.IGNORECASE
 )
 _AT: Final = rule(r"\b(?:at|on) (?:the )?$", re.IGNORECASE)
+_END: Final = rule(r"\s(?:end|side)\b", re.IGNORECASE)
 
 
 _AT_PART: Final = rule(
@@ -37,8 +39,15 @@ _AT_PART: Final = rule(
 """A part that is no module by any known name, at which something was read."""
 
 
+_AT_END: Final = rule(
+    r"\bat (?:the )?(?:(?P<which>other|far|same|near|this|that|one)|(?P<part>(?!(?:the|its|his|her|their|your|any|both|each|every|diag\w*|deutsch|main|big|small|round|square)\b)"
+    r"[a-z]{3,14})) (?:end|plug|connector)\b", re.IGNORECASE
+)
+"""The end of a wire at a part that has no name of its own: `7.5 at the sensor end`."""
+
+
 _ITS_PLUG: Final = rule(
-    r"\b(?:at|on) (?:its|his|the (?P<noun>sensor|module|unit|motor|pump|controller)(?:'?s)?)(?: own)?"
+    r"\b(?:at|on|in) (?:its|his|the (?P<noun>sensor|module|unit|motor|pump|controller)(?:'?s)?)(?: own)?"
     r" (?:plug|connector|socket|pins)\b",
     re.IGNORECASE,
 )
@@ -62,8 +71,8 @@ def places_in(message: Written) -> list[Place]:
     named = modules_named_in(text, strict=False)
     for module in named:
         name = f"connector of {text[module.start : module.end]}"
-        plug = _PLUG_WORD.match(text, module.end)
         before = text[max(0, module.start - 30) : module.start]
+        plug = _PLUG_WORD.match(text, module.end) or (_AT.search(before) and _END.match(text, module.end))
         behind_plug = next((one for one in _AT_PLUG.finditer(before) if one.end() == len(before)), None)
         if plug:
             found.append(Place(module.start, plug.end(), name))
@@ -77,6 +86,12 @@ def places_in(message: Written) -> list[Place]:
         Place(match.start("part"), match.end("part"), f"connector of {match['part']}")
         for match in _AT_PART.finditer(text)
         if taken.isdisjoint(range(*match.span("part")))
+    ]
+    taken.update(at for place in found for at in range(place.start, place.end))
+    found += [
+        Place(*match.span(), PLACE_NOT_NAMED if match["which"] else f"connector of {match['part']}")
+        for match in _AT_END.finditer(text)
+        if taken.isdisjoint(range(*match.span()))
     ]
     return sorted(found, key=lambda place: place.start)
 

@@ -51,7 +51,8 @@ _POINTS: Final = rule(
     rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?:(?-i:L)"
     r"|l(?=\s?[-/]\s?(?:gnd|ground|earth"
     rf"|chassis)\b)|(?<=\bh[-/])l)(?!\w))"
-    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! the (?:plug|load))|(?:between|across) (?:the |both |can |2 "
+    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! (?:the |its |a |my |that )?(?:plug|load|ground|earth|fuse|feed|supply|battery|batt"
+    r"|relay|connector|switch|joint|splice|resistor|cable|lead|strap|bulb|terminals?)\b)|(?:between|across) (?:the |both |can |2 "
     r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
     r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires|h ?(?:/|and|&) ?l))?\b(?! (?:of (?:these|those|them)|times|cases"
     r"|instances|states|sides|ways|positions"
@@ -64,9 +65,9 @@ _POINTS: Final = rule(
     r"|\()?[0-9]))(?: (?:pin|wire|side"
     r"|line))?\b(?! (?:can|ok|good)))"
     r"|(?P<battery>(?<!at )(?<!disconnected )(?<!removed )(?<!unhooked )\b(?:battery|batt)\b"
-    r"(?= (?:at |is |was |has |reads |voltage |only |drops to |goes to |down to )?[0-9])"
+    r"(?= (?:at |is |was |has |reads |shows |sits at |stays at |voltage |only |drops to |goes to |down to )?[0-9])"
     r"|(?:(?<=[0-9]v )|(?<=[0-9] v ))(?:battery|batt)\b(?! (?:charger|minus|neg|plus|pos|off|disc))"
-    r"|\balternator\b(?= (?:at |is |gives |charges at )?[0-9]))",
+    r"|\bcharging\b(?= (?:at )?[0-9]{2}[.,][0-9])|\balternator\b(?= (?:at |is |gives |charges at )?[0-9]))",
     re.IGNORECASE,
 )
 _AT_BATTERY: Final = rule(r"\b(?:at|on|across) (?:the )?(?:battery|batt)\b(?! voltage)", re.IGNORECASE)
@@ -120,11 +121,21 @@ _USUAL_PAIRS: Final = frozenset(
     )
 )
 _ON_PIN: Final = rule(
-    r"\b(?:on|from|of|same|(?:red|lead|probe) (?:to|at)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
+    r"\b(?:on|from|of|same|(?:red|lead|probe) (?:to|at|on)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
     r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,
 )
+_SITS: Final = (
+    r"(?:is|was|reads?|has|gives?|shows?|gets?|sits|sitting|stays|stands|at|still|only|now|about|around|up|stuck|then)"
+)
+_BARE_PIN: Final = rule(
+    r"(?:^|(?<=[\n;,:.(] )|(?<=\band )|(?<=\bbut )|(?<=\bwhile )|(?<=\bthen )|(?<=\bthat )|(?<=\bwith ))(?P<pin>6|14|16)"
+    rf"(?=(?:\s{_SITS}){{1,4}}\s[0-9]{{1,2}}(?:[.,][0-9]+)?(?!\w)(?! ?(?:ohm|\u03a9|k\b))|\s?[:=]\s?[0-9]"
+    r"|\s[0-9]{1,2}[.,][0-9])",
+    re.IGNORECASE,
+)
+"""A pin called by its number alone where its volts are told: `6 is sitting at 2.8 and 14 2.2`."""
 _TRUCK_PAIR: Final = rule(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = rule(
     r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+(?: ?V|[ ,]|$))"
@@ -165,7 +176,7 @@ class Subject:
         return tuple(point.line for point in self.points)
 
 
-_BLACK_LEAD: Final = rule(
+BLACK_LEAD: Final = rule(
     r"\b(?:black(?: lead| probe)?|(?:negative|minus) (?:lead|probe)) (?:is |was )?(?:on|to"
     r"|at) (?:the )?(?:pin )?(?:4|5|ground|gnd"
     r"|chassis|earth|body)\b",
@@ -187,7 +198,7 @@ def points_in(message: Written, media: set[Medium], places: list[Place]) -> list
         *(Point(*match.span(), Line.BATTERY_PLUS) for match in _AT_BATTERY.finditer(message.text)),
     ]
     kept: list[Point] = []
-    taken: set[int] = {at for match in _BLACK_LEAD.finditer(message.text) for at in range(*match.span())}
+    taken: set[int] = {at for match in BLACK_LEAD.finditer(message.text) for at in range(*match.span())}
     for point in found:
         if not taken.intersection(range(point.start, point.end)):
             taken.update(range(point.start, point.end))
@@ -225,14 +236,22 @@ def _as_one(text: str, first: Point, second: Point) -> Point | None:
     return None
 
 
-_HAS_VOLTS: Final = rule(r" (?:has|gets|got|sees)(?: \w+){0,2} [0-9]{1,2}(?:[.,][0-9]+)? ?v\b", re.IGNORECASE)
+_HAS_VOLTS: Final = rule(
+    r" (?:has|gets|got|sees)(?: \w+){0,2} [0-9]{1,2}(?:[.,][0-9]+)?(?: ?v\b| (?=on (?:pin|terminal)s? ))", re.IGNORECASE
+)
+_IT_HAS: Final = rule(r"(?:^|[.;\n] )(?P<it>it)(?= )", re.IGNORECASE)
 
 
 def _fed(text: str) -> Iterator[Place]:
     """Yield the plugs of modules that are said to have volts: pins behind are theirs, `ABS has 12.4 V on pin 1`."""
-    for one in modules_named_in(text, strict=False):
+    named = modules_named_in(text, strict=False)
+    for one in named:
         if _HAS_VOLTS.match(text, one.end):
             yield Place(one.start, one.end, f"connector of {text[one.start : one.end]}")
+    for it in _IT_HAS.finditer(text):
+        before = [one for one in named if one.end <= it.start()]
+        if before and _HAS_VOLTS.match(text, it.end()):
+            yield Place(*it.span("it"), f"connector of {text[before[-1].start : before[-1].end]}")
 
 
 def _pins(message: Written, places: list[Place]) -> Iterator[Point]:
@@ -258,6 +277,8 @@ def _pin_pairs(message: Written) -> Iterator[Point]:
         if frozenset((match["first"], match["second"])) in _USUAL_PAIRS:
             for name in ("first", "second"):
                 yield _pin(*match.span(name), match[name], None)
+    for match in _BARE_PIN.finditer(message.text):
+        yield _pin(*match.span("pin"), match["pin"], None)
     for match in _ON_PIN.finditer(message.text):
         yield _pin(*match.span(str(match.lastgroup)), match[str(match.lastgroup)], None)
 
@@ -276,8 +297,8 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
 
 
 _LINK: Final = rule(
-    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin |net "
-    r"|wire )?\s{0,2}",
+    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14)|,? (?:and )?(?:the )?(?:other|second|red|black)"
+    r"(?: lead| probe)? (?:on|to|at))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin |net |wire )?\s{0,2}",
     re.IGNORECASE,
 )
 _BETWEEN: Final = rule(r"\b(?:between|across)\s(?:the |pins? |net |wire )?$", re.IGNORECASE)

@@ -139,7 +139,7 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     )
     if own:
         return own, ()
-    places = within(marks.places, *clause.sentence)
+    places = [one for one in within(marks.places, *clause.sentence) if not _is_pulled(marks, one)]
     inside = next((one for one in places if start <= one.start < end), None)
     if inside:
         return inside.name, ((inside.start, inside.end),)
@@ -158,6 +158,12 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     if taken.lines[0] in (Line.SUPPLY, Line.GROUND, Line.BATTERY_PLUS) and not _is_of_dlc(taken):
         return _module_supplied(marks, clause, taken)
     return None, ()
+
+
+def _is_pulled(marks: Marks, place: Place) -> bool:
+    """Return whether a plug is only what was pulled: `pulled the EPS connector`."""
+    at = last_before(marks.unplugged, place.start)
+    return at >= 0 and place.start < marks.unplugged[at].end
 
 
 _OTHER_SIDE: Final = rule(r"\b(?:harness|loom|wiring|vehicle|car) side\b", re.IGNORECASE)

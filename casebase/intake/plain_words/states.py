@@ -19,7 +19,7 @@ _TAKEN_OFF: Final = (
 )
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
 _STATES: Final = rule(
-    rf"(?P<on>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:in|at) run"
+    rf"(?P<on>(?:(?<=\band )|(?<=\bthen )|(?<=\bback on )|(?<=\b, ))switched (?:it |her )?on\b|\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:in|at) run"
     rf"|run position)\b"
     r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
     rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b"
@@ -30,6 +30,7 @@ _STATES: Final = rule(
     rf"|(?P<connected>\b(?:with )?(?:it|{_BATTERY})(?: is| was)? (?:re-?)?connected\b|\bre-?connect(?:ed|ing) (?:it|the"
     rf" {_BATTERY}|{_BATTERY}))"
     rf"|(?P<battery>\b{_BATTERY} (?:(?:is|was|were|all|taken|being|been|has) ){{0,3}}{_TAKEN_OFF}"
+    rf"|\bneg(?:ative)?(?: (?:lead|cable|clamp|terminal|post))? (?:is |was )?(?:off|lifted|disconnected|undone)\b"
     rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting"
     rf"|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
     r" ?(?:min\w*|hours?|days?|weeks?)))|\b(?:isolator|(?:battery|master|main) switch) (?:is |was )?(?:turned "
@@ -47,7 +48,7 @@ STATES: Final[dict[str, Ignition | Battery]] = {
     "connected": Battery.CONNECTED,
 }
 _LOADED: Final = rule(
-    r"\b(?:load tested|under load|with (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|lamp|load)(?: across)?"
+    r"\b(?:load tested|under load|with (?:a |the |my )?(?:[0-9]+ ?w(?:atts?)? )?(?:test )?(?:bulb|lamp|load)(?: across)?"
     r"|(?:put|hung|hang|using|connected) (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|test lamp|lamp|load) (?:on"
     r"|across|to|at)"
     r"|at [0-9.]+ ?A\b|bulb across|loaded)",
@@ -98,7 +99,7 @@ def load_said(message: Written, start: int, end: int) -> bool | None:
 
 
 _UNPLUG: Final = rule(
-    r"\b(?:un-?plug(?:ged|ging|s)?|disconnect(?:ed|ing)?|pull(?:ed|ing)|removed|without)\s(?:the )?",
+    r"\b(?:un-?plug(?:ged|ging|s)?|disconnect(?:ed|ing)?|pull(?:ed|ing)?|lift(?:ed)?|removed?|without)\s(?:the )?",
     re.IGNORECASE,
 )
 _UNPLUGGED_BEHIND: Final = rule(
@@ -190,7 +191,9 @@ _SPEAKS: Final = rule(
 
 
 def _without_speaker(text: str, named: NamedModule) -> NamedModule:
-    """Return a module without the word for who speaks, which is no number of it: `ABS I have`."""
+    """Return a module without what is no number of it: who speaks, a pole of the battery: `ABS I have`, `TCM B+`."""
+    if text[named.end - 2 : named.end + 1] in (" B+", " B-"):
+        return named._replace(end=named.end - 2)
     speaker = _SPEAKER.search(text, max(named.start, named.end - 3), named.end)
     return named._replace(end=speaker.start()) if speaker and _SPEAKS.match(text, named.end) else named
 
@@ -204,7 +207,7 @@ _LONE_ECU: Final = rule(
 """The ECU of nothing else that was named is the engine's (common practice, no source)."""
 
 _UNKNOWN: Final = rule(
-    r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu)\b(?!')"
+    r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu|unit)\b(?!')"
     r"|(?<![\w'-])(?:[a-z]{3,14} )?radar\b",
     re.IGNORECASE,
 )

@@ -45,7 +45,7 @@ def medium_of(marks: Marks, amount: Measured) -> Medium:
 
 _CARRIES: Final = rule(
     r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with"
-    r"|without|put|once|when|hot|warm|cold|in"
+    r"|without|put|once|when|hot|warm|cold|in|before|after|behind|earlier|later|afterwards"
     r"|mine|but|i (?:have|get|got|measured?|see|read)|only)\b|:|=",
     re.IGNORECASE,
 )
@@ -109,6 +109,8 @@ def _is_told(marks: Marks, clause: Clause, amount: Measured) -> bool:
     text = marks.message.text
     if _READ.search(text, clause.start, clause.end):
         return True
+    if _LABELLED.search(text, clause.start, amount.start):
+        return True
     named = {at for one in marks.modules for at in range(one.start, one.end)}
     words = [
         word
@@ -116,6 +118,9 @@ def _is_told(marks: Marks, clause: Clause, amount: Measured) -> bool:
         if word.start() not in named and not _SHORT.fullmatch(word[0])
     ]
     return len(words) <= _MOST_OTHER_WORDS
+
+
+_LABELLED: Final = rule(r":\s*\Z")
 
 
 def _may_be_distance(marks: Marks, amount: Measured) -> bool:
@@ -152,6 +157,7 @@ def _goes_on_from(
             or SAID_OF_THIS.search(text, clause.start, amount.start) is not None
             or _IT_IS.search(text, clause.start, amount.start) is not None
         )
+    carries = carries or _is_next_place(marks, clause, amount, before)
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
     earlier = next((one for one in before[::-1] if amount.quantity in (None, one.quantity)), None)
@@ -164,6 +170,16 @@ def _goes_on_from(
     if amount.quantity is Quantity.RESISTANCE and not _LEAST_PAIR <= amount.low <= _MOST_PAIR:
         return earlier if Line.GROUND in earlier.lines or Line.BATTERY_PLUS in earlier.lines else None
     return earlier if amount.quantity is Quantity.VOLTAGE and earlier.lines[1:] == (Line.GROUND,) else None
+
+
+_AT_PLACE: Final = rule(r"(?: ?v| ?volts?| ?ohms?)? (?:at|on) (?:the )?[a-z]+(?: [a-z]+){0,2} (?:end|side|plug|connector)\b", re.IGNORECASE)
+
+
+def _is_next_place(marks: Marks, clause: Clause, amount: Measured, before: list[TakenAmount]) -> bool:
+    """Return whether an amount is what was read at the next place: `12.2 at the BCM end, 7.5 at the sensor end`."""
+    text = marks.message.text
+    same = bool(before) and clause.sentence[0] <= before[-1].amount.start
+    return bool(same and _AT_PLACE.match(text, before[-1].amount.end) and _AT_PLACE.match(text, amount.end))
 
 
 @lru_cache(maxsize=64)
@@ -218,16 +234,28 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     in_front = at >= 0 and not any(map(str.isalnum, text[marks.places[at].end : amount.start]))
     if (place or in_front) and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
         return True
-    alone = _MEASURED.fullmatch(text[clause.start : amount.start]) and not any(
-        map(str.isalnum, text[amount.end : clause.end])
-    )
-    return bool(alone) and "." in amount.number and _LEAST_PAIR <= amount.low <= _MOST_PAIR
+    before, stated = _without_states(marks, clause.start, amount.start)
+    behind, stated_behind = _without_states(marks, amount.end, clause.end)
+    alone = _MEASURED.fullmatch(before) and not any(map(str.isalnum, behind))
+    told = "." in amount.number or stated or stated_behind
+    return bool(alone and told) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
 
 
+def _without_states(marks: Marks, start: int, end: int) -> tuple[str, bool]:
+    """Return a stretch of text without what it says of the battery and of what is plugged in, and whether it did."""
+    text = marks.message.text
+    said = [(one.start, one.end) for one in within(marks.ohm_states, start, end)]
+    said += [(one.start, one.end) for one in within(marks.unplugged, start, end)]
+    kept = "".join(" " if any(first <= at < last for first, last in said) else text[at] for at in range(start, end))
+    return _WITH.sub(" ", kept), bool(said)
+
+
+_WITH: Final = rule(r"\b(?:with|when|while|and) (?:the )?", re.IGNORECASE)
 _MEASURED: Final = rule(
     r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter"
-    r"|the|my)"
-    r"\b\W*){0,5}",
+    r"|the|my|and|then|if|when|went|goes|go|to|took|take|comes|came|back|up|down|drops|dropped|jumps|jumped|climbs|climbed|rises"
+    r"|rose|resistance)"
+    r"\b\W*){0,6}",
     re.IGNORECASE,
 )
 _NEAR: Final = 9
@@ -259,7 +287,7 @@ def _could_feed(amount: Measured) -> bool:
 
 _LEAST_FEED: Final = 9.0
 _MOST_FEED: Final = 15.5
-_HAS: Final = rule(r" (?:has|have|gets|got|sees)(?: got)? (?:only )?", re.IGNORECASE)
+_HAS: Final = rule(r"(?: unit| module| ecu)? (?:has|have|gets|got|sees)(?: got)? (?:only |its |the )?", re.IGNORECASE)
 _LEAST_SUPPLY: Final = 3.5
 """Volts; less than this at a module is as likely a bus line as its supply (ISO 11898-2: lines up to 3.5 V)."""
 
@@ -268,18 +296,24 @@ def _plug_at(marks: Marks, module: Named) -> bool:
     return any(place.end > module.end for place in within(marks.places, module.start, module.start + 1))
 
 
-_BETWEEN_TWO: Final = rule(r"\s{0,2}(?:/|,|-|and|&)?\s{0,2}", re.IGNORECASE)
+BETWEEN_TWO: Final = rule(r"\s{0,2}(?:/|,|-|and|over|&)?\s{0,2}", re.IGNORECASE)
 
 
 def are_high_and_low(marks: Marks, clause: Clause, amounts: Sequence[Measured]) -> bool:
     """Return whether a clause gives two levels and no line, as `2.6/2.4`: high first, then low."""
-    if len(amounts) < 2 or not _BETWEEN_TWO.fullmatch(marks.message.text, amounts[0].end, amounts[1].start):
+    if len(amounts) < 2 or not BETWEEN_TWO.fullmatch(marks.message.text, amounts[0].end, amounts[1].start):
         return False
     pair = amounts[:2]
     is_pair = len(default_lines(medium_of(marks, amounts[0]))) == 2
     levels = all(one.quantity in (None, Quantity.VOLTAGE) and one.low <= 5.5 for one in pair)
-    pointed = all("." in one.number and "to" not in one.number for one in pair)
+    pointed = all("." in one.number and "to" not in one.number for one in pair) or _ASLEEP.search(
+        marks.message.text, clause.start, pair[0].start
+    )
     return is_pair and levels and pointed and amounts[0].low >= amounts[1].low
+
+
+_ASLEEP: Final = rule(r"\b(?:bus|network|can|lines|all) (?:is |was )?(?:asleep|sleeping|dead|off)\b[\s:,]*$", re.IGNORECASE)
+"""Before two levels that need no point to be volts: `bus asleep 0 and 0`."""
 
 
 def high_and_low(marks: Marks, amounts: Sequence[Measured]) -> list[TakenAmount]:

@@ -33,8 +33,8 @@ _STORED_BY: Final = rule(
     r"[\s,;:()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
     r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|back"
     r"|stands?"
-    r"|sits?|comes?|coming|came|out)[\s,]{1,2}){0,4}"
-    r"(?:\b(?:in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
+    r"|sits?|comes?|coming|came|out|[a-z]{3,8}s up|up)[\s,]{1,2}){0,4}"
+    r"(?:\([^()\n]{2,24}\) )?(?:(?:x ?[0-9]{1,2} |in [0-9]{1,2} )modules?:?(?= )|\b(?:in (?:the )?(?:fault )?memory of|in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
     r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
@@ -46,7 +46,9 @@ _STORES: Final = rule(
     r"|each ){0,2}(?:stores?|stored|logged|reported|showed|set"
     r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
     r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
-    r"|(?P<lies>(?:there )?(?:is|are)))(?: codes?)?[:\s]|(?<=\])\s?|[:=(]\s?|codes?\s"
+    r"|broadcasts?|(?!(?:codes|faults|lamps|lights|misses|loses|lacks|minus|plus|versus|whose|needs|modules|units|pins|times"
+    r"|is|was)\b)[a-z]{3,11}(?<!s)s"
+    r"|(?P<lies>(?:there )?(?:is|are)|(?:i|we|you) (?:also |only )?(?:find|found|see|saw|have|get|got|read)))(?: codes?)?[:\s]|(?<=\])\s?|[:=(]\s?(?:[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:,(=]\s?)?|codes?\s"
     r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
     r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?"
     r"|dtcs?)[\s:]{1,2}){0,4}",
@@ -239,7 +241,7 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
     return None if behind_code else name
 
 
-_LIES_IN: Final = rule(r"\bin (?:the |my )?$", re.IGNORECASE)
+_LIES_IN: Final = rule(r"\b(?:in|from) (?:the |my )?$", re.IGNORECASE)
 _BEGINS_CLAUSE: Final = rule(r"\s*(?:and )?(?:in )?(?:the |my )?", re.IGNORECASE)
 
 

@@ -18,7 +18,7 @@ from casebase.intake.plain_words.lists_of_modules import (
     listed_before,
     listed_behind,
 )
-from casebase.intake.plain_words.marks import Marks, within
+from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span, rule
 from casebase.intake.scan_codes import FoundCode
@@ -35,7 +35,9 @@ _ANSWERING_LIST: Final = rule(
     r"|communicate with"
     r"|connect (?:to|with))\b|\bi (?:do |still |only )*(?:get into|reach|talk to|communicate with|connect to"
     r"|have comms? with)\b"
-    r"|(?<=, )(?:finds?|sees|reaches)\b",
+    r"|(?<=, )(?:finds?|sees|reaches)\b"
+    r"|(?<!un)(?<!not )\bable to (?:get into|reach|talk to|communicate with|connect (?:to|with)|see|read)\b"
+    r"|\bcomms? (?:is |are )?(?:fine|ok|okay|good|there) (?:with|to)\b",
     re.IGNORECASE,
 )
 _IN_CONTRAST: Final = rule(r"(?:and|but) not|not even", re.IGNORECASE)
@@ -197,13 +199,13 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
         if forward
         else _without_holders(text, listed_before(marks, match.start()), match.start())
     )
-    if not names and not forward and answers == SILENT:
-        names = _named_first(marks, match.start())
+    if not names and not forward:
+        names = (_named_first(marks, match.start()) if answers == SILENT else []) or _meant(marks, match.start())
     answers = _turned_in_front(text, names, answers) if not forward else answers
     if not names and not forward:
         names = (
             listed_behind(marks, match.end())
-            if text[match.end() : match.end() + 5].startswith((" with", " from", " to", ":", " :"))
+            if _SAID_OF_NEXT.match(text, match.end()) or _ONLY_THAT.search(text[max(0, match.start() - 30) : match.start()])
             else []
         )
     span = match.span()
@@ -223,7 +225,37 @@ _JOINED_LATER: Final = rule(
     r"(?:\bbut|\band|\byet|\bthough|,)\s(?:it |still |there is |there's |gives |just )*$", re.IGNORECASE
 )
 _BEGINS_SENTENCE: Final = rule(r"\s*(?:the |my |and |so |but |now |then )*$", re.IGNORECASE)
-_HAS: Final = rule(r"(?: module| unit| ecu)? (?:has|have|gets?|got|is|with|on)\b", re.IGNORECASE)
+_HAS: Final = rule(r"(?: module| unit| ecu)?(?: (?:has|have|gets?|got|is|with|on)\b|\s?[:=])", re.IGNORECASE)
+_MEANT: Final = rule(
+    r"(?:^|[.,;:\n-])\s*(?:and |but |so |now |then |the )*(?P<noun>it|he|that one|this one|sensor|module|unit|ecu|controller"
+    r"|computer|control unit)(?: (?:still|now|also|just|then|only|never|again|itself|simply|really)){0,2}\s?$",
+    re.IGNORECASE,
+)
+"""What points back, at the start of a clause, to the module a sentence or the one before it spoke of."""
+
+
+def _meant(marks: Marks, place: int) -> list[Named]:
+    """Return the one module that `it` or `the sensor` stands for: of its sentence, else of the one before it."""
+    text = marks.message.text
+    start, _ = marks.clause_at(place).sentence
+    pointer = _MEANT.search(text[start:place])
+    if not pointer:
+        return []
+    at = last_before(marks.clauses, start)
+    for begin, end in ((start, start + pointer.start("noun")), marks.clauses[at].sentence if at >= 0 else (0, 0)):
+        noun = pointer["noun"].lower() if pointer["noun"].lower() in _SORTS else ""
+        names = {
+            module_identity(one.name): one
+            for one in within(marks.modules, begin, end)
+            if one.name.lower().endswith(noun)
+        }
+        if names:
+            return list(names.values()) if len(names) == 1 else []
+    return []
+
+
+_SORTS: Final = ("sensor", "controller", "computer")
+"""Words that stand only for a module whose name ends with them."""
 
 
 def _named_first(marks: Marks, place: int) -> list[Named]:
@@ -274,6 +306,10 @@ def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
 
 
 _BEGINS_ENTRY: Final = rule(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
+_SAID_OF_NEXT: Final = rule(r"\"?(?:\s?:| (?:with|from|to|on|for) )")
+_ONLY_THAT: Final = rule(r"\bonly (?:\w+ )?(?:that|which|who)(?: still)? $", re.IGNORECASE)
+_PASSES: Final = rule(r"\b(?:ok|pass(?:ed)?)\s*(?:[;,\n]|$)", re.IGNORECASE)
+"""An entry of a list of modules that answered; beside it one that failed did not."""
 _CODE_OF: Final = rule(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
 _DOES_NOTHING: Final = rule(r"\b(?:does|did) nothing$", re.IGNORECASE)
 _ACTED_ON: Final = rule(
@@ -292,7 +328,8 @@ def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     before_all = text[max(0, first.start - 30) : first.start]
     before = before_all[-12:]
     if match.groupdict().get("listed"):
-        return not _BEGINS_ENTRY.search(before)
+        failed = match[0].lower().startswith(("fail", "err", "n"))
+        return not _BEGINS_ENTRY.search(before) or (failed and not _PASSES.search(text))
     if _DOES_NOTHING.search(match[0]):
         return bool(_ACTED_ON.search(before_all))
     if _OPENS.search(match[0]):

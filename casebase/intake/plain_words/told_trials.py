@@ -103,6 +103,13 @@ _WHEN_AND_PRICE: Final = rule(
 """When a part was fitted and what it cost: no part of its name."""
 
 
+_ADDED: Final = rule(
+    r"\b(?:fitted|installed|added) (?:an?|the|my|his) (?!(?:brand[- ])?new\b|used\b|second|replacement\b|another\b|known)",
+    re.IGNORECASE,
+)
+"""What was put in beside all else: nothing was replaced."""
+
+
 def _trial(text: str) -> Trial | None:
     told, beside = _WHEN_AND_PRICE.subn(" ", _DOING.sub(lambda word: _AS_DONE[word[0].lower()], text))
     told = re.sub(r"\s+(?=[,.;:])", "", " ".join(told.split()))
@@ -115,7 +122,7 @@ def _trial(text: str) -> Trial | None:
     if any(_NOT_A_PART.search(name) for name in trial.what):
         return None
     says_enough = trial.outcome is not Outcome.UNKNOWN or (
-        trial.did in FITTED and all(map(is_part, trial.what)) and not beside
+        trial.did in FITTED and all(map(is_part, trial.what)) and not beside and not _ADDED.search(told)
     )
     return trial if says_enough and all(len(name) < 60 for name in trial.what) else None
 

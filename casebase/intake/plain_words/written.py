@@ -54,6 +54,7 @@ _ALIKE: Final = str.maketrans(
         "\r": "\n",
         "\u2126": "\u03a9",
         "\u2192": ">",
+        **dict.fromkeys("|\u2022", ";"),
     }
 )
 _UNITS: Final = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -176,10 +177,15 @@ def written(message: str) -> Written:
     pieces: list[str] = []
     starts, origins = [0], [0]
     done = length = 0
+    levels = {
+        two.start(f"{at}"): (two.end(f"{at}"), f"{_SAID[two[at + 'w'].lower()]}.{_SAID[two[at + 't'].lower()]}")
+        for two in _LEVELS.finditer(alike)
+        for at in "ab"
+    }
     for run in _RUN.finditer(alike):
         if run[0].lower() == "one" and _NO_NUMBER.search(alike, max(0, run.start() - 12), run.start()):
             continue
-        for first, last, digits in _numbers_in(run):
+        for first, last, digits in _numbers_in(run, levels):
             pieces += [alike[done:first], digits]
             length += first - done
             starts += [length, length + len(digits)]
@@ -187,13 +193,39 @@ def written(message: str) -> Written:
             length += len(digits)
             done = last
     pieces.append(alike[done:])
-    return Written(typed, "".join(pieces), starts, origins)
+    text = _COMMA_OF_LEADS.sub(" ", _COMMA_OF_LEVELS.sub("/", "".join(pieces)))
+    return Written(typed, text, starts, origins)
+
+
+_COMMA_OF_LEADS: Final = rule(
+    r",(?= (?:and )?(?:the )?(?:(?:other|second|red|black|negative|minus)(?: lead| probe)?|(?:lead|probe)) (?:on|to|at) )",
+    re.IGNORECASE,
+)
+"""Between where one lead was and where the other: `red on 6, black on 14`."""
+
+
+_COMMA_OF_LEVELS: Final = rule(
+    r"(?:(?<=[.;:,\n] [0-5]\.[0-9])|(?<=[.;:,\n] [0-5]\.[0-9][0-9])|(?<=[Mm] [0-5]\.[0-9])),(?= [0-5]\.[0-9]{1,2}\s*(?:[.;,\n]|$))"
+)
+"""Between two levels alone, which belong together as those of a slash do: `60 ohm, 2.6, 2.4`."""
 
 
 _WORD: Final = rule(r"[A-Za-z]+")
 
 
-def _numbers_in(run: re.Match[str]) -> Iterator[tuple[int, int, str]]:
+_UNIT_WORD: Final = "|".join(_UNITS)
+_LEVELS: Final = rule(
+    rf"(?<!pin )(?<!pins )\b(?P<a>(?P<aw>one|two|three|four)[ -](?P<at>{_UNIT_WORD}))(?: on (?:high|low))?"
+    rf"(?:,? and |, |/| over |,? (?:and )?on )(?P<b>(?P<bw>zero|one|two|three|four)[ -](?P<bt>{_UNIT_WORD}))"
+    rf"(?![ -](?:point|hundred|thousand|{_UNIT_WORD}))\b",
+    re.IGNORECASE,
+)
+"""Two levels said without their points: `two six and two four`."""
+
+
+def _numbers_in(
+    run: re.Match[str], levels: dict[int, tuple[int, str]]
+) -> Iterator[tuple[int, int, str]]:
     """Yield (start, end, digits) of each number that a run of number words holds: `six fourteen` is two."""
     words = [
         (word[0].lower(), run.start() + word.start(), run.start() + word.end())
@@ -202,6 +234,8 @@ def _numbers_in(run: re.Match[str]) -> Iterator[tuple[int, int, str]]:
     at = 0
     while at < len(words):
         used, digits = _number_at([word for word, _, _ in words[at:]])
+        if words[at][1] in levels:
+            used, digits = 2, levels[words[at][1]][1]
         if used:
             yield words[at][1], words[at + used - 1][2], digits
         at += used or 1
@@ -264,9 +298,9 @@ def _whole_at(words: list[str]) -> tuple[int, int]:
 
 
 def _two_as_one(words: list[str], used: int, value: int) -> tuple[int, int]:
-    """Return (words used, value) of `one fifty` (150) and `twenty nineteen` (2019), else as they were."""
+    """Return (words used, value) of `one nineteen` (119) and `twenty nineteen` (2019), else as they were."""
     more, small = _below_hundred(words[used:])
-    if used == 1 and value < 10 and small >= 20:
+    if used == 1 and value < 10 and small >= (10 if value == 1 else 20):
         return used + more, value * 100 + small
     if used == 1 and value in (19, 20) and small >= 10:
         return used + more, value * 100 + small
