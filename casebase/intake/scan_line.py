@@ -169,17 +169,20 @@ _SAYS_STORED: Final = re.compile(
 )
 _IN_BRACKETS: Final = re.compile(r"\s{0,2}\(([A-Za-z][^()]{1,38})\)")
 _COUNT_BEHIND: Final = re.compile(
-    r"(?:\s{0,3}[(\[:-]\s{0,3}|\s{2,3}|\s?[._]{3,80}\s?)(?:no|[0-9]{1,3})\s{1,3}(?:stored )?(?:codes?|dtcs?|faults?)(?:\W.{0,30})?$",
+    r"(?:\s{0,3}[(\[:-]\s{0,3}|\s{2,3}|\s?[._]{3,80}\s?)(?:no|[0-9]{1,3})\s{1,3}(?:stored )?(?:codes?|dtcs?"
+    r"|faults?)(?:\W.{0,30})?$",
     re.IGNORECASE,
 )
 _REPORT_WORDS: Final = re.compile(
-    r"(?:(?:codes?|dtcs?|faults?|status|result|ok|passed|none|no|stored|found|present|[0-9]{1,3})?[\s:;,.()\[\]|=*#-]{1,20}){0,8}"
+    r"(?:(?:codes?|dtcs?|faults?|status|result|ok|passed|none|no|stored|found|present|[0-9]{1,3})?[\s:;,.()\[\]"
+    r"|=*#-]{1,20}){0,8}"
     r"(?:codes?|dtcs?|faults?|ok|passed|none|stored|found|present|[0-9]{1,3})?",
     re.IGNORECASE,
 )
 _ADDRESS: Final = re.compile(r"(?:address|addr|node|id|no|nr)?[ .#]{0,2}(?:0x)?[0-9A-F]{1,3}", re.IGNORECASE)
 _NUMBER_IN_FRONT: Final = re.compile(
-    r"^(?:(?:0x)?[0-9]{1,3}\s{0,3}[-:.)]\s{0,3}|[0-9]{2}\s{1,3}(?=[A-Z])|ecu\s?[0-9]{1,3}\s{1,4}(?=[A-Z]))", re.IGNORECASE
+    r"^(?:(?:0x)?[0-9]{1,3}\s{0,3}[-:.)]\s{0,3}|[0-9]{2}\s{1,3}(?=[A-Z])|ecu\s?[0-9]{1,3}\s{1,4}(?=[A-Z]))",
+    re.IGNORECASE,
 )
 _SAYS_MODULE: Final = re.compile(r"\b(?:module|unit|ecu|controller)\b", re.IGNORECASE)
 _NO_MODULE: Final = re.compile(

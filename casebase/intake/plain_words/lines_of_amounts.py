@@ -101,8 +101,9 @@ _MOST_SAID_OF_IT: Final = 5
 
 def _is_of_the_pair(marks: Marks, last: TakenAmount, amount: Measured, subject: Subject) -> bool:
     """Return whether ohms behind the volts of one line are the pair's: `hi 2.5 lo 2.5 60 ohm`."""
+    between = marks.message.text[last.amount.end : amount.start]
     return (
-        amount.quantity is Quantity.RESISTANCE
+        Quantity.RESISTANCE in (amount.quantity, _words_for_quantity(between))
         and last.quantity is Quantity.VOLTAGE
         and last.subject is subject
         and len(subject.points) == 1
@@ -136,7 +137,8 @@ _SAME_BEHIND: Final = rule(
     r"\s(?:is |reads |also |has )?(?:the )?(?:same|ditto)\b(?! (?:as|module))", re.IGNORECASE
 )
 _LEADS_TO: Final = rule(
-    r"\s{0,2}(?:are |is |each |both )?(?:dc )?(?P<by>on|from|between|across|at|of|for|in)?\s{0,2}(?:the )?(?:pins? )?",
+    r"\s{0,2}(?:are |is |each |both )?(?:dc )?(?P<by>on|from|between|across|at|of|for"
+    r"|in)?\s{0,2}(?:the )?(?:pins? )?",
     re.IGNORECASE,
 )
 _TO: Final = rule(r"\s{0,2}(?:to|against)\s{0,2}(?:the )?", re.IGNORECASE)
@@ -281,6 +283,9 @@ def with_subject(
     """Return an amount of a subject: one reading, two of both lines, none where its line is not known."""
     if None in subject.lines and not any(point.place for point in subject.points):
         return []
+    alone = len(subject.points) == 1 and subject.lines[0] is Line.GROUND
+    if alone and _AGAINST.search(marks.message.text, max(0, subject.start - 16), subject.start):
+        return []
     if (amount.number == "open" and _is_asked(marks, clause)) or _NO_RESISTANCE.search(
         marks.message.text, clause.start, amount.end
     ):
@@ -300,6 +305,9 @@ def with_subject(
     of = _lines(marks, clause, amount, subject, quantity)
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
+
+_AGAINST: Final = rule(r"\b(?:to|against|vs|versus|[0-9] and) (?:the )?\Z|[0-9A-K] ?[-/>] ?\Z", re.IGNORECASE)
+"""Before the ground that something unknown was read against."""
 
 _ALONG: Final = rule(
     r"\b(?:from (?!(?:ground|gnd|earth|chassis)\b)[^,.;]{2,40} to|between [^,.;]{2,40} and) (?:the )?[a-z]",

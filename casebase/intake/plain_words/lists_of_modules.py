@@ -12,9 +12,10 @@ from casebase.intake.plain_words.marks import Marks, last_before
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Written, rule
 
-_COMMS: Final = r"(?:comm?s?|communications?|contact|connection|response|answers?|reply|replies)"
+_COMMS: Final = r"(?:comm?s?|communications?|contact|connection|resp(?:onse)?|answers?|reply|replies)"
 FORWARD: Final = rule(
-    rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from|out of|of|on"
+    rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from"
+    rf"|out of|of|on"
     rf"|at))?(?=\W|$)"
     rf"|\b{_COMMS} (?:is |are )?(?:lost|gone|missing) (?:to|with|from)\b"
     r"|\b(?:unable to|can(?:not|'?t| not)|could(?: not|n'?t)|won'?t) (?:communicate|connect|talk|get"
@@ -24,11 +25,13 @@ FORWARD: Final = rule(
     r"|finds?|hears?"
     r"|pings?|picks? up)(?: (?:with|to|into|from))?\b"
     r"|\bnot (?:finding|hearing|getting|detecting|reaching|seeing|picking up)(?: (?:anything )?(?:from|into|to))?\b"
-    r"|\b(?:nobody|no one|nothing|none)(?: [a-z]+){0,4} (?:hears?|sees?|finds?|reaches|talks to|can (?:hear|see|find|reach|talk to))\b"
+    r"|\b(?:nobody|no one|nothing|none)(?: [a-z]+){0,4} (?:hears?|sees?|finds?|reaches|talks to|can (?:hear|see"
+    r"|find|reach|talk to))\b"
     r"|\bnobody (?:hear|see|find|reach)\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
     r"|\b(?:scanner|tester|scan tool|tool|scan|laptop|tablet) (?:hangs|sticks|stops|freezes|gives up|fails|errors)"
     r" (?:on|at|with)(?= )"
-    r"|\b(?:lost of|lost|nothing (?:from|out of)|not seeing|modules? lost:)(?=\s)"
+    r"|\b(?:i|we) lose(?=\s)|\bsees? not(?=\s)|\b(?:lost of|lost|nothing (?:from|out of)|not seeing"
+    r"|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
 )
@@ -36,30 +39,36 @@ BACKWARD: Final = rule(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
     r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
     r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
-    r"|show(?:s|n|ing)? up|showing (?:on|in)|show(?:n)? (?:on|in) (?:the |my )?(?:scan|list|tree|tester|scanner)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
+    r"|show(?:s|n|ing)? up|showing (?:on|in)|show(?:n)? (?:on|in) (?:the |my )?(?:scan|list|tree|tester"
+    r"|scanner)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
     r"|ing)(?: up)?|listed|recognised"
     r"|(?:on|in) the (?:network|bus|list|scan|tree))(?=\W|$)"
-    r"|\b(?:fail(?:s|ed|ing)?|refus(?:es?|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake|appear|link|initiali[sz]e|boot|identify|check in|log on"
-    r"|register|join|show up|speak|come (?:up|in|on|back|alive|on-?line))\b|\b(?:goes|went|gone|going) dark\b"
+    r"|\b(?:fail(?:s|ed|ing)?|refus(?:es?|ed|ing)) to (?:respond|answer|communicate|reply|talk|connect|wake"
+    r"|appear|link|initiali[sz]e|boot|identify|check in|log on"
+    r"|register|join|show up|speak|come (?:up|in|on|back|alive|on-?line))\b"
     r"|\bcomm?s?(?:unications?)? (?:error|failure|fault|failed|fail)(?=\s*(?:[.,;\n]|$))"
-    r"|(?P<listed>fail(?:ed)?|error|n/a)\b(?=\s*[;,\n]|\s*$)"
+    r"|(?<!\w)(?P<listed>fail(?:ed)?|error|n/a|no|[\u2717\u2718\u274c])(?!\w)(?=\s*[;,\n]|\s*$)"
     r"|\b(?:has |have )?stop(?:s|ped|ping)? (?:responding|answering|communicating|replying|talking)\b"
     r"|\b(?:has |have )?lost (?:all )?(?:comm?s|communications?|contact|connection)(?=\s*(?:[.,;:!?\n]|$|and\b"
     r"|when\b|after\b|since\b|while\b))"
     r"|\b(?:keeps? |has |have )?(?:disappear(?:s|ed|ing)?|vanish(?:es|ed|ing)?|going off-?line)\b"
-    r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:response|answer|reply|comm?s?|communications?"
+    r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:talk|resp(?:onse)?|answer|reply|comm?s?|communications?"
     r"|contact|connection|data|link)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
     r"|network|bus)))"
     r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
-    r"|\b(?:is |are |was |were |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very |completely "
-    r"|totally |both |all )?(?:silent|quiet|absent|dead|off-?line|off line|mute|unreachable|unresponsive"
+    r"|\b(?:is |are |was |were |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very "
+    r"|completely "
+    r"|totally |both |all )?(?:silent|quiet|absent|dead(?! (?:simple|easy|flat|short|straight|on|level|right"
+    r"|certain|sure|cent\w+|quiet)\b)|off-?line|off line|mute|unreachable|unresponsive"
     r"|missing)\b(?! ?:)"
-    r"|\b(?:is |are |both |all |went |goes )*down(?=\s*[.,;:\n]|\s*$)|\b(?:is |are )?gone(?=\s*[.,;]|$)|\bare (?:both |all )?out(?=\s*[.;\n]|$)"
+    r"|\b(?:is |are |both |all |went |goes )*down(?=\s*[.,;:\n]|\s*$)|\b(?:is |are )?gone(?=\s*[.,;]|$)"
+    r"|\bare (?:both |all )?out(?=\s*[.;\n]|$)"
     r"|\b(?:has |have )?(?:drops?|dropp(?:ed|ing)|falls?) (?:off|out)\b"
-    r"|\b(?:says?|said|does|gives?|sends?|tells?)(?: me)? nothing\b|(?<=[a-z]): ?nothing(?=\s*(?:[.,;\n]|$))"
+    r"|\b(?:says?|said|does|gives?|sends?|tells?)(?: me)? nothing\b|(?:(?<=[a-z]):| -|=) ?nothing(?=\s*(?:[.,;\n]|$))"
     r"|\b(?:times|timed|timing) out\b|\btime-?out\b(?! (?:setting|value))|\b(?:is |are )?gr[ea]yed out\b"
     r"|\b(?:a )?no[ -]show\b|\bno go\b"
-    r"|\b(?:won'?t|will not|does ?n[o']t|refuses to|cannot|can'?t) (?:open|load|link|wake|connect|identify|register|boot|show(?= on"
+    r"|\b(?:won'?t|will not|does ?n[o']t|refuses to|cannot|can'?t) (?:open|load|link|wake|connect|identify"
+    r"|register|boot|show(?= on"
     r"|\s*(?:[.,;\n]|$))|initiali[sz]e)\b"
     r"|\b(?:do|does|did|will)(?: not|n't|nt)(?=\s*(?:[.,;\n]|$))|\bquits? (?:talking|responding|answering"
     r"|communicating)\b"
@@ -67,13 +76,15 @@ BACKWARD: Final = rule(
     re.IGNORECASE,
 )
 ANSWERING: Final = rule(
+    r"(?<=\w )[\u2713\u2714\u2705]|"
     r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
     r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
     r"| is| are)? ?\bi (?:have|can (?:get(?: into| to)?|reach|see|read|talk to|connect to|open))\b(?= *[;,.\n]| *$)"
     r"|\b(?:comes?|came|is|shows?) (?:up |in )?(?:fine|ok|okay|good|normal(?:ly)?)(?: on (?:the |my )?(?:tester"
     r"|scanner|scan tool"
     r"|tool))?(?= *[;,.\n]| *$)|\b(?:fine|ok|good|there) on the (?:tester|scanner|scan tool|tool)\b|(?::"
-    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found)))\b(?= *[;,.\n]| *$"
+    r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found"
+    r"|yes)))\b(?= *[;,.\n]| *$"
     r"| (?:except|but|bar|apart from|other than|save)\b)",
     re.IGNORECASE,
 )
@@ -84,7 +95,8 @@ _BETWEEN_NAMES: Final = rule(
     re.IGNORECASE,
 )
 _LEADS_TO_NAME: Final = rule(
-    r"\"?[\s:\-]{0,3}(?:(?:is|are|with|to|from|of|on|for|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both|either"
+    r"\"?[\s:\-]{0,3}(?:(?:is|are|with|to|from|of|on|for|at|by|in|the|a|any|his|my|module|modules|unit|ecu|both"
+    r"|either"
     r"|anything else|just|only)\b[\s:]{0,2}){0,4}",
     re.IGNORECASE,
 )
@@ -152,15 +164,20 @@ def listed_before(marks: Marks, place: int) -> list[Named]:
         before
         and _BETWEEN_NAMES.fullmatch(text, before[-1].end, names[0].start)
         and not _own_word(marks.message, before[-1])
-        and (before[-1].is_clear or not _IN_FRONT.search(text, marks.clause_at(before[-1].start).start, before[-1].start))
+        and (
+            before[-1].is_clear
+            or not _IN_FRONT.search(text, marks.clause_at(before[-1].start).start, before[-1].start)
+        )
     ):
         names.insert(0, before.pop())
     return _after_other_phrase(marks, names)
 
 
 _IN_FRONT: Final = rule(
-    r"(?<![\w'])(?!(?:the|my|his|both|and|or|nor|but|not|so|now|then|also|neither|either|with|from|all|any|no|for|to|on|in|of"
-    r"|is|are|module|modules|unit|comms|that|if|when|since|because|left|right|front|rear|old|its|our)\b)[A-Za-z]\w* \Z",
+    r"(?<![\w'])(?!(?:the|my|his|both|and|or|nor|but|not|so|now|then|also|neither|either|with|from|all|any|no"
+    r"|for|to|on|in|of"
+    r"|is|are|module|modules|unit|comms|that|if|when|since|because|left|right|front|rear|old|its"
+    r"|our)\b)[A-Za-z]\w* \Z",
     re.IGNORECASE,
 )
 """A word in front of an everyday name, which then may name something else: `MX engine, AdBlue unit offline`."""

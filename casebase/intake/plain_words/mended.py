@@ -87,6 +87,8 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     ),
     (rule(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (rule(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (rule(r"(?<=[0-9]) n (?=[0-9]|ground|gnd|earth)", re.IGNORECASE), " and "),
+    (rule(r"\b(?:dos'?n'?t|dosent|doesent|doens'?t|dose?nt)\b", re.IGNORECASE), "doesn't"),
     (rule(r"(?<![\w'-])([PCBU])-([0-3][0-9A-F]{3})(?!\w)", re.IGNORECASE), r"\1\2"),
     (rule(r"(?<=\bcode )(?:you|ewe) (?=[0-3][0-9]{3}\b)", re.IGNORECASE), "U"),
     (rule(r"\b(approx|appr|ca|abt|incl|excl|max|min|resp)\.(?= )", re.IGNORECASE), r"\1 "),
@@ -171,7 +173,8 @@ def slips_between(first: str, second: str) -> int:
 _UNIT: Final = r"(?: ?(?:(?-i:[kKM])|kilo|meg)? ?(?:ohms?|\u03a9|volts?|mv|v)(?!\w)| ?(?-i:[kKMR])(?!\w))"
 _STOP: Final = r"[\s,.;:!?()-]{1,5}"
 _BACK: Final = (
-    rf"{_STOP}(?:(?:no|nope|oh|er|ah|oops|sorry|wait|hang on|hold on|correction|i meant?|make that|make it|scratch that"
+    rf"{_STOP}(?:(?:no|nope|oh|er|ah|oops|sorry|wait|hang on|hold on|correction|i meant?|make that|make it"
+    rf"|scratch that"
     rf"|or rather|actually|typo|wrong){_STOP}){{1,4}}"
 )
 _IT_IS: Final = r"(?:(?:it'?s|it is|it was|that'?s|that is|is|was|should be|should read|make it)\s){0,1}"

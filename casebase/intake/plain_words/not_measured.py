@@ -40,24 +40,29 @@ def _begin(text: str, clause: Clause, amount: Measured) -> int:
 
 _WISHED: Final = rule(
     r"\b(?:(?:should|shall|must|ought|supposed|meant)(?:n't| not)?"
-    r"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit|need|like"
+    r"|(?:would|could|might|may)(?:n't| not)? (?:be|read|expect|see|show|give|get|have|mean|drop|measure|sit"
+    r"|need|like"
     r"|want|make|put)|(?:(?:i|you|we|they)'d|(?:i|you|we) would) (?:expect|want|like|say|look|need|see|get)"
     r"|expect(?:ed|ing|s|ation)?|(?<!out of )(?<!within )(?<!to )(?<!in )spec(?:s|ification|ified)?|thought"
     r"|assum(?:e|ed|ing)|imagin\w+|pretend\w*|to (?:achieve|reach|obtain|make|get to|end up (?:with|at))"
-    r"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?|said|wants?"
+    r"|(?:manual|book|handbook|data ?sheet|diagram|drawing|literature|internet|guide|tech line|he) (?:says?"
+    r"|said|wants?"
     r"|gives?|shows?|asks? for|calls? for)|(?:if|unless|in case|whether) (?:it|that|they|you|this|the \w+) (?:is|was"
     r"|were|reads?|shows?|measures?|gives?|gets?|has|have|see|sees|find)|(?:normal|usual|healthy|good|acceptable"
     r"|typical"
-    r"|allowed) (?:ranges?|values?|levels?)|usually|generally|commonly|maybe|perhaps|possibly|impedance|works? (?:with"
+    r"|allowed) (?:ranges?|values?|levels?)|usually|generally|commonly|maybe|perhaps|possibly|impedance"
+    r"|works? (?:with"
     r"|at)|result(?:s|ing) in|soll(?:wert)?|nominal(?:ly)?|ideal(?:ly)?|typical(?:ly)?|in theory|theoretical(?:ly)?"
-    r"|rated|target|limit|tolerance|(?:max(?:imum)?|min(?:imum)?) (?:allowed|permitted|is)|according to|as per|per the"
+    r"|rated|target|limit|tolerance|(?:max(?:imum)?|min(?:imum)?) (?:allowed|permitted|is)|according to|as per"
+    r"|per the"
     r"|by the book|look(?:ed)? for)\b",
     re.IGNORECASE,
 )
 _GOES_WITH_IT: Final = rule(
     r"(?:\s(?:to|not|only|be|been|have|has|read|see|is|are|was|show|get|give|measure|find|sit|say|says|of|at|about"
     r"|around"
-    r"|it|that|there|i|you|we|the|a|an|something|like|roughly|approx(?:imately)?|between|for|least|most|this|they|both"
+    r"|it|that|there|i|you|we|the|a|an|something|like|roughly|approx(?:imately)?|between|for|least|most|this"
+    r"|they|both"
     r"|reading|found)\b){0,7}",
     re.IGNORECASE,
 )
@@ -65,7 +70,8 @@ _GOES_WITH_IT: Final = rule(
 _WISHED_RIGHT_BEFORE: Final = rule(
     r"\b(?:(?:instead of (?:an? |the |2 |3 )?|(?:book|manual) (?:value )?|makes?|make up|adds? up to|sums? up to"
     r"|equals?"
-    r"|half of|twice|double)\s?$|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for|aim(?:ing)? for"
+    r"|half of|twice|double)\s?$|(?:needs?|needed|wants?|wanted|requires?|required|looking for|look for"
+    r"|aim(?:ing)? for"
     r"|hoping for|hoped for)\b(?:\s(?:to|be|see|have|read|measure|get|find|about|around|a|an|the|at|least|under|over"
     r"|you)\b){0,5}\s?$|(?:us(?:e|es|ed|ing)|fit|fitted|install(?:ed)?|add(?:ed)?|solder(?:ed)?|order(?:ed)?|choose"
     r"|powered|supplied|fed)\b(?:\s(?:it|directly|from|with|by|off|at|in|an?|the|only|one|1|2|another))*\s?$)",

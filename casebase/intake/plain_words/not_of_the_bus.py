@@ -27,7 +27,8 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
         or bool(_OF_A_CHIP.search(text, clause.sentence[0], amount.start))
         or bool(_SHORTED_TO.search(before))
         or _is_nominal_supply(text, amount)
-        or bool(_DIFFERENCE.match(text, amount.end))
+        or bool(_DIFFERENCE.match(text, amount.end) or _DIFFERS_BY.search(before))
+        or bool(_OWN_SIDE_BEHIND.match(text, amount.end))
         or _is_on_the_bench(text, clause.sentence)
         or _is_of_a_component(text, clause, amount, named)
     )
@@ -36,7 +37,8 @@ def is_of_no_line(text: str, clause: Clause, amount: Measured, named: Sequence[S
 # --- parts named by their value ---------------------------------------------------------------------------------------
 
 _KIND_OF_PART: Final = (
-    r"(?:(?:terminat(?:ion|ing|or)|end|line|bus|can|series|parallel|test|load|dropper|split|internal|external|built-?in"
+    r"(?:(?:terminat(?:ion|ing|or)|end|line|bus|can|series|parallel|test|load|dropper|split|internal|external"
+    r"|built-?in"
     r"|on-?board|[0-9/]+ ?w(?:att)?|wire-?wound|film|smd|blade|mini|main|slow-?blow)[ -]){0,3}"
 )
 _PART_BEHIND: Final = rule(
@@ -100,11 +102,13 @@ _SHORTED_TO: Final = rule(
 )
 """Before the name of a supply by its volts."""
 _DIFFERENCE: Final = rule(
-    r",? (?:below|above|under|over|higher|lower|more|less)(?: than)? (?:the |can )?(?:high|low|other|battery|ground|normal|spec)\b"
+    r",? (?:below|above|under|over|higher|lower|more|less)(?: than)? (?:the |can )?(?:high|low|other|battery"
+    r"|ground|normal|spec)\b"
     r"|,? (?:higher|lower|more|less)\b|,? (?:difference|apart)\b",
     re.IGNORECASE,
 )
 """Behind how far two values lie apart: neither was read."""
+_DIFFERS_BY: Final = rule(r"\bby (?:about |around |some |only |just |another )?$", re.IGNORECASE)
 _OF_A_CHIP: Final = rule(r"\b(?:rx|tx|rxd|txd|vcc|vdd|gpio)\b[^,.;:?!\n]*,?[^,.;:?!\n]*$", re.IGNORECASE)
 """Before what was read on a pin inside a module."""
 
@@ -114,6 +118,11 @@ _SUPPLY_BEHIND: Final = rule(
     r"(?! (?:is|was|at|reads|shows|has|drops?|goes|only|ok)\b|[:=]| ?[0-9])",
     re.IGNORECASE,
 )
+_FEED_READS: Final = rule(
+    r"[ -](?:supply|feed|rail|power)(?: pin| wire)?(?: (?:is|was|at|reads|shows|has|only|still)|[:=])* ?[0-9]",
+    re.IGNORECASE,
+)
+"""Behind the volts that a feed is named by, before those it has: `12V feed 12.6`."""
 _CALLED_BY: Final = rule(
     r"\b(?:the|an?|my|any|its|main|aux\w*|disconnect\w*|from|to|with|full) $", re.IGNORECASE
 )
@@ -122,6 +131,8 @@ _CALLED_BY: Final = rule(
 def _is_nominal_supply(text: str, amount: Measured) -> bool:
     """Return whether a voltage is the name of a supply: `disconnecting the 12V battery`."""
     called = amount.number in ("12", "24", "48", "5") and amount.quantity is Quantity.VOLTAGE
+    if called and _FEED_READS.match(text, amount.end):
+        return True
     return bool(
         called
         and _SUPPLY_BEHIND.match(text, amount.end)
@@ -149,6 +160,11 @@ _OWN_SIDE: Final = rule(
 """Before what was read into a module with its plug off, or on a part that was out: nothing of the network."""
 
 
+_OWN_SIDE_BEHIND: Final = rule(
+    r",? ?(?:ohms? |v |volts? )?(?:on|at|from) (?:the |its )?(?:pins?|modules?|components?|units?|ecus?"
+    r"|devices?) side\b",
+    re.IGNORECASE,
+)
 _IT_MEASURES: Final = rule(r"\b(?:it|which|that) (?:measures?|reads?|is|shows?|measured)\b", re.IGNORECASE)
 _NEARLY: Final = 0.05
 
@@ -165,7 +181,8 @@ _FARTHEST: Final = 80
 # --- sensors, coils and the like --------------------------------------------------------------------------------------
 
 _COMPONENT: Final = (
-    r"(?:sensors?|senders?|injectors?|coils?|relays?|glow ?plugs?|spark ?plugs?|thermistors?|ntcs?|solenoids?|heaters?"
+    r"(?:sensors?|senders?|injectors?|coils?|relays?|glow ?plugs?|spark ?plugs?|thermistors?|ntcs?|solenoids?"
+    r"|heaters?"
     r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?"
     r"|stators?"
     r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on"

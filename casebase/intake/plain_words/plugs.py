@@ -32,7 +32,8 @@ _END: Final = rule(r"\s(?:end|side)\b", re.IGNORECASE)
 _AT_PART: Final = rule(
     r"\bat (?:the |its )?(?P<part>(?!(?:the|a|an|each|every|any|both|all|other|same|my|his|to"
     r"|of)\b)[a-z]{3,14}(?: [a-z]{3,14})?"
-    r" (?:sensor|motor|unit|pump|actuator|camera|switch|headlight|headlamp|mirror|amplifier|head|controller|module))\b"
+    r" (?:sensor|motor|unit|pump|actuator|camera|switch|headlight|headlamp|mirror|amplifier|head|controller"
+    r"|module))\b"
     r"(?! (?:lamp|light|fuse|feed|bolt|resistor|coil|relay|is|was))",
     re.IGNORECASE,
 )
@@ -40,8 +41,10 @@ _AT_PART: Final = rule(
 
 
 _AT_END: Final = rule(
-    r"\bat (?:the )?(?:(?P<which>other|far|same|near|this|that|one)|(?P<part>(?!(?:the|its|his|her|their|your|any|both|each|every|diag\w*|deutsch|main|big|small|round|square)\b)"
-    r"[a-z]{3,14})) (?:end|plug|connector)\b", re.IGNORECASE
+    r"\bat (?:the )?(?:(?P<which>other|far|same|near|this|that|one)|(?P<part>(?!(?:the|its|his|her|their|your"
+    r"|any|both|each|every|diag\w*|deutsch|main|big|small|round|square)\b)"
+    r"[a-z]{3,14})) (?:end|plug|connector)\b",
+    re.IGNORECASE,
 )
 """The end of a wire at a part that has no name of its own: `7.5 at the sensor end`."""
 
@@ -78,7 +81,9 @@ def places_in(message: Written) -> list[Place]:
             found.append(Place(module.start, plug.end(), name))
         elif behind_plug:
             found.append(Place(module.start - len(before) + behind_plug.start(), module.end, name))
-        elif _AT.search(before) and text[module.start : module.end].isupper():
+        elif _AT.search(before) and (
+            text[module.start : module.end].isupper() or _is_beside_value(text, module)
+        ):
             found.append(Place(module.start, module.end, name))
     found += list(_told_by_it(text, named))
     taken = {at for place in found for at in range(place.start, place.end)}
@@ -96,6 +101,21 @@ def places_in(message: Written) -> list[Place]:
     return sorted(found, key=lambda place: place.start)
 
 
+_VALUE_BEHIND: Final = rule(r"\s?[:=]? ?[0-9]")
+_VALUE_BEFORE: Final = rule(
+    r"[0-9](?: ?(?:k|m)?(?:ohms?|v|volts?|\u03a9))? (?:at|on) (?:the )?\Z", re.IGNORECASE
+)
+_ENDS: Final = rule(r"\s*(?:[.,;:\n]|$|and\b|with\b|but\b)", re.IGNORECASE)
+
+
+def _is_beside_value(text: str, module: NamedModule) -> bool:
+    """Return whether `at` a module stands right before or behind what was read there: `sixty at the abs`."""
+    if _VALUE_BEHIND.match(text, module.end):
+        return True
+    before = _VALUE_BEFORE.search(text, max(0, module.start - 24), module.start)
+    return bool(before and _ENDS.match(text, module.end))
+
+
 def _told_by_it(text: str, named: list[NamedModule]) -> Iterator[Place]:
     """Yield the plugs of what was named before in the sentence: `airbag module dead, 12.3 V at its plug`."""
     for match in _ITS_PLUG.finditer(text):
@@ -110,7 +130,11 @@ def _told_by_it(text: str, named: list[NamedModule]) -> Iterator[Place]:
 # --- of a pin ---------------------------------------------------------------------------------------------------------
 
 _PLUG_BEFORE: Final = rule(r"(?:plug|connector|conn)?\s{0,2}$", re.IGNORECASE)
-_PLUG_BEHIND: Final = rule(r" (?:of|at|on) (?:the )?([A-Z]{1,3}[0-9]{1,4})\b")
+_PLUG_BEHIND: Final = rule(
+    r" (?:of|at|on|in) (?:the )?(?:(?P<number>[A-Z]{1,3}[0-9]{1,4})\b|(?P<name>(?!(?i:obd|diag|dlc|data link|9"
+    r"|16|deutsch|test))"
+    r"(?:[A-Za-z]{2,12} ){1,2})(?i:plug|connector|socket)\b)"
+)
 
 
 def plug_before(text: str, end: int) -> tuple[str | None, int]:
@@ -126,7 +150,9 @@ def plug_before(text: str, end: int) -> tuple[str | None, int]:
 def plug_behind(text: str, start: int) -> str | None:
     """Return the plug by its number that the words right behind a pin name: `pin 3 of X12`."""
     found = _PLUG_BEHIND.match(text, start)
-    return found[1] if found else None
+    if not found:
+        return None
+    return found["number"] or f"connector of {found['name'].strip()}"
 
 
 _STOP: Final = rule(r"[;\n]|\.\s")

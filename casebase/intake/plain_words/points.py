@@ -51,9 +51,12 @@ _POINTS: Final = rule(
     rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?:(?-i:L)"
     r"|l(?=\s?[-/]\s?(?:gnd|ground|earth"
     rf"|chassis)\b)|(?<=\bh[-/])l)(?!\w))"
-    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! (?:the |its |a |my |that )?(?:plug|load|ground|earth|fuse|feed|supply|battery|batt"
-    r"|relay|connector|switch|joint|splice|resistor|cable|lead|strap|bulb|terminals?)\b)|(?:between|across) (?:the |both |can |2 "
-    r"|bus ){0,3}(?:lines|wires|pair|them)|in between|(?:the )?pair)\b)"
+    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! (?:the |its |a |my |that )?(?:plug|load|ground|earth|fuse|feed"
+    r"|supply|battery|batt"
+    r"|relay|connector|switch|joint|splice|resistor|cable|lead|strap|bulb|terminals?)\b)|(?:between"
+    r"|across) (?:the |both |can |2 "
+    r"|bus ){0,3}(?:lines|wires|pair|them)|in between"
+    r"|between(?=[:=]? ?[0-9]{2,3}(?:[.,][0-9])?(?: ?ohms?)?\s*(?:[.,;\n]|$))|(?:the )?pair)\b)"
     r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires|h ?(?:/|and|&) ?l))?\b(?! (?:of (?:these|those|them)|times|cases"
     r"|instances|states|sides|ways|positions"
     r"|modules|ecus|in\b|ends|pins))|\b(?:the "
@@ -62,7 +65,8 @@ _POINTS: Final = rule(
     r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
     r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
     r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|ubat|vbat|power(?= ?(?:is |at |of |= ?|: ?"
-    r"|\()?[0-9]))(?: (?:pin|wire|side"
+    r"|\()?[0-9])|power(?= (?:at|on|to"
+    r"|into) (?:the )?[a-z]{2,12}(?: [a-z]{2,10})?[:=]? ?(?:is )?[0-9]{1,2}[.,][0-9]))(?: (?:pin|wire|side"
     r"|line))?\b(?! (?:can|ok|good)))"
     r"|(?P<battery>(?<!at )(?<!disconnected )(?<!removed )(?<!unhooked )\b(?:battery|batt)\b"
     r"(?= (?:at |is |was |has |reads |shows |sits at |stays at |voltage |only |drops to |goes to |down to )?[0-9])"
@@ -122,15 +126,16 @@ _USUAL_PAIRS: Final = frozenset(
 )
 _ON_PIN: Final = rule(
     r"\b(?:on|from|of|same|(?:red|lead|probe) (?:to|at|on)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
-    r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
+    r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|and|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
     r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,
 )
 _SITS: Final = (
-    r"(?:is|was|reads?|has|gives?|shows?|gets?|sits|sitting|stays|stands|at|still|only|now|about|around|up|stuck|then)"
+    r"(?:is|was|reads?|has|gives?|shows?|gets?|sits|sitting|stays|stands|at|still|only|now|about"
+    r"|around|up|stuck)"
 )
 _BARE_PIN: Final = rule(
-    r"(?:^|(?<=[\n;,:.(] )|(?<=\band )|(?<=\bbut )|(?<=\bwhile )|(?<=\bthen )|(?<=\bthat )|(?<=\bwith ))(?P<pin>6|14|16)"
+    r"(?:^|(?<=[\n;,:.(] )|(?<=\band )|(?<=\bbut )|(?<=\bwhile )|(?<=\bat )|(?<=\bwith ))(?P<pin>6|14|16)"
     rf"(?=(?:\s{_SITS}){{1,4}}\s[0-9]{{1,2}}(?:[.,][0-9]+)?(?!\w)(?! ?(?:ohm|\u03a9|k\b))|\s?[:=]\s?[0-9]"
     r"|\s[0-9]{1,2}[.,][0-9])",
     re.IGNORECASE,
@@ -139,6 +144,8 @@ _BARE_PIN: Final = rule(
 _TRUCK_PAIR: Final = rule(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = rule(
     r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+(?: ?V|[ ,]|$))"
+    r"|(?<![\w'-])([CD])(?= ?(?:[Tt][Oo]|-|/|[Vv][Ss]) ?(?:[Gg][Nn][Dd]|[Gg]round|GROUND|[Ee]arth|EARTH"
+    r"|[Cc]hassis|CHASSIS)\b)"
     r"|(?<=\b[Oo]n )([CD])(?= )|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
 )
 _WIRE_COLOUR: Final = rule(
@@ -197,6 +204,8 @@ def points_in(message: Written, media: set[Medium], places: list[Place]) -> list
         *(Point(*match.span(), _LINE_OF[str(match.lastgroup)]) for match in _POINTS.finditer(message.text)),
         *(Point(*match.span(), Line.BATTERY_PLUS) for match in _AT_BATTERY.finditer(message.text)),
     ]
+    bare = [_pin(*match.span("pin"), match["pin"], None) for match in _BARE_PIN.finditer(message.text)]
+    found += bare if found or {"6", "14"} <= {point.pin for point in bare} else []
     kept: list[Point] = []
     taken: set[int] = {at for match in BLACK_LEAD.finditer(message.text) for at in range(*match.span())}
     for point in found:
@@ -237,7 +246,8 @@ def _as_one(text: str, first: Point, second: Point) -> Point | None:
 
 
 _HAS_VOLTS: Final = rule(
-    r" (?:has|gets|got|sees)(?: \w+){0,2} [0-9]{1,2}(?:[.,][0-9]+)?(?: ?v\b| (?=on (?:pin|terminal)s? ))", re.IGNORECASE
+    r" (?:has|gets|got|sees)(?: \w+){0,2} [0-9]{1,2}(?:[.,][0-9]+)?(?: ?v\b| (?=on (?:pin|terminal)s? ))",
+    re.IGNORECASE,
 )
 _IT_HAS: Final = rule(r"(?:^|[.;\n] )(?P<it>it)(?= )", re.IGNORECASE)
 
@@ -277,8 +287,6 @@ def _pin_pairs(message: Written) -> Iterator[Point]:
         if frozenset((match["first"], match["second"])) in _USUAL_PAIRS:
             for name in ("first", "second"):
                 yield _pin(*match.span(name), match[name], None)
-    for match in _BARE_PIN.finditer(message.text):
-        yield _pin(*match.span("pin"), match["pin"], None)
     for match in _ON_PIN.finditer(message.text):
         yield _pin(*match.span(str(match.lastgroup)), match[str(match.lastgroup)], None)
 

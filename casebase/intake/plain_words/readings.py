@@ -61,7 +61,8 @@ _LOOKS: Final = (
     (
         Look.ONE_LINE_FLAT,
         rule(
-            r"\b(?:can[ -]?[hl]|high|low|one line|can high|can low|1 line)\b[^,.;]{0,12}\b(?:flat|stuck|not moving)\b",
+            r"\b(?:can[ -]?[hl]|high|low|one line|can high|can low|1 line)\b[^,.;]{0,12}\b(?:flat|stuck"
+            r"|not moving)\b",
             re.IGNORECASE,
         ),
     ),
@@ -145,7 +146,11 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
         return inside.name, ((inside.start, inside.end),)
     following = next((one for one in places if end <= one.start < clause.end), None)
     next_amount = next((one.start for one in within(marks.amounts, end, clause.end)), clause.end)
-    if following and following.start < next_amount:
+    if (
+        following
+        and following.start < next_amount
+        and not _has_its_own(marks, clause, places, taken, following)
+    ):
         return following.name, ((following.start, following.end),)
     before = [one for one in places if one.start < start]
     if not places and _OTHER_SIDE.search(marks.message.text, clause.start, start):
@@ -155,9 +160,25 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     told = before[-1] if before else alone
     if told:
         return told.name, ((told.start, told.end),)
-    if taken.lines[0] in (Line.SUPPLY, Line.GROUND, Line.BATTERY_PLUS) and not _is_of_dlc(taken):
-        return _module_supplied(marks, clause, taken)
-    return None, ()
+    lines = within(marks.subjects, clause.start, taken.subject.end) if taken.subject else ()
+    is_there = any(_THERE.match(marks.message.text, one.end) for one in lines)
+    of_supply = taken.lines[0] in (Line.SUPPLY, Line.GROUND, Line.BATTERY_PLUS)
+    is_at_module = (of_supply or is_there) and not _is_of_dlc(taken)
+    return _module_supplied(marks, clause, taken) if is_at_module else (None, ())
+
+
+_THERE: Final = rule(r" there\b", re.IGNORECASE)
+"""At the module named before: `ABS has power, CAN high there is 2.9`."""
+
+
+def _has_its_own(
+    marks: Marks, clause: Clause, places: list[Place], taken: TakenAmount, following: Place
+) -> bool:
+    """Return whether place and value take turns, so that the place behind an amount is of the next one."""
+    start = taken.amount.start
+    own = [one for one in places if clause.start <= one.start < start]
+    turns = own and not within(marks.amounts, own[-1].start, start)
+    return bool(turns and within(marks.amounts, following.end, clause.end))
 
 
 def _is_pulled(marks: Marks, place: Place) -> bool:
@@ -257,6 +278,10 @@ def _state_said(marks: Marks, clause: Clause, taken: TakenAmount) -> StateSaid |
     if own:
         return own[-1]
     if is_ohms:
+        first = _stretch(marks, clause, amount)[0] == clause.start
+        contrast = () if first else within(marks.states, *_stretch(marks, clause, amount))
+        if contrast:
+            return contrast[-1]
         live = [
             one
             for one in within(marks.states, clause.start, clause.end)

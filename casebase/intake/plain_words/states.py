@@ -19,7 +19,8 @@ _TAKEN_OFF: Final = (
 )
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
 _STATES: Final = rule(
-    rf"(?P<on>(?:(?<=\band )|(?<=\bthen )|(?<=\bback on )|(?<=\b, ))switched (?:it |her )?on\b|\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:in|at) run"
+    rf"(?P<on>(?:(?<=\band )|(?<=\bthen )|(?<=\bback on )|(?<=\b, ))switched (?:it |her )?on\b"
+    rf"|\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:in|at) run"
     rf"|run position)\b"
     r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
     rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b"
@@ -27,7 +28,8 @@ _STATES: Final = rule(
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
     r"|\brunning\b(?! board)|koer)\b)"
     r"|(?P<cranking>\b(?:while|when|during|on) (?:cranking|starting|crank)\b|\bcranking\b)"
-    rf"|(?P<connected>\b(?:with )?(?:it|{_BATTERY})(?: is| was)? (?:re-?)?connected\b|\bre-?connect(?:ed|ing) (?:it|the"
+    rf"|(?P<connected>\b(?:with )?(?:it|{_BATTERY})(?: is| was)? (?:re-?)?connected\b|\bre-?connect(?:ed"
+    rf"|ing) (?:it|the"
     rf" {_BATTERY}|{_BATTERY}))"
     rf"|(?P<battery>\b{_BATTERY} (?:(?:is|was|were|all|taken|being|been|has) ){{0,3}}{_TAKEN_OFF}"
     rf"|\bneg(?:ative)?(?: (?:lead|cable|clamp|terminal|post))? (?:is |was )?(?:off|lifted|disconnected|undone)\b"
@@ -48,7 +50,8 @@ STATES: Final[dict[str, Ignition | Battery]] = {
     "connected": Battery.CONNECTED,
 }
 _LOADED: Final = rule(
-    r"\b(?:load tested|under load|with (?:a |the |my )?(?:[0-9]+ ?w(?:atts?)? )?(?:test )?(?:bulb|lamp|load)(?: across)?"
+    r"\b(?:load tested|under load|with (?:a |the |my )?(?:[0-9]+ ?w(?:atts?)? )?(?:test )?(?:bulb|lamp"
+    r"|load)(?: across)?"
     r"|(?:put|hung|hang|using|connected) (?:a |the )?(?:[0-9]+ ?w(?:atts?)? )?(?:bulb|test lamp|lamp|load) (?:on"
     r"|across|to|at)"
     r"|at [0-9.]+ ?A\b|bulb across|loaded)",
@@ -120,6 +123,9 @@ _PLUGGED: Final = rule(
 _JOINED: Final = rule(r"\s{0,2}(?:,|and|&|\+|/)\s{0,2}(?:the )?", re.IGNORECASE)
 _PLUG_NAME: Final = rule(
     r"(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|[A-Z]{1,3}[0-9]{2,4}"
+    r"|(?!(?:other|big|small|main|whole|same|right|left|first|second|obd|diag\w*|battery|that|this|one|its"
+    r"|his)\b)[a-z]{3,14}"
+    r"(?= (?:plug|connector))"
     r"|[a-z]{3,14}(?: [a-z]{3,14}){0,2} (?:sensor|module|unit|pump|motor|box|heater|charger|switch|lamp|light"
     r"|dongle))\b",
     re.IGNORECASE,
@@ -192,6 +198,9 @@ _SPEAKS: Final = rule(
 
 def _without_speaker(text: str, named: NamedModule) -> NamedModule:
     """Return a module without what is no number of it: who speaks, a pole of the battery: `ABS I have`, `TCM B+`."""
+    stop = text.find(". ", named.start, named.end)
+    if stop > 0:
+        return named._replace(end=stop)
     if text[named.end - 2 : named.end + 1] in (" B+", " B-"):
         return named._replace(end=named.end - 2)
     speaker = _SPEAKER.search(text, max(named.start, named.end - 3), named.end)
@@ -342,7 +351,8 @@ _NO_NETWORK_NAME: Final = (
 _NAMED_NETWORK: Final = rule(
     rf"(?P<numbered>\b(?:can[ -]?[1-9]|(?-i:CAN[ -]?[A-EG-KM-Z]))(?![\w.,]*[0-9])(?=\s?(?:[:=]|is|reads|has|at"
     rf"|shows)?\s?(?:[0-9]|OL|open)))"
-    rf"|\b(?:on|at|for) (?:the )?(?P<name>(?:{_NO_NETWORK_NAME}[a-z]\w{{0,14}}[ -]?)(?:can)(?: ?bus)?(?:[ -]?[0-9]\b)?)"
+    rf"|\b(?:on|at|for) (?:the )?(?P<name>(?:{_NO_NETWORK_NAME}[a-z]\w{{0,14}}[ -]?)(?:can)(?: ?bus)?(?:["
+    rf" -]?[0-9]\b)?)"
     r"(?![ _-]?(?:high|low|hi|lo|h|l|fd)\b)(?!\w)",
     re.IGNORECASE,
 )

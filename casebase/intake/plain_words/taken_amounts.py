@@ -49,7 +49,9 @@ _CARRIES: Final = rule(
     r"|mine|but|i (?:have|get|got|measured?|see|read)|only)\b|:|=",
     re.IGNORECASE,
 )
-_OF_RESISTANCE: Final = rule(r"\b(?:resistance|resistor|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE)
+_OF_RESISTANCE: Final = rule(
+    r"\b(?:(?-i:R)(?= ?[=:])|resistance|resistor|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE
+)
 
 
 def without_subject(
@@ -172,7 +174,10 @@ def _goes_on_from(
     return earlier if amount.quantity is Quantity.VOLTAGE and earlier.lines[1:] == (Line.GROUND,) else None
 
 
-_AT_PLACE: Final = rule(r"(?: ?v| ?volts?| ?ohms?)? (?:at|on) (?:the )?[a-z]+(?: [a-z]+){0,2} (?:end|side|plug|connector)\b", re.IGNORECASE)
+_AT_PLACE: Final = rule(
+    r"(?: ?v| ?volts?| ?ohms?)? (?:at|on) (?:the )?[a-z]+(?: [a-z]+){0,2} (?:end|side|plug|connector)\b",
+    re.IGNORECASE,
+)
 
 
 def _is_next_place(marks: Marks, clause: Clause, amount: Measured, before: list[TakenAmount]) -> bool:
@@ -234,8 +239,10 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     in_front = at >= 0 and not any(map(str.isalnum, text[marks.places[at].end : amount.start]))
     if (place or in_front) and _LEAST_PAIR <= amount.low <= _MOST_PAIR:
         return True
-    before, stated = _without_states(marks, clause.start, amount.start)
-    behind, stated_behind = _without_states(marks, amount.end, clause.end)
+    start = max((one.end for one in within(marks.amounts, clause.start, amount.start)), default=clause.start)
+    end = min((one.start for one in within(marks.amounts, amount.end, clause.end)), default=clause.end)
+    before, stated = _without_states(marks, start, amount.start)
+    behind, stated_behind = _without_states(marks, amount.end, end)
     alone = _MEASURED.fullmatch(before) and not any(map(str.isalnum, behind))
     told = "." in amount.number or stated or stated_behind
     return bool(alone and told) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
@@ -244,16 +251,20 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
 def _without_states(marks: Marks, start: int, end: int) -> tuple[str, bool]:
     """Return a stretch of text without what it says of the battery and of what is plugged in, and whether it did."""
     text = marks.message.text
-    said = [(one.start, one.end) for one in within(marks.ohm_states, start, end)]
+    said = [(one.start, one.end) for one in within(marks.states, start, end)]
     said += [(one.start, one.end) for one in within(marks.unplugged, start, end)]
-    kept = "".join(" " if any(first <= at < last for first, last in said) else text[at] for at in range(start, end))
-    return _WITH.sub(" ", kept), bool(said)
+    kept = "".join(
+        " " if any(first <= at < last for first, last in said) else text[at] for at in range(start, end)
+    )
+    return _WITH.sub(" ", _AND_LAST.sub("", kept)), bool(said)
 
 
+_AND_LAST: Final = rule(r"\b(?:and|or|then|but)\s*$", re.IGNORECASE)
 _WITH: Final = rule(r"\b(?:with|when|while|and) (?:the )?", re.IGNORECASE)
 _MEASURED: Final = rule(
     r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter"
-    r"|the|my|and|then|if|when|went|goes|go|to|took|take|comes|came|back|up|down|drops|dropped|jumps|jumped|climbs|climbed|rises"
+    r"|the|my|and|then|if|when|went|goes|go|to|took|take|comes|came|back|up|down|drops|dropped|jumps|jumped"
+    r"|climbs|climbed|rises"
     r"|rose|resistance)"
     r"\b\W*){0,6}",
     re.IGNORECASE,
@@ -287,7 +298,9 @@ def _could_feed(amount: Measured) -> bool:
 
 _LEAST_FEED: Final = 9.0
 _MOST_FEED: Final = 15.5
-_HAS: Final = rule(r"(?: unit| module| ecu)? (?:has|have|gets|got|sees)(?: got)? (?:only |its |the )?", re.IGNORECASE)
+_HAS: Final = rule(
+    r"(?: unit| module| ecu)? (?:has|have|gets|got|sees)(?: got)? (?:only |its |the )?", re.IGNORECASE
+)
 _LEAST_SUPPLY: Final = 3.5
 """Volts; less than this at a module is as likely a bus line as its supply (ISO 11898-2: lines up to 3.5 V)."""
 
@@ -306,13 +319,14 @@ def are_high_and_low(marks: Marks, clause: Clause, amounts: Sequence[Measured]) 
     pair = amounts[:2]
     is_pair = len(default_lines(medium_of(marks, amounts[0]))) == 2
     levels = all(one.quantity in (None, Quantity.VOLTAGE) and one.low <= 5.5 for one in pair)
-    pointed = all("." in one.number and "to" not in one.number for one in pair) or _ASLEEP.search(
-        marks.message.text, clause.start, pair[0].start
-    )
-    return is_pair and levels and pointed and amounts[0].low >= amounts[1].low
+    pointed = all("." in one.number and "to" not in one.number for one in pair)
+    asleep = _ASLEEP.search(marks.message.text, clause.start, pair[0].start)
+    return is_pair and levels and bool(pointed or asleep) and amounts[0].low >= amounts[1].low
 
 
-_ASLEEP: Final = rule(r"\b(?:bus|network|can|lines|all) (?:is |was )?(?:asleep|sleeping|dead|off)\b[\s:,]*$", re.IGNORECASE)
+_ASLEEP: Final = rule(
+    r"\b(?:bus|network|can|lines|all) (?:is |was )?(?:asleep|sleeping|dead|off)\b[\s:,]*$", re.IGNORECASE
+)
 """Before two levels that need no point to be volts: `bus asleep 0 and 0`."""
 
 

@@ -34,7 +34,9 @@ _STORED_BY: Final = rule(
     r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|back"
     r"|stands?"
     r"|sits?|comes?|coming|came|out|[a-z]{3,8}s up|up)[\s,]{1,2}){0,4}"
-    r"(?:\([^()\n]{2,24}\) )?(?:(?:x ?[0-9]{1,2} |in [0-9]{1,2} )modules?:?(?= )|\b(?:in (?:the )?(?:fault )?memory of|in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
+    r"(?:\([^()\n]{2,24}\) )?(?:(?:x ?[0-9]{1,2} |in [0-9]{1,2} )modules?:?(?= )"
+    r"|\b(?:in (?:the )?(?:fault )?memory of|in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s"
+    r"|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
     r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
@@ -44,11 +46,15 @@ _STORES: Final = rule(
     r"\s{0,2}(?:module |unit |ecu |itself |that |which |\]){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just "
     r"|both |all "
     r"|each ){0,2}(?:stores?|stored|logged|reported|showed|set"
-    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?|complains (?:of|about)"
+    r"|has|have|had|reports?|logs?|sets?|shows?|says|with|got|gives|flags?|throws?|holds?|keeps?"
+    r"|complains (?:of|about)"
     r"|(?:is |are |keeps? )?(?:storing|logging|reporting|setting|showing|flagging|throwing|giving|holding)"
-    r"|broadcasts?|(?!(?:codes|faults|lamps|lights|misses|loses|lacks|minus|plus|versus|whose|needs|modules|units|pins|times"
+    r"|broadcasts?|(?!(?:codes|faults|lamps|lights|misses|loses|lacks|minus|plus|versus|whose|needs|controls"
+    r"|powers|feeds|modules|units|pins|times"
     r"|is|was)\b)[a-z]{3,11}(?<!s)s"
-    r"|(?P<lies>(?:there )?(?:is|are)|(?:i|we|you) (?:also |only )?(?:find|found|see|saw|have|get|got|read)))(?: codes?)?[:\s]|(?<=\])\s?|[:=(]\s?(?:[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:,(=]\s?)?|codes?\s"
+    r"|(?P<lies>(?:there )?(?:is|are)|(?:i|we|you) (?:also |only )?(?:find|found|see|saw|have|get|got"
+    r"|read)))(?: codes?)?[:\s]|(?<=\])\s?|[:=(]\s?(?:[0-9]{1,2} (?:stored |active )?(?:faults?|codes?"
+    r"|dtcs?)\s?[:,(=]\s?)?|codes?\s"
     r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
     r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?"
     r"|dtcs?)[\s:]{1,2}){0,4}",

@@ -35,7 +35,8 @@ _ANSWERING_LIST: Final = rule(
     r"|communicate with"
     r"|connect (?:to|with))\b|\bi (?:do |still |only )*(?:get into|reach|talk to|communicate with|connect to"
     r"|have comms? with)\b"
-    r"|(?<=, )(?:finds?|sees|reaches)\b"
+    r"|(?<=, )(?:finds?|sees|reaches)\b|\b(?:it|i|we) (?:only|just) (?:sees?|finds?|reach(?:es)?|connects? to)\b"
+    r"|\bon (?:the |my )?(?:tester|scanner|scan tool|laptop) i (?:only |just |can )?(?:get|see|find|have)\b"
     r"|(?<!un)(?<!not )\bable to (?:get into|reach|talk to|communicate with|connect (?:to|with)|see|read)\b"
     r"|\bcomms? (?:is |are )?(?:fine|ok|okay|good|there) (?:with|to)\b",
     re.IGNORECASE,
@@ -200,12 +201,15 @@ def _said(marks: Marks, match: re.Match[str], answers: str, *, forward: bool) ->
         else _without_holders(text, listed_before(marks, match.start()), match.start())
     )
     if not names and not forward:
-        names = (_named_first(marks, match.start()) if answers == SILENT else []) or _meant(marks, match.start())
+        names = (_named_first(marks, match.start()) if answers == SILENT else []) or _meant(
+            marks, match.start()
+        )
     answers = _turned_in_front(text, names, answers) if not forward else answers
     if not names and not forward:
         names = (
             listed_behind(marks, match.end())
-            if _SAID_OF_NEXT.match(text, match.end()) or _ONLY_THAT.search(text[max(0, match.start() - 30) : match.start()])
+            if _SAID_OF_NEXT.match(text, match.end())
+            or _ONLY_THAT.search(text[max(0, match.start() - 30) : match.start()])
             else []
         )
     span = match.span()
@@ -227,7 +231,8 @@ _JOINED_LATER: Final = rule(
 _BEGINS_SENTENCE: Final = rule(r"\s*(?:the |my |and |so |but |now |then )*$", re.IGNORECASE)
 _HAS: Final = rule(r"(?: module| unit| ecu)?(?: (?:has|have|gets?|got|is|with|on)\b|\s?[:=])", re.IGNORECASE)
 _MEANT: Final = rule(
-    r"(?:^|[.,;:\n-])\s*(?:and |but |so |now |then |the )*(?P<noun>it|he|that one|this one|sensor|module|unit|ecu|controller"
+    r"(?:^|[.,;:\n-])\s*(?:and |but |so |now |then |the )*(?P<noun>it|he|that one|this one|sensor|module|unit"
+    r"|ecu|controller"
     r"|computer|control unit)(?: (?:still|now|also|just|then|only|never|again|itself|simply|really)){0,2}\s?$",
     re.IGNORECASE,
 )
@@ -242,7 +247,10 @@ def _meant(marks: Marks, place: int) -> list[Named]:
     if not pointer:
         return []
     at = last_before(marks.clauses, start)
-    for begin, end in ((start, start + pointer.start("noun")), marks.clauses[at].sentence if at >= 0 else (0, 0)):
+    for begin, end in (
+        (start, start + pointer.start("noun")),
+        marks.clauses[at].sentence if at >= 0 else (0, 0),
+    ):
         noun = pointer["noun"].lower() if pointer["noun"].lower() in _SORTS else ""
         names = {
             module_identity(one.name): one
@@ -308,12 +316,13 @@ def _without_holders(text: str, names: list[Named], end: int) -> list[Named]:
 _BEGINS_ENTRY: Final = rule(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
 _SAID_OF_NEXT: Final = rule(r"\"?(?:\s?:| (?:with|from|to|on|for) )")
 _ONLY_THAT: Final = rule(r"\bonly (?:\w+ )?(?:that|which|who)(?: still)? $", re.IGNORECASE)
-_PASSES: Final = rule(r"\b(?:ok|pass(?:ed)?)\s*(?:[;,\n]|$)", re.IGNORECASE)
+_PASSES: Final = rule(r"(?:\b(?:ok|yes|pass(?:ed)?)|[\u2713\u2714\u2705])\s*(?:[;,\n]|$)", re.IGNORECASE)
 """An entry of a list of modules that answered; beside it one that failed did not."""
 _CODE_OF: Final = rule(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
 _DOES_NOTHING: Final = rule(r"\b(?:does|did) nothing$", re.IGNORECASE)
 _ACTED_ON: Final = rule(
-    r"\b(?:replac|swap|unplug|chang|clean|reset|pull|wiggl|reseat|disconnect|cod|program|updat)\w* (?:the |my |its )?$",
+    r"\b(?:replac|swap|unplug|chang|clean|reset|pull|wiggl|reseat|disconnect|cod|program|updat)\w* (?:the |my "
+    r"|its )?$",
     re.IGNORECASE,
 )
 """It is what was done that did nothing."""
@@ -328,7 +337,7 @@ def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     before_all = text[max(0, first.start - 30) : first.start]
     before = before_all[-12:]
     if match.groupdict().get("listed"):
-        failed = match[0].lower().startswith(("fail", "err", "n"))
+        failed = match[0].lower().startswith(("fail", "err", "n", "\u2717", "\u2718", "\u274c"))
         return not _BEGINS_ENTRY.search(before) or (failed and not _PASSES.search(text))
     if _DOES_NOTHING.search(match[0]):
         return bool(_ACTED_ON.search(before_all))

@@ -96,7 +96,8 @@ _NOT_A_PART: Final = rule(
 
 _WHEN_AND_PRICE: Final = rule(
     r"\b(?:[0-9]+|a|a few|some|last|this|the other) (?:days?|weeks?|months?|years?|winter|summer|morning)(?: ago)?\b"
-    r"|\b(?:yesterday|today|already)\b|\bfor (?:\u20ac ?|eur )?[0-9]+(?:[.,][0-9]+)? ?(?:euros?|eur|pounds?|dollars?)?"
+    r"|\b(?:yesterday|today|already)\b|\bfor (?:\u20ac ?|eur )?[0-9]+(?:[.,][0-9]+)? ?(?:euros?|eur|pounds?"
+    r"|dollars?)?"
     r"(?=[ ,.;]|$)",
     re.IGNORECASE,
 )
@@ -104,7 +105,8 @@ _WHEN_AND_PRICE: Final = rule(
 
 
 _ADDED: Final = rule(
-    r"\b(?:fitted|installed|added) (?:an?|the|my|his) (?!(?:brand[- ])?new\b|used\b|second|replacement\b|another\b|known)",
+    r"\b(?:fitted|installed|added) (?:an?|the|my|his) (?!(?:brand[- ])?new\b|used\b|second|replacement\b"
+    r"|another\b|known)",
     re.IGNORECASE,
 )
 """What was put in beside all else: nothing was replaced."""

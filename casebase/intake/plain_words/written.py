@@ -178,7 +178,10 @@ def written(message: str) -> Written:
     starts, origins = [0], [0]
     done = length = 0
     levels = {
-        two.start(f"{at}"): (two.end(f"{at}"), f"{_SAID[two[at + 'w'].lower()]}.{_SAID[two[at + 't'].lower()]}")
+        two.start(f"{at}"): (
+            two.end(f"{at}"),
+            f"{_SAID[two[at + 'w'].lower()]}.{_SAID[two[at + 't'].lower()]}",
+        )
         for two in _LEVELS.finditer(alike)
         for at in "ab"
     }
@@ -198,14 +201,16 @@ def written(message: str) -> Written:
 
 
 _COMMA_OF_LEADS: Final = rule(
-    r",(?= (?:and )?(?:the )?(?:(?:other|second|red|black|negative|minus)(?: lead| probe)?|(?:lead|probe)) (?:on|to|at) )",
+    r",(?= (?:and )?(?:the )?(?:(?:other|second|red|black|negative|minus)(?: lead| probe)?|(?:lead"
+    r"|probe)) (?:on|to|at) )",
     re.IGNORECASE,
 )
 """Between where one lead was and where the other: `red on 6, black on 14`."""
 
 
 _COMMA_OF_LEVELS: Final = rule(
-    r"(?:(?<=[.;:,\n] [0-5]\.[0-9])|(?<=[.;:,\n] [0-5]\.[0-9][0-9])|(?<=[Mm] [0-5]\.[0-9])),(?= [0-5]\.[0-9]{1,2}\s*(?:[.;,\n]|$))"
+    r"(?:(?<=[.;:,\n] [0-5]\.[0-9])|(?<=[.;:,\n] [0-5]\.[0-9][0-9])"
+    r"|(?<=[Mm] [0-5]\.[0-9])),(?= [0-5]\.[0-9]{1,2}\s*(?:[.;,\n]|$))"
 )
 """Between two levels alone, which belong together as those of a slash do: `60 ohm, 2.6, 2.4`."""
 
@@ -223,9 +228,7 @@ _LEVELS: Final = rule(
 """Two levels said without their points: `two six and two four`."""
 
 
-def _numbers_in(
-    run: re.Match[str], levels: dict[int, tuple[int, str]]
-) -> Iterator[tuple[int, int, str]]:
+def _numbers_in(run: re.Match[str], levels: dict[int, tuple[int, str]]) -> Iterator[tuple[int, int, str]]:
     """Yield (start, end, digits) of each number that a run of number words holds: `six fourteen` is two."""
     words = [
         (word[0].lower(), run.start() + word.start(), run.start() + word.end())
