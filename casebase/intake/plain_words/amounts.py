@@ -58,7 +58,8 @@ _COUNTED: Final = rule(
     r"|pins(?= ?[0-9A-K])|unplugged|off|no|vs|against|through|that|which|dropping|max|min|after|engine|running|koeo"
     r"|koer|cranking"
     r"|asleep|awake"
-    r"|drop|back|instead|end|everywhere|there|here|gateway|yellow|green|maybe|about|lost|over|the|of|bus|what|nothing"
+    r"|drop|back|instead|end|everywhere|there|here|gateway|yellow|green|maybe|about|lost|over|feed|supply|the"
+    r"|of|bus|what|nothing"
     r"|idle|should|seems|looks|just|before|normally|usually|at|stays|until|once|dead|all)\b)[a-z]",
     re.IGNORECASE,
 )

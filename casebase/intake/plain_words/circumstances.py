@@ -73,6 +73,7 @@ def _lamps() -> re.Pattern[str]:
         rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
         rf"|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"
         rf"|(?<!no )(?<!\w)(?P<lit>{_LAMP_LIST}) (?:(?:is|are) )?(?:both |all )?(?:lit|illuminated)\b"
+        rf"|(?<!no )(?<!\w)(?P<warned>{_LAMP_LIST}) warning(?= (?:is |stays |comes )?(?:on|lit|up|showing)\b)"
         rf"|\b(?:lamps?|lights?) for (?:the )?(?P<named>{_LAMP_LIST})(?!\w)"
         rf"|\b(?:check|says) (?P<check>{_LAMP_LIST})(?!\w)(?! (?:control|module|says|fuse|plug|has))",
         re.IGNORECASE,

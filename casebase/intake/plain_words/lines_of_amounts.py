@@ -302,7 +302,7 @@ def with_subject(
     unit = "ohms" if quantity is Quantity.RESISTANCE else "volts"
     assumed = () if said or amount.is_open else (f"{amount.number} taken as {unit}",)
     spans = ((amount.start, amount.end), (subject.start, subject.end))
-    of = _lines(marks, clause, amount, subject, quantity)
+    of = [lines for lines in _lines(marks, clause, amount, subject, quantity) if set(lines) != {Line.GROUND}]
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
 

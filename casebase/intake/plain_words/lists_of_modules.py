@@ -30,7 +30,8 @@ FORWARD: Final = rule(
     r"|\bnobody (?:hear|see|find|reach)\b|\b(?:and|but) not(?: (?:with|to))?(?= )|\bnot even(?= )"
     r"|\b(?:scanner|tester|scan tool|tool|scan|laptop|tablet) (?:hangs|sticks|stops|freezes|gives up|fails|errors)"
     r" (?:on|at|with)(?= )"
-    r"|\b(?:i|we) lose(?=\s)|\bsees? not(?=\s)|\b(?:lost of|lost|nothing (?:from|out of)|not seeing"
+    r"|(?:(?<=, )|(?<=gateway )|(?<=scanner )|(?<=tester ))misses(?=\s)|\b(?:i|we) lose(?=\s)|\bsees? not(?=\s)"
+    r"|\b(?:lost of|lost|nothing (?:from|out of)|not seeing"
     r"|modules? lost:)(?=\s)"
     r"|\b(?:not present|missing|silent|dead|lost|no answer|offline) ?:|(?:(?<=^)|(?<=[,.;:] ))dead(?= )",
     re.IGNORECASE,
@@ -38,7 +39,7 @@ FORWARD: Final = rule(
 BACKWARD: Final = rule(
     r"\b(?:(?:is|are|was|does|do|did|has|have|he|it|will|still) )?(?:not|n't|don'?t|doesn'?t|isn'?t|aren'?t"
     r"|won'?t|can'?t|couldn'?t|didn'?t|wouldn'?t|no longer|never) (?:want to |even |yet |be )?"
-    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|there|online|seen|found|detected"
+    r"(?:respond\w*|answer\w*|communicat\w*|repl\w+|reach\w*|talk\w*|speak\w*|there|online|seen|found|detected"
     r"|show(?:s|n|ing)? up|showing (?:on|in)|show(?:n)? (?:on|in) (?:the |my )?(?:scan|list|tree|tester"
     r"|scanner)|com(?:e|es|ing) (?:up|in|online|through|back)|wak(?:e|es"
     r"|ing)(?: up)?|listed|recognised"

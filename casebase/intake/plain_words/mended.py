@@ -69,6 +69,13 @@ def _dictated(match: re.Match[str]) -> str:
     return match[1].upper() + digits if re.fullmatch(r"[0-3][0-9]{3}", digits) else match[0]
 
 
+def _turned_round(match: re.Match[str]) -> str:
+    """Return `the computer of the engine` as `engine computer`, where that names a module; else as it is."""
+    head = "computer" if match["head"].lower() == "calculator" else match["head"]
+    name = f"{match['of']} {head}"
+    return name if module_key(name) else match[0]
+
+
 _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str]], str]], ...]] = (
     (
         rule(
@@ -87,6 +94,15 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     ),
     (rule(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (rule(r"\bgear box\b", re.IGNORECASE), "gearbox"),
+    (rule(r"(?<=[0-9]), (?=(?:ohms?|volts?)\b(?! (?:at|on|in|of|is|are|from|[0-9])))", re.IGNORECASE), " "),
+    (
+        rule(
+            r"\b(?P<head>calculator|computer|module|control unit|controller|ecu|sensor) (?:of|for) (?:the )?"
+            r"(?P<of>[a-z]{3,12}(?: angle)?)(?!\w)",
+            re.IGNORECASE,
+        ),
+        _turned_round,
+    ),
     (rule(r"(?<=[0-9]) n (?=[0-9]|ground|gnd|earth)", re.IGNORECASE), " and "),
     (rule(r"\b(?:dos'?n'?t|dosent|doesent|doens'?t|dose?nt)\b", re.IGNORECASE), "doesn't"),
     (rule(r"(?<![\w'-])([PCBU])-([0-3][0-9A-F]{3})(?!\w)", re.IGNORECASE), r"\1\2"),

@@ -51,7 +51,7 @@ _POINTS: Final = rule(
     rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?:(?-i:L)"
     r"|l(?=\s?[-/]\s?(?:gnd|ground|earth"
     rf"|chassis)\b)|(?<=\bh[-/])l)(?!\w))"
-    r"|(?P<pair>\b(?:across(?= |$|,|\.)(?! (?:the |its |a |my |that )?(?:plug|load|ground|earth|fuse|feed"
+    r"|(?P<pair>\b(?:across(?= |$|,|\.|:)(?! (?:the |its |a |my |that )?(?:plug|load|ground|earth|fuse|feed"
     r"|supply|battery|batt"
     r"|relay|connector|switch|joint|splice|resistor|cable|lead|strap|bulb|terminals?)\b)|(?:between"
     r"|across) (?:the |both |can |2 "
@@ -101,7 +101,7 @@ _PIN: Final = rule(
 )
 _PIN_PAIR: Final = rule(
     r"(?<![\w.,/'-])(?P<first>6|14|4|5|16|3|11|7)\s?(?P<between>to|and|&|/|-|->|>|against| )\s?"
-    r"(?P<second>14|16|11|6|4|5|3|7)(?![\w/-]|[.,][0-9]| ?(?:V|volts?|ohms?|\u03a9|k)(?!\w))",
+    r"(?:the )?(?P<second>14|16|11|6|4|5|3|7)(?![\w/-]|[.,][0-9]| ?(?:V|volts?|ohms?|\u03a9|k)(?!\w))",
     re.IGNORECASE,
 )
 _USUAL_PAIRS: Final = frozenset(

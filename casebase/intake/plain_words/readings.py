@@ -7,6 +7,7 @@ other numbers stay in the story.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured, changed_from
@@ -293,12 +294,22 @@ def _state_said(marks: Marks, clause: Clause, taken: TakenAmount) -> StateSaid |
     in_sentence = within(fitting, clause.sentence[0], amount.start)
     behind = within(fitting, amount.start, clause.sentence[1])
     if in_sentence or behind:
-        return in_sentence[-1] if in_sentence else behind[0]
+        return in_sentence[-1] if in_sentence else _told_together(behind)
     lasting = [one for one in fitting if one.value is not Ignition.CRANKING]
     before = last_before(lasting, amount.start)
     if before >= 0:
         return lasting[before]
     return lasting[0] if len(lasting) == 1 else None
+
+
+def _told_together(said: Sequence[StateSaid]) -> StateSaid:
+    """Return the first state, or that the battery is off, told in one breath with it: `key off and battery off`."""
+    second = said[1] if len(said) > 1 and said[1].start - said[0].end <= _ONE_BREATH else said[0]
+    return second if second.value is Battery.DISCONNECTED else said[0]
+
+
+_ONE_BREATH: Final = 8
+"""Characters between two states said together."""
 
 
 def _unplugged(marks: Marks, clause: Clause, taken: TakenAmount) -> Unplugged | None:

@@ -20,10 +20,11 @@ _TAKEN_OFF: Final = (
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
 _STATES: Final = rule(
     rf"(?P<on>(?:(?<=\band )|(?<=\bthen )|(?<=\bback on )|(?<=\b, ))switched (?:it |her )?on\b"
-    rf"|\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:in|at) run"
+    rf"|\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:is )?(?:in"
+    rf"|at) (?:the )?(?:run|position (?:2|ii)|second position)"
     rf"|run position)\b"
     r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
-    rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?off\b|\bkeys? out\b"
+    rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?(?:off|cut)\b|\bkeys? out\b"
     r"|\beverything (?:is |was |switched |turned )?off\b)"
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
     r"|\brunning\b(?! board)|koer)\b)"
@@ -31,7 +32,8 @@ _STATES: Final = rule(
     rf"|(?P<connected>\b(?:with )?(?:it|{_BATTERY})(?: is| was)? (?:re-?)?connected\b|\bre-?connect(?:ed"
     rf"|ing) (?:it|the"
     rf" {_BATTERY}|{_BATTERY}))"
-    rf"|(?P<battery>\b{_BATTERY} (?:(?:is|was|were|all|taken|being|been|has) ){{0,3}}{_TAKEN_OFF}"
+    rf"|(?P<battery>\b{_BATTERY} (?:is |was )?not connected\b|\b{_BATTERY} (?:(?:is|was|were|all|taken|being"
+    rf"|been|has) ){{0,3}}{_TAKEN_OFF}"
     rf"|\bneg(?:ative)?(?: (?:lead|cable|clamp|terminal|post))? (?:is |was )?(?:off|lifted|disconnected|undone)\b"
     rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting"
     rf"|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
@@ -169,7 +171,14 @@ def modules_in(message: Written) -> list[Named]:
         if (match["whose"] or "").lower() != "the" or not any(one.start < match.start() for one in named)
     ]
     inside = {place for one in known for place in range(one.start, one.end)}
-    unknown = [one for one in _unknown_named(text) if inside.isdisjoint(range(one.start, one.end))]
+    unknown = []
+    for one in _unknown_named(text):
+        begins = next((known for known in named if known.start == one.start and known.end < one.end), None)
+        if begins and not begins.is_clear:
+            named.remove(begins)
+            inside -= set(range(begins.start, begins.end))
+        if inside.isdisjoint(range(one.start, one.end)):
+            unknown.append(one)
     return list(_of_one_name(text, sorted((*named, *unknown), key=lambda one: one.start)))
 
 
@@ -216,7 +225,8 @@ _LONE_ECU: Final = rule(
 """The ECU of nothing else that was named is the engine's (common practice, no source)."""
 
 _UNKNOWN: Final = rule(
-    r"(?<![\w'-])(?:[a-z]{3,14} ){1,3}(?:controller|module|control unit|control module|ecu|unit)\b(?!')"
+    r"(?<![\w'-])(?:[a-z]{3,14} (?:[0-9] )?){1,3}(?:controller|module|control unit|control module|ecu|unit"
+    r"|modulator|receiver)\b(?!')"
     r"|(?<![\w'-])(?:[a-z]{3,14} )?radar\b",
     re.IGNORECASE,
 )

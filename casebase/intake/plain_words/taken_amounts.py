@@ -44,7 +44,8 @@ def medium_of(marks: Marks, amount: Measured) -> Medium:
 
 
 _CARRIES: Final = rule(
-    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|also|too|with"
+    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|they (?:read"
+    r"|are|show|give)|also|too|with"
     r"|without|put|once|when|hot|warm|cold|in|before|after|behind|earlier|later|afterwards"
     r"|mine|but|i (?:have|get|got|measured?|see|read)|only)\b|:|=",
     re.IGNORECASE,
@@ -73,7 +74,11 @@ def without_subject(
     on_network = within(marks.networks, clause.start, amount.start)
     ohms = (
         amount.quantity is Quantity.RESISTANCE
-        and (not amount.is_open or bool(on_network))
+        and (
+            not amount.is_open
+            or bool(on_network)
+            or (amount.number == "OL" and _is_called_resistance(marks, clause, amount))
+        )
         and not _may_be_distance(marks, amount)
     )
     taken = len(lines) > 1 and (ohms or _stands_for_ohms(marks, clause, amount))
@@ -81,6 +86,10 @@ def without_subject(
         return []
     said = f"{amount.number} taken as ohms between {lines[0]} and {lines[1]}"
     return [_usual(amount, Quantity.RESISTANCE, lines, said)]
+
+
+def _is_called_resistance(marks: Marks, clause: Clause, amount: Measured) -> bool:
+    return _OF_RESISTANCE.search(marks.message.text, clause.start, amount.start) is not None
 
 
 _READ: Final = rule(
@@ -163,6 +172,8 @@ def _goes_on_from(
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
     earlier = next((one for one in before[::-1] if amount.quantity in (None, one.quantity)), None)
+    if len(before) > 1 and before[-1] is earlier and before[-2].spans == earlier.spans:
+        return None  # of two lines told in one breath nothing says which is meant
     if earlier is None or (
         amount.quantity is Quantity.VOLTAGE and _names_other_line(marks, clause, amount, earlier.lines)
     ):
@@ -224,7 +235,10 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
         return True
     is_nominal = amount.start in marks.not_read and amount.number in NOMINAL_OHMS
     changed = changed_from(text, amount) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
-    if is_nominal or changed or _OF_RESISTANCE.search(text, clause.start, amount.start):
+    called = _is_called_resistance(marks, clause, amount) or _is_resistance_of_clause_before(
+        marks, clause, amount
+    )
+    if is_nominal or changed or called:
         return True
     index = last_before(marks.amounts, amount.start + 1)
     following = marks.amounts[index + 1] if index + 1 < len(marks.amounts) else None
@@ -246,6 +260,16 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     alone = _MEASURED.fullmatch(before) and not any(map(str.isalnum, behind))
     told = "." in amount.number or stated or stated_behind
     return bool(alone and told) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
+
+
+def _is_resistance_of_clause_before(marks: Marks, clause: Clause, amount: Measured) -> bool:
+    """Return whether an amount alone is what the clause before speaks of: `the resistance I did measure, 62`."""
+    text = marks.message.text
+    if any(map(str.isalnum, text[clause.start : amount.start] + text[amount.end : clause.end])):
+        return False
+    before = within(marks.clauses, clause.sentence[0], clause.start)
+    told = before and not within(marks.amounts, before[-1].start, before[-1].end)
+    return bool(told and _OF_RESISTANCE.search(text, before[-1].start, before[-1].end))
 
 
 def _without_states(marks: Marks, start: int, end: int) -> tuple[str, bool]:

@@ -28,7 +28,7 @@ SILENT: Final = "silent"
 ANSWERS: Final = "answers"
 
 _ANSWERING_LIST: Final = rule(
-    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet)"
+    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet|gateway)"
     r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with"
     r"|connects? (?:to|with))\b"
     r"|(?<!nobody )(?<!one )(?<!nothing )(?<!what )\bcan (?:still |only |also )?(?:get into|reach|talk to"

@@ -210,7 +210,7 @@ _COMMA_OF_LEADS: Final = rule(
 
 _COMMA_OF_LEVELS: Final = rule(
     r"(?:(?<=[.;:,\n] [0-5]\.[0-9])|(?<=[.;:,\n] [0-5]\.[0-9][0-9])"
-    r"|(?<=[Mm] [0-5]\.[0-9])),(?= [0-5]\.[0-9]{1,2}\s*(?:[.;,\n]|$))"
+    r"|(?<=[Mm] [0-5]\.[0-9])),(?= [0-5]\.[0-9]{1,2}\s*(?:[.;,\n]|$|and\b(?! [0-9])|key\b|ign))"
 )
 """Between two levels alone, which belong together as those of a slash do: `60 ohm, 2.6, 2.4`."""
 
