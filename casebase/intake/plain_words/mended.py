@@ -72,7 +72,7 @@ def _dictated(match: re.Match[str]) -> str:
 def _turned_round(match: re.Match[str]) -> str:
     """Return `the computer of the engine` as `engine computer`, where that names a module; else as it is."""
     head = "computer" if match["head"].lower() == "calculator" else match["head"]
-    name = f"{match['of']} {head}"
+    name = f"{'engine' if match['of'].lower() == 'motor' else match['of']} {head}"
     return name if module_key(name) else match[0]
 
 

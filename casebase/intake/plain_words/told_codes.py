@@ -188,6 +188,7 @@ _HELD_LATER: Final = rule(
     r"\b(?:stored|set|logged|reported|shown|held|kept|recorded|flagged|seen|saved|present|stands|sits|comes|coming"
     r"|pending"
     r"|active)(?: up| out| again| only| both| also){0,2} (?:in|by|from|on|inside|at) (?:the |my )?"
+    r"|\b(?:stored|set|logged|reported|seen) (?=[a-z]+ side\b)"
     r"|(?<=\)) (?:is |was |are )?(?:in|from|by) (?:the |my )?"
     r"|\b(?:control unit|module|ecu|system|unit|location|source)\s?[:=]\s?",
     re.IGNORECASE,
