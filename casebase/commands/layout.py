@@ -84,7 +84,7 @@ def layout(  # noqa: PLR0913, PLR0917  one parameter per option
             return _mark_fine(kept, one, fine)
         if told:
             said, remark = told[0]
-            standing = say_of_layout(kept, one.layout_id, said, by or "", remark)
+            standing = say_of_layout(kept, one.layout_id, said, by or "", remark, one.revision)
             return typer.echo(f"{one.layout_id}: {standing.words()}")
         if revisions:
             return print_json(revisions_of(kept, one.layout_id))

@@ -56,6 +56,9 @@ _LOOKS_EVERY_SECONDS: Final = 2.0
 _NOTES_EVERY: Final = 15
 """Looks between two notes of when tokens were used, and two clearings of what was left over."""
 
+ASKED_AT_ONCE: Final = 4
+"""Questions to a hub's library at a time, each over a connection: one that hangs keeps nobody else waiting (judged)."""
+
 _SHA256: Final = re.compile(r"[0-9a-f]{64}")
 _COUNT: Final = re.compile(r"[0-9]{1,15}")
 _Done = TypeVar("_Done")
@@ -90,12 +93,13 @@ class _Known:
 
 
 class Hub:
-    """One service over one library: its inbox, its two threads, and who may ask how much."""
+    """One service over one library: its inbox, the threads that ask and the one that takes in, who may ask how much."""
 
     def __init__(self, settings: Settings) -> None:
         self.inbox = Inbox(settings.inbox)
         self._most_bytes = settings.most_bytes
-        self._asked, self._taker = OpenedLibrary(settings.library), OpenedLibrary(settings.library)
+        self._asked = OpenedLibrary(settings.library, ASKED_AT_ONCE)
+        self._taker = OpenedLibrary(settings.library)
         self._taking = Taking(self._taker)
         self._offer = Offer(settings.offer, settings.inbox) if settings.offer else None
         self._allowance, self._watched, self._known = Allowance(), Watched(), _Known()

@@ -41,32 +41,40 @@ log = logging.getLogger(__name__)
 
 
 class OpenedLibrary:
-    """A library that one thread asks: opened when it is first needed, and again after it was away."""
+    """A library that threads of its own ask: `threads` of them on a hub, and one in a file.
 
-    def __init__(self, place: Path | HubAddress) -> None:
-        self._place = place
-        self._thread = ThreadPoolExecutor(1)
+    Opened when it is first needed. A file is opened again where it cannot be read any more; the connections to a hub
+    see to themselves.
+    """
+
+    def __init__(self, place: Path | HubAddress, threads: int = 1) -> None:
+        self._place, self._pool = place, threads if isinstance(place, HubAddress) else 0
+        self._threads = ThreadPoolExecutor(self._pool or 1)
+        self._opening = Lock()
         self._library: Library | None = None
 
     def submit(self, work: Callable[[], _Done]) -> Future[_Done]:
-        """Let the thread do something."""
-        return self._thread.submit(work)
+        """Let a thread do something."""
+        return self._threads.submit(work)
 
     def opened(self) -> Library:
-        """Return the library, in its thread; raise `LibraryError` where it is away."""
-        if self._library is not None:
-            try:
-                self._library.fact("derived version")
-            except LibraryError:
-                self._close()
-        if self._library is None:
-            self._library = Library.open(self._place)
-        return self._library
+        """Return the library, in one of its threads; raise `LibraryError` where it is away."""
+        with self._opening:
+            if self._library is not None and not self._pool:
+                try:
+                    self._library.fact("derived version")
+                except LibraryError:
+                    self._close()
+            if self._library is None:
+                self._library = Library.open(self._place, self._pool)
+            return self._library
 
     def close(self) -> None:
         """Wait for what is being done, then close the library."""
-        self._thread.submit(self._close)
-        self._thread.shutdown(wait=True)
+        if not self._pool:  # a file is closed by the thread that opened it
+            self._threads.submit(self._close)
+        self._threads.shutdown(wait=True)
+        self._close()
 
     def _close(self) -> None:
         library, self._library = self._library, None

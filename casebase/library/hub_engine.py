@@ -11,9 +11,10 @@ import hashlib
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from functools import lru_cache
 from pathlib import Path
+from threading import local
 from typing import Any, Final, LiteralString, TypeVar
 
 import psycopg
@@ -25,10 +26,16 @@ from casebase import places
 from casebase.errors import LibraryError
 from casebase.files import make_owners_folder
 from casebase.library.engine import HubAddress
+from casebase.library.hub_connections import (
+    Connection,
+    Connections,
+    OneConnection,
+    SharedConnections,
+    connected,
+)
 from casebase.library.hub_opening import (
     LIBRARY_LOCK,
     bring_up_to_date,
-    connected,
     refuse_other_steps,
     sentence_of,
 )
@@ -45,57 +52,66 @@ _Done = TypeVar("_Done")
 
 
 class HubDatabase:
-    """A library as PostgreSQL keeps it, over one connection that is made again when it was lost."""
+    """A library as PostgreSQL keeps it, over one connection, or over several that the threads of a process share.
 
-    def __init__(self, address: HubAddress, *, make: bool = False) -> None:
+    `pool` is how many; with 0 it is one, for one thread.
+    """
+
+    def __init__(self, address: HubAddress, *, make: bool = False, pool: int = 0) -> None:
         self._address = address
         self._may_rebuild = make
+        self._own = local()
         with self.errors_as_sentences():
-            self._connection = connected(self._address)
+            first = connected(self._address)
             try:
                 if make:
-                    bring_up_to_date(self._connection, address)
+                    self.tried_again(lambda: bring_up_to_date(first, address))
                 else:
-                    refuse_other_steps(self._connection, address)
+                    refuse_other_steps(first, address)
             except BaseException:
-                self._connection.close()
+                first.close()
                 raise
+            self._connections: Connections = OneConnection(address, first)
+            if pool:
+                first.close()
+                self._connections = SharedConnections(address, pool)
 
     def close(self) -> None:
-        """Close the connection."""
-        self._connection.close()
+        """Close the connections."""
+        self._connections.close()
 
     def execute(self, statement: str, parameters: Any = None) -> psycopg.Cursor[tuple[Any, ...]]:
         """Run a statement; return its rows as tuples."""
-        return self._live().execute(_in_postgresql(statement), () if parameters is None else parameters)
+        with self._lent() as connection:
+            return connection.execute(_in_postgresql(statement), () if parameters is None else parameters)
 
     def executemany(self, statement: str, rows: Iterable[Sequence[Any]]) -> None:
         """Run a statement once for each row of parameters."""
-        with self._live().cursor() as cursor:
-            cursor.executemany(_in_postgresql(statement), rows)
+        told = list(rows)
+        with self._lent() as connection, connection.cursor() as cursor:
+            cursor.executemany(_in_postgresql(statement), told)
 
     def query(self, statement: str, parameters: Any = None) -> Iterator[dict[str, Any]]:
         """Run a statement; return its rows by their columns' names."""
-        with self._live().cursor(row_factory=dict_row) as cursor:
-            found = cursor.execute(_in_postgresql(statement), () if parameters is None else parameters)
-            yield from found.fetchall()
+        with self._lent() as connection, connection.cursor(row_factory=dict_row) as cursor:
+            cursor.execute(_in_postgresql(statement), () if parameters is None else parameters)
+            found = cursor.fetchall()
+        yield from found
 
     def insert_tables(self, rows: Mapping[str, Sequence[Mapping[str, Any]]]) -> None:
         """Insert rows by their tables, in one journey to the server; of `cases` the full text follows."""
         told = {table: list(its_rows) for table, its_rows in rows.items() if its_rows}
         if cases := told.get("cases"):
             told["case_words"] = list(words_of(cases))
-        connection = self._live()
-        with connection.pipeline():
+        with self._lent() as connection, connection.pipeline():
             for table, its_rows in told.items():
                 _insert(connection, table, its_rows)
 
     @contextmanager
     def writing(self, *, alone: bool = True) -> Iterator[None]:
         """One write transaction: everything inside is kept, or nothing is; see the module."""
-        connection = self._live()
         lock = "pg_advisory_xact_lock" if alone else "pg_advisory_xact_lock_shared"
-        with connection.transaction():
+        with self._transaction() as connection:
             connection.execute(f"SELECT {lock}({LIBRARY_LOCK})")
             # Told before the first number is taken: what this transaction adds is above, see `last_number`.
             connection.execute(
@@ -106,8 +122,7 @@ class HubDatabase:
     @contextmanager
     def at_once(self) -> Iterator[None]:
         """Let everything that is read inside be of one moment."""
-        connection = self._live()
-        with connection.transaction():
+        with self._transaction() as connection:
             connection.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
             yield
 
@@ -118,6 +133,10 @@ class HubDatabase:
                 return work()
             except _SECOND:
                 if tried == _MOST_TRIES:
+                    raise
+            except errors.InsufficientPrivilege:
+                # Another shop's record may have taken the ID just now: if not, it is refused again.
+                if tried > 1:
                     raise
                 time.sleep(0.002 * tried)
         raise AssertionError
@@ -145,8 +164,9 @@ class HubDatabase:
         lock that ends with it, above which number its own are. First comes the number reached, then those locks, then
         the records: whoever took a number up to the first either still holds its lock, or is seen.
         """
-        with self._live().pipeline():  # one journey; each statement sees what is there when its turn comes
-            asked = [self.execute(one) for one in (_REACHED, _LOWEST_FLOOR, _NEWEST)]
+        # One journey; each statement sees what is there when its turn comes.
+        with self._lent() as connection, connection.pipeline():
+            asked = [connection.execute(one) for one in (_REACHED, _LOWEST_FLOOR, _NEWEST)]
         reached, floor, newest = (row[0] for row in (one.fetchone() for one in asked) if row)
         upto = min(one for one in (reached, floor) if one is not None)
         if newest <= upto:
@@ -225,11 +245,23 @@ class HubDatabase:
         row = self.execute(counted, (all_of(terms),)).fetchone()
         return int(row[0]) if row else 0
 
-    def _live(self) -> psycopg.Connection[tuple[Any, ...]]:
-        """Return the connection, made again where it was lost; within a transaction the loss is told first."""
-        if self._connection.closed:
-            self._connection = connected(self._address)
-        return self._connection
+    @contextmanager
+    def _lent(self) -> Iterator[Connection]:
+        """Lend this thread a connection: that of the transaction it is in, which is never another one."""
+        held: Connection | None = getattr(self._own, "connection", None)
+        with nullcontext(held) if held is not None else self._connections.lent() as connection:
+            yield connection
+
+    @contextmanager
+    def _transaction(self) -> Iterator[Connection]:
+        """Begin a transaction of this thread, or a part of the one it is in; whole, or undone."""
+        before: Connection | None = getattr(self._own, "connection", None)
+        with self._lent() as connection, connection.transaction():
+            self._own.connection = connection
+            try:
+                yield connection
+            finally:
+                self._own.connection = before
 
 
 class HubFiles:
@@ -280,7 +312,8 @@ class HubFiles:
     def remove_left_over(self, named: frozenset[str]) -> None:
         """Remove what `sizes_left_over` counts."""
         gone = [(sha256,) for sha256, _ in self._left_over(named)]
-        self._db.executemany("DELETE FROM attached_files WHERE sha256 = ?", gone)
+        # Looked at again: somebody may have kept the same file meanwhile, for a record that waits for its turn.
+        self._db.executemany(f"DELETE FROM attached_files WHERE sha256 = ? AND {_IS_OLD}", gone)
 
     def whole_size(self) -> int:
         """Return the bytes of all files."""
@@ -291,9 +324,7 @@ class HubFiles:
         return int(row[0]) if row else 0
 
     def _left_over(self, named: frozenset[str]) -> list[tuple[str, int]]:
-        rows = self._db.execute(
-            "SELECT sha256, octet_length(content) FROM attached_files WHERE kept_at < now() - interval '1 hour'"
-        )
+        rows = self._db.execute(f"SELECT sha256, octet_length(content) FROM attached_files WHERE {_IS_OLD}")
         return [(sha256, size) for sha256, size in rows if sha256 not in named]
 
 
@@ -304,6 +335,7 @@ def folder_here(address: HubAddress) -> Path:
     return folder / "hub"
 
 
+_IS_OLD: Final = "kept_at < now() - interval '1 hour'"
 _REACHED: Final = "SELECT last_value FROM records_rowid_seq"
 _NEWEST: Final = "SELECT coalesce(max(rowid), 0) FROM records"
 _LOWEST_FLOOR: Final = f"""
@@ -339,9 +371,7 @@ def _in_postgresql(statement: str) -> LiteralString:
     return _PARTS.sub(put, statement)
 
 
-def _insert(
-    connection: psycopg.Connection[tuple[Any, ...]], table: str, rows: list[Mapping[str, Any]]
-) -> None:
+def _insert(connection: Connection, table: str, rows: list[Mapping[str, Any]]) -> None:
     """Insert rows that have the same columns, all in one statement: a record has some sixty of them."""
     columns = sql.SQL(", ").join(map(sql.Identifier, rows[0]))
     statement = sql.SQL(

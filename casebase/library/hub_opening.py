@@ -1,10 +1,9 @@
-"""Reaching a hub: who answers, whether this casebase knows its tables, and what PostgreSQL says in one sentence."""
+"""Whether this casebase knows the tables of a hub, and what PostgreSQL says in one sentence."""
 
 from __future__ import annotations
 
 import logging
 import re
-import time
 from typing import Any, Final
 
 import psycopg
@@ -16,12 +15,6 @@ from casebase.library.hub_schema import STEPS_TABLE, known_steps, statements_of
 
 BUSY_SECONDS: Final = 60
 """How long one waits for another that is writing, as with a file."""
-
-_ANSWERS_WITHIN_SECONDS: Final = 10
-"""How long a machine has to answer when it is called."""
-
-_STARTS_WITHIN_SECONDS: Final = 15.0
-"""How long a database that says it is starting is waited for."""
 
 LIBRARY_LOCK: Final = 0x43425345 << 16
 """The advisory lock that writers share, or hold alone."""
@@ -51,21 +44,6 @@ _SENTENCES: Final[dict[type[psycopg.Error], str]] = {
 
 # What it would print of a lost connection is told in one sentence.
 logging.getLogger("psycopg").addHandler(logging.NullHandler())
-
-
-def connected(address: HubAddress) -> psycopg.Connection[tuple[Any, ...]]:
-    """Return a connection; a database that says it is starting is waited for."""
-    until = time.monotonic() + _STARTS_WITHIN_SECONDS
-    while True:
-        try:
-            made = psycopg.connect(address.text, autocommit=True, connect_timeout=_ANSWERS_WITHIN_SECONDS)
-            made.execute(f"SET lock_timeout = '{BUSY_SECONDS}s'")
-            return made
-        except psycopg.OperationalError as error:
-            is_starting = "starting up" in str(error) or "in recovery mode" in str(error)
-            if not is_starting or time.monotonic() > until:
-                raise
-        time.sleep(0.2)
 
 
 def bring_up_to_date(connection: psycopg.Connection[tuple[Any, ...]], address: HubAddress) -> None:

@@ -187,13 +187,13 @@ def layout_for(library: LibraryFile, vehicle: Vehicle) -> tuple[StoredLayout | N
 
 def _sent_and_not_agreed(library: LibraryFile) -> dict[str, str]:
     """Return the senders of layouts whose last revision came in and waits to be agreed to, by ID."""
-    standings = layout_standings(library)
     with library.reading() as db:
         rows = db.execute(
             "SELECT l.layout_id, l.revision, a.by FROM layouts l JOIN authorship a"
             " ON a.case_id = l.layout_id AND a.revision = l.revision WHERE a.made = ?",
             (Made.TAKEN_IN.value,),
         ).fetchall()
+    standings = layout_standings(library)  # read last: whatever was found stands there
     return {
         layout_id: by
         for layout_id, revision, by in rows
@@ -201,16 +201,26 @@ def _sent_and_not_agreed(library: LibraryFile) -> dict[str, str]:
     }
 
 
-def say_of_layout(
-    library: LibraryFile, layout_id: str, said: LayoutSaid, by: str, remark: str | None = None
+def say_of_layout(  # noqa: PLR0913, PLR0917  one argument per part of what is said
+    library: LibraryFile,
+    layout_id: str,
+    said: LayoutSaid,
+    by: str,
+    remark: str | None = None,
+    read: int | None = None,
 ) -> LayoutStanding:
-    """Keep a word on the current revision of a layout; raise `LibraryError` where nobody says so."""
+    """Keep a word on the current revision of a layout; raise `LibraryError` where nobody says so.
+
+    `read` is the revision that was read, where that is known: the word is not kept on another one.
+    """
     if not by.strip():
         raise LibraryError(f"layout {layout_id}: say who you are with --by HANDLE")
     with library.changing() as db:
         (current,) = db.execute(
             "SELECT max(revision) FROM layouts WHERE layout_id = ?", (layout_id,)
         ).fetchone()
+        if current != (read or current):
+            raise LibraryError(f"layout {layout_id}: revised just now: read it again before you speak of it")
         db.execute(
             "INSERT INTO layout_words (layout_id, revision, said, by, at, remark) VALUES (?, ?, ?, ?, ?, ?)",
             (layout_id, current, str(said), by, now_text(), remark),
@@ -221,12 +231,13 @@ def say_of_layout(
 def layout_standings(library: LibraryFile) -> dict[str, LayoutStanding]:
     """Return where each layout stands, by its ID."""
     with library.reading() as db:
-        current = dict(db.execute("SELECT layout_id, max(revision) FROM layouts GROUP BY layout_id"))
-        found = {layout_id: LayoutStanding(current=revision) for layout_id, revision in current.items()}
         words = db.execute(
             "SELECT layout_id, revision, said, by FROM layout_words"
             " WHERE layout_id IN (SELECT layout_id FROM layouts) ORDER BY rowid"
-        )
+        ).fetchall()
+        # After the words: no layout goes, so each of theirs is among them.
+        current = dict(db.execute("SELECT layout_id, max(revision) FROM layouts GROUP BY layout_id"))
+        found = {layout_id: LayoutStanding(current=revision) for layout_id, revision in current.items()}
         for layout_id, revision, word, by in words:
             said = LayoutSaid(word)
             agreed = revision if said is LayoutSaid.AGREED else None
@@ -236,8 +247,9 @@ def layout_standings(library: LibraryFile) -> dict[str, LayoutStanding]:
 
 def layouts_waiting(library: LibraryFile) -> list[StoredLayout]:
     """Return the layouts of which the shop lead has yet to say whether the current revision goes out."""
-    standings = layout_standings(library)
-    return [one for one in layouts_in(library) if standings[one.layout_id].waits]
+    stored = layouts_in(library)
+    standings = layout_standings(library)  # read last: whatever is stored stands there
+    return [one for one in stored if standings[one.layout_id].waits]
 
 
 def agreed_layouts(library: LibraryFile) -> list[StoredLayout]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterator
+from collections.abc import Callable, Container, Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
@@ -61,21 +61,24 @@ class LibraryFile:
         return cls(create_database(place), place)
 
     @classmethod
-    def open(cls, place: Path | HubAddress) -> Self:
-        """Open a library, upgrading an older file."""
+    def open(cls, place: Path | HubAddress, pool: int = 0) -> Self:
+        """Open a library, upgrading an older file.
+
+        A hub with a `pool` of so many connections may be asked by several threads; everything else by one.
+        """
         if isinstance(place, HubAddress):
-            return cls._of_hub(place, make=False)
+            return cls._of_hub(place, make=False, pool=pool)
         return cls(open_database(place), place)
 
     @classmethod
-    def _of_hub(cls, address: HubAddress, *, make: bool) -> Self:
+    def _of_hub(cls, address: HubAddress, *, make: bool, pool: int = 0) -> Self:
         try:
             from casebase.library.hub_engine import HubDatabase, HubFiles, folder_here  # noqa: PLC0415
         except ImportError:
             raise LibraryError(
                 f"{address}: a hub needs the extra hub: install it with pip install 'casebase[hub]'"
             ) from None
-        db = HubDatabase(address, make=make)
+        db = HubDatabase(address, make=make, pool=pool)
         return cls(db, folder_here(address), (address, HubFiles(db)))
 
     def close(self) -> None:
@@ -114,8 +117,12 @@ class LibraryFile:
 
     def set_fact(self, name: str, value: str) -> None:
         """Keep a fact about the library itself."""
+        self.change_fact(name, lambda _: value)
+
+    def change_fact(self, name: str, change: Callable[[str | None], str]) -> None:
+        """Keep what `change` makes of a fact; nobody else changes it in between."""
         with self._writing():
-            self._set_fact(name, value)
+            self._set_fact(name, change(self.fact(name)))
 
     @contextmanager
     def reading(self) -> Iterator[Database]:

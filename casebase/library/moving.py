@@ -87,8 +87,8 @@ def fill_hub(copy: Path, folders: Iterable[Path], address: HubAddress) -> Brough
                     " with casebase export and casebase import"
                 )
             copy_kept(given, target)
-        hub.set_fact(RESTORED_FACT, uuid4().hex)
-        hub.rebuild()
+            hub.set_fact(RESTORED_FACT, uuid4().hex)
+            hub.rebuild()
     return brought
 
 

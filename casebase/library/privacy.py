@@ -25,7 +25,8 @@ def cleared(library: Library) -> frozenset[str]:
 
 def clear(library: Library, case_id: str, field: str, text: str) -> None:
     """Let a text go out; once it is changed it is looked at again."""
-    library.set_fact(_FACT, json.dumps(sorted(cleared(library) | {mark_of(case_id, field, text)})))
+    mark = mark_of(case_id, field, text)
+    library.change_fact(_FACT, lambda told: json.dumps(sorted({*json.loads(told or "[]"), mark})))
 
 
 def mark_of(case_id: str, field: str, text: str) -> str:

@@ -20,7 +20,7 @@ from casebase.library.authorship import removed_ids
 from casebase.library.derived import StoredRecord
 from casebase.library.engine import Database
 from casebase.match.profile import Profile
-from casebase.match.profile_of_case import from_data
+from casebase.match.profile_of_case import from_data, profile_of
 from casebase.record.case import Case, status_of
 from casebase.record.cautions import cautions_of
 from casebase.record.checks import remarks_on
@@ -197,7 +197,8 @@ def _kept(case_id: str, revision: int, logged_at: str, text: str) -> StoredRecor
 # The number is SQLite's own rowid, on a hub a column of that name; records are never deleted, so it only grows.
 _CURRENT_BY_NUMBER = """
     FROM records r WHERE r.rowid > :after AND r.rowid <= :upto AND NOT EXISTS
-    (SELECT 1 FROM records newer WHERE newer.case_id = r.case_id AND newer.revision > r.revision)
+    (SELECT 1 FROM records newer WHERE newer.case_id = r.case_id AND newer.revision > r.revision
+        AND newer.rowid <= :upto)
 """
 
 
@@ -246,7 +247,10 @@ def profiles_of_numbers(db: Database, numbers: Sequence[int]) -> list[Profile]:
         " WHERE r.rowid IN (SELECT CAST(value AS BIGINT) FROM json_each(?, '$'))"
     )
     told = dict(db.execute(sql, (json.dumps([int(number) for number in numbers]),)))
-    return [_profile(told.get(number)) for number in numbers]
+    return [
+        _profile(told[number]) if number in told else _profile_of_removed(db, int(number))
+        for number in numbers
+    ]
 
 
 def rows_of_case(db: Database, case_id: str) -> list[int]:
@@ -259,13 +263,22 @@ def _numbered(db: Database, number: int, case_id: str, revision: int, text: str)
         case = stored_case(text)
     except ValidationError:
         return None
-    earlier = [row for row in rows_of_case(db, case_id) if row != number] if revision > 1 else []
+    earlier = [row for row in rows_of_case(db, case_id) if row < number] if revision > 1 else []
     return NumberedRecord(number, case_id, case, tuple(earlier))
 
 
-def _profile(told: str | None) -> Profile:
+def _profile_of_removed(db: Database, number: int) -> Profile:
+    """Return what is compared of a case that somebody removed since it was found."""
+    found = db.execute("SELECT case_id, revision, json FROM records WHERE rowid = ?", (number,)).fetchone()
+    numbered = _numbered(db, number, *found) if found else None
+    if numbered is None or numbered.case_id not in removed_ids(db):
+        return _profile("")
+    return profile_of(numbered.case, numbered.case_id)
+
+
+def _profile(told: str) -> Profile:
     try:
-        return from_data(json.loads(told or ""))
+        return from_data(json.loads(told))
     except (ValueError, TypeError, KeyError, AttributeError):
         raise LibraryError("what is compared of a case cannot be read: run casebase rebuild") from None
 

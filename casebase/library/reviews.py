@@ -10,9 +10,10 @@ from enum import StrEnum
 from typing import Any, Final
 
 from casebase.errors import LibraryError
+from casebase.library.authorship import removed_ids
 from casebase.library.derived import StoredRecord
 from casebase.library.engine import Database
-from casebase.library.library_file import LibraryFile, now_text
+from casebase.library.library_file import LibraryFile, now_text, refuse_removed
 from casebase.library.records import current_record
 from casebase.record.case import status_of
 from casebase.record.vocabulary import Kind, Review, Status
@@ -167,8 +168,12 @@ def say(  # noqa: PLR0913, PLR0917  one argument per part of what is said
     into = library.get_there(other) if other else None
     now = now_text()
     with library.changing() as db:
-        current = db.execute("SELECT revision FROM cases WHERE id = ?", (kept.case_id,)).fetchone()[0]
-        if current != (read or kept.revision):
+        removed = removed_ids(db)
+        refuse_removed(kept.case_id, removed)
+        if into:
+            refuse_removed(into.case_id, removed)
+        current = db.execute("SELECT revision FROM cases WHERE id = ?", (kept.case_id,)).fetchone()
+        if current is None or current[0] != (read or kept.revision):
             raise LibraryError(f"case {kept.case_id}: revised just now: read it again before you speak of it")
         _refuse(db, kept, said, by, remark, into)
         db.execute(

@@ -53,8 +53,9 @@ def token_sha256(token: str) -> str:
 
 def make_token(library: LibraryFile, source: str, fingerprint: str) -> str:
     """Make the token of a source and return it; one that it had is revoked."""
-    token, now, before = _BEGINS + secrets.token_urlsafe(_BYTES), now_text(), key_of(library, source)
+    token, now = _BEGINS + secrets.token_urlsafe(_BYTES), now_text()
     with library.changing() as db:
+        before = key_of(library, source)
         db.execute(
             "UPDATE shop_tokens SET revoked_at = ? WHERE source = ? AND revoked_at IS NULL", (now, source)
         )
@@ -90,8 +91,9 @@ def note_used(library: LibraryFile, used: Mapping[str, str]) -> None:
     """Keep when tokens were used last: the time (UTC, ISO 8601) by the SHA-256 of the token."""
     with library.changing(alone=False) as db:
         db.executemany(
-            "UPDATE shop_tokens SET used_at = ? WHERE sha256 = ?",
-            [(at, sha256) for sha256, at in used.items()],
+            "UPDATE shop_tokens SET used_at = ? WHERE sha256 = ? AND coalesce(used_at, '') < ?",
+            # In the same order by all services of a hub: none waits for one that waits for it.
+            [(at, sha256, at) for sha256, at in sorted(used.items())],
         )
 
 

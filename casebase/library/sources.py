@@ -89,9 +89,14 @@ def key_of(library: LibraryFile, name: str) -> str | None:
     return keys_of_sources(library).get(name)
 
 
-def pin_key(library: LibraryFile, name: str, public_key: str) -> None:
-    """Take a key as that of a source from now on; what was before is kept."""
+def pin_key(library: LibraryFile, name: str, public_key: str, before: str | None) -> None:
+    """Take a key as that of a source from now on; what was before is kept.
+
+    Raises `LibraryError` where its key is not the one `before` any more.
+    """
     with library.changing() as db:
+        if key_of(library, name) != before:
+            raise LibraryError(f"'{name}': another key was taken as theirs just now: look again")
         db.execute(
             "INSERT INTO source_keys (source, public_key, at) VALUES (?, ?, ?)",
             (name, public_key, now_text()),

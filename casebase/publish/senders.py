@@ -73,9 +73,9 @@ def sender_of(
             f" --as '{owners[0]}'"
         )
     alike = name_like(name, keys_of_sources(library))
-    if key_of(library, name) != bundle.key:
+    if (before := key_of(library, name)) != bundle.key:
         _refuse_unless_told(library, bundle, name, alike, told, changed=changed)
-        pin_key(library, name, bundle.key)
+        pin_key(library, name, bundle.key, before)
     elif told is not None and fingerprint_digits(told) != fingerprint_digits(fingerprint(bundle.key)):
         raise BundleError(
             f"{bundle.path}: its fingerprint is {fingerprint(bundle.key)}, another than you were told"

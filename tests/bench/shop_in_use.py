@@ -82,7 +82,7 @@ def make_shop(folder: Path, cases: int = 60) -> None:
         export_bundle(north, north.records(), folder / "north.zip", "Workshop North", "2026-11-25")
         key = str(own_public_key(north))
     with Library.open(folder / LIBRARY) as shop:
-        pin_key(shop, "Workshop North", key)
+        pin_key(shop, "Workshop North", key, None)
         accept(shop, unjudged_of(shop, shop.records()), "ingrid")
     (folder / "north.db").unlink()
     lines = (canonical_json(case_from_data(data, "a bench")) for data in records)

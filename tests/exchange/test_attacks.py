@@ -17,7 +17,7 @@ from casebase.exchange import client as client_module
 from casebase.exchange import inbox, refusals, service
 from casebase.exchange.service import Settings
 from casebase.library.shop_tokens import make_token, revoke_token
-from casebase.library.sources import pin_key
+from casebase.library.sources import key_of, pin_key
 from casebase.library.store import Library
 from casebase.publish.bundle import export_bundle
 from casebase.publish.signing import fingerprint, fingerprint_digits, own_public_key
@@ -140,7 +140,7 @@ def test_a_key_that_was_replaced_does_not_come_back_with_an_old_token(
         there.send(north.bundle, nobody)
     with Library.open(file_hub) as hub:
         new = "cd" * 32
-        pin_key(hub, north.name, new)
+        pin_key(hub, north.name, new, key_of(hub, north.name))
     with Library.open(north.place) as own:
         own.log([own.records()[0].case.model_copy(update={"symptoms": ["told with the old key"]})])
         refused(

@@ -35,8 +35,8 @@ EMPTY = "empty_hub"
 class HubServer:
     """A running server: databases in it, and its life."""
 
-    def __init__(self, folder: Path, settings: str) -> None:
-        self.folder, self._data, self._settings = folder, folder / "data", settings
+    def __init__(self, folder: Path, settings: str, port: int | None = None) -> None:
+        self.folder, self._data, self._settings, self._port = folder, folder / "data", settings, port
         self._numbers = count(1)
 
     def run(self, program: str, *arguments: str) -> None:
@@ -49,7 +49,10 @@ class HubServer:
 
     def start(self) -> None:
         """Start it, and wait until it answers."""
-        options = f"-k {self.folder} -c listen_addresses='' {self._settings}"
+        reached = (
+            "listen_addresses=''" if self._port is None else f"listen_addresses=127.0.0.1 -p {self._port}"
+        )
+        options = f"-k {self.folder} -c {reached} {self._settings}"
         log = str(self.folder / "log")
         self.run("pg_ctl", "-D", str(self._data), "-l", log, "-w", "-t", "60", "-o", options, "start")
 
@@ -74,7 +77,12 @@ class HubServer:
 
     def address(self, database: str, role: str = "postgres") -> HubAddress:
         """Return the address of a database for a role."""
-        return HubAddress(f"postgresql://{role}@/{database}?host={self.folder}")
+        port = "" if self._port is None else f"&port={self._port}"
+        return HubAddress(f"postgresql://{role}@/{database}?host={self.folder}{port}")
+
+    def by_port(self, database: str) -> HubAddress:
+        """Return the address of a database over a port of this computer, where the server has one."""
+        return HubAddress(f"postgresql://postgres@127.0.0.1:{self._port}/{database}")
 
     def new_database(self, copy_of: str = "template0") -> str:
         """Make a database and return its name."""
@@ -106,12 +114,14 @@ class HubServer:
 
 
 @contextmanager
-def running_server(settings: str = "-c fsync=off -c full_page_writes=off") -> Iterator[HubServer]:
+def running_server(
+    settings: str = "-c fsync=off -c full_page_writes=off", port: int | None = None
+) -> Iterator[HubServer]:
     """Yield a server of its own, stopped and gone afterwards; nothing survives a power cut by the usual settings."""
     folder = Path(tempfile.mkdtemp(prefix="casebase-hub-"))
     if os.geteuid() == 0:
         shutil.chown(folder, *(pwd.getpwnam("postgres")[2:4]))
-    server = HubServer(folder, f"-c max_connections=120 -c shared_buffers=64MB {settings}")
+    server = HubServer(folder, f"-c max_connections=120 -c shared_buffers=64MB {settings}", port)
     try:
         server.make()
         server.start()

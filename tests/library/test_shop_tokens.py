@@ -21,7 +21,7 @@ from casebase.library.shop_tokens import (
     token_sha256,
     tokens_in,
 )
-from casebase.library.sources import pin_key
+from casebase.library.sources import key_of, pin_key
 from casebase.library.store import Library
 from casebase.publish.signing import fingerprint
 from casebase.record.case import Case
@@ -53,7 +53,7 @@ def test_two_tokens_are_never_alike(library: Library) -> None:
 def test_a_new_token_ends_the_one_before(library: Library) -> None:
     """And remembers which key the shop had when the lead was told the fingerprint."""
     make_token(library, NORTH, "00" * 16)
-    pin_key(library, NORTH, KEY)
+    pin_key(library, NORTH, KEY, None)
     make_token(library, NORTH, "11" * 16)
     ends = {one.fingerprint: one.revoked_at for one in tokens_in(library)}
     assert ends["11" * 16] is None
@@ -133,7 +133,7 @@ def test_the_service_may_take_in_and_nothing_else(
     service = service_of(hub_server, owner)
     with Library.open(service) as library:
         assert taken(library, bundle).counted()["new"] == 1
-        pin_key(library, NORTH, KEY)
+        pin_key(library, NORTH, KEY, key_of(library, NORTH))
         note_received(library, "aa" * 32, NORTH, {"new": 1})
         note_used(library, {"bb" * 32: "2026-11-30T09:00:00+00:00"})
     with psycopg.connect(service.text, autocommit=True) as connection:
