@@ -24,11 +24,11 @@ from casebase.publish.publication import (
     Imprint,
     Leaving,
     Newer,
+    RecordsWithInitials,
     figures_of_own_cases,
     layout_with_initials,
     leaving,
     newer_than_agreed,
-    with_initials,
 )
 from casebase.publish.publication import publish as published
 from casebase.terminal.lead import (
@@ -84,7 +84,7 @@ def publish(  # noqa: PLR0913, PLR0917  one parameter per option
         tell = Counted("Asking the solved cases again").tell
         imprint = Imprint(str(day), by, named, licensed, figures_of_own_cases(kept, means, tell))
         if initials:
-            records = [with_initials(one) for one in records]
+            records = RecordsWithInitials(records)
             layouts = [layout_with_initials(one) for one in layouts]
         try:
             made = published(records, folder, imprint, means, kept.files.read, layouts)

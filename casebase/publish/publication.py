@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import closing, nullcontext, suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import Final, overload
 
 from casebase.errors import EditionError, InputError, LibraryError
 from casebase.files import flush_folder
@@ -140,6 +140,28 @@ def with_initials(kept: StoredRecord) -> StoredRecord:
     """Return a record that names the shop's initials in place of its author."""
     changed = {"provenance": _of_initials(kept.case.provenance)}
     return replace(kept, case=kept.case.model_copy(update=changed))
+
+
+class RecordsWithInitials(Sequence[StoredRecord]):
+    """Records that name the shop's initials in place of their author, each changed when somebody comes to it."""
+
+    def __init__(self, records: Sequence[StoredRecord]) -> None:
+        self._records = records
+
+    def __len__(self) -> int:
+        return len(self._records)
+
+    @overload
+    def __getitem__(self, place: int) -> StoredRecord: ...
+    @overload
+    def __getitem__(self, place: slice) -> Sequence[StoredRecord]: ...
+    def __getitem__(self, place: int | slice) -> StoredRecord | Sequence[StoredRecord]:
+        if isinstance(place, slice):
+            return RecordsWithInitials(self._records[place])
+        return with_initials(self._records[place])
+
+    def __iter__(self) -> Iterator[StoredRecord]:
+        return map(with_initials, self._records)
 
 
 def layout_with_initials(kept: StoredLayout) -> StoredLayout:

@@ -12,7 +12,7 @@ from casebase.library.derived import StoredRecord
 from casebase.library.matching import Means
 from casebase.publish.changes import Changed, read_changes
 from casebase.publish.edition import editions_in, numbers_in, open_frozen, show_edition, shown_path
-from casebase.publish.publication import Imprint, counted, publish, with_initials
+from casebase.publish.publication import Imprint, RecordsWithInitials, counted, publish, with_initials
 
 IMPRINT = Imprint("2026-11-25", "ingrid", "Cases of the three shops", "CC BY 4.0")
 
@@ -188,3 +188,24 @@ def test_handles_may_be_replaced_by_the_shops_initials(make_case):
     assert with_initials(kept).case.provenance.author == "VN"
     alone = StoredRecord("aaaaaaaa", 1, "", make_case(provenance={"author": "tova"}))
     assert with_initials(alone).case.provenance.author is None
+
+
+def test_records_with_initials_are_changed_one_by_one(make_case):
+    """Of a hundred thousand none is held that nobody looks at."""
+    looked = []
+
+    class Records(list):
+        def __iter__(self):
+            for one in super().__iter__():
+                looked.append(one.case_id)
+                yield one
+
+    told = {"author": "tova", "shop": "Verkstad Nordlia"}
+    records = RecordsWithInitials(
+        Records(StoredRecord(f"{number:08}", 1, "", make_case(provenance=told)) for number in range(4))
+    )
+    assert len(records) == 4
+    first = next(iter(records))
+    assert (first.case_id, first.case.provenance.author, looked) == ("00000000", "VN", ["00000000"])
+    assert [one.case.provenance.author for one in records] == ["VN"] * 4
+    assert records[2].case.provenance.author == records[1:][1].case.provenance.author == "VN"
