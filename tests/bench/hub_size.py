@@ -40,7 +40,7 @@ from casebase.record.json_form import canonical_json
 from casebase.record.loading import case_from_data
 from tests.library.hub_server import running_server
 
-FIRST, LOGGED, TEXTS = 10, 20, 1000
+FIRST, LOGGED, TEXTS = 10, 6, 1000
 
 
 def main(count: int, questions: int) -> None:
@@ -120,6 +120,7 @@ def _keep_index(library: Library, index: Index, count: int) -> None:
     last = hashlib.sha256(str(count).encode()).hexdigest()
     stamp = Stamp(str(library.fact("library id")), index.text, index.vectors.shape[1], count, last)
     batch = Batch(dict(index.arrays), dict(index.atoms), index.vectors)
+    index_folder(library.path).mkdir(parents=True, exist_ok=True)
     append(index_folder(library.path), batch, empty_index(index.vectors.shape[1], index.text), stamp)
 
 
