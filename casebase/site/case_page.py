@@ -215,9 +215,14 @@ def vehicle_address(case: Case) -> str:
     return address("/vehicles", make=vehicle.make, model=vehicle.model)
 
 
+def has_qr_code(text: str) -> bool:
+    """Return whether an address is short enough for a QR code that a phone reads off paper."""
+    return len(text) <= _LONGEST_ADDRESS
+
+
 def qr_code(text: str) -> Markup | None:
     """Return the address as a QR code (ISO/IEC 18004) in SVG, for the printed sheet; None of one too long for it."""
-    if len(text) > _LONGEST_ADDRESS:
+    if not has_qr_code(text):
         return None
     # Any mask can be read; choosing the best of eight takes five times as long. A long one is drawn less redundant.
     short = len(text) <= _SHORT_ADDRESS

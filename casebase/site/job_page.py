@@ -34,7 +34,7 @@ from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Medium
 from casebase.record.words import codes_by_code, network_line, readings_in_short
 from casebase.site.asked_in_words import without_words, words_context
-from casebase.site.case_page import level_pictures, qr_code
+from casebase.site.case_page import has_qr_code, level_pictures, qr_code
 from casebase.site.job_given import ROW_FIELD, FieldProblem
 from casebase.site.job_link import (
     FIELDS,
@@ -59,7 +59,7 @@ from casebase.site.job_readings import (
     unit_choices,
 )
 from casebase.site.layout_page import where_context
-from casebase.site.respond import NotUsableError
+from casebase.site.respond import NotHereError, NotUsableError
 from casebase.site.state import OpenSite
 
 Choices = list[tuple[str, str]]
@@ -366,9 +366,24 @@ def job_context(edition: Edition, site: OpenSite, pairs: Pairs, own_address: str
     said = {
         "answered": True,
         "where": found,
-        "qr": qr_code(f"{own_address.partition('?')[0]}?{query_text(without_words(pairs))}"),
+        "has_qr": query is not None and has_qr_code(_address_of_job(own_address, pairs)),
     }
     return context | said | answer_context(answer)
+
+
+def _address_of_job(own_address: str, pairs: Pairs) -> str:
+    return f"{own_address.partition('?')[0]}?{query_text(without_words(pairs))}"
+
+
+def job_qr(own_address: str, pairs: Pairs) -> str:
+    """Return the address of a job as a QR code in SVG; raise `NotHereError` of one too long for it.
+
+    It is a file of its own: it takes a tenth of the time of an answer, and only who prints needs it.
+    """
+    made = qr_code(_address_of_job(own_address, pairs))
+    if made is None:
+        raise NotHereError("This job's address is too long for a QR code.")
+    return str(made).replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
 
 
 def job_json(edition: Edition, site: OpenSite, pairs: Pairs) -> dict[str, Any]:

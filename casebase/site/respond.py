@@ -24,7 +24,7 @@ from jinja2 import Environment
 from markupsafe import escape
 
 from casebase.errors import CasebaseError
-from casebase.site.state import BusyError, site_of
+from casebase.site.state import BusyError, OpenSite, site_of
 
 FOR_EVER: Final = "public, max-age=31536000, immutable"
 _A_MINUTE: Final = {"cache-control": "private, max-age=60"}
@@ -167,11 +167,28 @@ async def kept_html_page(
     async def make() -> str:
         return _rendered(datasette, request, template, await build())
 
+    return await _kept(site, request, make, "text/html; charset=utf-8")
+
+
+async def kept_json_page(datasette: Any, request: Any, build: Callable[[], Awaitable[Any]]) -> Response:
+    """Return plain data that costs something to work out: worked out once for each address, whoever waits for it."""
+    site = site_of(datasette)
+    assert site is not None
+
+    async def make() -> str:
+        return str(json_page(await build()).body)
+
+    return await _kept(site, request, make, "application/json; charset=utf-8")
+
+
+async def _kept(
+    site: OpenSite, request: Any, make: Callable[[], Awaitable[str]], content_type: str
+) -> Response:
     packed = await site.pages.get(_short(request.host, request.full_path), make)
     headers = {**_A_MINUTE, "vary": "Accept-Encoding"}
     if "gzip" in request.headers.get("accept-encoding", ""):
-        return Response.html(packed, headers={**headers, "content-encoding": "gzip"})
-    return Response.html(gzip.decompress(packed), headers=headers)
+        return Response(packed, headers={**headers, "content-encoding": "gzip"}, content_type=content_type)
+    return Response(gzip.decompress(packed), headers=headers, content_type=content_type)
 
 
 def _short(*address: str) -> bytes:

@@ -20,11 +20,19 @@ from casebase.site.causes_page import CAUSE_FIELDS, cause_context, causes_contex
 from casebase.site.codes_page import code_context, codes_context
 from casebase.site.connections import for_others
 from casebase.site.edition_pages import about_context, changes_context, start_context
-from casebase.site.job_page import job_context, job_file, job_json, query_text, without_blanks
+from casebase.site.job_page import job_context, job_file, job_json, job_qr, query_text, without_blanks
 from casebase.site.layout_page import layout_context, layout_json, layouts_context
 from casebase.site.lists import Asked, asked_of, plain
 from casebase.site.modules_page import module_context, modules_context
-from casebase.site.respond import ASSETS, FOR_EVER, NotHereError, html_page, json_page, kept_html_page
+from casebase.site.respond import (
+    ASSETS,
+    FOR_EVER,
+    NotHereError,
+    html_page,
+    json_page,
+    kept_html_page,
+    kept_json_page,
+)
 from casebase.site.search_page import search_context
 from casebase.site.state import OpenSite, site_of
 from casebase.site.vehicles_page import VEHICLE_FIELDS, vehicle_context, vehicles_context
@@ -203,7 +211,16 @@ async def job(datasette: Any, request: Any) -> Response:
 async def job_as_json(datasette: Any, request: Any) -> Response:
     """Give the answer to a stuck job as plain data."""
     site, pairs = _site(datasette), _pairs(request)
-    return json_page(await site.answer(lambda edition: job_json(edition, site, pairs)))
+    return await kept_json_page(
+        datasette, request, lambda: site.answer(lambda edition: job_json(edition, site, pairs))
+    )
+
+
+async def job_as_qr(datasette: Any, request: Any) -> Response:
+    """Give the address of a stuck job as a QR code, for paper."""
+    pairs, address = _pairs(request), _address(datasette, request, request.full_path.replace(".svg", "", 1))
+    made = await _site(datasette).read(lambda _: job_qr(address, pairs))
+    return Response(made, content_type="image/svg+xml; charset=utf-8")
 
 
 async def job_as_file(request: Any) -> Response:
@@ -246,6 +263,7 @@ ROUTES: Final[list[tuple[str, Callable[..., Any]]]] = [
     (r"/job$", job),
     (r"/job\.json$", job_as_json),
     (r"/job\.yaml$", job_as_file),
+    (r"/job\.svg$", job_as_qr),
     (r"/-/casebase/(?P<name>[a-z]+\.[a-z]+)$", asset),
     (r"/robots\.txt$", robots),
     *LIST_ROUTES,

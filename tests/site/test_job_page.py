@@ -226,11 +226,23 @@ def test_a_job_prints_as_a_sheet(page, links):
     sheet = page.locator(".sheet")
     for words in ("Oskarn H12", "SPN 639 FMI 9", "/job?make=Oskarn"):
         expect(sheet).to_contain_text(words)
-    assert sheet.locator("svg.qr").is_visible()
+    expect(sheet.locator("img.qr")).to_be_visible()
     assert sheet.locator("svg.lv-drawing").first.is_visible()
     assert page.locator(".form").is_hidden()
     page.emulate_media(media=None)
     assert page.pdf(format="A4").count(b"/Type /Page\n") <= 2
+
+
+def test_a_qr_code_is_drawn_for_paper_alone(page, links):
+    """Reading an answer asks for none; printing asks for it, and it is drawn before the sheet is made."""
+    asked = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(links[2])
+    page.wait_for_load_state("networkidle")
+    assert not [url for url in asked if "/job.svg?" in url]
+    page.pdf(format="A4")
+    assert [url for url in asked if "/job.svg?" in url]
+    assert page.locator("img.qr").evaluate("image => image.complete && image.naturalWidth > 0")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
