@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Sequence
+from functools import lru_cache
 from typing import Final
 
 from casebase.record.case import Case, Step, status_of
@@ -51,6 +52,7 @@ _NOT_TAKEN_OFF: Final = re.compile(
 """Further families that are not unplugged for a test: some are of high voltage on some vehicles (judged)."""
 
 
+@lru_cache(maxsize=1024)
 def may_be_unplugged(name: str) -> bool:
     """Return whether a module may be unplugged for a test: it is known, and of no restraint and no high voltage.
 
