@@ -56,8 +56,13 @@ _NUMBER: Final = (
 )
 _WHOLE: Final = rf"(?:{_NUMBER})(?![0-9])"
 _RANGE: Final = rf"{_WHOLE}(?:\s?(?:-|\u2013|to|/|\.\.\.?|and|or|±|x)\s?{_WHOLE}){{0,3}}"
-_FIGURES_AND_A_LETTER: Final = r"[-+±~<>≈0-9 ',.\s/\u2013\u202f\u00a0]{1,99}+[A-Za-zµμΩ°%€£]"
-"""What each range with a unit begins with: told quickly, where figures alone follow."""
+_DIGITS_IN_GROUPS: Final = (
+    r"[-+±~<>≈]?+[0-9]{0,4}+(?:[',.][0-9]{1,3}+|[ \u202f\u00a0][0-9]{3}(?![0-9])){0,3}+"
+)
+_FIGURES_AND_A_LETTER: Final = (
+    rf"{_DIGITS_IN_GROUPS}(?:\s?(?:[-/\u2013±]|\.\.\.?)\s?{_DIGITS_IN_GROUPS}){{0,3}}+[\s-]?[A-Za-zµμΩ°%€£]"
+)
+"""What each range with a unit begins with, and more: told quickly, where figures alone follow."""
 _BYTES: Final = r"(?=[0-9A-F]{2} )(?=[0-9 ]{0,23}+[A-F])[0-9A-F]{2}(?: [0-9A-F]{2}){3,7}(?!\w)"
 """Of a frame, letters among them."""
 
@@ -133,17 +138,22 @@ def is_plain(word: str) -> bool:
     """
     return _has_stem(word) or (
         word.startswith(_BEGINNINGS)
-        and any(word.startswith(begin) and _has_stem(word[len(begin) :]) for begin in _BEGINNINGS)
+        and any(_has_stem(word[len(begin) :]) for begin in _BEGINNINGS if word.startswith(begin))
     )
 
 
 def _has_stem(word: str) -> bool:
     words = plain_words()
-    return word in words or any(
-        _without(word, ending) + instead in words
-        for ending, instead in _ENDINGS_BY_LETTER.get(word[-1:], ())
-        if word.endswith(ending) and len(word) - len(ending) >= _SHORTEST_STEM
-    )
+    if word in words:
+        return True
+    for ending, instead in _ENDINGS_BY_LETTER.get(word[-1:], ()):
+        if (
+            word.endswith(ending)
+            and len(word) - len(ending) >= _SHORTEST_STEM
+            and _without(word, ending) + instead in words
+        ):
+            return True
+    return False
 
 
 def _without(word: str, ending: str) -> str:

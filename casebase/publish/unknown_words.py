@@ -6,7 +6,7 @@ A list of patterns finds what somebody thought of; here all is shown that nobody
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from functools import lru_cache
 from typing import Final, NamedTuple
 
@@ -27,6 +27,8 @@ ADDRESS: Final = "words that may be an address"
 E_MAIL: Final = "words that may be an e-mail address"
 
 _TOKEN: Final = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)*")
+_RUN_OR_TOKEN: Final = re.compile(rf"[0-9]++(?:[.,/:-][0-9]++)++(?!['\u2019]?[^\W_])|{_TOKEN.pattern}")
+"""Figures that one sign parts are read at once: each of them is told, and they are told together."""
 _SENTENCE_BEGINS: Final = re.compile(r"(?:^|[.!?:;]['\"”)\]]*\s|\n|[\n/\[(\"“] *)[\s\"'“([*-]*$")
 _SINGLE: Final = re.compile(
     r"(?<![^\W_])(?=[^\W_][\s.,*-])(?:[^\W_]([\s.,*-])[^\W_](?:\1[^\W_](?![^\W_])){3,}"
@@ -46,8 +48,8 @@ _TITLES: Final = re.compile(
     re.IGNORECASE,
 )
 _DOTTED: Final = re.compile(
-    r"(?<!\w)\w{1,64}\s{0,2}(?:\(at\)|\[at\]|@)\s{0,2}\w+|(?<!\w)\w{1,64} at \w{1,64} dot \w+"
-    r"|(?<!\w)[^\W\d]\w{0,63} dot [^\W\d]\w*|(?<!\w)www\.\S+",
+    r"(?<!\w)(?:\w{1,64}(?:\s{0,2}(?:@|\(at\)|\[at\])\s{0,2}| at \w{1,64} dot )\w+"
+    r"|[^\W\d]\w{0,63} dot [^\W\d]\w*|www\.\S+)",
     re.IGNORECASE,
 )
 _POSITION: Final = re.compile(r"[0-9]{1,3}\s?°\s?[0-9]{1,2}\s?['\u2032.][^\s]*(?:\s?[NSEWO]\b)?")
@@ -78,9 +80,8 @@ _STREETS: Final = (
 _NO_NAME_OF_A_STREET: Final = r"(?:the|a|in|on|of|this|that|every|each|main|city|wet|same|across|our|his|her)"
 _ADDRESS: Final = re.compile(
     rf"(?<![\w.])(?:no\. ?)?[0-9]{{1,4}}[a-z]?,? (?:the )?(?:[^\W\d]+ ){{1,2}}{_STREETS}(?!\w)"
-    rf"|(?<!\w)(?!{_NO_NAME_OF_A_STREET} )[^\W\d]+ (?:street|avenue|crescent|lane)(?!\w)"
-    r"|(?<!\w)[^\W\d]+ (?:street|road|lane),(?= )|(?<!\w)flat [0-9]{1,3},"
-    r"|(?<!\w)no\. [0-9]{1,4}, (?:the )?\w+ \w+",
+    rf"|(?<!\w)(?:(?!{_NO_NAME_OF_A_STREET} )[^\W\d]+ (?:street|avenue|crescent|lane)(?!\w)"
+    r"|[^\W\d]+ (?:street|road|lane),(?= )|flat [0-9]{1,3},|no\. [0-9]{1,4}, (?:the )?\w+ \w+)",
     re.IGNORECASE,
 )
 
@@ -111,6 +112,8 @@ CUES: Final = (
 _Place = tuple[int, int, str]
 """A stretch of a text that is not known to be harmless: where it begins and ends, and why."""
 
+_NOWHERE: Final = (0, 0, "")
+
 
 def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
     """Return what is not known to be harmless in a text, from left to right; neighbours together.
@@ -118,17 +121,17 @@ def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
     `accepted` are the words that somebody took as harmless, as they were written.
     """
     plain, places = as_read(text)
-    found = list(_tokens(plain, accepted))
+    found: Iterable[_Place] = _tokens(plain, accepted)
     if cued := list(_cued(plain)):
-        found = sorted([*cued, *found], key=lambda one: (one[0], -one[1]))
+        found = sorted([*cued, *found], key=lambda one: (one[0] << 32) - one[1])  # the longer of two first
     joined = list(_joined(plain, found))
     stretches = {plain[begin:end] for begin, end, _ in joined}
     harmless = {stretch for stretch in stretches if _is_accepted(stretch, accepted)}
-    return [
-        Found(kind, places[begin], places[end - 1] + 1, LEFT_OUT)
-        for begin, end, kind in joined
-        if not harmless or plain[begin:end] not in harmless
-    ]
+    if harmless:
+        joined = [place for place in joined if plain[place[0] : place[1]] not in harmless]
+    if plain is text:
+        return [Found(kind, begin, end, LEFT_OUT) for begin, end, kind in joined]
+    return [Found(kind, places[begin], places[end - 1] + 1, LEFT_OUT) for begin, end, kind in joined]
 
 
 def _is_accepted(stretch: str, accepted: Collection[str]) -> bool:
@@ -155,8 +158,8 @@ def _cued(text: str) -> Iterator[_Place]:
     small = text.translate(_DOTS_OF_I).lower()
     for cue in CUES:
         for match in cue.pattern.finditer(text) if any(word in small for word in cue.one_of) else ():
-            begin = match.start()
-            yield begin, begin + len(match[0].rstrip()), cue.kind
+            begin, end = match.span()
+            yield begin, end if not text[end - 1].isspace() else begin + len(match[0].rstrip()), cue.kind
     for match in _GROUPS.finditer(text) if _DIGIT.search(text) else ():
         if _DIGITS_ENOUGH.match(match[0]) and not _DAY.fullmatch(match[0]):
             yield *match.span(), FIGURES
@@ -167,28 +170,36 @@ _DOTS_OF_I: Final = {0x130: "i", 0x131: "i"}
 
 
 def _tokens(text: str, accepted: Collection[str]) -> Iterator[_Place]:
-    """Yield every word and number outside the trade's forms that is not known."""
-    kinds = {
-        word: told
-        for word in set(_TOKEN.findall(text))
-        if (told := _what_is(word))[0] and _without_owner(word) not in accepted
-    }
-    if not kinds:
-        return
+    """Yield every word and number outside the trade's forms that is not known; figures in a run are one."""
     left = _without_forms(text) if _DIGIT.search(text) else text
-    for match in _TOKEN.finditer(text):
-        if match[0] not in kinds or left[match.start()] == _HARMLESS:
+    # Of a word that a form begins or ends in the whole counts: only an apostrophe can part them.
+    read, pattern = (text, _TOKEN) if any(edge in left for edge in _EDGES) else (left, _RUN_OR_TOKEN)
+    words = set(pattern.findall(read))
+    if accepted and any(
+        word in accepted for run in words if not run.isalnum() for word in _TOKEN.findall(run)
+    ):
+        pattern = _TOKEN
+        words = set(pattern.findall(read))
+    kinds = {
+        word: told for word in words if (told := _what_is(word)) and _without_owner(word) not in accepted
+    }
+    for match in pattern.finditer(read) if kinds else ():
+        told = kinds.get(match[0])
+        if told is None or left[match.start()] == _HARMLESS:
             continue
         begin, end = match.span()
-        kind, at_a_beginning = kinds[match[0]]
-        if kind != at_a_beginning and _begins_a_sentence(text, begin):
-            kind = at_a_beginning
-        if kind:
+        kind, at_a_beginning = told
+        if kind is at_a_beginning or not _begins_a_sentence(text, begin):
             yield begin, end, kind
+        elif at_a_beginning:
+            yield begin, end, at_a_beginning
 
 
 _HARMLESS: Final = "\0"
 """Stands for each letter of a form of the trade; no word begins with it."""
+
+
+_EDGES: Final = [form for sign in "'\u2019" for form in (sign + _HARMLESS, _HARMLESS + sign)]
 
 
 def _without_forms(text: str) -> str:
@@ -200,42 +211,44 @@ def _begins_a_sentence(text: str, begin: int) -> bool:
     return begin == 0 or _SENTENCE_BEGINS.search(text, max(0, begin - 6), begin) is not None
 
 
-def _what_is(written: str) -> tuple[str | None, str | None]:
+def _what_is(written: str) -> tuple[str, str | None] | None:
     """Return what is not known of a word within a sentence, and at its beginning; None where it is harmless."""
-    word = _without_owner(written)
-    if any(map(str.isdigit, word)):
-        return FIGURES, FIGURES
+    only_letters = written.isalpha()
+    word = written if only_letters else _without_owner(written)
+    if not only_letters and any(map(str.isdigit, word)):
+        return _FIGURES_ANYWHERE
     if len(word) == 1 or word in capital_forms():
-        alone = None if word.isascii() or word in "µμΩ" else UNKNOWN
-        return alone, alone
-    small = _CONTRACTED.sub("", word.casefold())
+        return None if word.isascii() or word in "µμΩ" else _UNKNOWN_ANYWHERE
+    small = word.casefold() if only_letters else _CONTRACTED.sub("", word.casefold())
     if not is_plain(small):
-        return UNKNOWN, UNKNOWN
+        return _UNKNOWN_ANYWHERE
     if word == word.casefold():
-        return None, None
+        return None
     if small in words_that_are_names():
         return MAYBE_A_NAME, None if small in _COLOURS else MAYBE_A_NAME
-    return None if word.isupper() or small in trade_words() else MAYBE_A_NAME, None
+    return None if word.isupper() or small in trade_words() else (MAYBE_A_NAME, None)
 
 
+_FIGURES_ANYWHERE: Final = (FIGURES, FIGURES)
+_UNKNOWN_ANYWHERE: Final = (UNKNOWN, UNKNOWN)
 _DIGIT: Final = re.compile(r"[0-9]")
 _CONTRACTED: Final = re.compile(r"(?:n)?['\u2019](?:t|re|ve|ll|d|m)$")
 _COLOURS: Final = frozenset(("black", "brown", "green", "grey", "gray", "white", "amber"))
 """Wires are called by them: at the beginning of a sentence they are colours."""
 
 
-def _joined(text: str, found: Sequence[_Place]) -> Iterator[_Place]:
+def _joined(text: str, found: Iterable[_Place]) -> Iterator[_Place]:
     """Yield the stretches with those together that touch, or that only a sign or a number parts."""
-    if not found:
-        return
-    (begin, end, kind), *others = found
-    for first, last, why in others:
-        if first - end <= _LONGEST_BETWEEN and _parts_nothing(text[end:first]):
+    places = iter(found)
+    begin, end, kind = next(places, _NOWHERE)
+    for first, last, why in places:
+        if first <= end or (first - end <= _LONGEST_BETWEEN and _parts_nothing(text[end:first])):
             end = max(end, last)
         else:
             yield begin, end, kind
             begin, end, kind = first, last, why
-    yield begin, end, kind
+    if kind:
+        yield begin, end, kind
 
 
 _BETWEEN: Final = re.compile(r"[\s.,/_*…&:-]{0,3}(?:[0-9A-Z]{1,4}[\s.,/-]{0,2})?")

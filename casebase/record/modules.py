@@ -79,7 +79,7 @@ class _Names:
     """
 
     levels: tuple[dict[Words, str], dict[Words, str], dict[Words, str]]
-    abbreviations: frozenset[Words]
+    abbreviations: frozenset[str]
     short: dict[str, str]
     keep_letter_a: frozenset[str]
     onward: _Onward
@@ -100,7 +100,7 @@ def _names() -> _Names:
                 level.setdefault(words, family)
     return _Names(
         levels=levels,
-        abbreviations=frozenset(_words_of(name) for _, name in spellings if name == name.upper()),
+        abbreviations=frozenset(" ".join(_words_of(name)) for _, name in spellings if name == name.upper()),
         short={row["key"]: row["short"] for row in rows},
         keep_letter_a=frozenset(row["key"] for row in rows if row["letter_a"] == "kept"),
         onward=_onward(levels[0]),
@@ -180,12 +180,13 @@ def _key_of_words(words: Words) -> str | None:
 _NO_MORE: Final = ("",) * 16
 """Stands after the words of a text: no name reaches past its end."""
 
-_NOTHING: Final[_Onward] = {}
-
 _FEW: Final = 12
 """Words of a name whose key is kept in memory; a longer one is mostly words for a place."""
 
-_key_of_few: Final = lru_cache(maxsize=4096)(_key_of_words)
+
+@lru_cache(maxsize=4096)
+def _key_of_few(words: str) -> str | None:
+    return _key_of_words(tuple(words.split()))
 
 
 def _ways_to_read(name: str) -> Iterator[str]:
@@ -279,40 +280,43 @@ def modules_named_in(text: str, *, strict: bool = True) -> list[NamedModule]:
     beginnings = [place for place, word in enumerate(words) if word in onward]
     words += _NO_MORE
     written += _NO_MORE
-    named, end = list[tuple[int, int]](), 0
+    named, starts, end = list[NamedModule](), list[int](), 0
     for first in beginnings:
         if first >= end and (length := _length_of_name(written, words, first, strict)):
             end = first + length
-            named.append((first, end))
-    spans = [match.span() for match in _WORD.finditer(text)] if named else []
-    return [_named(words, spans, first, end) for first, end in named]
+            starts = starts or [match.start() for match in _WORD.finditer(text)]
+            named.append(_named(written, words, starts, first, end))
+    return named
 
 
 def _length_of_name(written: list[str], words: list[str], first: int, strict: bool) -> int:
     """Return how many words from `first` on name a module, with "control module" and a letter after it."""
-    names, length = _names(), 0
-    here, after = names.onward[words[first]], first + 1
+    names, end, after = _names(), first, first + 1
+    here: _Onward | None = names.onward[words[first]]
     while here:
         if None in here:
-            length = after - first
-        here, after = here.get(words[after], _NOTHING), after + 1
-    if not length:
+            end = after
+        here, after = here.get(words[after]), after + 1
+    if end == first:
         return 0
-    after = first + length
-    while words[after] in _ALL_FILLERS and after < first + length + 3:
+    after = end
+    while words[after] in _ALL_FILLERS and after < end + 3:
         after += 1
-    alone = strict and after == first + 1
-    if alone and not (written[first].isupper() and (words[first],) in names.abbreviations):
+    if (
+        strict
+        and after == first + 1
+        and not (written[first].isupper() and words[first] in names.abbreviations)
+    ):
         return 0
     return after - first + (written[after] in _CAPITALS)
 
 
-def _named(words: list[str], spans: list[tuple[int, int]], first: int, end: int) -> NamedModule:
+def _named(written: list[str], words: list[str], starts: list[int], first: int, end: int) -> NamedModule:
     """Return the module named by some words of a text, with the words for a place before and after them."""
     while first > 0 and words[first - 1] in _PLACES:
         first -= 1
     while words[end] in _PLACES:
         end += 1
-    named = tuple(words[first:end])
-    key = _key_of_few(named) if len(named) <= _FEW else _key_of_words(named)
-    return NamedModule(key or " ".join(named), spans[first][0], spans[end - 1][1])
+    named = " ".join(words[first:end])
+    key = _key_of_few(named) if end - first <= _FEW else _key_of_words(tuple(words[first:end]))
+    return NamedModule(key or named, starts[first], starts[end - 1] + len(written[end - 1]))

@@ -152,6 +152,21 @@ def test_rows_of_figures_in_a_file_are_one_mark_and_words_stand_once(make_case):
     assert [hit.text[hit.begin : hit.end] for hit in found][1:] == ["zorbel", "Skaar"]
 
 
+@pytest.mark.parametrize(
+    ("text", "accepted", "shown"),
+    [
+        ("call 12.345.6789", (), ["call 12.345.6789"]),
+        ("wire 12.345.6789 there", ("12", "345", "6789"), []),
+        ("wire 12.345.6789 there", ("12", "345"), ["12.345.6789"]),
+        ("wire 9012.345's there", (), ["9012.345's"]),
+        ("wire '12 V'9012,345# there", (), ["V'9012"]),
+    ],
+)
+def test_figures_in_a_run_are_judged_one_by_one_and_shown_together(text, accepted, shown):
+    """What stands beside an accepted number is shown with it; a form of the trade within a run is left out."""
+    assert [text[one.begin : one.end] for one in unknown_in(text, accepted)] == shown
+
+
 def test_what_stops_is_told_with_its_sentence_and_what_to_do(make_case):
     """At most twenty, and how many more."""
     found = unjudged_in([record(make_case, symptoms=["the zorbel hums"])], Judged({}))
