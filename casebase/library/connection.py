@@ -107,10 +107,10 @@ class SqliteDatabase(Database):
         )
         return [case_id for (case_id,) in rows]
 
-    def holding(self, word: str) -> int:
-        """Return how many cases hold a word."""
+    def holding(self, words: Sequence[str]) -> list[int]:
+        """Return of each word how many cases hold it."""
         sql = "SELECT count(*) FROM cases_fts WHERE cases_fts MATCH ?"
-        return int(self.execute(sql, (match_query([word]),)).fetchone()[0])
+        return [int(self.execute(sql, (match_query([word]),)).fetchone()[0]) for word in words]
 
     def make_words_again(self) -> None:
         """Make the full-text index again: triggers that take cases out of one that is not in step would fail."""

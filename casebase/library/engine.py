@@ -76,8 +76,8 @@ class Database(Protocol):
     def found(self, words: Sequence[str]) -> list[str]:
         """Return the IDs of the cases that hold all words, the most relevant first (BM25), alike ones by their ID."""
 
-    def holding(self, word: str) -> int:
-        """Return how many cases hold a word."""
+    def holding(self, words: Sequence[str]) -> list[int]:
+        """Return of each word how many cases hold it."""
 
     def make_words_again(self) -> None:
         """Empty the full text, or make it again, before the cases are written anew."""

@@ -7,13 +7,11 @@ one of them is second, and does its work again on what the first one left.
 
 from __future__ import annotations
 
-import hashlib
 import re
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, nullcontext
 from functools import lru_cache
-from pathlib import Path
 from threading import local
 from typing import Any, Final, LiteralString, TypeVar
 
@@ -22,9 +20,7 @@ from psycopg import errors, sql
 from psycopg.rows import dict_row
 from psycopg.types.json import Jsonb
 
-from casebase import places
 from casebase.errors import LibraryError
-from casebase.files import make_owners_folder
 from casebase.library.engine import HubAddress
 from casebase.library.hub_connections import (
     Connection,
@@ -164,10 +160,8 @@ class HubDatabase:
         lock that ends with it, above which number its own are. First comes the number reached, then those locks, then
         the records: whoever took a number up to the first either still holds its lock, or is seen.
         """
-        # One journey; each statement sees what is there when its turn comes.
-        with self._lent() as connection, connection.pipeline():
-            asked = [connection.execute(one) for one in (_REACHED, _LOWEST_FLOOR, _NEWEST)]
-        reached, floor, newest = (row[0] for row in (one.fetchone() for one in asked) if row)
+        asked = [(one, ()) for one in (_REACHED, _LOWEST_FLOOR, _NEWEST)]
+        reached, floor, newest = (row[0] for row in self._asked_together(asked))
         upto = min(one for one in (reached, floor) if one is not None)
         if newest <= upto:
             return int(newest)
@@ -185,9 +179,13 @@ class HubDatabase:
         if not parted:
             return []
         terms = [term for some in parted for term in some]
-        whole = self.execute("SELECT count(*), coalesce(sum(words), 0) FROM case_words").fetchone()
-        count, length = (int(number) for number in whole) if whole else (0, 0)
-        weights = [(term, rareness(count, self._holding((term,)))) for term in terms]
+        whole, *held = self._asked_together(
+            [(_ALL_WORDS, ()), *((_HOLDING, (all_of((term,)),)) for term in terms)]
+        )
+        count, length = map(int, whole)
+        weights = [
+            (term, rareness(count, int(holding))) for term, (holding,) in zip(terms, held, strict=True)
+        ]
         rows = self.execute(
             "SELECT case_id, words, times FROM case_words WHERE terms @@ CAST(? AS tsquery)",
             (all_of(terms),),
@@ -197,10 +195,11 @@ class HubDatabase:
         ]
         return [case_id for _, case_id in sorted(scored)]
 
-    def holding(self, word: str) -> int:
-        """Return how many cases hold a word."""
-        terms = terms_of(word)
-        return self._holding(terms) if terms else 0
+    def holding(self, words: Sequence[str]) -> list[int]:
+        """Return of each word how many cases hold it."""
+        told = [terms_of(word) for word in words]
+        held = iter(self._asked_together([(_HOLDING, (all_of(terms),)) for terms in told if terms]))
+        return [int(next(held)[0]) if terms else 0 for terms in told]
 
     def make_words_again(self) -> None:
         """Do nothing: each row of the full text goes and comes with its case."""
@@ -240,10 +239,11 @@ class HubDatabase:
         """Return every write transaction in flight, and its age in seconds where this role may see that."""
         return dict(self.execute(_IN_FLIGHT).fetchall())
 
-    def _holding(self, terms: Sequence[str]) -> int:
-        counted = "SELECT count(*) FROM case_words WHERE terms @@ CAST(? AS tsquery)"
-        row = self.execute(counted, (all_of(terms),)).fetchone()
-        return int(row[0]) if row else 0
+    def _asked_together(self, asked: Sequence[tuple[str, tuple[Any, ...]]]) -> list[tuple[Any, ...]]:
+        """Return the one row of each statement; all go in one journey, each sees what is there when its turn comes."""
+        with self._lent() as connection, connection.pipeline():
+            found = [connection.execute(_in_postgresql(sql), parameters) for sql, parameters in asked]
+            return [row for row in (one.fetchone() for one in found) if row]
 
     @contextmanager
     def _lent(self) -> Iterator[Connection]:
@@ -264,78 +264,8 @@ class HubDatabase:
                 self._own.connection = before
 
 
-class HubFiles:
-    """The attached files of a hub: their bytes stand in a table, and go along with every copy of the database."""
-
-    def __init__(self, db: HubDatabase) -> None:
-        self._db = db
-
-    def keep(self, content: bytes) -> str:
-        """Keep a file and return its SHA-256."""
-        sha256 = hashlib.sha256(content).hexdigest()
-        with self._db.errors_as_sentences():
-            self._db.execute(
-                "INSERT INTO attached_files (sha256, content) VALUES (?, ?)"
-                " ON CONFLICT (sha256, owner) DO UPDATE SET kept_at = now()",
-                (sha256, content),
-            )
-        return sha256
-
-    def read(self, sha256: str) -> bytes:
-        """Return a file; raise `LibraryError` where it is missing or not what it was."""
-        with self._db.errors_as_sentences():
-            row = self._db.execute(
-                "SELECT content FROM attached_files WHERE sha256 = ?", (sha256,)
-            ).fetchone()
-        if row is None:
-            raise LibraryError(f"the attached file {sha256[:12]} is not on the hub: attach it again")
-        content = bytes(row[0])
-        if hashlib.sha256(content).hexdigest() != sha256:
-            raise LibraryError(
-                f"the attached file {sha256[:12]} is not what was attached, it was changed or damaged: bring it back"
-                " from a backup, or attach it again"
-            )
-        return content
-
-    def bytes_of(self, sha256: str) -> int | None:
-        """Return the size of a file, None where it is not there."""
-        with self._db.errors_as_sentences():
-            row = self._db.execute(
-                "SELECT octet_length(content) FROM attached_files WHERE sha256 = ?", (sha256,)
-            ).fetchone()
-        return int(row[0]) if row else None
-
-    def sizes_left_over(self, named: frozenset[str]) -> list[int]:
-        """Return the bytes of each file that is older than an hour and none of those named."""
-        return [size for _, size in self._left_over(named)]
-
-    def remove_left_over(self, named: frozenset[str]) -> None:
-        """Remove what `sizes_left_over` counts."""
-        gone = [(sha256,) for sha256, _ in self._left_over(named)]
-        # Looked at again: somebody may have kept the same file meanwhile, for a record that waits for its turn.
-        self._db.executemany(f"DELETE FROM attached_files WHERE sha256 = ? AND {_IS_OLD}", gone)
-
-    def whole_size(self) -> int:
-        """Return the bytes of all files."""
-        with self._db.errors_as_sentences():
-            row = self._db.execute(
-                "SELECT coalesce(sum(octet_length(content)), 0) FROM attached_files"
-            ).fetchone()
-        return int(row[0]) if row else 0
-
-    def _left_over(self, named: frozenset[str]) -> list[tuple[str, int]]:
-        rows = self._db.execute(f"SELECT sha256, octet_length(content) FROM attached_files WHERE {_IS_OLD}")
-        return [(sha256, size) for sha256, size in rows if sha256 not in named]
-
-
-def folder_here(address: HubAddress) -> Path:
-    """Return where on this machine what belongs to a hub lies: its index, and the key that signs bundles."""
-    folder = places.data_folder() / "hubs" / hashlib.sha256(str(address).encode()).hexdigest()[:16]
-    make_owners_folder(folder)
-    return folder / "hub"
-
-
-_IS_OLD: Final = "kept_at < now() - interval '1 hour'"
+_ALL_WORDS: Final = "SELECT count(*), coalesce(sum(words), 0) FROM case_words"
+_HOLDING: Final = "SELECT count(*) FROM case_words WHERE terms @@ CAST(? AS tsquery)"
 _REACHED: Final = "SELECT last_value FROM records_rowid_seq"
 _NEWEST: Final = "SELECT coalesce(max(rowid), 0) FROM records"
 _LOWEST_FLOOR: Final = f"""

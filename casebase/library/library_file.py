@@ -73,7 +73,8 @@ class LibraryFile:
     @classmethod
     def _of_hub(cls, address: HubAddress, *, make: bool, pool: int = 0) -> Self:
         try:
-            from casebase.library.hub_engine import HubDatabase, HubFiles, folder_here  # noqa: PLC0415
+            from casebase.library.hub_engine import HubDatabase  # noqa: PLC0415
+            from casebase.library.hub_files import HubFiles, folder_here  # noqa: PLC0415
         except ImportError:
             raise LibraryError(
                 f"{address}: a hub needs the extra hub: install it with pip install 'casebase[hub]'"

@@ -325,5 +325,6 @@ def _rare_words(db: Database, words: list[str]) -> list[str]:
     total = db.execute("SELECT count(*) FROM cases").fetchone()[0]
     if total < _FEW_CASES:
         return words
-    rare = [word for word in words if db.holding(word) <= COMMON_SHARE * total]
+    held = zip(words, db.holding(words), strict=True)
+    rare = [word for word, holding in held if holding <= COMMON_SHARE * total]
     return rare or words

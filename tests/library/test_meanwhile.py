@@ -13,7 +13,7 @@ from casebase.demo import demo_layouts
 from casebase.errors import LibraryError
 from casebase.library import layouts, reviews, store
 from casebase.library.engine import Database, HubAddress
-from casebase.library.hub_engine import HubFiles
+from casebase.library.hub_files import HubFiles
 from casebase.library.layouts import LayoutSaid, StoredLayout, layouts_in, layouts_waiting, say_of_layout
 from casebase.library.library_file import LibraryFile
 from casebase.library.mending import remove
