@@ -131,7 +131,7 @@ def sentence_of(error: psycopg.Error) -> str:
         return f"{said[said.index('FATAL') + 6 :].strip()}: check the address, or ask the hub's operator"
     if any(
         words in said
-        for words in ("connection to server", "could not", "timeout expired", "failed to resolve")
+        for words in ("connection to server", "could not translate", "timeout expired", "failed to resolve")
     ):
         return f"the hub does not answer ({said[:120]}); {_AWAY}"
     return (

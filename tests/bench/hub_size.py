@@ -6,7 +6,8 @@ The index is that of `scaled_library.py` (profiles of the synthetic world with c
 for both. The tables hold as many records as it has rows: a thousand of `multiplied_cases.py` under ever new IDs, and
 the profiles of the synthetic world in turn. Both libraries, in turn, bring their collection up to date and rank all
 cases for a job, the first ten in words. Then records are logged and a question waits until it finds each. Printed: wall
-and processor time of this process, that of the hub's server beside it, sizes and memory.
+and processor time of this process, that of the hub's server beside it, sizes and memory; and, before, what the
+statements of a question alone take. With 0 questions only these.
 """
 
 from __future__ import annotations
@@ -14,6 +15,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import random
 import resource
 import sys
 import tempfile
@@ -30,11 +32,14 @@ from scaled_library import Base, base, index_of_size, jobs_of
 
 from casebase.library.engine import HubAddress
 from casebase.library.matching import index_folder
+from casebase.library.records import profiles_of_numbers, rows_of_case, sha256_of_number
+from casebase.library.sources import senders_of_cases
 from casebase.library.store import Library
 from casebase.match.index.building import Batch, empty_index
 from casebase.match.index.files import Stamp, append
 from casebase.match.index.match_index import Index
 from casebase.match.index.search import nearest_of_its_kind
+from casebase.match.profile import Profile
 from casebase.match.profile_of_case import to_data
 from casebase.record.json_form import canonical_json
 from casebase.record.loading import case_from_data
@@ -46,34 +51,56 @@ FIRST, LOGGED, TEXTS = 10, 6, 1000
 def main(count: int, questions: int) -> None:
     """Print the figures."""
     whole = base()
-    index, _ = index_of_size(whole, count)
     with tempfile.TemporaryDirectory() as folder, running_server("-c fsync=on -c max_wal_size=8GB") as server:
         os.environ["XDG_DATA_HOME"] = folder
         address = server.new_hub()
         with Library.create(Path(folder) / "shop.db") as shop, Library.open(address) as hub:
             print(f"file filled in {_seconds(lambda: _fill_file(shop, whole, count)):.0f} s", flush=True)
             print(f"hub filled in {_seconds(lambda: _fill_hub(address, whole, count)):.0f} s", flush=True)
-            for library in (shop, hub):
-                _keep_index(library, index, count)
-            jobs = (jobs_of(whole) * (1 + questions // 40))[:questions]
-            ways = [lambda library, job=job: _ask(library, job) for job in jobs]
-            _compare(f"question over {count:,} cases", shop, hub, ways)
-            told = islice(multiplied(2 * LOGGED + TEXTS), TEXTS, None)
-            cases = [case_from_data(data | {"note": "Logged since."}, "a bench") for data in told]
-            lags: dict[Library, list[float]] = {shop: [], hub: []}
-            for place, case in enumerate(cases):
-                library = (shop, hub)[place % 2]
-                case_id = library.log([case])[0].case_id
-                lags[library].append(
-                    _seconds(lambda library=library, case_id=case_id: _found(library, case_id))  # type: ignore[misc]
-                )
-            print(
-                f"from commit to answer: file {median(lags[shop]):.3f} s, hub {median(lags[hub]):.3f} s,"
-                f" most {max(lags[hub]):.3f} s of {LOGGED}"
-            )
+            _statements(f"statements of a question over {count:,} cases", shop, hub, count)
             with hub.reading() as db:
                 print(f"hub {db.size_in_bytes() / 1e6:.0f} MB; file {shop.path.stat().st_size / 1e6:.0f} MB")
+            if questions:
+                _with_an_index(shop, hub, whole, count, questions)
     print(f"most memory here: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
+
+
+def _with_an_index(shop: Library, hub: Library, whole: Base, count: int, questions: int) -> None:
+    index, _ = index_of_size(whole, count)
+    for library in (shop, hub):
+        _keep_index(library, index, count)
+    jobs = (jobs_of(whole) * (1 + questions // 40))[:questions]
+    ways = [lambda library, job=job: _ask(library, job) for job in jobs]
+    _compare(f"question over {count:,} cases", shop, hub, ways)
+    told = islice(multiplied(2 * LOGGED + TEXTS), TEXTS, None)
+    cases = [case_from_data(data | {"note": "Logged since."}, "a bench") for data in told]
+    lags: dict[Library, list[float]] = {shop: [], hub: []}
+    for place, case in enumerate(cases):
+        library = (shop, hub)[place % 2]
+        case_id = library.log([case])[0].case_id
+        lags[library].append(
+            _seconds(lambda library=library, case_id=case_id: _found(library, case_id))  # type: ignore[misc]
+        )
+    print(
+        f"from commit to answer: file {median(lags[shop]):.3f} s, hub {median(lags[hub]):.3f} s,"
+        f" most {max(lags[hub]):.3f} s of {LOGGED}"
+    )
+
+
+def _statements(what: str, shop: Library, hub: Library, count: int) -> None:
+    """Print how long the statements of a question take alone: what is new, fifty profiles, the rows of a case."""
+    chance = random.Random(20)
+
+    def asked(library: Library, numbers: list[int]) -> list[str]:
+        with library.reading() as db:
+            last = db.last_number()
+            assert sha256_of_number(db, last)
+            assert senders_of_cases(db) == {}
+            assert rows_of_case(db, f"{numbers[0]:08}") == [numbers[0]]
+            return [profile.title for profile in profiles_of_numbers(db, numbers)]
+
+    some = [chance.sample(range(1, count + 1), 50) for _ in range(40)]
+    _compare(what, shop, hub, [lambda library, one=one: asked(library, one) for one in some])
 
 
 def _rows(whole: Base, count: int) -> Iterator[tuple[str, str, str, str]]:
@@ -124,7 +151,7 @@ def _keep_index(library: Library, index: Index, count: int) -> None:
     append(index_folder(library.path), batch, empty_index(index.vectors.shape[1], index.text), stamp)
 
 
-def _ask(library: Library, job) -> list[float]:  # type: ignore[no-untyped-def]
+def _ask(library: Library, job: Profile) -> list[float]:
     found = nearest_of_its_kind(job, library.collection(), FIRST)
     assert len(found) == FIRST
     return [match.score for match in found]

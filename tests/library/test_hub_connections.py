@@ -20,6 +20,7 @@ from casebase.errors import LibraryError
 from casebase.library import hub_connections
 from casebase.library.engine import HubAddress
 from casebase.library.hub_connections import connected
+from casebase.library.hub_opening import sentence_of
 from casebase.library.store import Library, Outcome
 from casebase.record.case import Case
 from tests.library.hub_server import HubServer, needs_postgresql, running_server
@@ -173,6 +174,13 @@ def test_a_machine_that_is_gone_is_told_by_the_system(own_server: HubServer) -> 
     own = HubAddress(f"{by_port.text}?keepalives_idle=77")
     with connected(own) as connection, socket.socket(fileno=_copy_of(connection)) as line:
         assert line.getsockopt(socket.IPPROTO_TCP, socket.TCP_KEEPIDLE) == 77
+
+
+def test_a_line_that_broke_while_something_was_asked_is_told_as_such() -> None:
+    """What was being kept may be there or not: nobody is told that the hub was never reached."""
+    said = "consuming input failed: could not receive data from server: Connection timed out"
+    told = sentence_of(psycopg.OperationalError(said))
+    assert told.startswith("the hub went away before it confirmed this")
 
 
 def _copy_of(connection: psycopg.Connection[tuple[object, ...]]) -> int:
