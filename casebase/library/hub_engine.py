@@ -179,20 +179,20 @@ class HubDatabase:
         if not parted:
             return []
         terms = [term for some in parted for term in some]
-        whole, *held = self._asked_together(
+        whole, *each = self._asked_together(
             [(_ALL_WORDS, ()), *((_HOLDING, (all_of((term,)),)) for term in terms)]
         )
         count, length = map(int, whole)
         weights = [
-            (term, rareness(count, int(holding))) for term, (holding,) in zip(terms, held, strict=True)
+            (term, rareness(count, int(holding))) for term, (holding,) in zip(terms, each, strict=True)
         ]
+        # Of each case how often it holds these terms, and no others: it has hundreds.
+        times = "SELECT jsonb_object_agg(term, times -> term) FROM unnest(CAST(? AS text[])) AS term"
         rows = self.execute(
-            "SELECT case_id, words, times FROM case_words WHERE terms @@ CAST(? AS tsquery)",
-            (all_of(terms),),
-        ).fetchall()
-        scored = [
-            (-relevance(weights, times, size * count / length), case_id) for case_id, size, times in rows
-        ]
+            f"SELECT case_id, words, ({times}) FROM case_words WHERE terms @@ CAST(? AS tsquery)",
+            (terms, all_of(terms)),
+        )
+        scored = [(-relevance(weights, held, size * count / length), case_id) for case_id, size, held in rows]
         return [case_id for _, case_id in sorted(scored)]
 
     def holding(self, words: Sequence[str]) -> list[int]:

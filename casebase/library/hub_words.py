@@ -64,9 +64,10 @@ def _tokenizer() -> _Tokenizer:
     return _Tokenizer()
 
 
-def terms_of(text: str) -> list[str]:
+@lru_cache(maxsize=1024)
+def terms_of(text: str) -> tuple[str, ...]:
     """Return the terms of a text in their order."""
-    return _tokenizer().terms([text])[0]
+    return tuple(_tokenizer().terms([text])[0])
 
 
 def all_of(terms: Sequence[str]) -> str:
