@@ -289,7 +289,6 @@ def meaning_context(meaning: Meaning) -> dict[str, Any]:
     return {
         "name": meaning.name,
         "verdict": verdict(diagnosis),
-        "clashes": bool(diagnosis.clashes),
         "states": [
             (state_words(state), ">.99" if share > 0.99 else f"{share:.2f}", state in credible)
             for state, share in diagnosis.ranked()

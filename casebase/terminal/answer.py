@@ -10,7 +10,7 @@ from casebase.bus.feed import feed_words
 from casebase.library.store import Library
 from casebase.match.answer.answer import Answer, DecidingTest, LikelyCause, SimilarCase
 from casebase.match.answer.elsewhere import elsewhere_words
-from casebase.match.answer.glance import local_faults_beside
+from casebase.match.answer.glance import case_in_short, local_faults_beside
 from casebase.match.answer.words import (
     cases_behind_words,
     in_words,
@@ -150,9 +150,8 @@ def _print_similar_case(place: int, case: SimilarCase, page: Page) -> None:
     page.line(f"{place}. {past.title}", 2, 5)
     cause = past.cause if past.cause and past.cause.casefold() not in past.title.casefold() else None
     page.labelled("cause", cause or "", 5)
-    page.labelled(
-        "likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.status}; {past.case_id}{_sent(past)}", 5
-    )
+    page.labelled("likeness", f"{match.score:.2f}  {_vehicle(past)}; {past.case_id}{_sent(past)}", 5)
+    page.labelled("proof", case_in_short(case).proof, 5)
     page.labelled("compared", f"{match.kinds_compared} of {len(match.facets)} kinds of evidence", 5)
     page.bullets("alike", _shortened(match.agree, _MOST_REASONS), 5)
     page.bullets("differs", _shortened(match.differ, _MOST_DIFFERENCES), 5)

@@ -37,7 +37,7 @@ def print_questions(questions: Iterable[Question], page: Page) -> None:
 
 def print_found(rows: list[dict[str, Any]], by_words: int, text: str, page: Page) -> None:
     """Print the cases that words alone found: the first `by_words` hold them, the others mean much the same."""
-    page.line("No reading, code, lamp or silent module in these words: they were looked for in the cases.")
+    page.line("No reading, code, lamp or silent module here: the cases were searched for these words.")
     if not rows:
         page.line(f"No case holds '{_cut(text, _LONGEST_PHRASE)}', and none means much the same.")
     for place, row in enumerate(rows):

@@ -177,7 +177,7 @@ def print_where(layout: Layout, found: Whereabouts, page: Page, remark: str = ""
         page.line(remark)
     if not found.networks:
         page.line(
-            "Nothing of this job can be held against it: readings of one of its networks, or silent modules."
+            "This job tells no place on it yet: give readings of one of its networks, or silent modules."
         )
     for on_it in found.networks:
         print_network(layout, networks[on_it.network], on_it, page)

@@ -111,7 +111,7 @@ def _print_states(meaning: Meaning, page: Page, most: int | None = None) -> None
     for state, share in meaning.diagnosis.ranked()[:most]:
         if share >= LEAST_SHOWN:
             bar = "█" * max(1, round(share * BAR_WIDTH))
-            inside = "" if state in credible else "  (outside the 90 % set)"
+            inside = "" if state in credible else "  (unlikely)"
             shown = ">.99" if share > 0.99 else f"{share:4.2f}"
             page.line(f"{state_words(state):<31} {shown} {bar}{inside}", 2)
 

@@ -84,7 +84,7 @@ def test_a_job_without_a_layout_has_no_such_section(ask):
 def test_a_job_that_says_nothing_of_a_layout_is_told_so(ask):
     """The page of the layout shows its drawings all the same."""
     page = ask("/layout/layout01?wrong=no+start").text
-    assert "Nothing of this job can be held against this layout" in page
+    assert "This job tells no place on this layout yet" in page
 
 
 def test_what_a_shade_tells_stands_there_in_figures_and_words():

@@ -182,7 +182,7 @@ LABELS: Final = {
     "medium": "Network",
     "readings": "Reading",
     "codes": "Code",
-    "silent": "No answer",
+    "silent": "Silent",
     "answers": "Answers",
     "lamps": "Lamp",
     "conditions": "When",
