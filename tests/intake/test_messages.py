@@ -155,6 +155,7 @@ def test_numbers_of_other_things_are_no_readings(text: str) -> None:
             "CAN high to CAN low at DLC: 60.6 ohm (ignition off, battery disconnected)",
         ),
         ("CANH=2.61V CANL=2.39V R=59.8", "CAN high to ground at DLC: 2.61 V"),
+        ("six to ground point four of an ohm", "CAN high to ground at DLC: 0.4 ohm"),
         ("power at the ABS: 12.4, ground 0.02", "supply to ground at connector of ABS: 12.4 V"),
     ],
 )

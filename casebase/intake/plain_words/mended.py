@@ -84,6 +84,7 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
         ),
         r"\1.\2",
     ),
+    (rule(r"(?<=[0-9]) of an? (?=(?:k|kilo)?ohm|volt)", re.IGNORECASE), " "),
     (rule(r"\bhalf an? (?=ohm|volt|kilo|meg)", re.IGNORECASE), "0.5 "),
     (
         rule(

@@ -126,6 +126,7 @@ _USUAL_PAIRS: Final = frozenset(
 )
 _ON_PIN: Final = rule(
     r"\b(?:on|from|of|same|(?:red|lead|probe) (?:to|at|on)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
+    r"|(?<=@ )(?P<at>6|14)(?![\w.,]*[0-9])(?!\s?[-/])"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|and|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
     r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",
     re.IGNORECASE,

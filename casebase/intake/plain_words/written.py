@@ -69,8 +69,14 @@ _SAID: Final = (
     | {"fourty": 40, "nought": 0}
 )
 _NUMBER_WORD: Final = "|".join(sorted((*_SAID, "hundred", "thousand"), key=len, reverse=True))
+_DIGIT_WORD: Final = f"(?:{'|'.join(_UNITS)})"
+_POINT_ALONE: Final = (
+    rf"point(?= {_DIGIT_WORD}(?: {_DIGIT_WORD})? (?:of an? )?(?:k|kilo|milli)? ?(?:ohms?|volts?)\b)"
+)
+"""`point four of an ohm`; with no unit behind it a point is a place or a time."""
 _RUN: Final = rule(
-    rf"\b(?:a )?(?:{_NUMBER_WORD})(?:(?:[ -]|,? and )(?:{_NUMBER_WORD}|point)){{0,11}}\b", re.IGNORECASE
+    rf"\b(?:a )?(?:{_NUMBER_WORD}|{_POINT_ALONE})(?:(?:[ -]|,? and )(?:{_NUMBER_WORD}|point)){{0,11}}\b",
+    re.IGNORECASE,
 )
 _NO_NUMBER: Final = rule(
     r"\b(?:hand|good|first|second|third|last|next|new|used|other|another|this|that|which|each|every|any|no|on|same"
@@ -218,11 +224,10 @@ _COMMA_OF_LEVELS: Final = rule(
 _WORD: Final = rule(r"[A-Za-z]+")
 
 
-_UNIT_WORD: Final = "|".join(_UNITS)
 _LEVELS: Final = rule(
-    rf"(?<!pin )(?<!pins )\b(?P<a>(?P<aw>one|two|three|four)[ -](?P<at>{_UNIT_WORD}))(?: on (?:high|low))?"
-    rf"(?:,? and |, |/| over |,? (?:and )?on )(?P<b>(?P<bw>zero|one|two|three|four)[ -](?P<bt>{_UNIT_WORD}))"
-    rf"(?![ -](?:point|hundred|thousand|{_UNIT_WORD}))\b",
+    rf"(?<!pin )(?<!pins )\b(?P<a>(?P<aw>one|two|three|four)[ -](?P<at>{_DIGIT_WORD}))(?: on (?:high|low))?"
+    rf"(?:,? and |, |/| over |,? (?:and )?on )(?P<b>(?P<bw>zero|one|two|three|four)[ -](?P<bt>{_DIGIT_WORD}))"
+    rf"(?![ -](?:point|hundred|thousand|{_DIGIT_WORD}))\b",
     re.IGNORECASE,
 )
 """Two levels said without their points: `two six and two four`."""
@@ -255,6 +260,9 @@ _LEAST_DIGITS: Final = 3
 
 def _number_at(words: list[str]) -> tuple[int, str]:
     """Return how many of `words` make one number, and its digits; 0 where none begins here."""
+    if words[0] == "point":
+        used, digits = _number_at(["zero", *words])
+        return max(0, used - 1), digits
     one_by_one = _digits_at(words)
     if one_by_one[0]:
         return one_by_one
