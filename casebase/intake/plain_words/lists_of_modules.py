@@ -12,7 +12,7 @@ from casebase.intake.plain_words.marks import Marks, last_before
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Written, rule
 
-_COMMS: Final = r"(?:comm?s?|communications?|contact|connection|resp(?:onse)?|answers?|reply|replies)"
+_COMMS: Final = r"(?:comm?s?|communications?|contact|connection|talk|resp(?:onse)?|answers?|reply|replies)"
 FORWARD: Final = rule(
     rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from"
     rf"|out of|of|on"
@@ -86,7 +86,8 @@ ANSWERING: Final = rule(
     r"|tool))?(?= *[;,.\n]| *$)|\b(?:fine|ok|good|there) on the (?:tester|scanner|scan tool|tool)\b|(?::"
     r"| is| are)? ?\b(?:online|alive|ok|reachable|(?P<listed>(?<![,;.] )(?:pass(?:es|ed)?|found"
     r"|yes)))\b(?= *[;,.\n]| *$"
-    r"| (?:except|but|bar|apart from|other than|save)\b)",
+    r"| (?:(?:[0-9]{1,2}|no) (?:codes?|dtcs?|faults?)|[PCBU][0-3][0-9A-F]{3}|except|but|bar|apart from"
+    r"|other than|save)\b)",
     re.IGNORECASE,
 )
 _BETWEEN_NAMES: Final = rule(

@@ -41,7 +41,8 @@ _AT_PART: Final = rule(
 
 
 _AT_END: Final = rule(
-    r"\bat (?:the )?(?:(?P<which>other|far|same|near|this|that|one)|(?P<part>(?!(?:the|its|his|her|their|your"
+    r"\bat (?:the )?(?:(?P<which>other|far|same|near|this|that|one)|(?P<part>(?!(?:the|green|black"
+    r"|gr[ae]y|white|yellow|blue|red|brown|service|its|his|her|their|your"
     r"|any|both|each|every|diag\w*|deutsch|main|big|small|round|square)\b)"
     r"[a-z]{3,14})) (?:end|plug|connector)\b",
     re.IGNORECASE,
@@ -120,7 +121,10 @@ def _told_by_it(text: str, named: list[NamedModule]) -> Iterator[Place]:
     """Yield the plugs of what was named before in the sentence: `airbag module dead, 12.3 V at its plug`."""
     for match in _ITS_PLUG.finditer(text):
         before = [one for one in named if one.end <= match.start()]
-        told = before[-1] if before and not _STOP.search(text, before[-1].end, match.start()) else None
+        until = len(
+            text[: match.start()].rstrip(" .;")
+        )  # of the sentence before where this one begins with it
+        told = before[-1] if before and not _STOP.search(text, before[-1].end, until) else None
         if told:
             yield Place(*match.span(), f"connector of {text[told.start : told.end]}")
         elif match["noun"]:
@@ -131,8 +135,8 @@ def _told_by_it(text: str, named: list[NamedModule]) -> Iterator[Place]:
 
 _PLUG_BEFORE: Final = rule(r"(?:plug|connector|conn)?\s{0,2}$", re.IGNORECASE)
 _PLUG_BEHIND: Final = rule(
-    r" (?:of|at|on|in) (?:the )?(?:(?P<number>[A-Z]{1,3}[0-9]{1,4})\b|(?P<name>(?!(?i:obd|diag|dlc|data link|9"
-    r"|16|deutsch|test))"
+    r" (?:of|at|on|in) (?:the )?(?:(?P<number>[A-Z]{1,3}[0-9]{1,4})\b|(?P<name>(?!(?i:the|obd|diag|dlc|data link|9"
+    r"|16|deutsch|test|green|black|gr[ae]y|round|nine|service|big|small|main))"
     r"(?:[A-Za-z]{2,12} ){1,2})(?i:plug|connector|socket)\b)"
 )
 

@@ -144,7 +144,7 @@ _BARE_PIN: Final = rule(
 """A pin called by its number alone where its volts are told: `6 is sitting at 2.8 and 14 2.2`."""
 _TRUCK_PAIR: Final = rule(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = rule(
-    r"(?<![\w'-])([CD])(?= [0-9]+\.[0-9]+(?: ?V|[ ,]|$))"
+    r"(?<![\w'-])([CD])(?= [0-9]+[.,][0-9]+(?: ?V|[ ,.]|$))"
     r"|(?<![\w'-])([CD])(?= ?(?:[Tt][Oo]|-|/|[Vv][Ss]) ?(?:[Gg][Nn][Dd]|[Gg]round|GROUND|[Ee]arth|EARTH"
     r"|[Cc]hassis|CHASSIS)\b)"
     r"|(?<=\b[Oo]n )([CD])(?= )|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"

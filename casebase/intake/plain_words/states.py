@@ -124,7 +124,8 @@ _PLUGGED: Final = rule(
 )
 _JOINED: Final = rule(r"\s{0,2}(?:,|and|&|\+|/)\s{0,2}(?:the )?", re.IGNORECASE)
 _PLUG_NAME: Final = rule(
-    r"(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|[A-Z]{1,3}[0-9]{2,4}"
+    r"(?:dash ?cam|tracker|alarm|siren|dongle|stereo|head unit|trailer|tow ?bar(?: module)?|tail ?lift|caravan"
+    r"|[A-Z]{1,3}[0-9]{2,4}"
     r"|(?!(?:other|big|small|main|whole|same|right|left|first|second|obd|diag\w*|battery|that|this|one|its"
     r"|his)\b)[a-z]{3,14}"
     r"(?= (?:plug|connector))"
@@ -157,7 +158,11 @@ def modules_in(message: Written) -> list[Named]:
     """Return the modules that the message names, in order, everyday names too."""
     text = message.text
     clear = {one.start: one.end for one in modules_named_in(text)}
-    known = [_without_speaker(text, one) for one in modules_named_in(text, strict=False)]
+    known = [
+        _without_speaker(text, part)
+        for one in modules_named_in(text, strict=False)
+        for part in _parted_by_stops(text, one)
+    ]
     named = [
         Named(one.start, one.end, _name(message, one), _is_clear(one.start, one.end, clear))
         for one in known
@@ -191,7 +196,7 @@ def _of_one_name(text: str, named: list[Named]) -> Iterator[Named]:
             yield Named(whose.start, one.end, text[whose.start : one.end], one.is_clear)
         elif whose:
             yield whose
-        is_whose = not joined and text[one.start : one.end].lower() in ("trailer", "caravan")
+        is_whose = not joined and text[one.start : one.end].lower() in ("trailer", "caravan", "hybrid")
         whose = one if is_whose else None
         if not (joined or is_whose):
             yield one
@@ -205,11 +210,21 @@ _SPEAKS: Final = rule(
 )
 
 
+def _parted_by_stops(text: str, named: NamedModule) -> Iterator[NamedModule]:
+    """Yield what stands between stops of a name that holds one, where that names a module: of `ABS, ESP` both."""
+    start = named.start
+    for stop in (*_STOP.finditer(text, named.start, named.end), None):
+        end = stop.start() if stop else named.end
+        if (start, end) == (named.start, named.end) or module_key(text[start:end]) is not None:
+            yield named._replace(start=start, end=end)
+        start = stop.end() if stop else end
+
+
+_STOP: Final = rule(r"[,.;:]\s{1,2}")
+
+
 def _without_speaker(text: str, named: NamedModule) -> NamedModule:
     """Return a module without what is no number of it: who speaks, a pole of the battery: `ABS I have`, `TCM B+`."""
-    stop = text.find(". ", named.start, named.end)
-    if stop > 0:
-        return named._replace(end=stop)
     if text[named.end - 2 : named.end + 1] in (" B+", " B-"):
         return named._replace(end=named.end - 2)
     speaker = _SPEAKER.search(text, max(named.start, named.end - 3), named.end)
@@ -317,7 +332,7 @@ def _listed(text: str, modules: list[Named], index: int) -> tuple[tuple[str, ...
 # --- networks -----------------------------------------------------------------------------------------------------
 
 _MEDIA: Final = rule(
-    r"(?P<fault_tolerant>\b(?:fault[ -]tolerant|low[ -]speed can|ls[ -]?can)\b)"
+    r"(?P<fault_tolerant>\b(?:fault[ -]tolerant|low[ -]speed (?:can|bus)|ls[ -]?can)\b)"
     r"|(?P<single>\b(?:single[ -]wire|sw[ -]?can)\b)"
     r"|(?P<j1939>\bj ?1939\b|\biso ?11783\b)|(?P<lin>\blin\b(?!\? no\b))|(?P<flexray>\bflex ?ray\b)"
     r"|(?P<k_line>\bk[ -]?line\b)"

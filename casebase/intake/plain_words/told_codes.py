@@ -53,7 +53,8 @@ _STORES: Final = rule(
     r"|powers|feeds|modules|units|pins|times"
     r"|is|was)\b)[a-z]{3,11}(?<!s)s"
     r"|(?P<lies>(?:there )?(?:is|are)|(?:i|we|you) (?:also |only )?(?:find|found|see|saw|have|get|got"
-    r"|read)))(?: codes?)?[:\s]|(?<=\])\s?|[:=(]\s?(?:[0-9]{1,2} (?:stored |active )?(?:faults?|codes?"
+    r"|read)))(?: codes?)?[:\s]|(?<=\])\s?|(?:ok|okay|fine|alive|online),?\s|[:=(]\s?(?:[0-9]{1,2} (?:stored "
+    r"|active )?(?:faults?|codes?"
     r"|dtcs?)\s?[:,(=]\s?)?|codes?\s"
     r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
     r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?"
@@ -249,7 +250,10 @@ def _beside_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> N
 
 
 _LIES_IN: Final = rule(r"\b(?:in|from) (?:the |my )?$", re.IGNORECASE)
-_BEGINS_CLAUSE: Final = rule(r"\s*(?:and )?(?:in )?(?:the |my )?", re.IGNORECASE)
+_BEGINS_CLAUSE: Final = rule(
+    r"\s*(?:[^:\d]{1,24}: )?(?:and )?(?:(?:codes?|dtcs?|faults?|stored|is) ){0,2}(?:in )?(?:the |my )?",
+    re.IGNORECASE,
+)
 
 
 def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Named]:

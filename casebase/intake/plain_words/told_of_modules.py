@@ -280,6 +280,8 @@ def _named_first(marks: Marks, place: int) -> list[Named]:
 
 
 _NEITHER: Final = rule(r"\b(?:neither|nor) (?:the |my )?$", re.IGNORECASE)
+_NO_SUCH: Final = rule(r"\bno (?:other |single )?$", re.IGNORECASE)
+"""Before a kind of module that does not answer: `no door module answers`."""
 _ALL_BUT: Final = rule(
     r"\b(?P<who>everything|everyone|everybody|all(?: (?:the )?(?:modules|others?))?|nothing|nobody|no (?:module|one)"
     r"|none)"
@@ -297,7 +299,7 @@ def _turned_in_front(text: str, names: list[Named], answers: str) -> str:
     but = _ALL_BUT.search(window)
     if but:
         return answers if but["who"].lower().startswith("no") and answers == ANSWERS else other
-    return SILENT if _NEITHER.search(window) else answers
+    return SILENT if _NEITHER.search(window) or _NO_SUCH.search(window) else answers
 
 
 _HOLDS_A_CODE: Final = rule(
