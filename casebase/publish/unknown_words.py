@@ -52,7 +52,10 @@ _DOTTED: Final = re.compile(
     r"|[^\W\d]\w{0,63} dot [^\W\d]\w*|www\.\S+)",
     re.IGNORECASE,
 )
-_POSITION: Final = re.compile(r"[0-9]{1,3}\s?°\s?[0-9]{1,2}\s?['\u2032.][^\s]*(?:\s?[NSEWO]\b)?")
+_POSITION: Final = re.compile(
+    r"[0-9]{1,3}\s?°\s?[0-9]{1,2}\s?['\u2032.][^\s]*(?:\s?[NSEWO]\b)?"
+    r"|(?<!\w)[NS] ?[0-9]{1,2} [0-9]{1,2}\.[0-9]{1,5}[,;]? [EWO] ?[0-9]{1,3} [0-9]{1,2}\.[0-9]{1,5}(?!\w)"
+)
 _DAY: Final = re.compile(
     r"(?:19|20)[0-9]{2}[-./][01]?[0-9][-./][0-3]?[0-9]|[0-3]?[0-9][-./][01]?[0-9][-./](?:19|20)[0-9]{2}"
 )
@@ -81,7 +84,8 @@ _NO_NAME_OF_A_STREET: Final = r"(?:the|a|in|on|of|this|that|every|each|main|city
 _ADDRESS: Final = re.compile(
     rf"(?<![\w.])(?:no\. ?)?[0-9]{{1,4}}[a-z]?,? (?:the )?(?:[^\W\d]+ ){{1,2}}{_STREETS}(?!\w)"
     rf"|(?<!\w)(?:(?!{_NO_NAME_OF_A_STREET} )[^\W\d]+ (?:street|avenue|crescent|lane)(?!\w)"
-    r"|[^\W\d]+ (?:street|road|lane),(?= )|flat [0-9]{1,3},|no\. [0-9]{1,4}, (?:the )?\w+ \w+)",
+    r"|[^\W\d]+ (?:street|road|lane),(?= )|flat [0-9]{1,3},|no\. [0-9]{1,4}, (?:the )?\w+ \w+)"
+    r"|///\w{1,64}(?:\.\w{1,64}){2}",
     re.IGNORECASE,
 )
 
@@ -104,8 +108,8 @@ CUES: Final = (
     Cue(_SPELLED, FIGURES, _DIGITS_SPELLED.split()),
     Cue(_DOTTED, E_MAIL, ["@", "(at)", "[at]", " dot ", "www."]),
     Cue(_OF_SOMEBODY, FIGURES, _OWN_WORDS.split()),
-    Cue(_ADDRESS, ADDRESS, [*_STREET_WORDS.split(), "flat ", "no. "]),
-    Cue(_POSITION, FIGURES, "°"),
+    Cue(_ADDRESS, ADDRESS, [*_STREET_WORDS.split(), "flat ", "no. ", "///"]),
+    Cue(_POSITION, FIGURES, ["°", "n", "s"]),
 )
 
 
