@@ -331,7 +331,7 @@ def sheet_of(job: Case) -> list[tuple[str, str]]:
     return [
         ("Wrong", job.concern or ""),
         ("Network", network_line(job)),
-        ("No answer from", ", ".join(job.silent_modules())),
+        ("Silent", ", ".join(job.silent_modules())),
         ("Codes", "; ".join(f"{code.text} {stored}" for code, stored in codes_by_code(job))),
         ("Readings", readings_in_short(job)),
         ("Tried", "; ".join(trial.line() for trial in job.trials)),
