@@ -43,13 +43,13 @@ HOW_OFTEN: Final = {
 OUTSIDE_PRIOR: Final = 0.02
 """Chance that a bus is like none of those simulated (judged, and held against buses of another generator)."""
 
-WELL_EXPLAINED, BADLY_EXPLAINED = -1.0, -2.0
-"""Log of how well the best of all buses explains an observation, in the mean: between the two the trust below falls."""
+TOGETHER_WELL, TOGETHER_BADLY = -0.5, -1.2
+"""Log, per observation, of how much worse one bus explains all of them than the best for each: between, trust falls."""
 
 LEAST_TRUSTED: Final = 0.7
-"""Exponent on the evidence for each state where even the best bus explains it badly: the real one is like none.
+"""Exponent on the evidence for each state where no bus explains the observations together: the real one is like none.
 
-Fitted on 1,458 buses of another generator, solved by ngspice (`tests/bench/wide_posterior.py`, seeds 0 to 2).
+Both fitted on 1,458 buses of another generator, solved by ngspice (`tests/bench/wide_posterior.py`, seeds 0 to 2).
 """
 
 USUAL_SLIPS: Final = 0.04
@@ -137,7 +137,7 @@ def posterior_of(
     of_state = np.array([(HOW_OFTEN if prior is None else prior).get(state, 1.0) for state in bank.states])
     log_explained, log_often = _log_mean(by_bus), np.log(np.maximum(of_state, 1e-12))
     log_evidence = float(np.logaddexp.reduce(log_explained + log_often)) - math.log(of_state.sum())
-    log_states = _trust(logs, len(explained)) * log_explained + log_often
+    log_states = _trust(logs, explained) * log_explained + log_often
     probabilities = np.exp(log_states - log_states.max())
     probabilities /= probabilities.sum()
     within = np.stack([_weights_within(row) for row in by_bus])
@@ -149,10 +149,13 @@ def posterior_of(
     return Posterior(bank.states, probabilities, weights, bank.hosts, log_evidence, share)
 
 
-def _trust(logs: Array, observations: int) -> float:
-    """Return the exponent on the evidence: 1 where some bus explains it as well as simulated ones are explained."""
-    missed = WELL_EXPLAINED - float(logs.max()) / max(observations, 1)
-    return 1.0 - (1.0 - LEAST_TRUSTED) * min(1.0, max(0.0, missed / (WELL_EXPLAINED - BADLY_EXPLAINED)))
+def _trust(logs: Array, explained: Sequence[Array]) -> float:
+    """Return the exponent on the evidence: 1 where one bus explains all as well as each is explained by some bus."""
+    if len(explained) == 0:
+        return 1.0
+    together = float(logs.max() - sum(one.max() for one in explained)) / len(explained)
+    missed = (TOGETHER_WELL - together) / (TOGETHER_WELL - TOGETHER_BADLY)
+    return 1.0 - (1.0 - LEAST_TRUSTED) * min(1.0, max(0.0, missed))
 
 
 def _log_mean(logs: Array) -> Array:
