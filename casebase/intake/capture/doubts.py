@@ -98,6 +98,8 @@ def is_swapped(levels: Levels, wiring: Wiring) -> bool:
     """Whether the rows stand the other way round: the lines come together where a module should drive them apart."""
     if levels.signal_dominant is None or len(wiring.lines) < 2:
         return False
+    if wiring.medium is Medium.FLEXRAY:  # driven to either side, as often as the data will have it
+        return False
     mostly_driven = levels.dominant_share > 0.5
     if wiring.medium in LEVELS_OF_HIGH_SPEED:
         together = abs(levels.signal_dominant) < 0.4 * abs(levels.signal_recessive)
