@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from casebase import places
+from casebase.bus import posterior
 from casebase.bus.bank import BUSES_PER_STATE, Bank
 from casebase.bus.diagnose import diagnose as on_all_buses
 from casebase.bus.diagnose import weighed
@@ -48,6 +49,22 @@ def test_without_readings_the_common_faults_are_as_likely(diagnose):
 def test_a_prior_can_be_given(diagnose):
     """A library's own base rates move the answer where the readings do not."""
     assert diagnose(prior={BusState.LOW_OPEN: 30.0}).ranked()[0][0] is BusState.LOW_OPEN
+
+
+def test_where_no_bus_shows_all_readings_together_they_tell_less(
+    diagnose, pair, high, low, high_ground, low_ground, monkeypatch
+):
+    """A wet connector, solved by ngspice (tests/bench/wide_bus.py): battery through water on both lines, and no state.
+
+    Each reading is shown by some simulated bus, all five by none. What one reading alone means stays.
+    """
+    wet = pair("57.4"), high_ground("382"), low_ground("392"), high("7.40"), low("6.69")
+    said, alone = diagnose(*wet), diagnose(pair("119"))
+    monkeypatch.setattr(posterior, "LEAST_TRUSTED", 1.0)
+    as_if_they_were_all, same = diagnose(*wet), diagnose(pair("119"))
+    assert said.ranked()[0][1] < as_if_they_were_all.ranked()[0][1] - 0.005
+    assert len(said.credible()) >= len(as_if_they_were_all.credible())
+    assert alone.ranked() == same.ranked()
 
 
 @pytest.mark.slow
