@@ -3,6 +3,7 @@
 import ast
 import hashlib
 import os
+import re
 import shutil
 import time
 from collections.abc import Callable, Iterable
@@ -40,6 +41,16 @@ settings.load_profile("untimed")
 
 WAITED_FOR = {"embedder", "profiles", "frozen_demo", "meanings"}
 """What takes seconds to make once in each worker."""
+
+
+WHOLLY_SLOW = re.compile(rb"^pytestmark = (\[.*)?pytest\.mark\.slow", re.MULTILINE)
+
+
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Do not even import what holds slow tests alone, when the inner loop is asked for."""
+    if config.option.markexpr == "not slow" and collection_path.suffix == ".py":
+        return True if WHOLLY_SLOW.search(collection_path.read_bytes()) else None
+    return None
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

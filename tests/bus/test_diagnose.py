@@ -51,7 +51,7 @@ def test_a_prior_can_be_given(diagnose):
     assert diagnose(prior={BusState.LOW_OPEN: 30.0}).ranked()[0][0] is BusState.LOW_OPEN
 
 
-def test_where_no_bus_shows_all_readings_together_they_tell_less(
+def test_where_no_bus_shows_all_readings_together_they_tell_less(  # noqa: PLR0913, PLR0917  a maker for each reading
     diagnose, pair, high, low, high_ground, low_ground, monkeypatch
 ):
     """A wet connector, solved by ngspice (tests/bench/wide_bus.py): battery through water on both lines, and no state.

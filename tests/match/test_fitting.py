@@ -25,6 +25,8 @@ from casebase.match.evaluation.questions import CAUSE, MODEL, Question
 sys.path.insert(0, str(Path(__file__).parent))
 from planted import comparison, drawn_questions
 
+pytestmark = pytest.mark.slow  # for what it imports
+
 TRUTH = np.array([0.5, 0.3, 0.15, 0.05])
 EQUAL = np.full(4, 0.25)
 BY_NAME = {f"part {place}": 0.25 for place in range(4)}
@@ -48,7 +50,6 @@ def fitted(questions):
     return fit(questions[:120], BY_NAME)
 
 
-@pytest.mark.slow
 def test_planted_weights_are_found(loss):
     """From equal weights and hardly held to them, the fit comes to the weights that the answers were drawn by."""
     assert fitted_weights(loss, EQUAL, 1e-6) == pytest.approx(TRUTH, abs=0.04)
@@ -65,7 +66,6 @@ def test_held_strongly_the_defaults_come_out(loss, defaults):
     assert fitted_weights(loss, defaults, 1e7) == pytest.approx(defaults / defaults.sum(), abs=1e-4)
 
 
-@pytest.mark.slow
 def test_weights_are_shares(loss):
     """None is negative, and they sum to one, at any strength."""
     for strength in STRENGTHS:
@@ -105,7 +105,6 @@ def test_the_loss_is_the_cross_entropy_of_a_softmax(questions, loss):
     assert loss.each(TRUTH) == pytest.approx(np.array(expected), abs=1e-5)
 
 
-@pytest.mark.slow
 def test_a_large_library_is_fitted_on_what_comes_near(questions, monkeypatch):
     """With far rivals left out the planted weights are still found, and no relevant row is ever left out."""
     monkeypatch.setattr(fitting, "MOST_RIVALS", 20)
@@ -131,7 +130,6 @@ def test_questions_that_teach_nothing_leave_the_defaults():
     assert fitted_weights(RankLoss(blocks), np.array([3.0, 1.0]), 0.1) == pytest.approx([0.75, 0.25])
 
 
-@pytest.mark.slow
 def test_a_part_that_was_never_told_keeps_its_share(questions):
     """Where no question had anything to compare in a part, nothing was learned of it, whatever the others come to."""
     untold = [
@@ -153,7 +151,6 @@ def without_last(question):
 # --- the whole fit ------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.slow
 def test_fitted_weights_do_better_on_models_and_causes_not_seen(fitted):
     """Where equal weights are wrong and answers follow the true ones, the gain shows in both splits, beyond chance."""
     assert {each.split for each in fitted.held_out} == {MODEL, CAUSE}
@@ -165,14 +162,12 @@ def test_fitted_weights_do_better_on_models_and_causes_not_seen(fitted):
         assert each.equal.mrr.value == pytest.approx(each.defaults.mrr.value)
 
 
-@pytest.mark.slow
 def test_every_question_is_measured_by_weights_that_never_saw_its_group(questions, fitted):
     """Defaults do not change from fold to fold: held out, all folds together, they are as on all questions."""
     seen = outcomes_of(questions[:120], EQUAL[:, None])[0].reciprocal_ranks.mean()
     assert [each.defaults.mrr.value for each in fitted.held_out] == pytest.approx([seen, seen])
 
 
-@pytest.mark.slow
 def test_weights_that_lose_where_a_twin_is_there_are_not_advised(questions, fitted):
     """What helps where no case of the model is kept must not cost the twin its first place."""
     random = np.random.default_rng(7)
@@ -189,13 +184,11 @@ def test_weights_that_lose_where_a_twin_is_there_are_not_advised(questions, fitt
         assert not replace(found, held_out=[loses, *found.held_out[1:]]).better
 
 
-@pytest.mark.slow
 def test_the_same_questions_give_the_same_weights(questions, fitted):
     """Nothing is left to chance."""
     assert fit(questions[:120], BY_NAME) == fitted
 
 
-@pytest.mark.slow
 def test_answers_without_a_rule_are_not_overfitted(questions):
     """Where answers are drawn blindly, the defaults hold: nothing is gained, and that is said."""
     random = np.random.default_rng(5)
@@ -206,7 +199,6 @@ def test_answers_without_a_rule_are_not_overfitted(questions):
     assert found.strength >= 10
 
 
-@pytest.mark.slow
 def test_weights_that_suit_only_the_causes_seen_are_not_called_better():
     """Each cause is found by a part of its own: what helps with new models cannot help with new causes."""
     asked = [
@@ -223,7 +215,6 @@ def test_weights_that_suit_only_the_causes_seen_are_not_called_better():
     assert found.weights == pytest.approx(found.defaults, abs=0.01)
 
 
-@pytest.mark.slow
 def test_progress_is_told_fold_by_fold(questions):
     """The callback hears of every fold, and of the last fit."""
     heard = []
@@ -231,7 +222,6 @@ def test_progress_is_told_fold_by_fold(questions):
     assert heard == [(done, 11) for done in range(1, 12)]
 
 
-@pytest.mark.slow
 def test_a_library_of_one_model_cannot_hold_models_back(questions):
     """One model, several causes: only the split that is possible is made, and nothing counts as shown to be better."""
     one = [

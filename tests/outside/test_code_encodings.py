@@ -22,6 +22,8 @@ from casebase.record.codes import Statement, code_from_bytes, parse_code
 from casebase.record.modules import module_family, module_key
 from casebase.record.trouble_code import StatusByte
 
+pytestmark = pytest.mark.slow  # for what it imports
+
 STATED = {
     code: text for code, text in OBD_TEXTS.items() if "eserved" not in text and "anufacturer" not in text
 }

@@ -19,6 +19,8 @@ from casebase.match.evaluation.metrics import (
     share_of,
 )
 
+pytestmark = pytest.mark.slow  # for what it imports
+
 RANDOM = np.random.default_rng(7)
 
 
@@ -35,7 +37,6 @@ def ndcg(scores, relevant, most=5):
     return ndcg_at(places_of_relevant(scores, relevant, most), int(relevant.sum()), most)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("relevant", [1, 2, 7, 30])
 @pytest.mark.parametrize("most", [1, 3, 5])
 def test_ndcg_without_ties_is_scikit_learns(relevant, most):
@@ -45,7 +46,6 @@ def test_ndcg_without_ties_is_scikit_learns(relevant, most):
         assert ndcg(scores, marked, most) == pytest.approx(ndcg_score([marked], [scores], k=most))
 
 
-@pytest.mark.slow
 def test_ndcg_with_ties_is_scikit_learns_worst_order():
     """With ties it is ndcg_score of the same scores once every relevant case stands last among its equals."""
     for _ in range(200):
@@ -55,7 +55,6 @@ def test_ndcg_with_ties_is_scikit_learns_worst_order():
         assert ndcg(scores, marked) <= ndcg_score([marked], [scores], k=5) + 1e-12
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("steps", [None, 4, 12])
 def test_reciprocal_rank_of_one_relevant_case_is_its_average_precision(steps):
     """sklearn.metrics.label_ranking_average_precision_score, which counts ties against the ranking too."""
@@ -130,7 +129,6 @@ def test_interval_of_a_mean_is_scipys_bootstrap():
     assert mean_of(ranks) == ours
 
 
-@pytest.mark.slow
 def test_intervals_hold_the_true_share_as_often_as_they_say():
     """Of 2000 small libraries of 40 questions, about 95 % of the intervals hold the true .8 (Wilson and bootstrap)."""
     drawn = RANDOM.random((2000, 40)) < 0.8
