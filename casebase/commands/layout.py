@@ -197,8 +197,9 @@ def _layout_for(stuck: Case, named: str | None, kept: Library) -> tuple[Layout, 
         return layout, ""
     found, caution = layout_for(kept, stuck.vehicle)
     if found is None:
+        named_here = stuck.vehicle.line() or "a vehicle that is not named"
         raise LibraryError(
-            f"no layout holds for {stuck.vehicle.line()}: keep one with casebase log, or name a file with --layout;"
+            f"no layout holds for {named_here}: keep one with casebase log, or name a file with --layout;"
             f" casebase layout --draft {stuck.vehicle.platform or stuck.vehicle.model} drafts one from past cases"
         )
     return found.layout, caution

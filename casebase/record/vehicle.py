@@ -264,7 +264,8 @@ class Vehicle(Part):
         return self.powertrain in HIGH_VOLTAGE_POWERTRAINS
 
     def line(self) -> str:
-        """Return the vehicle in one line."""
-        parts = [f"{self.make} {self.model}", self.model_year, self.engine, self.powertrain, self.odometer]
+        """Return the vehicle in one line, "" where nothing was said of it."""
+        name = " ".join(said for said in (self.make, self.model) if said != NOT_SAID)
+        parts = [name, self.model_year, self.engine, self.powertrain, self.odometer]
         named = f"platform {self.platform}" if self.platform else None
         return ", ".join(str(part) for part in (*parts, named) if part)

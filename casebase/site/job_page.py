@@ -329,6 +329,7 @@ def test_context(test: DecidingTest) -> dict[str, Any]:
 def sheet_of(job: Case) -> list[tuple[str, str]]:
     """Return (term, words) of a job for the printed sheet."""
     return [
+        ("Vehicle", job.vehicle.line()),
         ("Wrong", job.concern or ""),
         ("Network", network_line(job)),
         ("Silent", ", ".join(job.silent_modules())),

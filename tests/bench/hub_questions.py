@@ -18,6 +18,7 @@ from pathlib import Path
 from statistics import median
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
+from measured import seconds_to
 from multiplied_cases import multiplied
 
 from casebase.library.backup import back_up
@@ -39,11 +40,11 @@ def main(records: int, questions: int) -> None:
             shop.log(case_from_data(data, "a bench") for data in multiplied(records))
             back_up(shop, copy)
             print(
-                f"{records} records moved into the hub: {_seconds(lambda: restored_to_hub(copy, address)):.1f} s"
+                f"{records} records moved into the hub: {seconds_to(lambda: restored_to_hub(copy, address)):.1f} s"
             )
             with Library.open(address) as hub:
                 for name, library in (("file", shop), ("hub", hub)):
-                    print(f"first index, {name}: {_seconds(library.collection):.1f} s")
+                    print(f"first index, {name}: {seconds_to(library.collection):.1f} s")
                 ids = [row["id"] for row in islice(shop.summaries(), questions)]
                 _compare("question", shop, hub, [lambda library, one=one: _ask(library, one) for one in ids])
                 _compare("case", shop, hub, [lambda library, one=one: library.get(one) for one in ids])
@@ -64,19 +65,13 @@ def _compare(what: str, shop: Library, hub: Library, asked: list[Callable[[Libra
     for ask in asked:
         for name, library in (("file", shop), ("hub", hub)):
             begun = time.process_time()
-            taken[name].append(_seconds(lambda ask=ask, library=library: ask(library)))  # type: ignore[misc]
+            taken[name].append(seconds_to(lambda ask=ask, library=library: ask(library)))  # type: ignore[misc]
             processor[name] += time.process_time() - begun
     told = {"median, wall": {name: median(each) for name, each in taken.items()}}
     told["mean, processor"] = {name: whole / len(asked) for name, whole in processor.items()}
     for kind, of in told.items():
         times = f"{of['hub'] / of['file']:.2f} times"
         print(f"{what}, {kind}: file {of['file'] * 1000:.1f} ms, hub {of['hub'] * 1000:.1f} ms, {times}")
-
-
-def _seconds(act: Callable[[], object]) -> float:
-    begun = time.perf_counter()
-    act()
-    return time.perf_counter() - begun
 
 
 if __name__ == "__main__":

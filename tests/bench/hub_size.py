@@ -27,6 +27,7 @@ from statistics import median
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 import psycopg
+from measured import seconds_to
 from multiplied_cases import multiplied
 from scaled_library import Base, base, index_of_size, jobs_of
 
@@ -55,8 +56,8 @@ def main(count: int, questions: int) -> None:
         os.environ["XDG_DATA_HOME"] = folder
         address = server.new_hub()
         with Library.create(Path(folder) / "shop.db") as shop, Library.open(address) as hub:
-            print(f"file filled in {_seconds(lambda: _fill_file(shop, whole, count)):.0f} s", flush=True)
-            print(f"hub filled in {_seconds(lambda: _fill_hub(address, whole, count)):.0f} s", flush=True)
+            print(f"file filled in {seconds_to(lambda: _fill_file(shop, whole, count)):.0f} s", flush=True)
+            print(f"hub filled in {seconds_to(lambda: _fill_hub(address, whole, count)):.0f} s", flush=True)
             _statements(f"statements of a question over {count:,} cases", shop, hub, count)
             with hub.reading() as db:
                 print(f"hub {db.size_in_bytes() / 1e6:.0f} MB; file {shop.path.stat().st_size / 1e6:.0f} MB")
@@ -79,7 +80,7 @@ def _with_an_index(shop: Library, hub: Library, whole: Base, count: int, questio
         library = (shop, hub)[place % 2]
         case_id = library.log([case])[0].case_id
         lags[library].append(
-            _seconds(lambda library=library, case_id=case_id: _found(library, case_id))  # type: ignore[misc]
+            seconds_to(lambda library=library, case_id=case_id: _found(library, case_id))  # type: ignore[misc]
         )
     print(
         f"from commit to answer: file {median(lags[shop]):.3f} s, hub {median(lags[hub]):.3f} s,"
@@ -176,7 +177,7 @@ def _compare(what: str, shop: Library, hub: Library, asked: list[Callable[[Libra
     for place, ask in enumerate(asked):
         for name, library in named if place % 2 else reversed(named):
             begun = time.process_time()
-            wall[name].append(_seconds(lambda ask=ask, library=library: ask(library)))  # type: ignore[misc]
+            wall[name].append(seconds_to(lambda ask=ask, library=library: ask(library)))  # type: ignore[misc]
             processor[name] += (time.process_time() - begun) * 1000 / len(asked)
     print(
         f"{what}: wall, median: file {median(wall['file']) * 1000:.1f} ms, hub {median(wall['hub']) * 1000:.1f} ms,"
@@ -191,12 +192,6 @@ def _processor_seconds(pid: int) -> float:
     """Return what a process took of a processor, as Linux tells it: proc(5), fields 14 and 15."""
     told = Path(f"/proc/{pid}/stat").read_text(encoding="ascii").rpartition(")")[2].split()
     return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
-
-
-def _seconds(act: Callable[[], object]) -> float:
-    begun = time.perf_counter()
-    act()
-    return time.perf_counter() - begun
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ import statistics
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
@@ -27,3 +28,10 @@ def seconds_of(*arguments: str) -> tuple[float, str]:
 def median_seconds(times: int, *arguments: str) -> float:
     """Return the median wall seconds of several runs, each in a process of its own."""
     return statistics.median(seconds_of(*arguments)[0] for _ in range(times))
+
+
+def seconds_to(act: Callable[[], object]) -> float:
+    """Return the wall seconds that something takes in this process."""
+    begun = time.perf_counter()
+    act()
+    return time.perf_counter() - begun
