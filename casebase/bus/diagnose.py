@@ -6,7 +6,7 @@ The simulation bank of each medium.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -19,6 +19,7 @@ from casebase.bus.chain import Array
 from casebase.bus.fault_tolerant import fault_tolerant_can
 from casebase.bus.flexray import flexray
 from casebase.bus.interpret import Interpreted, interpret
+from casebase.bus.measured import EitherRead
 from casebase.bus.observation import Observation
 from casebase.bus.pair import high_speed_can, j1939
 from casebase.bus.posterior import (
@@ -306,7 +307,22 @@ def weighed(
     prior: Mapping[BusState, float] | None = None,
 ) -> Diagnosis:
     """Return the diagnosis that follows from observations already made of the readings."""
-    explained = tuple(explained_by(observation, bank) for observation in interpreted.observations)
+    explained = [explained_by(observation, bank) for observation in interpreted.observations]
+    if any(isinstance(observation, EitherRead) for observation in interpreted.observations):
+        explained = list(_come_and_gone(interpreted.observations, explained, bank))
     by_chance = math.prod(observation.by_chance for observation in interpreted.observations)
     posterior = posterior_of(bank, [one.log_any for one in explained], prior, by_chance)
-    return Diagnosis(bank, roles, readings, interpreted, explained, posterior, prior)
+    return Diagnosis(bank, roles, readings, interpreted, tuple(explained), posterior, prior)
+
+
+def _come_and_gone(
+    observations: Sequence[Observation], explained: Sequence[Explained], bank: Bank
+) -> Iterator[Explained]:
+    """Yield how well each is explained where the fault comes and goes: half are taken while the bus is sound."""
+    healthy = bank.rows_of(BusState.HEALTHY)
+    for observation, one in zip(observations, explained, strict=True):
+        if isinstance(observation, EitherRead):
+            yield one
+        else:
+            with_and_without = (np.exp(log) / 2 + np.exp(log[healthy]).mean() / 2 for log in one)
+            yield Explained(*map(np.log, with_and_without))

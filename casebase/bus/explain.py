@@ -7,6 +7,7 @@ A picture of the levels in words: one sentence per mark, with where it lies agai
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -217,10 +218,39 @@ def _level_words(reading: Reading, level: LevelRead) -> str:
 
 
 def split_words(test: NextTest) -> list[str]:
-    """Return what a test tells apart, in words."""
+    """Return every two states that a test tells apart, in words."""
     told = [f"{state_words(one)} or {state_words(other)}" for one, other in test.splits]
+    return [*told, *_where_words(test)]
+
+
+def told_words(test: NextTest) -> list[str]:
+    """Return what a test tells apart, in as few words as a screen has room for."""
+    return [*apart_words(test.splits), *_where_words(test)]
+
+
+def apart_words(splits: Sequence[tuple[BusState, BusState]]) -> list[str]:
+    """Return which states are told apart, those told from the same others together."""
+    states = list(dict.fromkeys(state for split in splits for state in split))
+    if len(states) > 2 and len(splits) == math.comb(len(states), 2):
+        return [f"which of {_and(states)}"]
+    left, told = list(splits), []
+    while left:
+        most = max(states, key=lambda state: sum(state in split for split in left))
+        others = [other for split in left if most in split for other in split if other is not most]
+        any_of = "any of " if len(others) > 1 else ""
+        told.append(f"{state_words(most)} or {any_of}{_and(others)}")
+        left = [split for split in left if most not in split]
+    return told
+
+
+def _and(states: Sequence[BusState]) -> str:
+    *first, last = map(state_words, states)
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _where_words(test: NextTest) -> list[str]:
     where = test.candidate.unplugged or "the branch read"
-    return [*told, f"whether it lies in {where}"] if test.tells_where else told
+    return [f"whether it lies in {where}"] if test.tells_where else []
 
 
 def reading_words(reading: Reading) -> str:

@@ -295,7 +295,7 @@ def _special(
     reading, value = readings[index], readings[index].value
     if isinstance(value, Several):
         options = [_of_one(index, reading, view, quantity, each) for each in value.values]
-        return [EitherRead(tuple(options), view, quantity)]
+        return [EitherRead(tuple(options), view, quantity, work.bank.rows_of(BusState.HEALTHY))]
     if (
         isinstance(value, Bound)
         and value.is_over

@@ -164,11 +164,15 @@ class LimitRead:
 
 @dataclass(frozen=True)
 class EitherRead:
-    """Several values in one state: each may be the one that the bus shows."""
+    """Several values in one state: a fault that comes and goes shows one, a sound bus or the same fault the others.
+
+    `healthy` marks the rows of healthy buses; every state has as many.
+    """
 
     options: tuple[Observation, ...]
     view: View
     quantity: str
+    healthy: slice
 
     @property
     def readings(self) -> tuple[int, ...]:
@@ -191,9 +195,21 @@ class EitherRead:
         return max(option.by_chance for option in self.options)
 
     def misfit(self, bench: Bench) -> Array:
-        """Return the misfit of a bus that shows one value as often as another."""
-        explained = [np.exp(-0.5 * option.misfit(bench) ** 2) for option in self.options]
-        return capped(np.sqrt(-2.0 * np.log(np.maximum(np.mean(explained, axis=0), 1e-30))))
+        """Return the misfit of a bus that shows one of the values, the others shown by what it changes with."""
+        explained = np.stack([np.exp(-0.5 * option.misfit(bench) ** 2) for option in self.options])
+        elsewhere = self._shown_elsewhere(explained)
+        others = np.stack(
+            [np.delete(elsewhere, place, axis=0).prod(axis=0) for place in range(len(explained))]
+        )
+        together = (explained * others).sum(axis=0) / max(float(others.max()), 1e-300)
+        return capped(np.sqrt(-2.0 * np.log(np.clip(together, 1e-30, 1.0))))
+
+    def _shown_elsewhere(self, explained: Array) -> Array:
+        """Return how well each value is shown by healthy buses, or by others in the state of the row."""
+        buses = self.healthy.stop - self.healthy.start
+        by_state = explained.reshape(len(explained), -1, buses).mean(axis=2)
+        sound = explained[:, self.healthy].mean(axis=1, keepdims=True)
+        return np.repeat(np.maximum(by_state, sound), buses, axis=1)
 
     def slips(self, bench: Bench) -> list[Slip]:
         """Return nothing: what changes while it is watched was looked at well."""

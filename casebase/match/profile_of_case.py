@@ -23,7 +23,7 @@ from casebase.record.reading import Reading, Waveform, place_kind
 from casebase.record.vocabulary import Answers, Into, Medium, Reached, Stage
 from casebase.record.words import proof_words, title_of, value_words
 
-PROFILE_VERSION: Final = 10
+PROFILE_VERSION: Final = 11
 """Raised whenever a profile of the same record would come out otherwise: libraries then make theirs again."""
 
 

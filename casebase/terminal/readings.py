@@ -11,8 +11,8 @@ from casebase.bus.explain import (
     clash_words,
     evidence_rows,
     healthy_words,
-    split_words,
     state_words,
+    told_words,
     verdict,
 )
 from casebase.bus.feed import Feed, feed_words
@@ -85,7 +85,7 @@ def print_next_tests(tests: list[NextTest], page: Page) -> None:
         candidate = test.candidate
         page.line(f"{place}. {candidate.words()}", 2, 5)
         page.labelled("needs", f"{candidate.kind.precondition}; about {candidate.minutes:.0f} min", 5)
-        page.labelled("tells", "; ".join(split_words(test)) or "a little about each", 5)
+        page.labelled("tells", "; ".join(told_words(test)) or "a little about each", 5)
         for caution in candidate.cautions():
             page.labelled("mind", caution, 5)
 

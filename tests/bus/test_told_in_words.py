@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from casebase.bus.diagnose import weighed
-from casebase.bus.explain import verdict
+from casebase.bus.explain import apart_words, verdict
 from casebase.bus.interpret import interpret
 from casebase.bus.observation import TrafficRead
 from casebase.bus.roles import BusUnderTest, roles_for
@@ -70,10 +70,42 @@ def test_of_two_values_both_count_and_the_fault_is_said_to_come_and_go(diagnose,
     """60 at rest and 120 when shaken: two terminators, and one of them at times (half termination, 120 ohm)."""
     found = diagnose(pair("60, 120 when shaken"))
     assert not found.clashes
-    assert found.probability(MISSING) > 0.05
-    assert found.probability(HEALTHY) > 0.05
+    assert found.probability(MISSING) > 0.2
     assert found.probability(TOGETHER) < 0.03
     assert "CAN high to CAN low at DLC changes by itself (60 ohm; 120 ohm when shaken)" in verdict(found)
+
+
+def test_a_sound_bus_does_not_change_when_it_is_shaken(diagnose, pair):
+    """What changes the pair from 60 to 120 opens a path: no short to ground and no sound bus does (Ohm's law)."""
+    found = diagnose(pair("60, 120 when shaken"))
+    opened = (MISSING, BusState.HIGH_OPEN, BusState.LOW_OPEN, BusState.BOTH_OPEN)
+    assert sum(map(found.probability, opened)) > 0.9
+    assert found.probability(HEALTHY) < 0.02
+
+
+def test_a_pair_that_drops_to_two_ohm_when_shaken_is_shorted_together_at_times(diagnose, pair, high, low):
+    """60 ohm with 2.6 and 2.4 V were read while it was sound: they do not speak against a short that comes and goes."""
+    found = diagnose(pair("60, 2 when shaken"), high("2.6"), low("2.4"))
+    assert found.probability(TOGETHER) > 0.9
+    assert not found.clashes
+
+
+def test_of_two_values_that_no_sound_bus_shows_the_fault_itself_changes(diagnose, pair):
+    """64 and 90 ohm: a joint or a terminator whose own ohms change (two of 120 ohm in parallel make 60)."""
+    found = diagnose(pair("64; 90 when shaken"))
+    assert found.probability(BusState.TERMINATOR_WRONG_VALUE) + found.probability(BusState.POOR_JOINT) > 0.9
+
+
+def test_what_a_test_tells_apart_is_said_in_as_few_words_as_it_takes():
+    """All from each other in one list; one against several as one; two as they are."""
+    a, b, c = HEALTHY, MISSING, TOGETHER
+    assert apart_words([(a, b)]) == ["a healthy bus as seen from here or a terminator missing"]
+    assert apart_words([(a, b), (a, c), (b, c)]) == [
+        "which of a healthy bus as seen from here, a terminator missing and lines shorted together"
+    ]
+    assert apart_words([(a, b), (a, c)]) == [
+        "a healthy bus as seen from here or any of a terminator missing and lines shorted together"
+    ]
 
 
 def test_volts_between_the_lines_at_rest_are_near_zero(diagnose):

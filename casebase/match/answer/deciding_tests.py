@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 
 from casebase.bus.diagnose import Diagnosis
-from casebase.bus.explain import clash_words, split_words, state_words
+from casebase.bus.explain import apart_words, clash_words, split_words, told_words
 from casebase.bus.instruments import DLC
 from casebase.bus.next_test import Candidate, NextTest, next_tests
 from casebase.bus.outcomes import outcomes_of
@@ -107,9 +107,8 @@ class InTurn:
     def tells(self) -> list[str]:
         """Return what it tells apart."""
         if len(self.tests) == 1:
-            return split_words(self.tests[0])
-        splits = dict.fromkeys(split for test in self.tests for split in test.splits)
-        told = [f"{state_words(one)} or {state_words(other)}" for one, other in splits]
+            return told_words(self.tests[0])
+        told = apart_words(list(dict.fromkeys(split for test in self.tests for split in test.splits)))
         where = any(test.tells_where for test in self.tests)
         return [*told, "in which of these modules it lies"] if where else told
 
