@@ -149,6 +149,27 @@ def load_on_wires(stuck: Stuck) -> Iterator[PlainTest]:
             )
 
 
+def served_and_silent(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield what is left at the plug of a module that is silent although supply, ground and bus are there."""
+    if not stuck.looks_sound:
+        return
+    for module in stuck.served[:MOST_SILENT]:
+        at_plug = (
+            f"terminals of {module} at its plug: pushed back, spread, green; each must grip a matching pin"
+        )
+        feeds = "then every supply, ground and wake-up pin of the wiring diagram, not the first only"
+        yield PlainTest(
+            f"{at_plug}; {feeds}",
+            12.0,
+            "as the maker states" if not may_be_unplugged(module) else BATTERY_OFF,
+            (
+                "a terminal is loose, or one pin is without: mend that first",
+                "all are there: the module itself, or its coding; the maker's procedure before another is fitted",
+            ),
+            (*dangers_of(module), UNPLUG_CAUTION),
+        )
+
+
 PULLED_UP: Final = (Medium.LIN, Medium.K_LINE)
 """Single lines that rest near battery volts (ISO 17987-4, ISO 14230-1)."""
 
@@ -176,7 +197,7 @@ def first_tests(stuck: Stuck) -> list[PlainTest]:
     if not stuck.read:
         return plain_tests(stuck)
     quiet = any(_probability(diagnosis, BusState.BUS_QUIET) >= SOUND_FROM for diagnosis in stuck.read)
-    return list(_watch_while_asked(stuck)) if quiet else []
+    return list(_watch_while_asked(stuck)) if quiet else list(served_and_silent(stuck))
 
 
 def _probability(diagnosis: Diagnosis, state: BusState) -> float:
@@ -325,6 +346,7 @@ _IN_TURN: Final[tuple[Callable[[Stuck], Iterator[PlainTest]], ...]] = (
     feeds_not_read,
     _pair_not_read,
     _line_not_read,
+    served_and_silent,
     load_on_wires,
     _move_the_harness,
     _watch_while_asked,

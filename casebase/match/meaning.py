@@ -16,7 +16,7 @@ from casebase.bus.explain import clash_words, evidence_rows, split_words, verdic
 from casebase.bus.feed import Feed, feed_data
 from casebase.bus.next_test import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
-from casebase.bus.stuck import PlainTest, Stuck
+from casebase.bus.stuck import PlainTest, Stuck, served_modules
 from casebase.match.profile import Profile
 from casebase.match.profile_of_case import profile_of
 from casebase.record.case import Case, Network
@@ -117,6 +117,7 @@ def stuck_at(
         diagnoses=[meaning.diagnosis for meaning in meanings],
         feeds=feeds,
         silent=_feeds_to_read(case) if case else (),
+        served=list(served_modules(case.silent_modules(), readings, feeds)) if case else (),
         media=[network.medium for network in case.networks] if case else (),
         comes_and_goes=case is not None and _comes_and_goes(case),
         drains=case is not None and bool(_DRAINING & set(case.conditions)),

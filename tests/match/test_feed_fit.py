@@ -104,3 +104,27 @@ def test_what_stands_at_the_supply_pin_of_the_silent_module_decides(make_case, c
     assert chances[0] < 0.6 < chances[1] < 0.85
     assert chances[2] > 0.9
     assert not proven.looks_normal
+
+
+@pytest.mark.slow
+def test_a_silent_module_that_has_all_it_needs_is_itself_suspected(make_case, collection):
+    """Supply, ground and both lines at the plug of the one silent module (common practice, no source)."""
+    at = {"at": "connector of ABS", "ignition": "on", "quantity": "voltage"}
+    readings = [
+        at | {"line": "supply", "against": "ground", "value": "12.5 V"},
+        at | {"line": "ground", "against": "battery -", "value": "0.02 V"},
+        at | {"line": "CAN high", "value": "2.7 V"},
+        at | {"line": "CAN low", "value": "2.3 V"},
+        SOUND_BUS[0] | {"line": "CAN high", "at": "connector of ABS"},
+    ]
+    job = {"networks": [{"name": "chassis CAN", "medium": "high-speed CAN"}]} | {
+        "modules": [{"name": "ABS", "network": "chassis CAN", "answers": "no"}]
+    }
+    answer, bus_alone = (
+        answer_to(make_case(**job, readings=given), collection, cache=places.simulation_folder())
+        for given in (readings, readings[2:])
+    )
+    first = answer.causes[0]
+    assert (first.fault, first.probability > 0.4) == (str(Fault.MODULE_INTERNAL), True)
+    assert answer.tests[0].words.startswith("terminals of ABS at its plug")
+    assert bus_alone.causes[0].fault != Fault.MODULE_INTERNAL

@@ -17,6 +17,7 @@ from typing import Final
 
 from casebase.bus.feed import PRIOR, Feed, any_bad
 from casebase.bus.feed_draws import FeedState
+from casebase.bus.stuck import served_modules
 from casebase.match.answer.case_votes import CauseKey
 from casebase.record.case import Case
 from casebase.record.code_meaning import Statement
@@ -192,6 +193,16 @@ def _families(trial: Trial) -> frozenset[str]:
     return frozenset([*map(family_of, named), *within])
 
 
+SERVED_MASS: Final = 0.7
+"""Mass of a module at whose plug supply, ground and bus were found sound and that is silent all the same (judged)."""
+
+WITHIN_A_SERVED: Final = {
+    Fault.MODULE_INTERNAL: 0.75,
+    Fault.CONNECTOR_CORROSION: 0.15,
+    Fault.CONFIGURATION: 0.1,
+}
+"""What it then is: the module, the grip of its terminals, its coding (judged)."""
+
 LOCAL_MASS: Final = 1.4
 """Mass of a local fault that explains all there is: more than a verified case alike in everything (judged, and
 looked at on simulated jobs)."""
@@ -239,6 +250,7 @@ class Evidence:
 
     `refused`: the families of modules that answer and whose data neighbours refuse, with the share of all codes that
     say so.
+    `served`: the silent modules that have all they need at their plug, by family, with how likely that is.
     `nothing_amiss`: how much looks as if nothing were wrong, 0 to 1, 0 with a local fault; `untroubled`: the same as
     it bears on past cases where nothing was wrong; `unheard`: that on cases of a gateway that lets nobody through;
     `reads_normal`: whether a healthy vehicle of the build reads the same.
@@ -248,6 +260,7 @@ class Evidence:
     trials: TrialFit = field(default_factory=TrialFit)
     local: Sequence[LocalFault] = ()
     refused: Mapping[str, float] = field(default_factory=dict)
+    served: Mapping[str, float] = field(default_factory=dict)
     nothing_amiss: float = 0.0
     untroubled: float = 1.0
     unheard: float = 1.0
@@ -289,6 +302,11 @@ class Evidence:
         for family, share in self.refused.items():
             if family not in proven:
                 yield from _of_one_input(family, REFUSED_MASS * share * min(looks_sound, 1.0))
+        for family, share in self.served.items():
+            mass = SERVED_MASS * share * min(looks_sound, 1.0)
+            yield from (
+                (CauseKey(str(fault), family), mass * part) for fault, part in WITHIN_A_SERVED.items()
+            )
         if self.nothing_amiss:
             mass = NORMAL_MASS if self.reads_normal else NOTHING_MASS
             yield CauseKey(str(Fault.NONE), None), mass * self.nothing_amiss * looks_sound * read_rightly
@@ -316,6 +334,10 @@ def evidence_of(job: Case, feeds: Sequence[Feed], reads_normal: bool = False) ->
         TrialFit(job.trials),
         local,
         _refused(job),
+        {
+            family_of(name): share / len(job.silent_modules())
+            for name, share in served_modules(job.silent_modules(), job.readings, feeds).items()
+        },
         nothing_amiss=0.0 if local or gone else few_complaints,
         untroubled=few_complaints * (GONE_AND_NOTHING_WRONG if gone else 1.0),
         unheard=few_complaints * (MISSED_BEHIND_A_GATEWAY if missed else 1.0),

@@ -14,6 +14,7 @@ from casebase.bus.explain import named_state, reading_words
 from casebase.bus.feed import feed_words
 from casebase.bus.next_test import BATTERY_OFF, OHMS_CAUTION
 from casebase.bus.posterior import OUTSIDE_FROM
+from casebase.bus.stuck import served_modules
 from casebase.match.answer.answer import (
     Answer,
     DecidingTest,
@@ -22,7 +23,7 @@ from casebase.match.answer.answer import (
     SimilarCase,
     something_else,
 )
-from casebase.match.answer.evidence import FeedFit, TrialFit
+from casebase.match.answer.evidence import WITHIN_A_SERVED, FeedFit, TrialFit
 from casebase.match.answer.words import LARGE_REMAINDER, chance_word, no_test_words
 from casebase.match.facets.network import SOUND, state_of
 from casebase.match.profile import Profile
@@ -274,13 +275,23 @@ def _in_short(cause: LikelyCause, answer: Answer) -> CauseInShort:
     )
 
 
+def _is_served(family: str, answer: Answer) -> bool:
+    """Return whether a silent module of the family was found to have all it needs at its plug."""
+    job = answer.job
+    return any(
+        family_of(name) == family for name in served_modules(job.silent_modules(), job.readings, answer.feeds)
+    )
+
+
 def _speaks_for(cause: LikelyCause, answer: Answer) -> Iterator[str]:
     family = family_of(cause.module)
     for local in answer.local_faults:
         if family == local.family and cause.fault in _OF_ONE_CIRCUIT:
             yield f"{local.code} stored in {local.module}"
     if family and any(family_of(name) == family for name in answer.job.silent_modules()):
-        yield f"{_short(family)} is silent"
+        served = cause.fault in WITHIN_A_SERVED and _is_served(family, answer)
+        said = "is fed, yet silent" if served else "is silent"
+        yield f"{_short(family)} {said}"
     yield from _readings_that_speak(cause, answer, favouring=True)
     yield from _feeds_and_trials(cause, answer, favouring=True)
     vehicles = {case.match.profile.case_id: _vehicle(case.match.profile) for case in answer.similar}
