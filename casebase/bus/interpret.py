@@ -125,11 +125,15 @@ class _Work:
 
 @dataclass
 class Interpreted:
-    """Observations made of the readings, what was read into bare modules, and what could not be used and why."""
+    """Observations made of the readings, what was read into bare modules, and what could not be used and why.
+
+    `overtaken`: (earlier, later) readings of the same thing that differ, of which the later counts.
+    """
 
     observations: list[Observation] = field(default_factory=list)
     unused: list[tuple[int, str]] = field(default_factory=list)
     bare_modules: list[BareModule] = field(default_factory=list)
+    overtaken: list[tuple[int, int]] = field(default_factory=list)
 
 
 def interpret(readings: Sequence[Reading], roles: Places, bank: Simulated) -> Interpreted:
@@ -159,7 +163,7 @@ def _keep(found: Interpreted, numbers: Numbers, index: int, readings: Sequence[R
         found.observations.append(TrafficRead((index,), view, reading.traffic is YesNo.YES))
     quantity = quantity_of(reading)
     if quantity is not None and isinstance(reading.value, Amount):
-        _keep_last(found, numbers, (view, quantity), index, reading)
+        _keep_number(found, numbers, (view, quantity), (index, reading), work.bank)
     elif quantity is not None:
         found.observations += _special(index, readings, view, quantity, work)
     else:
@@ -207,13 +211,35 @@ def _least(reading: Reading) -> float:
 Numbers = dict[tuple[View, str], tuple[int, Reading]]
 
 
-def _keep_last(
-    found: Interpreted, numbers: Numbers, key: tuple[View, str], index: int, reading: Reading
+def _keep_number(
+    found: Interpreted, numbers: Numbers, key: tuple[View, str], later: tuple[int, Reading], bank: Simulated
 ) -> None:
-    """Keep a number; of two of the same kind the later counts, for the bus may have changed between them."""
-    if key in numbers:
-        found.unused.append((numbers[key][0], "read again later in another state: the later reading counts"))
-    numbers[key] = (index, reading)
+    """Keep a number; of two of the same kind the later counts, for the bus may have changed between them.
+
+    Where of one it is not told what was unplugged, nobody knows that it was the same state: then either counts.
+    """
+    earlier = numbers.pop(key, None)
+    if earlier is None or not _differ(earlier[1], later[1]):
+        numbers[key] = later
+    elif (earlier[1].unplugged is None) != (later[1].unplugged is None):
+        options = tuple(NumberRead((place,), *key, _uncertain(read)) for place, read in (earlier, later))
+        found.observations.append(EitherRead(options, *key, bank.rows_of(BusState.HEALTHY)))
+        return
+    else:
+        found.overtaken.append((earlier[0], later[0]))
+        numbers[key] = later
+    if earlier is not None:
+        found.unused.append((earlier[0], "read again later in another state: the later reading counts"))
+
+
+SAME_WITHIN_ERRORS: Final = 3.0
+"""Standard errors within which two numbers are the same reading taken twice (judged)."""
+
+
+def _differ(earlier: Reading, later: Reading) -> bool:
+    """Return whether two numbers are farther apart than a meter's errors tell."""
+    one, other = _uncertain(earlier), _uncertain(later)
+    return abs(one.value - other.value) > SAME_WITHIN_ERRORS * float(np.hypot(one.error, other.error))
 
 
 def _drop_what_follows(found: Interpreted, numbers: Numbers) -> None:

@@ -177,7 +177,7 @@ class EitherRead:
     @property
     def readings(self) -> tuple[int, ...]:
         """The readings it comes from."""
-        return self.options[0].readings
+        return tuple(dict.fromkeys(place for option in self.options for place in option.readings))
 
     @property
     def told(self) -> tuple[tuple[View, str], ...]:

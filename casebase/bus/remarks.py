@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from casebase.bus.diagnose import Diagnosis
-from casebase.bus.measured import side_of
+from casebase.bus.measured import EitherRead, side_of
 from casebase.bus.observation import NumberRead, TrafficRead
 from casebase.record.quantities import Amount
 from casebase.record.reading import Reading
@@ -41,13 +41,27 @@ def _used(diagnosis: Diagnosis) -> list[Reading]:
 
 
 def _of_change(diagnosis: Diagnosis) -> Iterator[str]:
-    """Yield that a value changes while nothing else does, where one does."""
+    """Yield that a value changes while nothing else does, where one does, or what else two values may be."""
     changing = [reading for reading in _used(diagnosis) if reading.is_intermittent]
     if changing:
         yield (
             f"{changing[0].what()} changes by itself ({changing[0].value}): the fault is intermittent, so both"
             " values count. Move harness and plugs piece by piece with the meter on MIN/MAX."
         )
+    for one in diagnosis.observations:
+        if isinstance(one, EitherRead) and len(one.readings) > 1:
+            both = _first_and_last(diagnosis, *one.readings)
+            yield f"{both}: taken as a fault that comes and goes. Was anything unplugged for one of them?"
+    for earlier, later in diagnosis.interpreted.overtaken:
+        yield (
+            f"{_first_and_last(diagnosis, earlier, later)}: only the last counts here. If nothing was done in"
+            " between, the fault comes and goes: give both as one reading."
+        )
+
+
+def _first_and_last(diagnosis: Diagnosis, earlier: int, later: int) -> str:
+    first, last = diagnosis.readings[earlier], diagnosis.readings[later]
+    return f"{first.what()} was first {first.value}, then {last.value}"
 
 
 def _of_quiet(diagnosis: Diagnosis) -> Iterator[str]:

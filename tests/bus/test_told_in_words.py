@@ -228,3 +228,22 @@ def test_ohms_while_anything_is_supplied_mean_nothing(diagnose, pair, ignition):
     """An ohmmeter on a live circuit shows anything."""
     found = diagnose(pair("60", battery=None, ignition=ignition))
     assert "live circuit" in found.interpreted.unused[0][1]
+
+
+def test_two_values_of_which_one_may_have_been_read_with_something_unplugged_both_count(diagnose):
+    """0.05 V with all plugged in, 2.6 V in a state not told: grounded at times (2.5 V at rest: ISO 11898-2)."""
+    common = {"quantity": "voltage", "line": "CAN high", "ignition": "on"}
+    stuck = Reading.model_validate(common | {"value": "0.05 V", "unplugged": "nothing"})
+    free = Reading.model_validate(common | {"value": "2.6 V"})
+    found = diagnose(stuck, free)
+    assert found.probability(BusState.HIGH_SHORTED_TO_GROUND) > 5 * found.probability(HEALTHY)
+    assert "was first 0.05 V, then 2.6 V: taken as a fault that comes and goes" in verdict(found)
+
+
+def test_of_two_values_in_one_state_the_later_counts_and_that_is_said(diagnose, pair):
+    """A reading taken again: 120 ohm, then 60."""
+    found = diagnose(pair("120 ohm"), pair("60 ohm"))
+    assert np.array_equal(found.posterior.probabilities, diagnose(pair("60 ohm")).posterior.probabilities)
+    assert "was first 120 ohm, then 60 ohm: only the last counts here" in verdict(found)
+    again = diagnose(pair("60.2 ohm"), pair("60 ohm"))
+    assert "was first" not in verdict(again)
