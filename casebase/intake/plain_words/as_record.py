@@ -7,9 +7,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Final
 
+from casebase.intake.plain_words.lists_of_modules import ANSWERS, SILENT
 from casebase.intake.plain_words.message import Item, Understood
 from casebase.intake.plain_words.told_codes import Data
-from casebase.intake.plain_words.told_of_modules import ANSWERS, SILENT
 from casebase.record.reading import Reading
 from casebase.record.trial import Trial
 from casebase.record.vehicle import NOT_SAID

@@ -12,6 +12,9 @@ from casebase.intake.plain_words.marks import Marks, last_before
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Written, rule
 
+SILENT: Final = "silent"
+ANSWERS: Final = "answers"
+
 _COMMS: Final = r"(?:comm?s?|communications?|contact|connection|talk|resp(?:onse)?|answers?|reply|replies)"
 FORWARD: Final = rule(
     rf"\b(?:no|zero|0|nil|lost|loses?|losing|lost of|loss of|without) (?:all )?{_COMMS}(?: (?:with|to|from"

@@ -15,12 +15,13 @@ from casebase.intake.plain_words.circumstances import (
     lamps_in,
     vehicle_in,
 )
+from casebase.intake.plain_words.lists_of_modules import SILENT
 from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.mended import mended
 from casebase.intake.plain_words.points import Point
 from casebase.intake.plain_words.readings import readings_in, waveforms_in
 from casebase.intake.plain_words.told_codes import code_entry, codes_found, codes_said
-from casebase.intake.plain_words.told_of_modules import SILENT, modules_said
+from casebase.intake.plain_words.told_of_modules import modules_said
 from casebase.intake.plain_words.told_trials import clause_words, not_so_in, trials_in
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, Span, Written, rule, written
 from casebase.record.modules import module_identity

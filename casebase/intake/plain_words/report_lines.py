@@ -6,10 +6,11 @@ import re
 from collections.abc import Iterator
 from typing import Any, Final
 
+from casebase.intake.plain_words.lists_of_modules import SILENT
 from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.mended import mended
 from casebase.intake.plain_words.told_codes import Data, code_entry, codes_found, codes_said
-from casebase.intake.plain_words.told_of_modules import SILENT, modules_said
+from casebase.intake.plain_words.told_of_modules import modules_said
 from casebase.intake.plain_words.written import LONGEST_MESSAGE, LONGEST_PASTE, rule, written
 from casebase.intake.scan_codes import codes_in_line
 from casebase.intake.scan_line import bare, heading_of, is_silence, silent_in, unknown_heading

@@ -205,9 +205,7 @@ def _of_one_name(text: str, named: list[Named]) -> Iterator[Named]:
 
 
 _SPEAKER: Final = rule(r"[.,;]? I\Z")
-_SPEAKS: Final = rule(
-    r" (?:have|had|can|could|get|got|do|did|see|saw|am|was|will|would|tried|found|find|think)\b"
-)
+_SPEAKS: Final = rule(r" [a-z]{2,}")
 
 
 def _parted_by_stops(text: str, named: NamedModule) -> Iterator[NamedModule]:

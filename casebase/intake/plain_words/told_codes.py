@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
+from casebase.intake.plain_words.holders import leading_clause, lying_in, reporting
 from casebase.intake.plain_words.lists_of_modules import MOST_LISTED, listed_before, listed_behind
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
@@ -41,7 +42,12 @@ _STORED_BY: Final = rule(
     re.IGNORECASE,
 )
 _RIGHT_BEHIND: Final = rule(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
-_BETWEEN_CODES: Final = rule(r"[\s,;/&+]{0,3}(?:and\s|also\s|an?\s|[0-9]x\s){0,3}", re.IGNORECASE)
+_STATUS: Final = (
+    r"(?:pending|confirmed|stored|active|current|history|historic|permanent|intermittent|present)"
+)
+_BETWEEN_CODES: Final = rule(
+    rf"(?: \(?{_STATUS}\)?)?[\s,;/&+]{{0,3}}(?:(?:and|also|an?|the|[0-9]x|{_STATUS})\s){{0,3}}", re.IGNORECASE
+)
 _STORES: Final = rule(
     r"\s{0,2}(?:module |unit |ecu |itself |that |which |\]){0,2}(?:\([^()\n]{0,20}\))?\s{0,2}(?:(?:also |only |just "
     r"|both |all "
@@ -123,8 +129,9 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
         if _is_denied(marks, code):
             found.append(ToldCode(code, None, (span,), is_denied=True))
             continue
-        names = _storing_behind(marks, codes, index)
-        in_front = _storing_in_front(marks, codes, code)
+        leading = leading_clause(marks, codes, code)
+        names = [] if leading else _storing_behind(marks, codes, index)
+        in_front = leading or _storing_in_front(marks, codes, code)
         joined = bool(index) and _goes_on(text, codes[index - 1], code)
         headings = in_front or (headings if joined else [])
         if _SAME_MODULE.match(text, code.end) and found:
@@ -138,11 +145,12 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
         else:
             beside = _beside_in_front(marks, codes, code)
             headings = [beside] if beside else _told_later(marks, codes, index)
+            headings = headings or lying_in(marks, codes, code) or reporting(marks, code)
             later = (span, *((one.start, one.end) for one in headings))
             found += [ToldCode(code, name.name, later) for name in headings] or [
                 ToldCode(code, None, (span,))
             ]
-            headings = headings if beside else []
+            headings = headings if headings and headings[-1].end <= code.start else []
     return _each_once(_without_those_told_better([_not_about_itself(text, one) for one in found]))
 
 
@@ -304,6 +312,11 @@ def _code_follows(codes: list[FoundCode], text: str, name: Named) -> bool:
     return bool(stores and within(codes, stores.end(), stores.end() + 1))
 
 
+_ABOUT: Final = rule(
+    r"\b(?:about|against|blam(?:es|ed|ing)|accus(?:es|ed|ing)|miss(?:es|ed|ing)) (?:the |my )?\Z",
+    re.IGNORECASE,
+)
+"""Before a module that a code is told of by another: `BCM complains about the ABS with a U0121`."""
 _TOGETHER: Final = rule(r"\s{1,2}(?:both|all|each)\b", re.IGNORECASE)
 
 
@@ -315,6 +328,8 @@ def _storing_in_front(marks: Marks, codes: list[FoundCode], code: FoundCode) -> 
         return []
     name = marks.modules[at]
     stores = _STORES.match(text, name.end)
+    if _ABOUT.search(text, max(0, name.start - 24), name.start):
+        return []
     if stores and stores["lies"] and not _LIES_IN.search(text, max(0, name.start - 10), name.start):
         return []
     clause = marks.clause_at(name.start)

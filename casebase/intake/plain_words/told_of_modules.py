@@ -13,19 +13,19 @@ from typing import Final
 
 from casebase.intake.plain_words.lists_of_modules import (
     ANSWERING,
+    ANSWERS,
     BACKWARD,
     FORWARD,
+    SILENT,
     listed_before,
     listed_behind,
 )
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.verdicts import verdicts_in
 from casebase.intake.plain_words.written import Clause, Span, rule
 from casebase.intake.scan_codes import FoundCode
 from casebase.record.modules import module_identity
-
-SILENT: Final = "silent"
-ANSWERS: Final = "answers"
 
 _ANSWERING_LIST: Final = rule(
     r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet|gateway)"
@@ -77,6 +77,10 @@ def modules_said(marks: Marks, codes: list[FoundCode]) -> list[Said]:
         before = found.get(module_identity(said.name))
         if before is None or before.answers != said.answers:
             found[module_identity(said.name)] = said
+    texts = {place for code in codes for place in range(*text_of_code(marks.message.text, code))}
+    for one in verdicts_in(marks, texts, others_are_told=bool(found)):
+        spans = (one.span, (one.name.start, one.name.end))
+        found.setdefault(module_identity(one.name.name), Said(one.name.name, one.answers, spans))
     return sorted(found.values(), key=lambda said: said.spans[0])
 
 
@@ -143,12 +147,26 @@ def _all_said(marks: Marks, codes: list[FoundCode]) -> Iterator[Said]:
             )
             if overlaps or denied or match.start() in in_texts_of_codes or _is_other_contrast(marks, match):
                 continue
+            if _is_what_a_code_says(marks, codes, match):
+                continue
             if answers == ANSWERS and _is_conditional(marks, match):
                 continue
             said = list(_said(marks, match, answers, forward=forward))
             if said:
                 done.update(range(*match.span()))
             yield from said
+
+
+_REPORTS_THAT: Final = rule(
+    r"\b(?:report|log|stor|flag|record|set|complain|throw|code|dtc|fault|error)\w*(?: for| of| a| the| about|:)* \Z",
+    re.IGNORECASE,
+)
+
+
+def _is_what_a_code_says(marks: Marks, codes: list[FoundCode], match: re.Match[str]) -> bool:
+    """Return whether `lost comms with` is what a module is said to store: `ECM reports lost comms with ABS, U0121`."""
+    told = _REPORTS_THAT.search(marks.message.text, max(0, match.start() - 30), match.start())
+    return bool(told and within(codes, *marks.clause_at(match.start()).sentence))
 
 
 _CONDITION: Final = rule(

@@ -84,6 +84,8 @@ _NO_NUMBER: Final = rule(
     re.IGNORECASE,
 )
 """Words before a `one` that counts nothing."""
+_OWNER_IN_CAPITALS: Final = rule(r"(?<=[A-Z]{3})'s\b")
+"""Behind a module: `the ECM's codes`, `ABS's gone`."""
 _OWNER: Final = rule(r"\b([A-Za-z]{3,12})'s\b")
 _BREAKS: Final = rule(
     r"(?P<sentence>\n|[;?!]+(?=\s|$)|\.(?=\s+\S|\s*$)|\.{2,})"
@@ -179,7 +181,7 @@ def written(message: str) -> Written:
     '2.6 on high, 120 ohm'
     """
     typed = message[:LONGEST_MESSAGE]
-    alike = _OWNER.sub(r"\1s ", typed.translate(_ALIKE))
+    alike = _OWNER.sub(r"\1s ", _OWNER_IN_CAPITALS.sub("  ", typed.translate(_ALIKE)))
     pieces: list[str] = []
     starts, origins = [0], [0]
     done = length = 0

@@ -1,0 +1,113 @@
+"""Which module stores a code, by the part that each module of its sentence plays: who reports, who is reported lost.
+
+Used where no fixed phrase beside the code says it. The words are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Final
+
+from casebase.intake.plain_words.lists_of_modules import BACKWARD, listed_before, listed_behind
+from casebase.intake.plain_words.marks import Marks, within
+from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.written import rule
+from casebase.intake.scan_codes import FoundCode
+from casebase.record.modules import module_identity
+
+_STATUS: Final = (
+    r"pending|confirmed|stored|active|current|currently|history|historic|past|permanent|intermittent|present|logged"
+    r"|set|old|fresh|new|again|still|also|only|both|just"
+)
+_STORES: Final = (
+    r"stor(?:es?|ed|ing)|logs?|logged|logging|report(?:s|ed|ing)?|record(?:s|ed|ing)?|set(?:s|ting)?|thr(?:ows?|ew"
+    r"|owing|own)|flag(?:s|ged|ging)?|holds?|held|keeps?|kept|complain(?:s|ed|ing)?|moan(?:s|ed|ing)?|whin(?:es|ing)"
+    r"|carr(?:y|ies|ied|ying)|list(?:s|ed|ing)?|contains?|post(?:s|ed|ing)?|register(?:s|ed)?|return(?:s|ed)?"
+    r"|codes?|faults?|dtcs?|errors?|memory|spits?|spat|accus(?:es|ed|ing)|blam(?:es|ed|ing)"
+)
+_REPORTS: Final = rule(rf"\b(?:{_STORES})\b", re.IGNORECASE)
+_MAY_REPORT: Final = rule(
+    rf"\b(?:{_STORES}|ha(?:s|ve|d)|got|gets?|gives?|gave|giving|shows?|showed|showing|with|says?|said|displays?|sees"
+    r"|brings?|brought|sits? (?:there )?with|comes up with|came up with)\b",
+    re.IGNORECASE,
+)
+_STATUS_ALONE: Final = rule(rf"(?:[\s,:;(/-]|\b(?:{_STATUS}|and|an?|the)\b)*", re.IGNORECASE)
+_OBJECT: Final = rule(
+    r"\b(?:about|with|to|against|for|towards|of|lost|lose|loses|miss(?:es|ed|ing)?|hears?|sees?|no|off|than|between"
+    r"|(?:comm?s?|communications?|contact|connection|messages?|frames?|data|signals?|response|answer|reply|info) from"
+    r"|swap\w*|replac\w*|chang\w*|unplug\w*|pull\w*|clean\w*|fitt?\w*|reset\w*|cod(?:ed|ing)|program\w*)"
+    r" (?:to |the |my |its |a |an |any |new )*\Z",
+    re.IGNORECASE,
+)
+"""Before a module that something is said or done about: it stores nothing by that."""
+_HOLDER: Final = rule(r"\b(?:in|from|by|inside|within|out of|at|on|reading) (?:the |my )?\Z", re.IGNORECASE)
+_LEADS_CLAUSE: Final = rule(
+    r"\W*(?:and |but |then |also |so )?(?:in|from|by|inside|within|out of|on|at) (?:the |my )?", re.IGNORECASE
+)
+_LIES: Final = rule(
+    rf"(?:[\s,(]|\b(?:{_STATUS}|{_STORES}|is|are|was|were|has|have|been|being|it|which|that|i|we|can|be|found|find"
+    r"|finds|read|reads|shown|shows?|showing|seen|sits?|sitting|sat|lives?|living|lurking|hiding|there|up|turn(?:s|ed)?"
+    r"|pop(?:s|ped)?|appear(?:s|ed)?|com(?:es?|ing)|came|saved|to be|and|an?|the|code|in the memory of)\b)*",
+    re.IGNORECASE,
+)
+_ENDS: Final = rule(r"(?: (?:only|alone|too|as well|again|both))?\s*(?:[.,;\n]|$)", re.IGNORECASE)
+_THING_OF_IT: Final = rule(
+    r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale|pins?|wires?|wiring|plug|connector|loom|harness|pump|motor"
+    r"|sensor|side|ground|earth|supply)\b",
+    re.IGNORECASE,
+)
+
+
+def leading_clause(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[Named]:
+    """Return the modules that the clause of a code begins with: `from the TCM I read U0100, from the BCM U0140`."""
+    text = marks.message.text
+    clause = marks.clause_at(code.start)
+    names = within(marks.modules, clause.start, code.start)
+    leads = names and _LEADS_CLAUSE.fullmatch(text, clause.start, names[0].start)
+    if not leads or within(codes, clause.start, names[0].start):
+        return []
+    listed = listed_behind(marks, names[0].start)
+    between = text[listed[-1].end : code.start] if listed else ""
+    clear = listed and not within(marks.modules, listed[-1].end, code.start) and not BACKWARD.search(between)
+    return listed if clear and not _THING_OF_IT.match(text, listed[-1].end) else []
+
+
+def reporting(marks: Marks, code: FoundCode) -> list[Named]:
+    """Return the modules in front of a code in its sentence that are said to report it, not those it is about."""
+    text = marks.message.text
+    clause = marks.clause_at(code.start)
+    for name in reversed(within(marks.modules, clause.sentence[0], code.start)):
+        before = text[max(0, name.start - 40) : name.start]
+        if _OBJECT.search(before):
+            continue
+        between = text[name.end : code.start]
+        own = name.start >= clause.start
+        told = (_MAY_REPORT if own else _REPORTS).search(between) or (
+            own and _STATUS_ALONE.fullmatch(between)
+        )
+        if not told or BACKWARD.search(between) or _THING_OF_IT.match(text, name.end):
+            return []
+        if code.code.about == module_identity(name.name):
+            return []
+        return listed_before(marks, name.end) or [name]
+    return []
+
+
+def lying_in(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[Named]:
+    """Return the modules behind a code in its clause that it is said to lie in: `a U0121 sitting in the gateway`."""
+    text = marks.message.text
+    clause = marks.clause_at(code.start)
+    for name in within(marks.modules, code.end, clause.end):
+        if within(codes, code.end, name.start):
+            return []
+        if _THING_OF_IT.match(text, name.end):
+            return []
+        holder = _HOLDER.search(text, max(code.end, name.start - 16), name.start)
+        if holder and _LIES.fullmatch(text, code.end, holder.start()):
+            return listed_behind(marks, name.start)
+        colon = re.fullmatch(r"\s?(?:[:=]|->?)\s?(?:the )?", text[code.end : name.start])
+        listed = listed_behind(marks, name.start) if colon else []
+        if listed and _ENDS.match(text, listed[-1].end) and code.code.about != module_identity(name.name):
+            return listed
+    return []

@@ -1,0 +1,286 @@
+"""Who answers and who is silent, read from clauses all of whose words are known, in whatever order they stand.
+
+Such a clause is modules, a word of a small vocabulary that says how these fare, perhaps a no, and words that tell
+nothing (`still`, `to the scanner`). A clause with any other word in it says something else and is left alone. The words
+are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Container, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+from casebase.intake.plain_words.lists_of_modules import ANSWERS, SILENT
+from casebase.intake.plain_words.marks import Marks, within
+from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.written import Span, rule
+
+_NO: Final = (
+    r"no|not|never|none|neither|nor|without|zero|nil|unable|impossible|cannot|nobody|nothing"
+    r"|(?:ca|wo|is|are|was|were|do|does|did|has|have|had|could|would)n'?t|no longer"
+    r"|(?:refus|fail|stop|ceas|declin)(?:e?s|e?d|ped|ping|ing|e)?|quits?|gave up|gives up"
+)
+_SILENT: Final = (
+    r"silent|mute|dead|deaf|absent|missing|invisible|unreachable|unresponsive|inaccessible|off-?line|off line|gone"
+    r"|lost|quiet|down|awol|blank|gr[ae]yed out|(?:drop(?:s|ped)?|fallen|falls?|fell|went|gone|goes|is|are|knocked)"
+    r" (?:right |clean )?(?:off|out of) the (?:network|bus|air|scan|list|map)"
+    r"|drop(?:s|ped)? (?:off|out)|tim(?:es?|ed|ing) ?-?out|vanish(?:es|ed)|disappear(?:s|ed)|stone dead|no[ -]shows?"
+)
+_ANSWERS: Final = (
+    r"answer(?:s|ed|ing)?|respon(?:d|ds|ded|ding|se|ses|sive)|repl(?:y|ies|ied|ying)|talk(?:s|ed|ing|s back)?"
+    r"|speak(?:s|ing)?|communicat(?:e|es|ed|ing|ion|ions)|comm?s?|contact(?:s|ed|able)?|connect(?:s|ed|ing|ion|ions)?"
+    r"|link(?:s|ed|ing)?|on-?line|alive|awake|reach(?:es|ed|able)?|rais(?:e|es|ed)|visible|access(?:ed|ible)?"
+    r"|detect(?:s|ed|able)?|hear(?:s|d)?|ping(?:s|ed)?|identif(?:y|ies|ied)|handshakes?|life|signs?|trace|sees?"
+    r"|finds?|wakes?(?: up)?|comes? (?:up|in|through|back|alive)|came (?:up|in|through|back|alive)|shows? up"
+    r"|picks? up|logs? on|checks? in|opens?|enter"
+)
+_FAIR: Final = r"ok|okay|fine|good|there|present|up|found|seen|listed|yes|healthy|happy|well"
+"""Words that say of a module that it answers only where others are said to answer or not."""
+_EVERYBODY: Final = r"all|every(?:thing|one|body)?|any(?:thing|one|body)?|whole|rest|others?"
+_SAVE: Final = (
+    r"except(?:ing)?(?: for)?|apart from|aside from|bar|save(?: for)?|other than|excluding|besides|minus"
+)
+_STOPS: Final = r"but|so|however|whereas|while|yet|though"
+_TELLS_NOTHING: Final = (
+    r"the|an?|my|this|that|these|those|it|its|he|she|they|we|i|you|there's|that's|it's|and|or|also|both|each|now|again"
+    r"|completely|totally|just|only|simply|really|either|too|even|ever|then|is|are|was|were|be|been|being|has|have|had"
+    r"|do|does|did|can|could|will|would|to|with|from|of|on|in|at|by|for|into|out|off|through|back|more|much|as|still"
+    r"|modules?|units?|ecus?|controllers?|computers?|control|ones?|else|nodes?|tool|scanner|scan|tester|testers|laptop"
+    r"|tablet|diagnostics?|obd|network|bus|can|lists?|tree|page|screen|session|says?|said|shows?|showing|showed|gives?"
+    r"|gave|gets?|got|getting|come|coming|stays?|remains?|seems?|looks?|appears?|want(?:s|ed)?|possible|get|machine"
+    r"|any more|anymore|fell|fallen|falls|turned|whatsoever|at all|of them|those|same|likewise|ditto|which|who"
+    r"|further|than|alone|well"
+)
+_TOKEN: Final = rule(
+    rf"(?P<save>\b(?:{_SAVE})\b)|(?P<silent>\b(?:{_SILENT})\b)|(?P<no>\b(?:{_NO})\b)|(?P<answers>\b(?:{_ANSWERS})\b)"
+    rf"|(?P<fair>\b(?:{_FAIR})\b)|(?P<everybody>\b(?:{_EVERYBODY})\b)|(?P<stop>\b(?:{_STOPS})\b|[,:;=>()/-])"
+    rf"|(?P<known>\b(?:{_TELLS_NOTHING})\b)|(?P<other>[^\W_][\w'.]*|[^\w\s.\"'])",
+    re.IGNORECASE,
+)
+_CONDITION: Final = rule(
+    r"\b(?:if|when|once|after|until|unless|as soon as|without|unplug\w*|disconnect\w*|pull(?:ed|ing)?)\b",
+    re.IGNORECASE,
+)
+"""What a module that answers under it need not do now."""
+_AS_WELL: Final = rule(r"\b(?:too|also|as well|same|likewise|ditto|with it|either)\b", re.IGNORECASE)
+_OF_TALKING: Final = rule(
+    r"\b(?:scan\w*|test\w*|tool|laptop|tablet|network|bus|diagnos\w*|comm\w*|answer\w*|respon\w*|list|reach\w*|talk\w*)\b",
+    re.IGNORECASE,
+)
+"""Beside one of these words an everyday name that is dead is a module, not what it drives: `horn dead`."""
+
+_Token = tuple[str, int, int]
+"""Its kind, a group of `_TOKEN` or `name`, and its span."""
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A module that is said to be silent or to answer, and the words that say it."""
+
+    name: Named
+    answers: str
+    span: Span
+    is_fair: bool = False
+    """Whether it is only called fine, which says that it answers where others are said to answer or not."""
+
+
+@dataclass
+class _Part:
+    """A piece of a sentence between stops, as its tokens tell it."""
+
+    stop: str
+    tokens: list[_Token] = field(default_factory=list)
+    names: list[Named] = field(default_factory=list)
+    is_known: bool = True
+
+    @property
+    def kinds(self) -> str:
+        """The tokens that tell something, a letter each: names, no, silent, answers, fair, everybody, save."""
+        letters = {
+            "name": "m",
+            "no": "n",
+            "silent": "s",
+            "answers": "a",
+            "fair": "f",
+            "everybody": "e",
+            "save": "x",
+        }
+        return "".join(letters.get(kind, "") for kind, _, _ in self.tokens)
+
+    @property
+    def span(self) -> Span:
+        return self.tokens[0][1], self.tokens[-1][2]
+
+
+def verdicts_in(marks: Marks, texts_of_codes: Container[int], *, others_are_told: bool) -> list[Verdict]:
+    """Return who is said to be silent or to answer in clauses of known words alone, sentence by sentence.
+
+    `others_are_told` says whether the message tells of another module that it is silent or answers.
+    """
+    text = marks.message.text
+    found: list[Verdict] = []
+    for start, end in dict.fromkeys(clause.sentence for clause in marks.clauses):
+        names = within(marks.modules, start, end)
+        if names and text[end : end + 1] != "?":
+            parts = list(_parts(text, start, end, names, texts_of_codes))
+            found += _of_parts(text, parts, is_conditional=bool(_CONDITION.search(text, start, end)))
+    return found if others_are_told or not all(one.is_fair for one in found) else []
+
+
+def _parts(
+    text: str, start: int, end: int, names: Sequence[Named], texts_of_codes: Container[int]
+) -> Iterator[_Part]:
+    """Yield the pieces of a sentence; those that hold a word of no known kind are marked so."""
+    part = _Part("")
+    at = 0
+    place = start
+    while place < end:
+        if at < len(names) and place >= names[at].start:
+            part.tokens.append(("name", names[at].start, names[at].end))
+            part.names.append(names[at])
+            part.is_known &= names[at].start not in texts_of_codes
+            place = max(place, names[at].end)
+            at += 1
+            continue
+        until = names[at].start if at < len(names) else end
+        token = _TOKEN.search(text, place, until)
+        if token is None:
+            place = until
+            continue
+        place = token.end()
+        kind = str(token.lastgroup)
+        if kind == "stop" and not (token[0].lower() == "but" and part.kinds[-1:] in ("e", "n")):
+            yield part
+            part = _Part(token[0].lower())
+            continue
+        part.is_known &= kind != "other" and token.start() not in texts_of_codes
+        part.tokens.append(("save" if kind == "stop" else kind, *token.span()))
+    yield part
+
+
+def _verdict(kinds: str) -> str | None:
+    """Return what a run of verdict words says: `na` that nobody answers; None where it says nothing, or two things."""
+    if "s" in kinds:
+        return None if "n" in kinds else SILENT
+    if "n" in kinds:
+        return SILENT if "a" in kinds or "f" in kinds else None
+    return ANSWERS if kinds.strip("e") else None
+
+
+_OTHER_WAY: Final = {SILENT: ANSWERS, ANSWERS: SILENT}
+_BEHIND: Final = rule(r"e?(?P<names>m+)(?P<told>[nsaf]+)")
+_IN_FRONT: Final = rule(r"(?P<told>[nsaf]+)(?P<names>m+)")
+_NONE_OF: Final = rule(r"n(?:m+n?)*m[af]+|[af]+m+n")
+_ALL_SAVE: Final = rule(r"(?P<told>[nsafe]*)x(?P<names>m+)(?P<later>[nsaf]*)")
+_LETTERS: Final = frozenset("mnsafex")
+
+
+def _pairs(part: _Part) -> list[Verdict] | None:
+    """Return the modules of one piece with what is said of each; None where nothing is, or in no clear order."""
+    kinds = part.kinds
+    save = _ALL_SAVE.fullmatch(kinds)
+    if save:
+        said = _verdict(save["told"].replace("e", "") + save["later"])
+        said = SILENT if said is None and save["told"].strip("e") == "n" else said
+        everybody = "e" in save["told"] or "n" in save["told"]
+        if not (said and everybody):
+            return None
+        return _told(part, save.start("names"), save.end("names"), _OTHER_WAY[said], "")
+    none_of = _NONE_OF.fullmatch(kinds)
+    if none_of:
+        return _told(part, 0, len(kinds), SILENT, "")
+    for form in (_BEHIND, _IN_FRONT):
+        pairs = list(form.finditer(kinds))
+        if pairs and "".join(one[0] for one in pairs) == kinds:
+            found: list[Verdict] = []
+            for one in pairs:
+                said = _verdict(one["told"])
+                if said is None:
+                    return None
+                found += _told(part, *one.span("names"), said, one["told"])
+            return found
+    return None
+
+
+def _told(part: _Part, first: int, last: int, answers: str, told: str) -> list[Verdict]:
+    """Return the modules among some tokens that tell something with one verdict."""
+    telling = [token for token in part.tokens if token[0] not in ("known", "stop", "other")]
+    starts = {token[1] for token in telling[first:last]}
+    is_fair = bool(told) and set(told) == {"f"}
+    return [Verdict(name, answers, part.span, is_fair) for name in part.names if name.start in starts]
+
+
+def _of_parts(text: str, parts: Sequence[_Part], *, is_conditional: bool) -> Iterator[Verdict]:
+    """Yield the verdicts of a sentence: of each piece, of lists that go on in the next, of pieces parted by a stop."""
+    waiting: list[_Part] = []
+    last: list[Verdict] = []
+    form = ""
+    for part in parts:
+        kinds = part.kinds
+        if not part.is_known:
+            waiting, last, form = [], [], ""
+            continue
+        pairs = _pairs(part)
+        if pairs:
+            form = "behind" if kinds.lstrip("e").startswith("m") else "in front"
+            joined = waiting if form == "behind" and part.stop in (",", "/") else []
+            pairs = [
+                *(
+                    Verdict(name, pairs[0].answers, part.span, pairs[0].is_fair)
+                    for one in joined
+                    for name in one.names
+                ),
+                *pairs,
+            ]
+            waiting = []
+        elif kinds and set(kinds) <= {"m"}:
+            pairs = _goes_on(text, part, last, form)
+            waiting = [] if pairs else [*(waiting if part.stop in (",", "/") else []), part]
+        elif waiting and "m" not in kinds and _verdict(kinds):
+            pairs = [
+                Verdict(name, str(_verdict(kinds)), part.span, set(kinds) <= {"f"})
+                for one in waiting
+                for name in one.names
+            ]
+            waiting = []
+        elif kinds.strip("e") == "n" or re.fullmatch("nm+", kinds):
+            other = _OTHER_WAY[last[0].answers] if last else None
+            names = part.names or [name for one in waiting for name in one.names]
+            pairs = [Verdict(name, other, part.span) for name in names] if other else []
+            waiting = []
+        elif re.fullmatch("[naf]+", kinds) and not waiting and _verdict(kinds):
+            form = "in front"
+            last = [Verdict(Named(0, 0, "", is_clear=False), str(_verdict(kinds)), part.span)]
+            continue
+        if pairs:
+            last = pairs
+            yield from (
+                one
+                for one in pairs
+                if not (is_conditional and one.answers == ANSWERS) and not _is_of_what_it_drives(text, one)
+            )
+        elif "e" in kinds and _verdict(kinds.replace("e", "")):
+            last = [
+                Verdict(Named(0, 0, "", is_clear=False), str(_verdict(kinds.replace("e", ""))), part.span)
+            ]
+
+
+def _goes_on(text: str, part: _Part, last: list[Verdict], form: str) -> list[Verdict]:
+    """Return modules alone in a piece as those that a list before goes on with."""
+    as_well = _AS_WELL.search(text, *part.span)
+    if last and (as_well or (form == "in front" and part.stop in (",", "/", ":", "-", "="))):
+        return [Verdict(name, last[-1].answers, part.span, last[-1].is_fair) for name in part.names]
+    return []
+
+
+_MOST_AROUND: Final = 60
+
+
+def _is_of_what_it_drives(text: str, told: Verdict) -> bool:
+    """Return whether it may be what a module drives that is dead, not the module: `radio dead`, `engine gone`."""
+    if told.answers != SILENT or told.name.is_clear:
+        return False
+    around = text[max(0, told.span[0] - _MOST_AROUND) : told.span[1] + _MOST_AROUND]
+    return not _OF_TALKING.search(around)
