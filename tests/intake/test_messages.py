@@ -56,7 +56,7 @@ def test_two_thirds_of_the_messages_are_understood_as_a_person_does() -> None:
 @pytest.mark.slow
 def test_what_is_taken_of_later_messages_is_right() -> None:
     """Of the messages asked once before the reader was changed, little of what is taken now is wrong."""
-    counts = scores("third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+    counts = scores("third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth", "eleventh")
 
     assert counts["readings"].precision >= 0.97
     assert counts["codes"].precision >= 0.98
