@@ -18,7 +18,8 @@ from casebase.record.vocabulary import Quantity
 
 _NUMBER: Final = r"[0-9]+(?:[.,][0-9]+)?"
 _UNIT: Final = (
-    r"(?P<ohm>(?:(?-i:[kKmM])|kilo|meg|mega)?[ -]?(?:ohms?|\u03a9)|kilohms?|megohms?|kilo|meg|(?-i:[kKRM]))(?!\w)"
+    r"(?P<ohm>(?:(?-i:[kKmM])|kilo|meg|mega)?[ -]?(?:ohms?|\u03a9)|kilohms?|megohms?|kilo|meg|(?-i:[kKM]"
+    r"|R(?! ?[=:])))(?!\w)"
     r"|(?P<volt>millivolts?|mv|volts?|v)(?P<alternating> ?ac)?(?: ?dc)?(?!\w)"
     r"|(?P<amp>milliamps?|ma|amps?|(?-i:A))(?!\w)"
 )
@@ -48,7 +49,8 @@ _OTHER_UNIT: Final = rule(
 """What a number is of that is no reading of a bus."""
 
 _COUNTED: Final = rule(
-    r"[ -]{1,2}(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign|ignition|contact|battery"
+    r"[ -]{1,2}(?![a-z]{1,8} ?[:=])(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign"
+    r"|ignition|contact|battery"
     r"|batt|bat"
     r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good"
     r"|perfect|exactly|ok"

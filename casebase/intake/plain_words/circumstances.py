@@ -68,7 +68,8 @@ def _lamps() -> re.Pattern[str]:
     return rule(
         rf"(?<!no )(?<!\w)(?P<before>{_LAMP_LIST})(?: (?:warning )?(?:lamps?|lights?|telltales?)\b"
         rf"|(?<=indicator)\b)(?! (?:off|out|ok"
-        rf"|is off|not|do(?:es)? ?n[o']t|(?:has |have )?(?:gone|goes|went|go) (?:out|off)"
+        rf"|(?:is|are|was|went|has|have)(?: all| both| now)? (?:off|out|gone|away|cleared|fine|ok)|not"
+        rf"|do(?:es)? ?n[o']t|(?:has |have )?(?:gone|goes|went|go) (?:out|off)"
         rf"|switch|bulb|relay|fuse|circuit|wir(?:e|ing)|socket|unit)\b)"
         rf"|\b(?:lamps?|lights?|warnings?)(?: (?:on|in|on the|in the) (?:dash|cluster"
         rf"|clocks?))?(?: on)?\s?[:=]\s?(?P<behind>{_LAMP_LIST})(?!\w)"

@@ -94,6 +94,26 @@ def reporting(marks: Marks, code: FoundCode) -> list[Named]:
     return []
 
 
+_HAVE_IT: Final = rule(
+    r" (?:module |unit )?(?:both |all |each |also |too ){0,2}(?:ha(?:s|ve)|got|stores?|holds?|sets?|logs?"
+    r"|shows?|reports?"
+    r"|complains? of) (?:it|them|that(?: one)?|the same(?: one| code)?|this(?: one)?|(?:one )?too)\b",
+    re.IGNORECASE,
+)
+
+
+def having_it(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[Named]:
+    """Return the modules that are said to have a code told in front of them: `U0073: ECM, TCM and BCM all have it`."""
+    sentence = marks.clause_at(code.start).sentence
+    for name in within(marks.modules, code.end, sentence[1]):
+        if within(codes, code.end, name.start):
+            return []
+        has = _HAVE_IT.match(marks.message.text, name.end)
+        if has:
+            return listed_before(marks, name.end)
+    return []
+
+
 def lying_in(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[Named]:
     """Return the modules behind a code in its clause that it is said to lie in: `a U0121 sitting in the gateway`."""
     text = marks.message.text

@@ -49,7 +49,11 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
             one for amount in amounts[2:] for one in without_subject(marks, clause, amount, before)
         ]
     for amount, subject in _subject_of_each(marks, subjects, amounts):
-        if subject is None or (found and _is_of_the_pair(marks, found[-1], amount, subject)):
+        other = _the_same_on(marks, clause, amount, subjects)
+        if subject and other:
+            found += with_subject(marks, clause, amount, subject, [*before, *found][-LOOKED_BACK:])
+            found += with_subject(marks, clause, amount, other, [*before, *found][-LOOKED_BACK:])
+        elif subject is None or (found and _is_of_the_pair(marks, found[-1], amount, subject)):
             found += without_subject(marks, clause, amount, [*before, *found][-LOOKED_BACK:])
         else:
             for one in (*_as_well(marks, clause, amount, subject, subjects), subject):
@@ -81,6 +85,24 @@ def _the_same_again(
     return [replace(before, lines=lines, subject=None, spans=((clause.start, subjects[0].end),))]
 
 
+_SO_IS: Final = rule(
+    r"(?: ?v| ?volts?)?,? (?:(?:and|as) )?(?:so (?:is|does|has)|(?:is|does|reads)|also|likewise|ditto|(?:the )?same)"
+    r"(?: too| also)?(?: on| for| at)?(?: the)? \Z",
+    re.IGNORECASE,
+)
+
+
+def _the_same_on(
+    marks: Marks, clause: Clause, amount: Measured, subjects: Sequence[Subject]
+) -> Subject | None:
+    """Return the line behind an amount that has the same: `CAN high 2.5 and so is CAN low`."""
+    following = within(subjects, amount.end, clause.end)
+    if not following or within(marks.amounts, amount.end, clause.end):
+        return None
+    said = _SO_IS.fullmatch(marks.message.text, amount.end, following[0].start)
+    return following[0] if said and following[0].lines[0] in set(Line) else None
+
+
 def _named_before(marks: Marks, clause: Clause, amount: Measured) -> Sequence[Subject]:
     """Return the line that the clause before ends with, of an amount alone: `I checked CAN high, 2.6 volts`."""
     text = marks.message.text
@@ -91,7 +113,9 @@ def _named_before(marks: Marks, clause: Clause, amount: Measured) -> Sequence[Su
         return ()
     others = within(marks.amounts, marks.clause_at(subjects[-1].start).start, clause.start)
     told = text[subjects[-1].end : clause.start]
-    of_ends = len(subjects[-1].points) == _TWO_ENDS and len(told.split()) <= _MOST_SAID_OF_IT
+    begins = not any(map(str.isalnum, text[marks.clause_at(subjects[-1].start).start : subjects[-1].start]))
+    of_line = begins and amount.quantity is Quantity.VOLTAGE and Line.GROUND not in subjects[-1].lines
+    of_ends = len(told.split()) <= _MOST_SAID_OF_IT and (len(subjects[-1].points) == _TWO_ENDS or of_line)
     return subjects[-1:] if not others and (of_ends or not any(map(str.isalnum, told))) else ()
 
 

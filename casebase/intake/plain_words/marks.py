@@ -87,6 +87,7 @@ class Marks:
         self.states = states_in(self.message)
         said = {place for one in self.states for place in range(one.start, one.end)}
         self.amounts = [one for one in self.amounts if not (one.is_open and one.start in said)]
+        self.modules = [one for one in self.modules if one.start not in said]
         lines = [(one.start, one.end) for one in self.points]
         self.amounts = self._of_the_network(lines)
         self.not_read = {one.start for one in self.amounts if self._is_not_read_here(one)}

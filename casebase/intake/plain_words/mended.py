@@ -19,11 +19,15 @@ from casebase.record.modules import module_key, modules_named_in
 
 def mended(message: Written) -> Written:
     """Return a message with its misspelt words spelled right, then without what was taken back."""
+    message = message.edited([(*gap.span(), " ") for gap in _GAP.finditer(message.text)])
     spelled = message.edited(
         list(_apart(sorted((*_respelled(message.text), *_said_otherwise(message.text)))))
     )
     return spelled.edited(list(_apart(sorted(_taken_back(spelled.text)))))
 
+
+_GAP: Final = rule(r"(?<=\S) {2,}(?=\S)")
+"""Between the columns of a table."""
 
 # --- misspelt words ---------------------------------------------------------------------------------------------------
 
@@ -83,6 +87,16 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
             re.IGNORECASE,
         ),
         r"\1.\2",
+    ),
+    (rule(r"(?<![\w.,])([0-9]{1,3}) point ([0-9]{1,2})\b", re.IGNORECASE), r"\1.\2"),
+    (
+        rule(
+            r"\b(?P<side>left|right|front|rear)(?P<name>(?: (?:front|rear|left|right))? (?:door|seat|mirror|headlamp"
+            r"|headlight|wheel)(?: (?:control )?(?:module|unit|ecu|controller))?)\b(?P<between>[^.;\n]{1,60}?)"
+            r"\b(?P<other>left|right|front|rear) one\b",
+            re.IGNORECASE,
+        ),
+        r"\g<side>\g<name>\g<between>\g<other>\g<name>",
     ),
     (rule(r"(?<=[0-9]) of an? (?=(?:k|kilo)?ohm|volt)", re.IGNORECASE), " "),
     (rule(r"\bhalf an? (?=ohm|volt|kilo|meg)", re.IGNORECASE), "0.5 "),

@@ -136,21 +136,23 @@ _SITS: Final = (
     r"|around|up|stuck)"
 )
 _BARE_PIN: Final = rule(
-    r"(?:^|(?<=[\n;,:.(] )|(?<=\band )|(?<=\bbut )|(?<=\bwhile )|(?<=\bat )|(?<=\bwith ))(?P<pin>6|14|16)"
+    r"(?:^|(?<=\n)|(?<=[\n;,:.(] )|(?<=\band )|(?<=\bbut )|(?<=\bwhile )|(?<=\bat )|(?<=\bwith )"
+    r"|(?<=\bvolts )|(?<=\bvoltage )|(?<=\bvoltages )|(?<=\bDC ))(?P<pin>6|14|16)"
     rf"(?=(?:\s{_SITS}){{1,4}}\s[0-9]{{1,2}}(?:[.,][0-9]+)?(?!\w)(?! ?(?:ohm|\u03a9|k\b))|\s?[:=]\s?[0-9]"
-    r"|\s[0-9]{1,2}[.,][0-9])",
+    r"|[ ]{1,12}[0-9]{1,2}[.,][0-9])",
     re.IGNORECASE,
 )
 """A pin called by its number alone where its volts are told: `6 is sitting at 2.8 and 14 2.2`."""
 _TRUCK_PAIR: Final = rule(r"(?<![\w-])([A-D])\s?(?:to|and|&|/|-|>)\s?([A-D])(?![\w-])")
 _TRUCK_PIN: Final = rule(
-    r"(?<![\w'-])([CD])(?= [0-9]+[.,][0-9]+(?: ?V|[ ,.]|$))"
+    r"(?<![\w'-])([CD])(?=:? [0-9]+[.,][0-9]+(?: ?V|[ ,.]|$))"
     r"|(?<![\w'-])([CD])(?= ?(?:[Tt][Oo]|-|/|[Vv][Ss]) ?(?:[Gg][Nn][Dd]|[Gg]round|GROUND|[Ee]arth|EARTH"
     r"|[Cc]hassis|CHASSIS)\b)"
     r"|(?<=\b[Oo]n )([CD])(?= )|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
 )
 _WIRE_COLOUR: Final = rule(
-    r"(?:(?<=on the )|(?<=on ))(yellow|green)\b|\b(yellow|green)(?: wire)?\b(?= (?:is |at |has )?[0-9])",
+    r"(?:(?<=on the )|(?<=on ))(yellow|green)\b|\b(yellow|green)(?: wire)?\b(?= (?:is |at |has |reads? "
+    r"|measures? |shows? |sits at |gives? |carries )?[0-9])",
     re.IGNORECASE,
 )
 
@@ -320,6 +322,8 @@ def subjects_in(message: Written, points: list[Point]) -> list[Subject]:
     while at < len(points):
         first, second = points[at], points[at + 1] if at + 1 < len(points) else None
         link = _LINK.fullmatch(message.text, first.end, second.start) if second else None
+        if link and not (link["to"] or link["and"]) and "\n" in link[0]:
+            link = None  # the rows of a table
         if second and link and _can_join(first, second):
             told = _BETWEEN.search(message.text[max(0, first.start - 14) : first.start])
             between = bool(told or not link["and"])

@@ -188,7 +188,10 @@ def _is_pulled(marks: Marks, place: Place) -> bool:
     return at >= 0 and place.start < marks.unplugged[at].end
 
 
-_OTHER_SIDE: Final = rule(r"\b(?:harness|loom|wiring|vehicle|car) side\b", re.IGNORECASE)
+_OTHER_SIDE: Final = rule(
+    r"\b(?:harness|loom|wiring|vehicle|car) side\b|\b(?:the |that )same (?:plug|connector|socket|place|spot)\b",
+    re.IGNORECASE,
+)
 """Said of the plug named last."""
 
 

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from typing import Any, Final
 
-from casebase.intake.plain_words.lists_of_modules import SILENT
+from casebase.intake.plain_words.lists_of_modules import ANSWERS, SILENT
 from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.mended import mended
 from casebase.intake.plain_words.told_codes import Data, code_entry, codes_found, codes_said
@@ -89,6 +89,19 @@ def told_in_lines(report: str) -> Iterator[tuple[str, Any, str]]:
         yield "codes", _code_of(finding), " ".join(lines[finding.line - 1].split())
     for name in found.silent_modules:
         yield SILENT, name, _line_naming(lines, name)
+    for line in lines:
+        answered = _ANSWERED.match(line)
+        if answered and module_key(answered["name"]):
+            yield ANSWERS, answered["name"], " ".join(line.split())
+
+
+_ANSWERED: Final = rule(
+    r"\W{0,8}(?:[0-9A-F]{2}\W{1,3})?(?P<name>[^\W\d][\w/-]{1,20}(?: [\w/-]{2,20}){0,2}?)[\s.:=|-]{1,40}"
+    r"(?:ok|pass(?:ed)?|online|present|communicat(?:es|ing)|responds?|responding|alive|no (?:faults?|codes?|dtcs?)"
+    r"|0 (?:faults?|codes?|dtcs?))\b",
+    re.IGNORECASE,
+)
+"""A line of a report whose module answered."""
 
 
 def _line_naming(lines: list[str], name: str) -> str:

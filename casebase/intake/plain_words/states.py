@@ -11,10 +11,11 @@ from casebase.intake.plain_words.written import Written, rule
 from casebase.record.modules import NamedModule, module_key, modules_named_in
 from casebase.record.vocabulary import Battery, Ignition, Medium
 
-_BATTERY: Final = r"(?:batt?(?:ery|eries)?)(?: (?:lead|cable|terminal|clamp|neg(?:ative)?|minus|earth)s?)?"
+_POLE: Final = r"(?:lead|cable|terminal|clamp|pole|post|strap)s?"
+_BATTERY: Final = rf"(?:batt?(?:ery|eries|\.)?)(?: (?:neg(?:ative)?|minus|earth|ground))?(?: {_POLE})?"
 _TAKEN_OFF: Final = (
-    r"(?:off|disconnected|disc(?:onn?)?|out|unplugged|isolated|removed|lifted|unhooked|pulled"
-    r"|undone)\b(?! (?:for (?:[0-9]+|an?|some)|[0-9]+"
+    r"(?:off|away|apart|disconnected|disc(?:onn?)?|out|unplugged|isolated|removed|lifted|unhooked|unclamped|unbolted|pulled"
+    r"|undone|taken off)\b(?! (?:for (?:[0-9]+|an?|some)|[0-9]+"
     r" ?(?:min\w*|hours?|days?|times|weeks?))\b)"
 )
 _KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
@@ -23,7 +24,7 @@ _STATES: Final = rule(
     rf"|\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:is )?(?:in"
     rf"|at) (?:the )?(?:run|position (?:2|ii)|second position)"
     rf"|run position)\b"
-    r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;)\n]|$)))"
+    r"|(?<!problem )(?<!problems )(?<!issue )\bwith (?:the )?(?:contact|ignition)\b(?=\s*(?:[.,;:)\n]|$)))"
     rf"|(?P<off>\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?(?:off|cut)\b|\bkeys? out\b"
     r"|\beverything (?:is |was |switched |turned )?off\b)"
     r"|(?P<running>\b(?:engine (?:is )?(?:running|on|idling)|with (?:the )?engine running|at idle"
@@ -34,8 +35,9 @@ _STATES: Final = rule(
     rf" {_BATTERY}|{_BATTERY}))"
     rf"|(?P<battery>\b{_BATTERY} (?:is |was )?not connected\b|\b{_BATTERY} (?:(?:is|was|were|all|taken|being"
     rf"|been|has) ){{0,3}}{_TAKEN_OFF}"
-    rf"|\bneg(?:ative)?(?: (?:lead|cable|clamp|terminal|post))? (?:is |was )?(?:off|lifted|disconnected|undone)\b"
-    rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting"
+    rf"|\b(?:neg(?:ative)?|minus|earth)(?: {_POLE})? (?:is |was )?(?:off|away|lifted|disconnected|undone|removed)\b"
+    rf"|\b(?:with no|without(?: the| a)?) {_BATTERY}(?=\s*(?:[.,;:)\n]|$|connected|i\b))"
+    rf"|\b(?:disconnected|unhooked|removed|isolated|disconnecting|unclamped|unbolted|took off|taken off|undid"
     rf"|lifted) (?:the )?{_BATTERY}(?!\w)(?! (?:for (?:[0-9]+|an?|some)\b|[0-9]+"
     r" ?(?:min\w*|hours?|days?|weeks?)))|\b(?:isolator|(?:battery|master|main) switch) (?:is |was )?(?:turned "
     r"|switched )?"
@@ -239,7 +241,8 @@ _LONE_ECU: Final = rule(
 
 _UNKNOWN: Final = rule(
     r"(?<![\w'-])(?:[a-z]{3,14} (?:[0-9] )?){1,3}(?:controller|module|control unit|control module|ecu|unit"
-    r"|modulator|receiver)\b(?!')"
+    r"|modulator|receiver|regulator|converter|on-?board charger)\b(?!')"
+    r"|(?<![\w'-])(?:climate|hvac|heater|switch|touch|overhead) (?:control )?panel\b"
     r"|(?<![\w'-])(?:[a-z]{3,14} )?radar\b",
     re.IGNORECASE,
 )

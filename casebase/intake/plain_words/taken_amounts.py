@@ -51,7 +51,7 @@ _CARRIES: Final = rule(
     re.IGNORECASE,
 )
 _OF_RESISTANCE: Final = rule(
-    r"\b(?:(?-i:R)(?= ?[=:])|resistance|resistor|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE
+    r"\b(?:(?-i:R)(?= ?[=:])|resistance|resistor|termination|(?<![0-9] )(?<![0-9])ohms?)\b", re.IGNORECASE
 )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
-from casebase.intake.plain_words.holders import leading_clause, lying_in, reporting
+from casebase.intake.plain_words.holders import having_it, leading_clause, lying_in, reporting
 from casebase.intake.plain_words.lists_of_modules import MOST_LISTED, listed_before, listed_behind
 from casebase.intake.plain_words.marks import Marks, last_before, within
 from casebase.intake.plain_words.states import Named
@@ -145,7 +145,12 @@ def codes_said(marks: Marks, codes: list[FoundCode]) -> list[ToldCode]:
         else:
             beside = _beside_in_front(marks, codes, code)
             headings = [beside] if beside else _told_later(marks, codes, index)
-            headings = headings or lying_in(marks, codes, code) or reporting(marks, code)
+            headings = (
+                headings
+                or lying_in(marks, codes, code)
+                or having_it(marks, codes, code)
+                or reporting(marks, code)
+            )
             later = (span, *((one.start, one.end) for one in headings))
             found += [ToldCode(code, name.name, later) for name in headings] or [
                 ToldCode(code, None, (span,))

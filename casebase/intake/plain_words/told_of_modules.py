@@ -339,6 +339,20 @@ _ONLY_THAT: Final = rule(r"\bonly (?:\w+ )?(?:that|which|who)(?: still)? $", re.
 _PASSES: Final = rule(r"(?:\b(?:ok|yes|pass(?:ed)?)|[\u2713\u2714\u2705])\s*(?:[;,\n]|$)", re.IGNORECASE)
 """An entry of a list of modules that answered; beside it one that failed did not."""
 _CODE_OF: Final = rule(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
+_IS_DEAD: Final = rule(r"\bdead\b", re.IGNORECASE)
+_DRIVEN: Final = rule(
+    r"\b(?:wipers?|horn|lights?|windows?|mirrors?|pump|blower|fan|motor|starter|locks?|washers?|sunroof"
+    r"|engine)\b(?! \w)",
+    re.IGNORECASE,
+)
+"""What is dead may be the thing that moves, not its module."""
+_MOST_AROUND: Final = 80
+_OF_TALKING: Final = rule(
+    r"\b(?:scan\w*|test\w*|tool|laptop|tablet|network|diagnos\w*|comm\w*|answer\w*|respon\w*|list|reach\w*|talk\w*"
+    r"|[PCBU][0-3][0-9A-F]{3}|ok)\b",
+    re.IGNORECASE,
+)
+"""Without one of these near it an everyday name that is dead may be what a module drives: `rear wiper dead`."""
 _DOES_NOTHING: Final = rule(r"\b(?:does|did) nothing$", re.IGNORECASE)
 _ACTED_ON: Final = rule(
     r"\b(?:replac|swap|unplug|chang|clean|reset|pull|wiggl|reseat|disconnect|cod|program|updat)\w* (?:the |my "
@@ -359,6 +373,9 @@ def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     if match.groupdict().get("listed"):
         failed = match[0].lower().startswith(("fail", "err", "n", "\u2717", "\u2718", "\u274c"))
         return not _BEGINS_ENTRY.search(before) or (failed and not _PASSES.search(text))
+    if _IS_DEAD.search(match[0]) and _DRIVEN.search(first.name):
+        around = text[max(0, first.start - _MOST_AROUND) : match.end() + _MOST_AROUND]
+        return not _OF_TALKING.search(around)
     if _DOES_NOTHING.search(match[0]):
         return bool(_ACTED_ON.search(before_all))
     if _OPENS.search(match[0]):

@@ -48,7 +48,7 @@ _TELLS_NOTHING: Final = (
     r"|completely|totally|just|only|simply|really|either|too|even|ever|then|is|are|was|were|be|been|being|has|have|had"
     r"|do|does|did|can|could|will|would|to|with|from|of|on|in|at|by|for|into|out|off|through|back|more|much|as|still"
     r"|modules?|units?|ecus?|controllers?|computers?|control|ones?|else|nodes?|tool|scanner|scan|tester|testers|laptop"
-    r"|tablet|diagnostics?|obd|network|bus|can|lists?|tree|page|screen|session|says?|said|shows?|showing|showed|gives?"
+    r"|tablet|diagnostics?|obd|network|bus|can|lin|lists?|tree|page|screen|session|says?|said|shows?|showing|showed|gives?"
     r"|gave|gets?|got|getting|come|coming|stays?|remains?|seems?|looks?|appears?|want(?:s|ed)?|possible|get|machine"
     r"|any more|anymore|fell|fallen|falls|turned|whatsoever|at all|of them|those|same|likewise|ditto|which|who"
     r"|further|than|alone|well"

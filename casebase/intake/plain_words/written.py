@@ -89,7 +89,7 @@ _OWNER_IN_CAPITALS: Final = rule(r"(?<=[A-Z]{3})'s\b")
 _OWNER: Final = rule(r"\b([A-Za-z]{3,12})'s\b")
 _BREAKS: Final = rule(
     r"(?P<sentence>\n|[;?!]+(?=\s|$)|\.(?=\s+\S|\s*$)|\.{2,})"
-    r"|(?P<clause>,(?!\d)|(?<!\d),|\b(?:but|so|however|whereas)\b)",
+    r"|(?P<clause>,(?!\d)|(?<!\d),|\b(?:but|so(?! (?:is|are|was|does|do|did|has)\b)|however|whereas)\b)",
     re.IGNORECASE,
 )
 
