@@ -580,7 +580,7 @@ def test_networks_of_two_names_are_kept_apart() -> None:
         ("the car's ECU shows a U0140 error", ["U0140 in engine ECU"]),
         ("Code: U0415 Control unit: Engine control unit", ["U0415 in Engine control unit"]),
         ("BCM says U0140?? no, the ECM says U0140", ["U0140 in ECM"]),
-        ("IPC complains about BCM (U0140)", ["U0140"]),
+        ("IPC complains about BCM (U0140)", ["U0140 in IPC"]),
         (
             "U-0100 in IPC, code you zero four one six from the transmission",
             ["U0100 in IPC", "U0416 in transmission"],

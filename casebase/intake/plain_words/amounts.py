@@ -6,7 +6,7 @@ A number with a unit of something else, or with a word behind it that it counts,
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -70,7 +70,7 @@ _COUNTED: Final = rule(
 _YEAR: Final = rule(r"19[89][0-9]|20[0-3][0-9]")
 _NAMED: Final = rule(
     r"\b(?:fuse|fuses|relay|order|invoice|part|part no|no|nr|number|vin|address|page|visit|bill|price|quote|paid|cost"
-    r"|code|year|pin|pins|terminal|way|job|ticket|version|model|bolts|tyres|id|sa|oc|fmi"
+    r"|code|year|(?<!\b[CD] )pin|pins|terminal|way|job|ticket|version|model|bolts|tyres|id|sa|oc|fmi"
     r"|spn|bank|cylinder|switched to|position|setting|gear|from 20|eur|usd|gbp|for|in 20)[ .:#]{0,3}$"
     r"|[\u20ac\u00a3$#] ?$",
     re.IGNORECASE,
@@ -102,9 +102,9 @@ class Measured:
         return self.is_open or _value(self.as_value(quantity), quantity) is not None
 
 
-def amounts_in(message: Written) -> list[Measured]:
-    """Return every amount of the message that may be a reading, in order."""
-    found = [*_with_letter(message), *_with_number(message), *_open(message)]
+def amounts_in(message: Written, named: Container[int] = ()) -> list[Measured]:
+    """Return every amount of the message that may be a reading, in order; `named` is where names of lines end."""
+    found = [*_with_letter(message), *_with_number(message, named), *_open(message)]
     return sorted(found, key=lambda one: one.start)
 
 
@@ -121,7 +121,19 @@ def _open(message: Written) -> Iterator[Measured]:
         yield Measured(*match.span(), word, "", Quantity.RESISTANCE, float("inf"), is_open=True)
 
 
-def _with_number(message: Written) -> Iterator[Measured]:
+_BEHIND_NAME: Final = rule(r"(?:[\s:=]|\b(?:is|at|reads?|has|shows?)\b){1,8}\Z", re.IGNORECASE)
+
+
+def _is_right_behind(text: str, named: Container[int], place: int) -> bool:
+    """Return whether a number stands right behind the name of a line, and so is its value whatever word follows."""
+    between = _BEHIND_NAME.search(text, max(0, place - _MOST_BEHIND_NAME), place)
+    return between is not None and between.start() in named
+
+
+_MOST_BEHIND_NAME: Final = 12
+
+
+def _with_number(message: Written, named: Container[int]) -> Iterator[Measured]:
     text = message.text
     for match in _AMOUNT.finditer(text):
         bare = not (match["ohm"] or match["volt"] or match["amp"])
@@ -129,7 +141,10 @@ def _with_number(message: Written) -> Iterator[Measured]:
             text[max(0, match.start() - 16) : match.start()]
         ):
             continue
-        if bare and (_COUNTED.match(text, match.end()) or _YEAR.fullmatch(match[0])):
+        counted = _COUNTED.match(text, match.end()) and not (
+            "." in match[0] and _is_right_behind(text, named, match.start())
+        )
+        if bare and (counted or _YEAR.fullmatch(match[0])):
             continue
         if (
             bare

@@ -32,6 +32,9 @@ _MAY_REPORT: Final = rule(
     r"|brings?|brought|sits? (?:there )?with|comes up with|came up with)\b",
     re.IGNORECASE,
 )
+_FAULTS_IN: Final = rule(
+    r"\b(?:codes?|faults?|dtcs?|errors?|entries) (?:in|from|on|by) (?:the |my )?\Z", re.IGNORECASE
+)
 _STATUS_ALONE: Final = rule(rf"(?:[\s,:;(/-]|\b(?:{_STATUS}|and|an?|the)\b)*", re.IGNORECASE)
 _OBJECT: Final = rule(
     r"\b(?:about|with|to|against|for|towards|of|lost|lose|loses|miss(?:es|ed|ing)?|hears?|sees?|no|off|than|between"
@@ -51,6 +54,22 @@ _LIES: Final = rule(
     r"|pop(?:s|ped)?|appear(?:s|ed)?|com(?:es?|ing)|came|saved|to be|and|an?|the|code|in the memory of)\b)*",
     re.IGNORECASE,
 )
+_IS_WHAT: Final = rule(
+    r"\s(?:is|are|was) (?:what|the (?:code|fault|one)(?: that)?) (?:the |my )?", re.IGNORECASE
+)
+_EXPLAINED: Final = rule(
+    r"(?: (?!(?:water|damage|corrosion|short|broken|wires?|wiring|pins?|plug|moisture|after|when|if|since|with|no|not"
+    r"|cleared|for|to)\b)[a-z]{2,12}){1,4} (?:in|by) (?:the |my )?",
+    re.IGNORECASE,
+)
+
+
+def _is_explained(text: str, code: FoundCode, name: Named) -> bool:
+    """Return whether what stands between is the text of a code: `P0562 low voltage in ECM`."""
+    ends = re.match(r"\s*(?:[.,;\n]|$|and\b|but\b)", text[name.end : name.end + 8])
+    return bool(code.code.about is None and ends and _EXPLAINED.fullmatch(text, code.end, name.start))
+
+
 _ENDS: Final = rule(r"(?: (?:only|alone|too|as well|again|both))?\s*(?:[.,;\n]|$)", re.IGNORECASE)
 _THING_OF_IT: Final = rule(
     r"\s(?:warning )?(?:lamps?|lights?|fuse|relay|telltale|pins?|wires?|wiring|plug|connector|loom|harness|pump|motor"
@@ -83,12 +102,14 @@ def reporting(marks: Marks, code: FoundCode) -> list[Named]:
             continue
         between = text[name.end : code.start]
         own = name.start >= clause.start
-        told = (_MAY_REPORT if own else _REPORTS).search(between) or (
-            own and _STATUS_ALONE.fullmatch(between)
+        if code.code.about == module_identity(name.name):
+            continue
+        told = (
+            _FAULTS_IN.search(before)
+            or (_MAY_REPORT if own else _REPORTS).search(between)
+            or (own and _STATUS_ALONE.fullmatch(between))
         )
         if not told or BACKWARD.search(between) or _THING_OF_IT.match(text, name.end):
-            return []
-        if code.code.about == module_identity(name.name):
             return []
         return listed_before(marks, name.end) or [name]
     return []
@@ -124,7 +145,10 @@ def lying_in(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[
         if _THING_OF_IT.match(text, name.end):
             return []
         holder = _HOLDER.search(text, max(code.end, name.start - 16), name.start)
-        if holder and _LIES.fullmatch(text, code.end, holder.start()):
+        what = _IS_WHAT.fullmatch(text, code.end, name.start)
+        if what or (
+            holder and (_LIES.fullmatch(text, code.end, holder.start()) or _is_explained(text, code, name))
+        ):
             return listed_behind(marks, name.start)
         colon = re.fullmatch(r"\s?(?:[:=]|->?)\s?(?:the )?", text[code.end : name.start])
         listed = listed_behind(marks, name.start) if colon else []

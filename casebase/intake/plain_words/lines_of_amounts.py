@@ -9,7 +9,7 @@ from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured
 from casebase.intake.plain_words.marks import Marks, last_before, within
-from casebase.intake.plain_words.points import BOTH, PAIR, Subject, default_lines
+from casebase.intake.plain_words.points import BLACK_LEAD, BOTH, PAIR, Subject, default_lines
 from casebase.intake.plain_words.taken_amounts import (
     BETWEEN_TWO,
     LEAST_OHMS_BARE,
@@ -32,7 +32,7 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
     found: list[TakenAmount] = []
     if not amounts and subjects and before:
         return _the_same_again(marks, clause, subjects, before[-1])
-    if not subjects and len(amounts) == 1 and amounts[0].quantity is not None:
+    if not subjects and len(amounts) == 1 and (amounts[0].quantity is not None or "." in amounts[0].number):
         subjects = _named_before(marks, clause, amounts[0])
     if not subjects and amounts and amounts[0].quantity is Quantity.RESISTANCE:
         first, *levels = amounts
@@ -112,7 +112,7 @@ def _named_before(marks: Marks, clause: Clause, amount: Measured) -> Sequence[Su
     if not subjects:
         return ()
     others = within(marks.amounts, marks.clause_at(subjects[-1].start).start, clause.start)
-    told = text[subjects[-1].end : clause.start]
+    told = BLACK_LEAD.sub("", text[subjects[-1].end : clause.start])
     begins = not any(map(str.isalnum, text[marks.clause_at(subjects[-1].start).start : subjects[-1].start]))
     of_line = begins and amount.quantity is Quantity.VOLTAGE and Line.GROUND not in subjects[-1].lines
     of_ends = len(told.split()) <= _MOST_SAID_OF_IT and (len(subjects[-1].points) == _TWO_ENDS or of_line)

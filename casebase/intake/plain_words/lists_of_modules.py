@@ -59,7 +59,9 @@ BACKWARD: Final = rule(
     r"|\b(?:is |are |has |have |gives? |gave |shows? )?no (?:talk|resp(?:onse)?|answer|reply|comm?s?|communications?"
     r"|contact|connection|data|link)\b(?! (?:with|to|from|of)\b)(?! on (?!(?:the )?(?:tester|scan"
     r"|network|bus)))"
-    r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any )?(?:com|contact|conn|with|of)| ?:)"
+    r"|\b(?:is |are |was |were |gets )?lost\b(?! (?:all |any |its |the )?(?:com|contact|conn|with|of|power"
+    r"|drive|oil|water|coolant|fluid|charge"
+    r"|pressure|ground|earth|supply|feed)| ?:)"
     r"|\b(?:is |are |was |were |stays? |goes |went |gone |(?:has |have )gone |all )?(?:still |now |also |very "
     r"|completely "
     r"|totally |both |all )?(?:silent|quiet|absent|dead(?! (?:simple|easy|flat|short|straight|on|level|right"
@@ -81,7 +83,7 @@ BACKWARD: Final = rule(
 )
 ANSWERING: Final = rule(
     r"(?<=\w )[\u2713\u2714\u2705]|"
-    r"\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
+    r"(?<!non-)(?<!non )\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
     r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
     r"| is| are)? ?\bi (?:have|can (?:get(?: into| to)?|reach|see|read|talk to|connect to|open))\b(?= *[;,.\n]| *$)"
     r"|\b(?:comes?|came|is|shows?) (?:up |in )?(?:fine|ok|okay|good|normal(?:ly)?)(?: on (?:the |my )?(?:tester"

@@ -37,7 +37,11 @@ def _without_pins(message: Written, inside: set[int]) -> Written:
     return replace(message, text=text)
 
 
-_ANOTHER_PLACE: Final = rule(r"\s*(?:and )?(?:in|on|that of) the\b", re.IGNORECASE)
+_ANOTHER_PLACE: Final = rule(
+    r"\s*(?:and )?(?:(?:in|on|that of) the\b|(?:the )?(?:(?:front|rear|left|right|inner|outer|other|second|third|next"
+    r"|l[fr]|r[fr]|fl|fr|rl|rr|[a-z]+)\s){1,3}[0-9.]+ ?k?(?:ohms?)?\s*$)",
+    re.IGNORECASE,
+)
 
 
 class _Placed(Protocol):
@@ -82,7 +86,9 @@ class Marks:
         spans += [match.span() for match in BLACK_LEAD.finditer(self.message.text)]
         inside = {place for start, end in spans for place in range(start, end)}
         self.amounts = [
-            one for one in amounts_in(_without_pins(self.message, inside)) if one.start not in inside
+            one
+            for one in amounts_in(_without_pins(self.message, inside), {point.end for point in self.points})
+            if one.start not in inside
         ]
         self.states = states_in(self.message)
         said = {place for one in self.states for place in range(one.start, one.end)}
@@ -120,7 +126,7 @@ class Marks:
     def _is_next_of_list(self, clause: Clause, dropped: Measured) -> bool:
         """Return whether a clause goes on with another part: `the resistor in the ECM 118 ohm, in the TCM 121 ohm`."""
         same = clause.sentence[0] <= dropped.start
-        return same and _ANOTHER_PLACE.match(self.message.text, clause.start) is not None
+        return same and _ANOTHER_PLACE.match(self.message.text[: clause.end], clause.start) is not None
 
     def _is_not_read_here(self, amount: Measured) -> bool:
         return is_not_read_here(self.message.text, self.clause_at(amount.start), amount)

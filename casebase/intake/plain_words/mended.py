@@ -88,6 +88,15 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
         ),
         r"\1.\2",
     ),
+    (
+        rule(
+            r"(?<=[a-z])\? (?=(?:silent|dead|mute|nothing|no (?:answer|response|reply|comms)|answers|responds"
+            r"|replies|ok"
+            r"|fine|there|not there)\b)",
+            re.IGNORECASE,
+        ),
+        ": ",
+    ),
     (rule(r"(?<![\w.,])([0-9]{1,3}) point ([0-9]{1,2})\b", re.IGNORECASE), r"\1.\2"),
     (
         rule(

@@ -189,7 +189,8 @@ _COMPONENT: Final = (
     r"|of) (?:the )?\w+)"
 )
 _COMPONENT_BEFORE: Final = rule(
-    rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet|outlet))?(?: (?:reads?|is"
+    rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet"
+    rf"|outlet)){{0,2}}(?: (?:reads?|is"
     rf"|was|are"
     r"|at|has|measures?|measured|shows?|resistance|gives?|have|got|all|each|both|around|about|roughly"
     r"|on its own))*[\s:=(]{0,3}$",

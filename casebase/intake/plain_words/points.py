@@ -148,7 +148,8 @@ _TRUCK_PIN: Final = rule(
     r"(?<![\w'-])([CD])(?=:? [0-9]+[.,][0-9]+(?: ?V|[ ,.]|$))"
     r"|(?<![\w'-])([CD])(?= ?(?:[Tt][Oo]|-|/|[Vv][Ss]) ?(?:[Gg][Nn][Dd]|[Gg]round|GROUND|[Ee]arth|EARTH"
     r"|[Cc]hassis|CHASSIS)\b)"
-    r"|(?<=\b[Oo]n )([CD])(?= )|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
+    r"|(?<![\w'-])([CD])(?= pin\b)|(?<=\b[Oo]n )([CD])(?= )|(?<=[0-9][Vv] )([CD])(?=[ ,.;]|$)"
+    r"|(?<=[0-9] [Vv] )([CD])(?=[ ,.;]|$)"
 )
 _WIRE_COLOUR: Final = rule(
     r"(?:(?<=on the )|(?<=on ))(yellow|green)\b|\b(yellow|green)(?: wire)?\b(?= (?:is |at |has |reads? "
@@ -298,9 +299,11 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
     for match in _TRUCK_PAIR.finditer(message.text):
         for group in (1, 2):
             yield _pin(*match.span(group), match[group], None)
-    if Medium.J1939 not in media and not _TRUCK_PAIR.search(message.text):
+    pins = list(_TRUCK_PIN.finditer(message.text))
+    both = {"C", "D"} <= {match[0] for match in pins}
+    if Medium.J1939 not in media and not both and not _TRUCK_PAIR.search(message.text):
         return
-    for match in _TRUCK_PIN.finditer(message.text):
+    for match in pins:
         yield _pin(*match.span(), match[0], None)
     for match in _WIRE_COLOUR.finditer(message.text):
         line = Line.CAN_HIGH if match[0].lower().startswith("yellow") else Line.CAN_LOW

@@ -280,7 +280,7 @@ def _state_said(marks: Marks, clause: Clause, taken: TakenAmount) -> StateSaid |
     fitting = marks.ohm_states if is_ohms else marks.volt_states
     own = within(fitting, *_stretch(marks, clause, amount))
     if own:
-        return own[-1]
+        return _told_together(within(fitting, own[-1].start, clause.sentence[1]))
     if is_ohms:
         first = _stretch(marks, clause, amount)[0] == clause.start
         contrast = () if first else within(marks.states, *_stretch(marks, clause, amount))

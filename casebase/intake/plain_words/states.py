@@ -18,7 +18,7 @@ _TAKEN_OFF: Final = (
     r"|undone|taken off)\b(?! (?:for (?:[0-9]+|an?|some)|[0-9]+"
     r" ?(?:min\w*|hours?|days?|times|weeks?))\b)"
 )
-_KEY: Final = r"(?:key|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
+_KEY: Final = r"(?:keys?|key switch|ign(?:ition)?|contact|klemme 15|kl\.? ?15|terminal 15|t15)"
 _STATES: Final = rule(
     rf"(?P<on>(?:(?<=\band )|(?<=\bthen )|(?<=\bback on )|(?<=\b, ))switched (?:it |her )?on\b"
     rf"|\b{_KEY}(?:\s?[:=]|(?:\s(?:is|was|switched|turned)){{1,2}})?\s?on\b|\b(?:koeo|key (?:is )?(?:in"

@@ -17,7 +17,7 @@ from casebase.intake.plain_words.not_measured import NOMINAL_OHMS, SAID_OF_THIS
 from casebase.intake.plain_words.points import Subject, default_lines
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span, rule
-from casebase.record.vocabulary import POWER_LINES, Line, Medium, Quantity
+from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Line, Medium, Quantity
 
 MOST_VOLTS_BARE: Final = 32.0
 """The highest a 24 V supply is charged with, about (common practice, no source)."""
@@ -40,7 +40,9 @@ class TakenAmount:
 
 def medium_of(marks: Marks, amount: Measured) -> Medium:
     """Return the network that an amount was read on: the one last named, high-speed CAN where none is."""
-    return marks.medium_at(amount.start) or Medium.HIGH_SPEED_CAN
+    of_flexray = any(point.line in LINES_OF_MEDIUM[Medium.FLEXRAY] for point in marks.points)
+    usual = Medium.FLEXRAY if of_flexray else Medium.HIGH_SPEED_CAN
+    return marks.medium_at(amount.start) or usual
 
 
 _CARRIES: Final = rule(
@@ -168,7 +170,9 @@ def _goes_on_from(
             or SAID_OF_THIS.search(text, clause.start, amount.start) is not None
             or _IT_IS.search(text, clause.start, amount.start) is not None
         )
-    carries = carries or _is_next_place(marks, clause, amount, before)
+    carries = (
+        carries or _is_next_place(marks, clause, amount, before) or _is_next_state(marks, clause, amount)
+    )
     if not carries and not within(marks.unplugged, clause.start, clause.end):
         return None
     earlier = next((one for one in before[::-1] if amount.quantity in (None, one.quantity)), None)
@@ -196,6 +200,16 @@ def _is_next_place(marks: Marks, clause: Clause, amount: Measured, before: list[
     text = marks.message.text
     same = bool(before) and clause.sentence[0] <= before[-1].amount.start
     return bool(same and _AT_PLACE.match(text, before[-1].amount.end) and _AT_PLACE.match(text, amount.end))
+
+
+def _is_next_state(marks: Marks, clause: Clause, amount: Measured) -> bool:
+    """Return whether a clause is an amount and a state alone: `12.6 resting, 10.1 while cranking, 14.2 running`."""
+    if not marks.clauses or clause.start == clause.sentence[0]:
+        return False
+    before, stated = _without_states(marks, clause.start, amount.start)
+    behind, stated_behind = _without_states(marks, amount.end, clause.end)
+    told = before + behind
+    return bool(stated or stated_behind) and not any(map(str.isalnum, told))
 
 
 @lru_cache(maxsize=64)
@@ -238,7 +252,8 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     called = _is_called_resistance(marks, clause, amount) or _is_resistance_of_clause_before(
         marks, clause, amount
     )
-    if is_nominal or changed or called:
+    is_of_pair = _LEAST_PAIR <= amount.low <= _MOST_PAIR
+    if is_nominal or changed or called or (is_of_pair and _is_labelled_by_what_is_in(marks, clause, amount)):
         return True
     index = last_before(marks.amounts, amount.start + 1)
     following = marks.amounts[index + 1] if index + 1 < len(marks.amounts) else None
@@ -260,6 +275,29 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
     alone = _MEASURED.fullmatch(before) and not any(map(str.isalnum, behind))
     told = "." in amount.number or stated or stated_behind
     return bool(alone and told) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
+
+
+_PLUGGED_WORDS: Final = rule(
+    r"(?:\W|\b(?:with|without|the|only|just|all|everything|nothing|both|modules?|units?|plugs?|in|out|on|off|back|again"
+    r"|un-?plugged|plugged|connected|disconnected|removed|pulled|refitted|too|also|as well|and|then|now|alone|bus|of"
+    r"|network)\b)*[:=>]\W*",
+    re.IGNORECASE,
+)
+
+
+def _is_labelled_by_what_is_in(marks: Marks, clause: Clause, amount: Measured) -> bool:
+    """Return whether what stands before an amount is a label of what was plugged: `with ECM in: 121`."""
+    text = marks.message.text
+    named = within(marks.modules, clause.start, amount.start)
+    said = within(marks.unplugged, clause.start, amount.start)
+    if not named and not said:
+        return False
+    inside = [*((one.start, one.end) for one in named), *((one.start, one.end) for one in said)]
+    rest = "".join(
+        " " if any(first <= at < last for first, last in inside) else text[at]
+        for at in range(clause.start, amount.start)
+    )
+    return _PLUGGED_WORDS.fullmatch(rest) is not None
 
 
 def _is_resistance_of_clause_before(marks: Marks, clause: Clause, amount: Measured) -> bool:
@@ -289,7 +327,7 @@ _MEASURED: Final = rule(
     r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter"
     r"|the|my|and|then|if|when|went|goes|go|to|took|take|comes|came|back|up|down|drops|dropped|jumps|jumped"
     r"|climbs|climbed|rises"
-    r"|rose|resistance)"
+    r"|rose|resistance|bus|network|can|total|loop)"
     r"\b\W*){0,6}",
     re.IGNORECASE,
 )

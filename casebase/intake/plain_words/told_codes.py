@@ -41,7 +41,9 @@ _STORED_BY: Final = rule(
     r"|several )?modules?:? )?",
     re.IGNORECASE,
 )
-_RIGHT_BEHIND: Final = rule(r"\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?")
+_RIGHT_BEHIND: Final = rule(
+    r"(?: x ?[0-9]{1,3})?\s{0,2}\((?=[^()\n]{2,30}\))|\s{1,2}(?:->\s|in\s|\([a-z ]{4,16}\)\s)?"
+)
 _STATUS: Final = (
     r"(?:pending|confirmed|stored|active|current|history|historic|permanent|intermittent|present)"
 )
@@ -63,7 +65,7 @@ _STORES: Final = rule(
     r"|active )?(?:faults?|codes?"
     r"|dtcs?)\s?[:,(=]\s?)?|codes?\s"
     r"|[0-9]{1,2} (?:stored |active )?(?:faults?|codes?|dtcs?)\s?[:(=]?\s?"
-    r"|-\s)\s{0,2}(?:(?:an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?"
+    r"|[->]\s)\s{0,2}(?:(?:all|both|each|an?|the|these|this|those|following|fault|trouble|error|stored|active|pending|codes?"
     r"|dtcs?)[\s:]{1,2}){0,4}",
     re.IGNORECASE,
 )
@@ -76,7 +78,9 @@ _DENIED_BEFORE: Final = rule(
     r"\b(?:no|not|without|never|nor|cleared)\s(?:a |any |more |the )?$", re.IGNORECASE
 )
 _DENIED_BEHIND: Final = rule(
-    r"\s?\?{0,3},?\s{0,2}(?:(?:is |was )?(?:not present|not there|not stored|not set)|(?:is |was )?(?:gone|went away"
+    r"\s?\?{0,3},?\s{0,2}(?:but )?(?:that one |this one |it |they )?(?:has been |have been |(?:is|was|are"
+    r"|were) (?=cleared|deleted"
+    r"|gone))?(?:now )?(?:(?:is |was )?(?:not present|not there|not stored|not set)|(?:is |was )?(?:gone|went away"
     r"|cleared|(?:did|has) ?n[o']t (?:come|came) back|did ?n[o']t return)\b|no(?= sorry|\b(?! (?:comm?s"
     r"|communication|response|answer|reply|contact|change))))",
     re.IGNORECASE,
@@ -220,7 +224,17 @@ def _told_later(marks: Marks, codes: list[FoundCode], index: int) -> list[Named]
     for told in _HELD_LATER.finditer(marks.message.text, start, end):
         if within(marks.modules, told.end(), told.end() + 1):
             return listed_behind(marks, told.end())
-    return []
+    following = marks.clause_at(min(marks.clause_at(start - 1).sentence[1] + 1, len(marks.message.text)))
+    begins = _BEGINS_HELD.match(marks.message.text, following.start)
+    is_last = index + 1 == len(codes) or codes[index + 1].start > following.sentence[1]
+    return listed_behind(marks, begins.end()) if begins and is_last and following.start >= start else []
+
+
+_BEGINS_HELD: Final = rule(
+    r"\s*(?:it is |it's |is |both |all |they are )?(?:stored|found|set|logged|present|held|reported"
+    r"|sits?) (?:in|by|from)\b:?\s",
+    re.IGNORECASE,
+)
 
 
 def _each_once(told: list[ToldCode]) -> list[ToldCode]:
@@ -291,7 +305,8 @@ def _storing_behind(marks: Marks, codes: list[FoundCode], index: int) -> list[Na
             continue  # what the code is about, not who stores it
         corrected = _CORRECTED.match(text, name.end)
         listed = listed_behind(marks, corrected.end() if corrected else name.start)
-        return _without_the_next_clause(text, listed) if told else [name]
+        in_brackets = leads and leads[0].endswith("(") and text[listed[-1].end : listed[-1].end + 1] == ")"
+        return _without_the_next_clause(text, listed) if told else listed if in_brackets else [name]
     return []
 
 
@@ -358,6 +373,7 @@ _AND_BEFORE: Final = rule(r"(?:\band|&|\+|\bor) (?:the |my )?$", re.IGNORECASE)
 def _is_of_all(text: str, name: Named, stores: str, code: FoundCode) -> bool:
     """Return whether a code is of a whole list of modules: `ECM and TCM log U0121`, `ECM, TCM: U0121 each`."""
     each = re.match(r"[^.;\n]{0,20}\b(?:each|in (?:all|both))\b", text[code.end :][:32])
+    each = each or re.search(r":\s{0,2}(?:all|both|each)\b", stores)
     joined = _AND_BEFORE.search(text[max(0, name.start - 8) : name.start])
     return bool(each or (joined and _PLURAL.match(stores)))
 

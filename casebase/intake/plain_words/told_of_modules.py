@@ -174,9 +174,17 @@ _CONDITION: Final = rule(
 )
 
 
+_ONLY_THEN: Final = rule(
+    r"[^,.;]{0,20}\b(?:only|just) (?:if|when|once|after|until|with|while|for)\b|[^,.;]{0,12}\b(?:if|until|unless)\b",
+    re.IGNORECASE,
+)
+
+
 def _is_conditional(marks: Marks, match: re.Match[str]) -> bool:
     """Return whether a clause says what answers only then: `if I unplug the ABS the TCM answers`."""
-    return _CONDITION.match(marks.message.text, marks.clause_at(match.start()).start) is not None
+    clause = marks.clause_at(match.start())
+    text = marks.message.text
+    return bool(_CONDITION.match(text, clause.start) or _ONLY_THEN.match(text[: clause.end], match.end()))
 
 
 def _is_other_contrast(marks: Marks, match: re.Match[str]) -> bool:
@@ -297,7 +305,7 @@ def _named_first(marks: Marks, place: int) -> list[Named]:
     return [first] if told and _JOINED_LATER.search(text, first.end, place) else []
 
 
-_NEITHER: Final = rule(r"\b(?:neither|nor) (?:the |my )?$", re.IGNORECASE)
+_NEITHER: Final = rule(r"\b(?:neither|nor|none|not (?:1|a single one))(?: of)? (?:the |my )?$", re.IGNORECASE)
 _NO_SUCH: Final = rule(r"\bno (?:other |single )?$", re.IGNORECASE)
 """Before a kind of module that does not answer: `no door module answers`."""
 _ALL_BUT: Final = rule(
@@ -346,10 +354,12 @@ _DRIVEN: Final = rule(
     re.IGNORECASE,
 )
 """What is dead may be the thing that moves, not its module."""
+_IS_FAIR: Final = rule(r"\b(?:ok|okay|fine|good)$", re.IGNORECASE)
+"""Said of a brake as of its module, where nothing else in the message speaks of who answers."""
 _MOST_AROUND: Final = 80
 _OF_TALKING: Final = rule(
     r"\b(?:scan\w*|test\w*|tool|laptop|tablet|network|diagnos\w*|comm\w*|answer\w*|respon\w*|list|reach\w*|talk\w*"
-    r"|[PCBU][0-3][0-9A-F]{3}|ok)\b",
+    r"|[PCBU][0-3][0-9A-F]{3})\b",
     re.IGNORECASE,
 )
 """Without one of these near it an everyday name that is dead may be what a module drives: `rear wiper dead`."""
@@ -376,6 +386,8 @@ def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     if _IS_DEAD.search(match[0]) and _DRIVEN.search(first.name):
         around = text[max(0, first.start - _MOST_AROUND) : match.end() + _MOST_AROUND]
         return not _OF_TALKING.search(around)
+    if _IS_FAIR.search(match[0]) and not first.is_clear and not _OF_TALKING.search(text):
+        return True
     if _DOES_NOTHING.search(match[0]):
         return bool(_ACTED_ON.search(before_all))
     if _OPENS.search(match[0]):

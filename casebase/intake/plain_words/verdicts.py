@@ -18,11 +18,15 @@ from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Span, rule
 
 _NO: Final = (
-    r"no|not|never|none|neither|nor|without|zero|nil|unable|impossible|cannot|nobody|nothing"
+    r"no longer|not 1 of|not a single one of|no|not|never|none|neither|nor|without|zero|nil|unable|impossible"
+    r"|cannot|nobody|nothing"
     r"|(?:ca|wo|is|are|was|were|do|does|did|has|have|had|could|would)n'?t|no longer"
     r"|(?:refus|fail|stop|ceas|declin)(?:e?s|e?d|ped|ping|ing|e)?|quits?|gave up|gives up"
 )
 _SILENT: Final = (
+    r"non-? ?(?:respon(?:ding|sive)|answering|communicating|talking)|(?:loss of|lost) comm?(?:s|unications?)?"
+    r"|comm?(?:s|unications?)? (?:fault|errors?|failures?|fail(?:ed|s)?|loss|lost|down)|mia|play(?:s|ing)? dead"
+    r"|not among (?:them|those)|"
     r"silent|mute|dead|deaf|absent|missing|invisible|unreachable|unresponsive|inaccessible|off-?line|off line|gone"
     r"|lost|quiet|down|awol|blank|gr[ae]yed out|(?:drop(?:s|ped)?|fallen|falls?|fell|went|gone|goes|is|are|knocked)"
     r" (?:right |clean )?(?:off|out of) the (?:network|bus|air|scan|list|map)"
@@ -34,9 +38,9 @@ _ANSWERS: Final = (
     r"|link(?:s|ed|ing)?|on-?line|alive|awake|reach(?:es|ed|able)?|rais(?:e|es|ed)|visible|access(?:ed|ible)?"
     r"|detect(?:s|ed|able)?|hear(?:s|d)?|ping(?:s|ed)?|identif(?:y|ies|ied)|handshakes?|life|signs?|trace|sees?"
     r"|finds?|wakes?(?: up)?|comes? (?:up|in|through|back|alive)|came (?:up|in|through|back|alive)|shows? up"
-    r"|picks? up|logs? on|checks? in|opens?|enter"
+    r"|picks? up|logs? on|checks? in|opens?|enter|g[eo]t(?:s|ting)? (?:in)?to"
 )
-_FAIR: Final = r"ok|okay|fine|good|there|present|up|found|seen|listed|yes|healthy|happy|well"
+_FAIR: Final = r"ok|okay|fine|good|there|present|up|(?:found|seen)(?! in)|listed|yes|healthy|happy|well"
 """Words that say of a module that it answers only where others are said to answer or not."""
 _EVERYBODY: Final = r"all|every(?:thing|one|body)?|any(?:thing|one|body)?|whole|rest|others?"
 _SAVE: Final = (
@@ -50,7 +54,8 @@ _TELLS_NOTHING: Final = (
     r"|modules?|units?|ecus?|controllers?|computers?|control|ones?|else|nodes?|tool|scanner|scan|tester|testers|laptop"
     r"|tablet|diagnostics?|obd|network|bus|can|lin|lists?|tree|page|screen|session|says?|said|shows?|showing|showed|gives?"
     r"|gave|gets?|got|getting|come|coming|stays?|remains?|seems?|looks?|appears?|want(?:s|ed)?|possible|get|machine"
-    r"|any more|anymore|fell|fallen|falls|turned|whatsoever|at all|of them|those|same|likewise|ditto|which|who"
+    r"|any more|anymore|asleep|establish(?:es|ed)?|made|make|set up|fell|fallen|falls|turned|whatsoever|at all"
+    r"|of them|those|same|likewise|ditto|which|who"
     r"|further|than|alone|well"
 )
 _TOKEN: Final = rule(
@@ -153,11 +158,15 @@ def _parts(
         kind = str(token.lastgroup)
         if kind == "stop" and not (token[0].lower() == "but" and part.kinds[-1:] in ("e", "n")):
             yield part
-            part = _Part(token[0].lower())
+            part = _Part(token[0].lower(), is_known=not _CODE_LAST.search(text, start, token.start()))
             continue
         part.is_known &= kind != "other" and token.start() not in texts_of_codes
         part.tokens.append(("save" if kind == "stop" else kind, *token.span()))
     yield part
+
+
+_CODE_LAST: Final = rule(r"\b[PCBU][0-3][0-9A-F]{3}(?:-[0-9A-F]{2})?\W*\Z", re.IGNORECASE)
+"""Before a stop behind which the code's own text may stand."""
 
 
 def _verdict(kinds: str) -> str | None:
@@ -170,8 +179,8 @@ def _verdict(kinds: str) -> str | None:
 
 
 _OTHER_WAY: Final = {SILENT: ANSWERS, ANSWERS: SILENT}
-_BEHIND: Final = rule(r"e?(?P<names>m+)(?P<told>[nsaf]+)")
-_IN_FRONT: Final = rule(r"(?P<told>[nsaf]+)(?P<names>m+)")
+_BEHIND: Final = rule(r"e?(?P<names>m+)(?P<told>[nsafe]+)")
+_IN_FRONT: Final = rule(r"(?P<told>[nsaf][nsafe]*)(?P<names>m+)")
 _NONE_OF: Final = rule(r"n(?:m+n?)*m[af]+|[af]+m+n")
 _ALL_SAVE: Final = rule(r"(?P<told>[nsafe]*)x(?P<names>m+)(?P<later>[nsaf]*)")
 _LETTERS: Final = frozenset("mnsafex")
@@ -235,6 +244,9 @@ def _of_parts(text: str, parts: Sequence[_Part], *, is_conditional: bool) -> Ite
                 *pairs,
             ]
             waiting = []
+        elif last and re.fullmatch("m+n?", kinds) and _ENDS_WITH_VERB.search(text, *part.span):
+            answers = SILENT if "n" in kinds else ANSWERS
+            pairs = [Verdict(name, answers, part.span) for name in part.names]
         elif kinds and set(kinds) <= {"m"}:
             pairs = _goes_on(text, part, last, form)
             waiting = [] if pairs else [*(waiting if part.stop in (",", "/") else []), part]
@@ -250,9 +262,10 @@ def _of_parts(text: str, parts: Sequence[_Part], *, is_conditional: bool) -> Ite
             names = part.names or [name for one in waiting for name in one.names]
             pairs = [Verdict(name, other, part.span) for name in names] if other else []
             waiting = []
-        elif re.fullmatch("[naf]+", kinds) and not waiting and _verdict(kinds):
+        elif re.fullmatch("[nsaf]+", kinds) and not waiting and _verdict(kinds):
             form = "in front"
-            last = [Verdict(Named(0, 0, "", is_clear=False), str(_verdict(kinds)), part.span)]
+            nobody = Named(0, 0, "", is_clear=False)
+            last = [Verdict(nobody, str(_verdict(kinds)), part.span, set(kinds) <= {"f"})]
             continue
         if pairs:
             last = pairs
@@ -275,6 +288,8 @@ def _goes_on(text: str, part: _Part, last: list[Verdict], form: str) -> list[Ver
     return []
 
 
+_ENDS_WITH_VERB: Final = rule(r"\b(?:does|do|did|will|can|is|are|has|have)(?:n'?t| not)?\Z", re.IGNORECASE)
+"""What is left of a verdict told before: `radio doesn't wake up, HVAC does`."""
 _MOST_AROUND: Final = 60
 
 

@@ -84,7 +84,7 @@ _NO_NUMBER: Final = rule(
     re.IGNORECASE,
 )
 """Words before a `one` that counts nothing."""
-_OWNER_IN_CAPITALS: Final = rule(r"(?<=[A-Z]{3})'s\b")
+_OWNER_IN_CAPITALS: Final = rule(r"(?<=[A-Z]{3})(?<!ECU)'s\b")
 """Behind a module: `the ECM's codes`, `ABS's gone`."""
 _OWNER: Final = rule(r"\b([A-Za-z]{3,12})'s\b")
 _BREAKS: Final = rule(
