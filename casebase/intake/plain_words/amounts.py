@@ -49,7 +49,7 @@ _OTHER_UNIT: Final = rule(
 """What a number is of that is no reading of a bus."""
 
 _COUNTED: Final = rule(
-    r"[ -]{1,2}(?![a-z]{1,8} ?[:=])(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign"
+    r"[ -]{1,2}(?![a-z-]{1,8} ?[:=])(?!(?:on|at|and|is|to|in|with|when|while|then|again|but|key|keys on|ign"
     r"|ignition|contact|battery"
     r"|batt|bat"
     r"|across|between|both|first|steady|every|not|now|still|only|always|either|from|without|after|hot|cold|warm|good"
@@ -137,9 +137,7 @@ def _with_number(message: Written, named: Container[int]) -> Iterator[Measured]:
     text = message.text
     for match in _AMOUNT.finditer(text):
         bare = not (match["ohm"] or match["volt"] or match["amp"])
-        if _is_of_something_else(text, match) or _NAMED.search(
-            text[max(0, match.start() - 16) : match.start()]
-        ):
+        if _is_of_something_else(text, match) or _is_named(text, match):
             continue
         counted = _COUNTED.match(text, match.end()) and not (
             "." in match[0] and _is_right_behind(text, named, match.start())
@@ -163,6 +161,16 @@ def _with_number(message: Written, named: Container[int]) -> Iterator[Measured]:
             yield measured
 
 
+def _is_named(text: str, match: re.Match[str]) -> bool:
+    """Return whether a number is a name or a price, or numbers what has a value of its own: `LIN 1: 11.9`."""
+    named = _NAMED.search(text[max(0, match.start() - 16) : match.start()])
+    is_pin = named and named[0].lower().startswith(("pin", "terminal"))
+    if named and not (is_pin and "." in match[0]):
+        return True
+    return len(match[0]) <= _MOST_DIGITS_OF_A_PIN and _HAS_A_VALUE.match(text, match.end()) is not None
+
+
+_HAS_A_VALUE: Final = rule(r" ?[:=] ?[0-9]+(?:[.,][0-9]+)?(?: ?(?:V|ohm|k)\b|[ ,;]|$)", re.IGNORECASE)
 _MOST_DIGITS_OF_A_PIN: Final = 2
 _NUMBERED: Final = rule(
     r"\b(?:(?:channel|port|node|socket) ?|(?<!sits )(?<!settles )(?<!stays )(?<!steady )(?<!stuck )"

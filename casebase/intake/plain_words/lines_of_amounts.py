@@ -38,6 +38,8 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
         first, *levels = amounts
         if are_high_and_low(marks, clause, levels):
             return without_subject(marks, clause, first, before) + high_and_low(marks, levels[:2])
+    if len(subjects) == 1 and len(amounts) == 1 and before:
+        subjects = [_from_the_line_before(marks, clause, subjects[0], before[-1])]
     if len(subjects) == 1 and _are_of_two_lines(marks, subjects[0], amounts):
         return [
             one
@@ -59,6 +61,19 @@ def amounts_of_clause(marks: Marks, clause: Clause, before: list[TakenAmount]) -
             for one in (*_as_well(marks, clause, amount, subject, subjects), subject):
                 found += with_subject(marks, clause, amount, one, [*before, *found][-LOOKED_BACK:])
     return found
+
+
+_BEGINS_WITH_TO: Final = rule(r"\s*(?:and )?(?:to|against) (?:the |pin )?", re.IGNORECASE)
+
+
+def _from_the_line_before(marks: Marks, clause: Clause, subject: Subject, before: TakenAmount) -> Subject:
+    """Return a line that a clause begins with behind a `to`, with that measured before: `K to ground 0.2, to B+ 12`."""
+    same = clause.sentence[0] <= before.spans[0][0] and before.subject is not None
+    leads = _BEGINS_WITH_TO.fullmatch(marks.message.text, clause.start, subject.start)
+    if not (same and leads and before.subject and len(subject.points) == 1):
+        return subject
+    first = before.subject.points[0]
+    return replace(subject, points=(first, *subject.points), is_between=True)
 
 
 def _are_of_two_lines(marks: Marks, subject: Subject, amounts: Sequence[Measured]) -> bool:
@@ -269,14 +284,20 @@ _OHM_WORDS: Final = rule(r"\b(?:ohms?|resistance|resistor|R)\b", re.IGNORECASE)
 _VOLT_WORDS: Final = rule(r"\b(?P<ac>ac )?(?:volts?|voltages?|drop)\b", re.IGNORECASE)
 
 
+_LEAST_SUPPLY: Final = 9.0
+"""Volts of a supply while starting, about (common practice, no source)."""
+
+
 def _quantity(
     marks: Marks, clause: Clause, amount: Measured, subject: Subject | None
 ) -> tuple[Quantity | None, bool]:
     """Return what an amount is, and whether its unit was said; None where it could be either."""
     if amount.quantity is not None:
         return amount.quantity, True
-    words = _words_for_quantity(marks.message.text[clause.start : amount.start])
     lines = subject.lines if subject else ()
+    is_supply = {*lines} <= {*POWER_LINES} and _LEAST_SUPPLY <= amount.low <= MOST_VOLTS_BARE
+    begin = subject.start if subject and is_supply and subject.end <= amount.start else clause.start
+    words = _words_for_quantity(marks.message.text[begin : amount.start])
     if not words and (len(lines) == 2 or set(lines) & {PAIR, BOTH}):
         words = _words_for_quantity(marks.message.text[clause.sentence[0] : amount.start])
     is_pair = lines == (PAIR,) or (len(lines) == 2 and not set(lines) & {*POWER_LINES})
@@ -318,7 +339,10 @@ def with_subject(
     if (
         quantity is Quantity.RESISTANCE
         and len(subject.points) == 1
-        and _ALONG.search(marks.message.text, clause.start, clause.end)
+        and (
+            _ALONG.search(marks.message.text, clause.start, clause.end)
+            or _END_TO_END.search(marks.message.text, *clause.sentence)
+        )
     ):
         return []
     if quantity is None or (len(subject.points) == 2 and _EACH.match(marks.message.text, amount.end)):
@@ -330,14 +354,18 @@ def with_subject(
     return [TakenAmount(amount, quantity, lines, subject, spans, assumed) for lines in of]
 
 
-_AGAINST: Final = rule(r"\b(?:to|against|vs|versus|[0-9] and) (?:the )?\Z|[0-9A-K] ?[-/>] ?\Z", re.IGNORECASE)
+_AGAINST: Final = rule(
+    r"\b(?:to|against|vs|versus|[0-9] and) (?:the )?\Z|(?<![\w.,])(?:[0-9]{1,2}|[A-K]) ?[-/>] ?\Z",
+    re.IGNORECASE,
+)
 """Before the ground that something unknown was read against."""
 
 _ALONG: Final = rule(
-    r"\b(?:from (?!(?:ground|gnd|earth|chassis)\b)[^,.;]{2,40} to|between [^,.;]{2,40} and) (?:the )?[a-z]",
+    r"\b(?:(?:from (?!(?:ground|gnd|earth|chassis)\b)[^,.;]{2,40} to|between [^,.;]{2,40} and) (?:the )?[a-z])",
     re.IGNORECASE,
 )
 """Of a wire from one place to another: its ohms are not those to ground."""
+_END_TO_END: Final = rule(r"\b(?:end to end|from end to end|wire continuity)\b", re.IGNORECASE)
 
 _EACH: Final = rule(r" each\b", re.IGNORECASE)
 """Said of two wires, each by itself: nothing lies between them."""

@@ -132,7 +132,13 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     (rule(r"(?<![\w'-])([PCBU])-([0-3][0-9A-F]{3})(?!\w)", re.IGNORECASE), r"\1\2"),
     (rule(r"(?<=\bcode )(?:you|ewe) (?=[0-3][0-9]{3}\b)", re.IGNORECASE), "U"),
     (rule(r"\b(approx|appr|ca|abt|incl|excl|max|min|resp)\.(?= )", re.IGNORECASE), r"\1 "),
-    (rule(r"(?<=[0-9]) ?voltage\b(?! (?:drop|range))", re.IGNORECASE), " V"),
+    (
+        rule(
+            r"([.,][0-9]{1,3}|\b[1-4][0-9]) ?voltage\b(?! (?:drop|range|is|was|normal|ok|good))",
+            re.IGNORECASE,
+        ),
+        r"\1 V",
+    ),
     (
         rule(r"\b([PCBU][0-3][0-9A-F]{3})(?:: ?|:? (?=0))([0-9A-F]{2})(?![\w.])", re.IGNORECASE),
         r"\1-\2",

@@ -68,6 +68,17 @@ _CONNECTED: Final = rule(
     r"|between|to|on|at)",
     re.IGNORECASE,
 )
+_PUT_IN: Final = rule(
+    r"\b(?:with|put|fit\w*|add\w*|solder\w*|stuck|bridg\w*|hung|install\w*|built) (?:in )?(?:a|an|another|my"
+    r"|one|1|extra) $",
+    re.IGNORECASE,
+)
+_INSIDE: Final = rule(
+    r"(?: ?ohms?)? (?:inside(?! (?:the |my )?(?:dlc|obd|connector|plug|car|van|cab))|built[- ]in|on ?board"
+    r"|internal(?:ly)?)\b",
+    re.IGNORECASE,
+)
+"""What a module holds: `the ABS has a 120 ohm inside`."""
 _LIMIT: Final = rule(r"(?:[\u2265\u2264]|[<>]=) ?$")
 """A value of a specification: nobody reads `at least`."""
 _TOGETHER: Final = rule(
@@ -90,6 +101,8 @@ def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
     if _PART_BEFORE.search(before) and _PART_IS.search(before):
         return True
     if _CONNECTED.match(text, amount.end) or _LIMIT.search(before):
+        return True
+    if _PUT_IN.search(before) or _INSIDE.match(text, amount.end):
         return True
     ohms = amount.quantity is Quantity.RESISTANCE or (amount.quantity is None and amount.low >= _LEAST_OHMS)
     return ohms and bool(_TOGETHER.match(text, amount.end))

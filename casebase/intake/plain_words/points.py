@@ -64,7 +64,7 @@ _POINTS: Final = rule(
     r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )"
     r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
     r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
-    r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|ubat|vbat|power(?= ?(?:is |at |of |= ?|: ?"
+    r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|[uv][ -]?batt?|power(?= ?(?:is |at |of |= ?|: ?"
     r"|\()?[0-9])|power(?= (?:at|on|to"
     r"|into) (?:the )?[a-z]{2,12}(?: [a-z]{2,10})?[:=]? ?(?:is )?[0-9]{1,2}[.,][0-9]))(?: (?:pin|wire|side"
     r"|line))?\b(?! (?:can|ok|good)))"

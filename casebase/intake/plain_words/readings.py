@@ -207,6 +207,10 @@ def _is_of_dlc(taken: TakenAmount) -> bool:
 def _module_supplied(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None, tuple[Span, ...]]:
     """Return the plug of the module whose supply or ground was read: the last named, else the next of the sentence."""
     if taken.lines == (Line.BATTERY_PLUS, Line.GROUND):
+        at_line = last_before(marks.modules, taken.subject.start) if taken.subject else -1
+        own = marks.modules[at_line] if at_line >= 0 else None
+        if own and taken.subject and not marks.message.text[own.end : taken.subject.start].strip(" :"):
+            return f"connector of {own.name}", ((own.start, own.end),)
         leads = AT_MODULE.match(marks.message.text, taken.amount.end)
         at = within(marks.modules, leads.end(), leads.end() + 1) if leads else ()
         return (f"connector of {at[0].name}", ((at[0].start, at[0].end),)) if at else ("battery", ())

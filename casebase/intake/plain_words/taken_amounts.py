@@ -97,7 +97,7 @@ def _is_called_resistance(marks: Marks, clause: Clause, amount: Measured) -> boo
 _READ: Final = rule(
     r"\b(?:i|we|you|it|meter|mine|pair|bus|network|resistance|termination) (?:still |only |now |just )?(?:get|got"
     r"|have|had|see|saw"
-    r"|is|was|reads?|shows?|measured?|drops?|goes|went)\b|\b(?:got|getting|measured?|measures|measuring|reads"
+    r"|is|was|reads?|shows?|measured?|drops?|goes|went)\b|\b(?:got|getting|measured?|measures|measuring|reads|rises|climbs|falls"
     r"|reading|found"
     r"|shows|showing|showed|saw|dropp?(?:s|ed|ing)|goes|went)\b",
     re.IGNORECASE,
@@ -279,7 +279,8 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
 
 _PLUGGED_WORDS: Final = rule(
     r"(?:\W|\b(?:with|without|the|only|just|all|everything|nothing|both|modules?|units?|plugs?|in|out|on|off|back|again"
-    r"|un-?plugged|plugged|connected|disconnected|removed|pulled|refitted|too|also|as well|and|then|now|alone|bus|of"
+    r"|un-?plugged|plugged|connected|disconnected|removed|pulled|refitted|too|also|as well|and|then|now|alone"
+    r"|bus|of|except|but|plug|refit"
     r"|network)\b)*[:=>]\W*",
     re.IGNORECASE,
 )
@@ -327,7 +328,8 @@ _MEASURED: Final = rule(
     r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter"
     r"|the|my|and|then|if|when|went|goes|go|to|took|take|comes|came|back|up|down|drops|dropped|jumps|jumped"
     r"|climbs|climbed|rises"
-    r"|rose|resistance|bus|network|can|total|loop)"
+    r"|rose|resistance|bus|network|can|total|loop|first|second|third|next|last|reading|value"
+    r"|measurement)"
     r"\b\W*){0,6}",
     re.IGNORECASE,
 )

@@ -347,6 +347,8 @@ _ONLY_THAT: Final = rule(r"\bonly (?:\w+ )?(?:that|which|who)(?: still)? $", re.
 _PASSES: Final = rule(r"(?:\b(?:ok|yes|pass(?:ed)?)|[\u2713\u2714\u2705])\s*(?:[;,\n]|$)", re.IGNORECASE)
 """An entry of a list of modules that answered; beside it one that failed did not."""
 _CODE_OF: Final = rule(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
+_LEFT_OUT: Final = rule(r"(?:do|does|did|will)(?: not|n't|nt)", re.IGNORECASE)
+"""What is left of a sentence on who talks, or on something else: `the ABS has a resistor, the radio doesn't`."""
 _IS_DEAD: Final = rule(r"\bdead\b", re.IGNORECASE)
 _DRIVEN: Final = rule(
     r"\b(?:wipers?|horn|lights?|windows?|mirrors?|pump|blower|fan|motor|starter|locks?|washers?|sunroof"
@@ -383,6 +385,10 @@ def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     if match.groupdict().get("listed"):
         failed = match[0].lower().startswith(("fail", "err", "n", "\u2717", "\u2718", "\u274c"))
         return not _BEGINS_ENTRY.search(before) or (failed and not _PASSES.search(text))
+    if _LEFT_OUT.fullmatch(match[0]) and not _SPOKE_OF_TALKING.search(
+        text, max(0, first.start - 120), first.start
+    ):
+        return True
     if _IS_DEAD.search(match[0]) and _DRIVEN.search(first.name):
         around = text[max(0, first.start - _MOST_AROUND) : match.end() + _MOST_AROUND]
         return not _OF_TALKING.search(around)
