@@ -19,6 +19,7 @@ from casebase.intake.plain_words.taken_amounts import (
     are_high_and_low,
     high_and_low,
     medium_of,
+    without_states,
     without_subject,
 )
 from casebase.intake.plain_words.written import Clause, rule
@@ -121,19 +122,27 @@ def _the_same_on(
 def _named_before(marks: Marks, clause: Clause, amount: Measured) -> Sequence[Subject]:
     """Return the line that the clause before ends with, of an amount alone: `I checked CAN high, 2.6 volts`."""
     text = marks.message.text
-    if any(map(str.isalnum, text[clause.start : amount.start] + text[amount.end : clause.end])):
+    around = (
+        without_states(marks, clause.start, amount.start)[0]
+        + without_states(marks, amount.end, clause.end)[0]
+    )
+    if not _VERB_ALONE.fullmatch(around):
         return ()
     subjects = within(marks.subjects, clause.sentence[0], clause.start)
     if not subjects:
         return ()
     others = within(marks.amounts, marks.clause_at(subjects[-1].start).start, clause.start)
-    told = BLACK_LEAD.sub("", text[subjects[-1].end : clause.start])
+    told = BLACK_LEAD.sub("", without_states(marks, subjects[-1].end, clause.start)[0])
     begins = not any(map(str.isalnum, text[marks.clause_at(subjects[-1].start).start : subjects[-1].start]))
     of_line = begins and amount.quantity is Quantity.VOLTAGE and Line.GROUND not in subjects[-1].lines
     of_ends = len(told.split()) <= _MOST_SAID_OF_IT and (len(subjects[-1].points) == _TWO_ENDS or of_line)
     return subjects[-1:] if not others and (of_ends or not any(map(str.isalnum, told))) else ()
 
 
+_VERB_ALONE: Final = rule(
+    r"(?:\W|\b(?:is|was|it|reads?|shows?|gives?|has|have|i|we|get|got|see|measured?|stays|steady|at)\b)*",
+    re.IGNORECASE,
+)
 _MOST_SAID_OF_IT: Final = 5
 """Words between two ends and their amount in the next clause: `low to ground is a dead short, 0.3 ohm`."""
 
@@ -329,6 +338,16 @@ def with_subject(
     if None in subject.lines and not any(point.place for point in subject.points):
         return []
     alone = len(subject.points) == 1 and subject.lines[0] is Line.GROUND
+    network = default_lines(medium_of(marks, amount))
+    if (
+        alone
+        and len(network) == 1
+        and _AGAINST.search(marks.message.text, max(0, subject.start - 16), subject.start)
+    ):
+        subject = replace(
+            subject, points=(replace(subject.points[0], line=network[0]), *subject.points), is_between=True
+        )
+        alone = False
     if alone and _AGAINST.search(marks.message.text, max(0, subject.start - 16), subject.start):
         return []
     if (amount.number == "open" and _is_asked(marks, clause)) or _NO_RESISTANCE.search(

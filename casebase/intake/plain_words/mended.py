@@ -97,6 +97,15 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
         ),
         ": ",
     ),
+    (
+        rule(
+            r"\b(?P<name>(?:door|seat|mirror|headlamp|headlight|wheel|window)(?: (?:control )?(?:module|unit"
+            r"|ecu|controller"
+            r"|motor))?) on the (?P<side>left|right)\b",
+            re.IGNORECASE,
+        ),
+        r"\g<side> \g<name>",
+    ),
     (rule(r"(?<![\w.,])([0-9]{1,3}) point ([0-9]{1,2})\b", re.IGNORECASE), r"\1.\2"),
     (
         rule(

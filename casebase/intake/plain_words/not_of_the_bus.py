@@ -92,20 +92,18 @@ _TOGETHER: Final = rule(
 
 def _is_of_a_part(text: str, amount: Measured, before: str) -> bool:
     """Return whether an amount names a part: `a 120 ohm resistor`, `two 120 ohm in parallel`."""
-    if _PART_BEHIND.match(text, amount.end):
-        return True
-    if amount.quantity is Quantity.RESISTANCE and _SEVERAL.search(before):
-        return True
-    if _TERMINATION_BEHIND.match(text, amount.end) and _COUNTED_BEFORE.search(before):
-        return True
-    if _PART_BEFORE.search(before) and _PART_IS.search(before):
-        return True
-    if _CONNECTED.match(text, amount.end) or _LIMIT.search(before):
-        return True
-    if _PUT_IN.search(before) or _INSIDE.match(text, amount.end):
-        return True
+    named = (
+        _PART_BEHIND.match(text, amount.end)
+        or (amount.quantity is Quantity.RESISTANCE and _SEVERAL.search(before))
+        or (_TERMINATION_BEHIND.match(text, amount.end) and _COUNTED_BEFORE.search(before))
+        or (_PART_BEFORE.search(before) and _PART_IS.search(before))
+        or _CONNECTED.match(text, amount.end)
+        or _LIMIT.search(before)
+        or _PUT_IN.search(before)
+        or _INSIDE.match(text, amount.end)
+    )
     ohms = amount.quantity is Quantity.RESISTANCE or (amount.quantity is None and amount.low >= _LEAST_OHMS)
-    return ohms and bool(_TOGETHER.match(text, amount.end))
+    return bool(named or (ohms and _TOGETHER.match(text, amount.end)))
 
 
 _LEAST_OHMS: Final = 8.0

@@ -15,7 +15,7 @@ from typing import Final
 from casebase.intake.plain_words.plugs import Place, plug_before, plug_behind, plug_of_sentence
 from casebase.intake.plain_words.written import Written, rule
 from casebase.record.modules import modules_named_in
-from casebase.record.vocabulary import LINES_OF_MEDIUM, Line, Medium
+from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Line, Medium
 
 PINS_OF_DLC: Final = {
     "6": Line.CAN_HIGH,
@@ -345,7 +345,9 @@ def subjects_in(message: Written, points: list[Point]) -> list[Subject]:
 def _can_join(first: Point, second: Point) -> bool:
     """Return whether something can be measured between two points: on no bus are CAN high and LIN together."""
     words = (PAIR, BOTH)
-    if first.line in words or second.line in words or first.line == Line.LIN:
+    if first.line in words or second.line in words:
+        return False
+    if first.line == Line.LIN and second.line not in POWER_LINES:
         return False
     of_a_bus = {
         line for line in (first.line, second.line) if any(line in own for own in LINES_OF_MEDIUM.values())

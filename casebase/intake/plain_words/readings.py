@@ -128,7 +128,7 @@ def _told(marks: Marks, taken: TakenAmount) -> ToldReading:
     named = within(marks.networks, clause.sentence[0], amount.start)
     if named:
         data["network"] = named[-1].name
-    state, state_spans = _state(marks, clause, taken)
+    state, state_spans = _state(marks, clause, taken, place or "")
     spans = (*taken.spans, *place_span, *state_spans)
     return ToldReading(data | state, spans, taken.assumed, marks.medium_at(amount.start))
 
@@ -239,7 +239,24 @@ def _meant_by_it(marks: Marks, clause: Clause) -> Named | None:
     return marks.modules[at] if at >= 0 and _ITS.match(marks.message.text, clause.sentence[0]) else None
 
 
-def _state(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[Data, tuple[Span, ...]]:
+_PLUG_IS_OFF: Final = rule(
+    r"(?:^|[,(:;] ?)(?:with )?(?:the |its )?(?:(?:plug|connector) (?:is |was )?(?:off|out|pulled|unplugged"
+    r"|disconnected)"
+    r"|unplugged)(?=\s*[,.;:)])",
+    re.IGNORECASE,
+)
+_CONNECTOR_OF: Final = "connector of "
+
+
+def _plug_read(marks: Marks, clause: Clause, place: str) -> Unplugged | None:
+    """Return the module whose plug was read, where the sentence says it was off: `at the PCM plug, plug off, 118`."""
+    off = _PLUG_IS_OFF.search(marks.message.text, *clause.sentence)
+    if not off or not place.startswith(_CONNECTOR_OF) or within(marks.unplugged, *clause.sentence):
+        return None
+    return Unplugged(*off.span(), (place.removeprefix(_CONNECTOR_OF),))
+
+
+def _state(marks: Marks, clause: Clause, taken: TakenAmount, place: str) -> tuple[Data, tuple[Span, ...]]:
     """Return the state of the vehicle for a reading, and the words that tell it."""
     data: Data = {}
     spans: list[Span] = []
@@ -252,7 +269,7 @@ def _state(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[Data, tupl
             data["battery"] = str(Battery.CONNECTED)
         else:
             data["ignition"] = str(said.value)
-    unplugged = _unplugged(marks, clause, taken)
+    unplugged = _unplugged(marks, clause, taken) or _plug_read(marks, clause, place)
     if unplugged:
         spans.append((unplugged.start, unplugged.end))
         data["unplugged"] = list(unplugged.names)

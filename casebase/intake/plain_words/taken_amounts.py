@@ -46,7 +46,8 @@ def medium_of(marks: Marks, amount: Measured) -> Medium:
 
 
 _CARRIES: Final = rule(
-    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|they (?:read"
+    r"\b(?:normally|usually|otherwise|then|now|still|again|goes|drops?|jumps|back|got|same|comes|there"
+    r"|it'?s (?=[0-9])|it is (?=[0-9])|they (?:read"
     r"|are|show|give)|also|too|with"
     r"|without|put|once|when|hot|warm|cold|in|before|after|behind|earlier|later|afterwards"
     r"|mine|but|i (?:have|get|got|measured?|see|read)|only)\b|:|=",
@@ -206,8 +207,8 @@ def _is_next_state(marks: Marks, clause: Clause, amount: Measured) -> bool:
     """Return whether a clause is an amount and a state alone: `12.6 resting, 10.1 while cranking, 14.2 running`."""
     if not marks.clauses or clause.start == clause.sentence[0]:
         return False
-    before, stated = _without_states(marks, clause.start, amount.start)
-    behind, stated_behind = _without_states(marks, amount.end, clause.end)
+    before, stated = without_states(marks, clause.start, amount.start)
+    behind, stated_behind = without_states(marks, amount.end, clause.end)
     told = before + behind
     return bool(stated or stated_behind) and not any(map(str.isalnum, told))
 
@@ -270,8 +271,8 @@ def _stands_for_ohms(marks: Marks, clause: Clause, amount: Measured) -> bool:
         return True
     start = max((one.end for one in within(marks.amounts, clause.start, amount.start)), default=clause.start)
     end = min((one.start for one in within(marks.amounts, amount.end, clause.end)), default=clause.end)
-    before, stated = _without_states(marks, start, amount.start)
-    behind, stated_behind = _without_states(marks, amount.end, end)
+    before, stated = without_states(marks, start, amount.start)
+    behind, stated_behind = without_states(marks, amount.end, end)
     alone = _MEASURED.fullmatch(before) and not any(map(str.isalnum, behind))
     told = "." in amount.number or stated or stated_behind
     return bool(alone and told) and _LEAST_PAIR <= amount.low <= _MOST_PAIR
@@ -311,7 +312,7 @@ def _is_resistance_of_clause_before(marks: Marks, clause: Clause, amount: Measur
     return bool(told and _OF_RESISTANCE.search(text, before[-1].start, before[-1].end))
 
 
-def _without_states(marks: Marks, start: int, end: int) -> tuple[str, bool]:
+def without_states(marks: Marks, start: int, end: int) -> tuple[str, bool]:
     """Return a stretch of text without what it says of the battery and of what is plugged in, and whether it did."""
     text = marks.message.text
     said = [(one.start, one.end) for one in within(marks.states, start, end)]

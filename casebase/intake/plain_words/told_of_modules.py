@@ -29,7 +29,8 @@ from casebase.record.modules import module_identity
 
 _ANSWERING_LIST: Final = rule(
     r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet|gateway)"
-    r" (?:still |only |can )?(?:sees?|finds?|reach(?:es)?|gets? into|talks? to|communicates? with"
+    r" (?:still |only |can |now )?(?:sees?|finds?|reach(?:es)?|gets? (?:in)?to|links?(?: up)? (?:to|with)|talks? to"
+    r"|communicates? with"
     r"|connects? (?:to|with))\b"
     r"|(?<!nobody )(?<!one )(?<!nothing )(?<!what )\bcan (?:still |only |also )?(?:get into|reach|talk to"
     r"|communicate with"
@@ -385,20 +386,24 @@ def _is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     if match.groupdict().get("listed"):
         failed = match[0].lower().startswith(("fail", "err", "n", "\u2717", "\u2718", "\u274c"))
         return not _BEGINS_ENTRY.search(before) or (failed and not _PASSES.search(text))
-    if _LEFT_OUT.fullmatch(match[0]) and not _SPOKE_OF_TALKING.search(
-        text, max(0, first.start - 120), first.start
-    ):
-        return True
-    if _IS_DEAD.search(match[0]) and _DRIVEN.search(first.name):
-        around = text[max(0, first.start - _MOST_AROUND) : match.end() + _MOST_AROUND]
-        return not _OF_TALKING.search(around)
-    if _IS_FAIR.search(match[0]) and not first.is_clear and not _OF_TALKING.search(text):
+    if _is_of_something_else(text, match, first):
         return True
     if _DOES_NOTHING.search(match[0]):
         return bool(_ACTED_ON.search(before_all))
     if _OPENS.search(match[0]):
         return not _IN_LIST.search(text[max(0, first.start - 60) : match.start()])
     return bool(_GOES_AWAY.search(match[0]) and _CODE_OF.search(before))
+
+
+def _is_of_something_else(text: str, match: re.Match[str], first: Named) -> bool:
+    """Return whether a word is said of what a module drives or holds: `rear wiper dead`, `brakes ok`."""
+    told_before = text[max(0, first.start - 120) : first.start]
+    if _LEFT_OUT.fullmatch(match[0]):
+        return any(map(str.isalnum, told_before)) and not _SPOKE_OF_TALKING.search(told_before)
+    if _IS_DEAD.search(match[0]) and _DRIVEN.search(first.name):
+        around = text[max(0, first.start - _MOST_AROUND) : match.end() + _MOST_AROUND]
+        return not _OF_TALKING.search(around)
+    return bool(_IS_FAIR.search(match[0]) and not first.is_clear and not _OF_TALKING.search(text))
 
 
 def _clause_of(marks: Marks, place: int) -> Clause | None:
