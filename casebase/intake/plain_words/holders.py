@@ -80,11 +80,17 @@ _THING_OF_IT: Final = rule(
 
 def leading_clause(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[Named]:
     """Return the modules that the clause of a code begins with: `from the TCM I read U0100, from the BCM U0140`."""
-    text = marks.message.text
     clause = marks.clause_at(code.start)
-    names = within(marks.modules, clause.start, code.start)
-    leads = names and _LEADS_CLAUSE.fullmatch(text, clause.start, names[0].start)
-    if not leads or within(codes, clause.start, names[0].start):
+    return _leading_from(marks, codes, code, clause.start) or _leading_from(
+        marks, codes, code, clause.sentence[0]
+    )
+
+
+def _leading_from(marks: Marks, codes: Sequence[FoundCode], code: FoundCode, start: int) -> list[Named]:
+    text = marks.message.text
+    names = within(marks.modules, start, code.start)
+    leads = names and _LEADS_CLAUSE.fullmatch(text, start, names[0].start)
+    if not leads or within(codes, start, code.start):
         return []
     listed = listed_behind(marks, names[0].start)
     between = text[listed[-1].end : code.start] if listed else ""
@@ -154,4 +160,24 @@ def lying_in(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[
         listed = listed_behind(marks, name.start) if colon else []
         if listed and _ENDS.match(text, listed[-1].end) and code.code.about != module_identity(name.name):
             return listed
-    return []
+    return _in_next_clause(marks, codes, code)
+
+
+_NEXT_IN: Final = rule(
+    r",? ?(?:and |both |all |only |it is |stored |set |found |logged )*(?:in|by|from) (?:the |my )?",
+    re.IGNORECASE,
+)
+
+
+def _in_next_clause(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[Named]:
+    """Return the modules that the clause behind a code is made of: `U0001-88 bus off, in ECM and TCM`."""
+    clause = marks.clause_at(code.start)
+    leads = _NEXT_IN.match(marks.message.text, clause.end)
+    names = within(marks.modules, leads.end(), leads.end() + 1) if leads else ()
+    between = within(marks.modules, code.end, clause.end)
+    if not names or between:
+        return []
+    if within(codes, code.end, names[0].start):
+        return []
+    listed = listed_behind(marks, names[0].start)
+    return listed if listed and _ENDS.match(marks.message.text, listed[-1].end) else []

@@ -186,7 +186,7 @@ _SAME_BEHIND: Final = rule(
 )
 _LEADS_TO: Final = rule(
     r"\s{0,2}(?:are |is |each |both )?(?:dc )?(?P<by>on|from|between|across|at|of|for"
-    r"|in)?\s{0,2}(?:the )?(?:pins? )?",
+    r"|in|\()?\s{0,2}(?:the )?(?:pins? )?",
     re.IGNORECASE,
 )
 _TO: Final = rule(r"\s{0,2}(?:to|against)\s{0,2}(?:the )?", re.IGNORECASE)

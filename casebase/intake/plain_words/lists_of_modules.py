@@ -85,7 +85,7 @@ BACKWARD: Final = rule(
 ANSWERING: Final = rule(
     r"(?<=\w )[\u2713\u2714\u2705]|"
     r"(?<!non-)(?<!non )\b(?:answer|respond|repl(?:y|ie)|talk|communicate)(?:s|es|ed|ing)?(?: again)?\b"
-    r"(?! (?:to|with|from)(?! (?:the )?(?:tester|scan|scanner|me)\b))|(?::"
+    r"(?! (?:to|with|from)(?! (?:(?:the )?(?:tester|scan|scanner|me)\b|[pcbu][0-3][0-9a-f]{3})))|(?::"
     r"| is| are)? ?\bi (?:have|can (?:get(?: into| to)?|reach|see|read|talk to|connect to|open))\b(?= *[;,.\n]| *$)"
     r"|\b(?:comes?|came|is|shows?) (?:up |in )?(?:fine|ok|okay|good|normal(?:ly)?)(?: on (?:the |my )?(?:tester"
     r"|scanner|scan tool"

@@ -24,7 +24,7 @@ from casebase.intake.plain_words.states import (
     unplugged_in,
 )
 from casebase.intake.plain_words.written import Clause, Span, Written, rule
-from casebase.record.vocabulary import Battery, Ignition, Medium
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Battery, Ignition, Medium
 
 _CAN: Final = rule(r"\b(?:CAN|can bus)\b(?![- ]?(?:FD|[HLhl]\b))")
 """CAN called by its name alone; the verb is written small."""
@@ -141,6 +141,11 @@ class Marks:
         """Where CAN may first be called by its name."""
         first = _CAN_MAYBE.search(self.message.text)
         return first.start() if first else len(self.message.text)
+
+    @cached_property
+    def names_line_of_flexray(self) -> bool:
+        """Whether a line of FlexRay is named, whose network need not be."""
+        return any(point.line in LINES_OF_MEDIUM[Medium.FLEXRAY] for point in self.points)
 
     def medium_at(self, place: int) -> Medium | None:
         """Return the network last named before `place`, else the first named behind it."""

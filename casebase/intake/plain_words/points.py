@@ -39,13 +39,14 @@ _POINTS: Final = rule(
     r"(?P<five>\b5 ?v(?:olts?)? ?(?:ref(?:erence)?|supply|feed|line)\b|\bsensor (?:5 ?v|supply)\b)"
     r"|(?P<bat_minus>\b(?:battery|batt?)[ ]?(?:negative|neg\b|minus|-(?![0-9]))"
     r"(?! (?:is |was )?(?:off|out|lifted|disconnected|removed|isolated|pulled|undone)\b)|\bb-(?=\W|$))"
-    r"|(?P<bat_plus>\b(?:battery|batt?)[ ]?(?:positive|pos\b|plus|\+)|\bb(?:\+| plus\b))"
+    r"|(?P<bat_plus>\b(?:battery|batt?)[ ]?(?:positive|pos\b|plus|\+)|\bb(?:\+| plus\b)"
+    r"|(?:(?<=to )|(?<=against ))(?:plus|positive)\b(?! (?:or|and) minus))"
     r"|(?P<bus_plus>\b(?:bus plus|(?-i:BP)|bp(?= [0-9]))\b)|(?P<bus_minus>\b(?:bus minus|(?-i:BM)|bm(?= [0-9]))\b)"
     r"|(?P<k>\bk[ -]?line\b)|(?P<lin>\blin(?:[ -](?:bus|line|wire))?\b)"
     r"|(?P<single>\b(?:single[ -]wire(?: can)?|sw[ -]?can)\b)"
     rf"|(?P<high>\bcan[ _-]?(?:bus[ -]?)?(?:high|hi|h)[0-9]?\b|(?<!too )(?<!very )(?<!so )\b(?:high"
     rf"|hi)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?:(?-i:H)"
-    r"|h(?=\s?[-/]\s?(?:l|gnd|ground|earth"
+    r"|h(?=\s?[-/]\s?(?:l|g\b|gnd|ground|earth"
     rf"|chassis)\b))(?!\w))"
     rf"|(?P<low>\bcan[ _-]?(?:bus[ -]?)?(?:low|lo|l)[0-9]?\b|(?<!too )(?<!very )(?<!so )(?<!battery )\b(?:low"
     rf"|lo)\b{_NOT_A_LINE}(?: (?:line|wire|side)\b)?|(?<![\w'])(?:(?-i:L)"
@@ -57,13 +58,17 @@ _POINTS: Final = rule(
     r"|across) (?:the |both |can |2 "
     r"|bus ){0,3}(?:lines|wires|pair|them)|in between"
     r"|between(?=[:=]? ?[0-9]{2,3}(?:[.,][0-9])?(?: ?ohms?)?\s*(?:[.,;\n]|$))|(?:the )?pair)\b)"
-    r"|(?P<both>\bboth(?: (?:can )?(?:lines|wires|h ?(?:/|and|&) ?l))?\b(?! (?:of (?:these|those|them)|times|cases"
+    r"|(?P<both>(?:(?<=on )|(?<=at ))both pins\b|\bboth(?: (?:can )?(?:lines|wires|h ?(?:/|and"
+    r"|&) ?l))?\b(?! (?:of (?:these|those|them)|times|cases"
     r"|instances|states|sides|ways|positions"
     r"|modules|ecus|in\b|ends|pins))|\b(?:the "
     r"|can )?lines(?= [0-9])|\beach (?:line|wire)\b)"
+    r"|(?P<ground_short>(?<=\b[HL][-/>])(?-i:G)(?!\w))"
     r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )"
     r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
     r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
+    r"|(?P<supply_by_volts>(?:(?<=to )|(?<=against )|(?<=to the ))(?:12|24) ?v(?:olts?)?(?: (?:supply|feed"
+    r"|plus))?\b(?! ?[0-9]))"
     r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|[uv][ -]?batt?|power(?= ?(?:is |at |of |= ?|: ?"
     r"|\()?[0-9])|power(?= (?:at|on|to"
     r"|into) (?:the )?[a-z]{2,12}(?: [a-z]{2,10})?[:=]? ?(?:is )?[0-9]{1,2}[.,][0-9]))(?: (?:pin|wire|side"
@@ -87,8 +92,10 @@ _LINE_OF: Final = {
     "high": Line.CAN_HIGH,
     "low": Line.CAN_LOW,
     "ground": Line.GROUND,
+    "ground_short": Line.GROUND,
     "shield": None,
     "supply": Line.SUPPLY,
+    "supply_by_volts": Line.BATTERY_PLUS,
     "battery": Line.BATTERY_PLUS,
     "pair": PAIR,
     "both": BOTH,
@@ -126,6 +133,7 @@ _USUAL_PAIRS: Final = frozenset(
 )
 _ON_PIN: Final = rule(
     r"\b(?:on|from|of|same|(?:red|lead|probe) (?:to|at|on)) (?P<first>6|14)(?![\w.,]*[0-9])(?! ?(?:V|ohm)\b)"
+    r"|(?<=[0-9] \()(?P<after>6|14)(?=\))|(?<=[Vv] \()(?P<after_v>6|14)(?=\))"
     r"|(?<=@ )(?P<at>6|14)(?![\w.,]*[0-9])(?!\s?[-/])"
     r"|(?<![\w.,/'-])(?P<to_ground>6|14)(?=\s?(?:to|and|against|vs|versus|/|-|>)\s?(?:the )?(?:ground|gnd|earth"
     r"|chassis|body|battery|batt|b[-+]))|(?:^|(?<=[\n;,:]))\s{0,3}(?P<alone>6|14|16)(?=\s?[=:]\s?[0-9])",

@@ -154,7 +154,7 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
     ):
         return following.name, ((following.start, following.end),)
     before = [one for one in places if one.start < start]
-    if not places and _OTHER_SIDE.search(marks.message.text, clause.start, start):
+    if not places and _OTHER_SIDE.search(marks.message.text, clause.start, clause.end):
         earlier = last_before(marks.places, start)
         before = marks.places[earlier : earlier + 1] if earlier >= 0 else []
     alone = places[0] if len(places) == 1 and not _amounts_beside(marks, places[0]) else None
@@ -189,7 +189,8 @@ def _is_pulled(marks: Marks, place: Place) -> bool:
 
 
 _OTHER_SIDE: Final = rule(
-    r"\b(?:harness|loom|wiring|vehicle|car) side\b|\b(?:the |that )same (?:plug|connector|socket|place|spot)\b",
+    r"\b(?:harness|loom|wiring|vehicle|car) side\b|\b(?:the |that )same (?:plug|connector|socket|place|spot)\b"
+    r"|(?<!is )(?<!was )\bthere(?! (?:is|are|was|were|should|must)\b)",
     re.IGNORECASE,
 )
 """Said of the plug named last."""
@@ -230,7 +231,7 @@ def _module_supplied(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[
     return (f"connector of {named.name}", ((named.start, named.end),)) if named else (None, ())
 
 
-_ITS: Final = rule(r"\s*(?:and |but )?its?\b", re.IGNORECASE)
+_ITS: Final = rule(r"\s*(?:(?:and |but )?its?|(?:the )?(?:ground|earth|supply|feed))\b", re.IGNORECASE)
 
 
 def _meant_by_it(marks: Marks, clause: Clause) -> Named | None:

@@ -17,7 +17,7 @@ from casebase.intake.plain_words.not_measured import NOMINAL_OHMS, SAID_OF_THIS
 from casebase.intake.plain_words.points import Subject, default_lines
 from casebase.intake.plain_words.states import Named
 from casebase.intake.plain_words.written import Clause, Span, rule
-from casebase.record.vocabulary import LINES_OF_MEDIUM, POWER_LINES, Line, Medium, Quantity
+from casebase.record.vocabulary import POWER_LINES, Line, Medium, Quantity
 
 MOST_VOLTS_BARE: Final = 32.0
 """The highest a 24 V supply is charged with, about (common practice, no source)."""
@@ -40,8 +40,7 @@ class TakenAmount:
 
 def medium_of(marks: Marks, amount: Measured) -> Medium:
     """Return the network that an amount was read on: the one last named, high-speed CAN where none is."""
-    of_flexray = any(point.line in LINES_OF_MEDIUM[Medium.FLEXRAY] for point in marks.points)
-    usual = Medium.FLEXRAY if of_flexray else Medium.HIGH_SPEED_CAN
+    usual = Medium.FLEXRAY if marks.names_line_of_flexray else Medium.HIGH_SPEED_CAN
     return marks.medium_at(amount.start) or usual
 
 
@@ -196,10 +195,22 @@ _AT_PLACE: Final = rule(
 )
 
 
+_AT_NEXT_PLACE: Final = rule(
+    r"\W*(?:and |then )?(?:at|in|by|behind|under|near"
+    r"|from) the (?:[a-z]{2,14} ){0,6}[a-z]{2,14}[:=]? ?(?:it is |it's )?",
+    re.IGNORECASE,
+)
+_FARTHEST_PLACE: Final = 80
+"""Characters between what was read at one place and the words for the next."""
+
+
 def _is_next_place(marks: Marks, clause: Clause, amount: Measured, before: list[TakenAmount]) -> bool:
     """Return whether an amount is what was read at the next place: `12.2 at the BCM end, 7.5 at the sensor end`."""
     text = marks.message.text
     same = bool(before) and clause.sentence[0] <= before[-1].amount.start
+    near = bool(before) and 0 < clause.start - before[-1].amount.end <= _FARTHEST_PLACE
+    if near and amount.quantity is None and _AT_NEXT_PLACE.fullmatch(text, clause.start, amount.start):
+        return before[-1].quantity is Quantity.RESISTANCE and amount.low >= LEAST_OHMS_BARE
     return bool(same and _AT_PLACE.match(text, before[-1].amount.end) and _AT_PLACE.match(text, amount.end))
 
 
@@ -329,7 +340,7 @@ _MEASURED: Final = rule(
     r"\W*(?:(?:i|we|it|get|got|have|had|reads?|measured?|sees?|shows?|is|was|now|only|still|about|here|today|meter"
     r"|the|my|and|then|if|when|went|goes|go|to|took|take|comes|came|back|up|down|drops|dropped|jumps|jumped"
     r"|climbs|climbed|rises"
-    r"|rose|resistance|bus|network|can|total|loop|first|second|third|next|last|reading|value"
+    r"|rose|resistance|bus|network|can|total|loop|gives?|gave|getting|first|second|third|next|last|reading|value"
     r"|measurement)"
     r"\b\W*){0,6}",
     re.IGNORECASE,

@@ -33,7 +33,8 @@ class ToldCode:
 _STORED_BY: Final = rule(
     r"[\s,;:()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
     r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|back"
-    r"|stands?"
+    r"|straight|right|stands?|appears?|appeared|liv(?:es|ing)|lies|lying|sitting|turns? up|pops? up"
+    r"|shows?(?: up)?|exists?"
     r"|sits?|comes?|coming|came|out|[a-z]{3,8}s up|up)[\s,]{1,2}){0,4}"
     r"(?:\([^()\n]{2,24}\) )?(?:(?:x ?[0-9]{1,2} |in [0-9]{1,2} )modules?:?(?= )"
     r"|\b(?:in (?:the )?(?:fault )?memory of|in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s"
@@ -178,15 +179,18 @@ def _is_of_another_day(marks: Marks, code: FoundCode) -> bool:
     return _EARLIER.search(marks.message.text, clause.start, clause.end) is not None
 
 
+_OTHER_CODE: Final = rule(r"\b[PCBU][0-3][0-9A-F]{3}\b", re.IGNORECASE)
+
+
 def _is_denied(marks: Marks, code: FoundCode) -> bool:
     """Return whether a code is said not to be there, or cleared and not back."""
     text = marks.message.text
     before = _DENIED_BEFORE.search(text[max(0, code.start - 16) : code.start])
     if not (before or _DENIED_BEHIND.match(text, code.end)):
         return False
-    back = _CAME_BACK.search(
-        text, code.end, min(marks.clause_at(code.start).sentence[1], code.end + _FARTHEST_HOLDER)
-    )
+    end = min(marks.clause_at(code.start).sentence[1], code.end + _FARTHEST_HOLDER)
+    other = _OTHER_CODE.search(text, code.end, end)
+    back = _CAME_BACK.search(text, code.end, other.start() if other else end)
     return not (back and "clear" in text[max(0, code.start - 16) : code.end + _FARTHEST_HOLDER].lower())
 
 

@@ -95,7 +95,7 @@ _AS_WELL: Final = rule(
 
 
 _SAME_OF_IT: Final = rule(
-    r"\s(?:is )?(?:the )?(?:same|likewise|too|as well|ditto|either)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE
+    r"\s(?:is )?(?:the )?(?:same|likewise|too|as well|ditto|n?either)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE
 )
 _NOT_ALONE: Final = rule(r"\s(?:not|no|nope)(?=\s*(?:[.,;\n]|$))", re.IGNORECASE)
 _AND_THEN: Final = rule(r",? (?:and )?(?:then|followed by|and later) (?:the )?", re.IGNORECASE)

@@ -36,7 +36,7 @@ _ANSWERS: Final = (
     r"answer(?:s|ed|ing)?|respon(?:d|ds|ded|ding|se|ses|sive)|repl(?:y|ies|ied|ying)|talk(?:s|ed|ing|s back)?"
     r"|speak(?:s|ing)?|communicat(?:e|es|ed|ing|ion|ions)|comm?s?|contact(?:s|ed|able)?|connect(?:s|ed|ing|ion|ions)?"
     r"|link(?:s|ed|ing)?|on-?line|alive|awake|reach(?:es|ed|able)?|rais(?:e|es|ed)|visible|access(?:ed|ible)?"
-    r"|detect(?:s|ed|able)?|hear(?:s|d)?|ping(?:s|ed)?|identif(?:y|ies|ied)|handshakes?|life|signs?|trace|sees?"
+    r"|detect(?:s|ed|able)?|hear(?:s|d)?|ping(?:s|ed)?|identif(?:y|ies|ied)|handshakes?|peep|squeak|life|signs?|trace|sees?"
     r"|finds?|wakes?(?: up)?|comes? (?:up|in|through|back|alive)|came (?:up|in|through|back|alive)|shows? up"
     r"|picks? up|logs? on|checks? in|opens?|enter|g[eo]t(?:s|ting)? (?:in)?to"
 )
@@ -54,14 +54,18 @@ _TELLS_NOTHING: Final = (
     r"|modules?|units?|ecus?|controllers?|computers?|control|ones?|else|nodes?|tool|scanner|scan|tester|testers|laptop"
     r"|tablet|diagnostics?|obd|network|bus|can|lin|lists?|tree|page|screen|session|says?|said|shows?|showing|showed|gives?"
     r"|gave|gets?|got|getting|come|coming|stays?|remains?|seems?|looks?|appears?|want(?:s|ed)?|possible|get|machine"
-    r"|any more|anymore|asleep|establish(?:es|ed)?|made|make|set up|fell|fallen|falls|turned|whatsoever|at all"
+    r"|any more|anymore|asleep|establish(?:es|ed)?|made|make|set up|goes|went|going|fell|fallen|falls|turned"
+    r"|whatsoever|at all"
     r"|of them|those|same|likewise|ditto|which|who"
     r"|further|than|alone|well"
 )
+_LATER: Final = r"after|ever since|since|because|due to|following|straight after"
+"""What tells when or why ends what is said of a module."""
+_NEXT_STOP: Final = rule(r"[,:;()]|\bbut\b", re.IGNORECASE)
 _TOKEN: Final = rule(
     rf"(?P<save>\b(?:{_SAVE})\b)|(?P<silent>\b(?:{_SILENT})\b)|(?P<no>\b(?:{_NO})\b)|(?P<answers>\b(?:{_ANSWERS})\b)"
     rf"|(?P<fair>\b(?:{_FAIR})\b)|(?P<everybody>\b(?:{_EVERYBODY})\b)|(?P<stop>\b(?:{_STOPS})\b|[,:;=>()/-])"
-    rf"|(?P<known>\b(?:{_TELLS_NOTHING})\b)|(?P<other>[^\W_][\w'.]*|[^\w\s.\"'])",
+    rf"|(?P<later>\b(?:{_LATER})\b)|(?P<known>\b(?:{_TELLS_NOTHING})\b)|(?P<other>[^\W_][\w'.]*|[^\w\s.\"'])",
     re.IGNORECASE,
 )
 _CONDITION: Final = rule(
@@ -156,9 +160,15 @@ def _parts(
             continue
         place = token.end()
         kind = str(token.lastgroup)
+        if kind == "later":
+            place = next((stop.start() for stop in _NEXT_STOP.finditer(text, place, until)), until)
+            continue
         if kind == "stop" and not (token[0].lower() == "but" and part.kinds[-1:] in ("e", "n")):
             yield part
-            part = _Part(token[0].lower(), is_known=not _CODE_LAST.search(text, start, token.start()))
+            part = _Part(
+                token[0].lower(),
+                is_known=not _CODE_LAST.search(text, max(start, token.start() - 16), token.start()),
+            )
             continue
         part.is_known &= kind != "other" and token.start() not in texts_of_codes
         part.tokens.append(("save" if kind == "stop" else kind, *token.span()))

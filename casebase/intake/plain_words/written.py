@@ -204,7 +204,7 @@ def written(message: str) -> Written:
             length += len(digits)
             done = last
     pieces.append(alike[done:])
-    text = _COMMA_OF_LEADS.sub(" ", _COMMA_OF_LEVELS.sub("/", "".join(pieces)))
+    text = _COMMA_OF_LEADS.sub(" ", _COMMA_OF_LEVELS.sub(r"\g<first>/", "".join(pieces)))
     return Written(typed, text, starts, origins)
 
 
@@ -216,9 +216,10 @@ _COMMA_OF_LEADS: Final = rule(
 """Between where one lead was and where the other: `red on 6, black on 14`."""
 
 
+_LEVEL: Final = r"[0-5]\.[0-9]{1,2}(?: ?(?:v|volts?)\b)?"
 _COMMA_OF_LEVELS: Final = rule(
-    r"(?:(?<=[.;:,\n] [0-5]\.[0-9])|(?<=[.;:,\n] [0-5]\.[0-9][0-9])"
-    r"|(?<=[Mm] [0-5]\.[0-9])),(?= [0-5]\.[0-9]{1,2}\s*(?:[.;,\n]|$|and\b(?! [0-9])|key\b|ign))"
+    rf"(?P<first>(?:^|[.;:,\n] |m ){_LEVEL}),(?= {_LEVEL}\s*(?:[.;,\n]|$|and\b(?! [0-9])|key\b|ign))",
+    re.IGNORECASE,
 )
 """Between two levels alone, which belong together as those of a slash do: `60 ohm, 2.6, 2.4`."""
 
