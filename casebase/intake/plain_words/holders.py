@@ -11,7 +11,7 @@ from typing import Final
 
 from casebase.intake.plain_words.lists_of_modules import BACKWARD, listed_before, listed_behind
 from casebase.intake.plain_words.marks import Marks, within
-from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.named_modules import Named
 from casebase.intake.plain_words.written import rule
 from casebase.intake.scan_codes import FoundCode
 from casebase.record.modules import module_identity

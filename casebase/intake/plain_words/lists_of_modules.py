@@ -9,7 +9,7 @@ import re
 from typing import Final
 
 from casebase.intake.plain_words.marks import Marks, last_before
-from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.named_modules import Named
 from casebase.intake.plain_words.written import Written, rule
 
 SILENT: Final = "silent"
@@ -94,6 +94,21 @@ ANSWERING: Final = rule(
     r"|yes)))\b(?= *[;,.\n]| *$"
     r"| (?:(?:[0-9]{1,2}|no) (?:codes?|dtcs?|faults?)|[PCBU][0-3][0-9A-F]{3}|except|but|bar|apart from"
     r"|other than|save)\b)",
+    re.IGNORECASE,
+)
+ANSWERING_LIST: Final = rule(
+    r"\b(?:answering|answers|online|talking|alive) ?:|\b(?:tester|scanner|scan tool|tool|laptop|tablet|gateway)"
+    r" (?:still |only |can |now )?(?:sees?|finds?|reach(?:es)?|gets? (?:in)?to|links?(?: up)? (?:to|with)|talks? to"
+    r"|communicates? with"
+    r"|connects? (?:to|with))\b"
+    r"|(?<!nobody )(?<!one )(?<!nothing )(?<!what )\bcan (?:still |only |also )?(?:get into|reach|talk to"
+    r"|communicate with"
+    r"|connect (?:to|with))\b|\bi (?:do |still |only )*(?:get into|reach|talk to|communicate with|connect to"
+    r"|have comms? with)\b"
+    r"|(?<=, )(?:finds?|sees|reaches)\b|\b(?:it|i|we) (?:only|just) (?:sees?|finds?|reach(?:es)?|connects? to)\b"
+    r"|\bon (?:the |my )?(?:tester|scanner|scan tool|laptop) i (?:only |just |can )?(?:get|see|find|have)\b"
+    r"|(?<!un)(?<!not )\bable to (?:get into|reach|talk to|communicate with|connect (?:to|with)|see|read)\b"
+    r"|\bcomms? (?:is |are )?(?:fine|ok|okay|good|there) (?:with|to)\b",
     re.IGNORECASE,
 )
 _BETWEEN_NAMES: Final = rule(

@@ -10,19 +10,12 @@ from functools import cached_property
 from typing import Final, Protocol, TypeVar
 
 from casebase.intake.plain_words.amounts import Measured, amounts_in
+from casebase.intake.plain_words.named_modules import Named, modules_in, unplugged_in
 from casebase.intake.plain_words.not_measured import SAID_OF_THIS, is_not_read_here
 from casebase.intake.plain_words.not_of_the_bus import is_of_no_line, measures_the_part
 from casebase.intake.plain_words.plugs import places_in
 from casebase.intake.plain_words.points import BLACK_LEAD, points_in, subjects_in
-from casebase.intake.plain_words.states import (
-    MediumSaid,
-    Named,
-    media_in,
-    modules_in,
-    networks_named_in,
-    states_in,
-    unplugged_in,
-)
+from casebase.intake.plain_words.states import MediumSaid, media_in, networks_named_in, states_in
 from casebase.intake.plain_words.written import Clause, Span, Written, rule
 from casebase.record.vocabulary import LINES_OF_MEDIUM, Battery, Ignition, Medium
 

@@ -11,11 +11,13 @@ from collections.abc import Sequence
 from typing import Final
 
 from casebase.intake.plain_words.amounts import Measured, changed_from
+from casebase.intake.plain_words.amounts_without_line import AT_MODULE, LOOKED_BACK
 from casebase.intake.plain_words.lines_of_amounts import amounts_of_clause
 from casebase.intake.plain_words.marks import Marks, last_before, within
+from casebase.intake.plain_words.named_modules import Named, Unplugged
 from casebase.intake.plain_words.plugs import Place
-from casebase.intake.plain_words.states import Named, StateSaid, Unplugged, load_said, tester_said
-from casebase.intake.plain_words.taken_amounts import AT_MODULE, LOOKED_BACK, TakenAmount
+from casebase.intake.plain_words.states import StateSaid, load_said, tester_said
+from casebase.intake.plain_words.taken_amounts import TakenAmount
 from casebase.intake.plain_words.told_readings import (
     Data,
     ToldReading,

@@ -10,7 +10,7 @@ from typing import Any, Final
 from casebase.intake.plain_words.holders import having_it, leading_clause, lying_in, reporting
 from casebase.intake.plain_words.lists_of_modules import MOST_LISTED, listed_before, listed_behind
 from casebase.intake.plain_words.marks import Marks, last_before, within
-from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.named_modules import Named
 from casebase.intake.plain_words.told_of_modules import text_of_code
 from casebase.intake.plain_words.written import Span, Written, rule
 from casebase.intake.scan_codes import FoundCode, codes_in_line

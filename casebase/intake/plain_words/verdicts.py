@@ -14,7 +14,7 @@ from typing import Final
 
 from casebase.intake.plain_words.lists_of_modules import ANSWERS, SILENT
 from casebase.intake.plain_words.marks import Marks, within
-from casebase.intake.plain_words.states import Named
+from casebase.intake.plain_words.named_modules import Named
 from casebase.intake.plain_words.written import Span, rule
 
 _NO: Final = (
