@@ -106,6 +106,15 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
         ),
         r"\g<side> \g<name>",
     ),
+    (
+        rule(
+            r"\bbetween (?!(?:6|14|4|5|16) )([0-9]{1,4}(?:[.,][0-9]+)?) and (?!(?:6|14|4|5"
+            r"|16)\b)([0-9]{1,4}(?:[.,][0-9]+)?)"
+            r"(?= ?(?:k?ohms?|\u03a9|v|volts?)\b)",
+            re.IGNORECASE,
+        ),
+        r"\1 to \2",
+    ),
     (rule(r"(?<![\w.,])([0-9]{1,3}) point ([0-9]{1,2})\b", re.IGNORECASE), r"\1.\2"),
     (
         rule(

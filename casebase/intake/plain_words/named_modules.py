@@ -213,6 +213,10 @@ def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
             found.append(Unplugged(match.start(), other.end(), (other[0],)))
     for one in (*modules, *_other_names(text)):
         behind = _UNPLUGGED_BEHIND.match(text, one.end)
+        all_but = _ALL_BUT.search(text, max(0, one.start - 40), one.start) if behind else None
+        if behind and all_but:
+            found.append(Unplugged(all_but.start(), behind.end(), (text[all_but.start() : one.end],)))
+            continue
         if behind and (one.is_clear or not _SWITCHED_OFF.fullmatch(text, one.start, behind.end())):
             found.append(Unplugged(one.start, behind.end(), (one.name,)))
     without = {one.end for one in found if text[one.start : one.end].lower().startswith("without")}
@@ -224,6 +228,13 @@ def unplugged_in(message: Written, modules: list[Named]) -> list[Unplugged]:
     return sorted(found, key=lambda one: one.start)
 
 
+_ALL_BUT: Final = rule(
+    r"\b(?:every(?: module| one|thing)?|all(?: (?:the )?(?:modules|ecus|units|others))?) (?:but|except|bar"
+    r"|apart from|save)"
+    r" (?:for )?(?:the |my )?\Z",
+    re.IGNORECASE,
+)
+"""Before the one module that stays plugged in."""
 _OTHER_NAME: Final = rule(
     r"\b(?:trailer|tow ?bar(?: module)?|tail ?lift|caravan|tracker|dash ?cam|dongle|inverter)\b",
     re.IGNORECASE,

@@ -195,12 +195,12 @@ _COMPONENT: Final = (
     r"(?:sensors?|senders?|injectors?|coils?|relays?|glow ?plugs?|spark ?plugs?|thermistors?|ntcs?|solenoids?"
     r"|heaters?"
     r"|elements?|pumps?|horns?|starters?|speakers?|motors?|valves?|actuators?|bulbs?|straps?|pick-?ups?|windings?"
-    r"|stators?"
+    r"|stators?|fuses?"
     r"|rotors?|pots?|pedals?|squibs?|(?:meter|test) leads?|probes?|(?:terminators?|resistors?) (?:in|at|on"
     r"|of) (?:the )?\w+)"
 )
 _COMPONENT_BEFORE: Final = rule(
-    rf"\b{_COMPONENT}(?: (?:[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet"
+    rf"\b{_COMPONENT}(?: (?:f?[0-9]{{1,2}}|hot|cold|front|rear|left|right|lf|rf|lr|rr|inlet"
     rf"|outlet)){{0,2}}(?: (?:reads?|is"
     rf"|was|are"
     r"|at|has|measures?|measured|shows?|resistance|gives?|have|got|all|each|both|around|about|roughly"

@@ -67,7 +67,8 @@ _POINTS: Final = rule(
     r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )"
     r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
     r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
-    r"|(?P<supply_by_volts>(?:(?<=to )|(?<=against )|(?<=to the ))(?:12|24) ?v(?:olts?)?(?: (?:supply|feed"
+    r"|(?P<supply_by_volts>(?:(?<=to )(?<!ed to )(?<!short to )|(?<=against )|(?<=to the ))(?:12"
+    r"|24) ?v(?:olts?)?(?: (?:supply|feed"
     r"|plus))?\b(?! ?[0-9]))"
     r"|(?P<supply>\b(?:supply|feed|power (?:supply|feed)|[uv][ -]?batt?|power(?= ?(?:is |at |of |= ?|: ?"
     r"|\()?[0-9])|power(?= (?:at|on|to"
@@ -224,6 +225,7 @@ def points_in(message: Written, media: set[Medium], places: list[Place]) -> list
         if not taken.intersection(range(point.start, point.end)):
             taken.update(range(point.start, point.end))
             kept.append(point)
+    kept = [one for one in kept if not _is_of_a_level(message.text, one, kept)]
     if Medium.SINGLE_WIRE_CAN in media:
         kept = [
             replace(one, line=Line.CAN_SINGLE) if one.pin == "1" and not one.place else one for one in kept
@@ -231,6 +233,16 @@ def points_in(message: Written, media: set[Medium], places: list[Place]) -> list
     return _with_their_pins(message.text, sorted(kept, key=lambda point: point.start))
 
 
+_LEVEL_BEHIND: Final = rule(r"[0-9](?: ?v)? (?:high|low)(?=\s*(?:[,.;\n]|$))", re.IGNORECASE)
+
+
+def _is_of_a_level(text: str, point: Point, points: list[Point]) -> bool:
+    """Return whether `low` behind a number says how much there is, where no other line is named: `fluid 2.4 low`."""
+    told = _LEVEL_BEHIND.search(text, max(0, point.start - 4))
+    return len(points) == 1 and told is not None and told.end() == point.end
+
+
+_AT_ITS_PLUG: Final = rule(r" (?:at|on|of) (?:the )?[\w ]{2,30} (?:plug|connector|socket) ", re.IGNORECASE)
 _ON_THE_PIN: Final = rule(r"\s?(?:at|on|of|is|=)?\s?(?:the )?(?:[A-Z]{2,4} )?", re.IGNORECASE)
 
 
@@ -248,7 +260,10 @@ def _as_one(text: str, first: Point, second: Point) -> Point | None:
     if first.line in (PAIR, BOTH) or second.line in (PAIR, BOTH):
         return None
     may_be_on_it = second.pin and first.pin is None and second.line in (None, first.line)
-    if may_be_on_it and _ON_THE_PIN.fullmatch(text, first.end, second.start):
+    leads = _ON_THE_PIN.fullmatch(text, first.end, second.start) or (
+        second.place and _AT_ITS_PLUG.fullmatch(text, first.end, second.start)
+    )
+    if may_be_on_it and leads:
         pin = second.pin if second.place else None
         return replace(first, end=second.end, place=second.place, pin=pin)
     of_plug = first.place and first.line is None and second.pin is None

@@ -155,7 +155,10 @@ def _place(marks: Marks, clause: Clause, taken: TakenAmount) -> tuple[str | None
         and not _has_its_own(marks, clause, places, taken, following)
     ):
         return following.name, ((following.start, following.end),)
-    before = [one for one in places if one.start < start]
+    before = [
+        one for one in places if one.start < start and marks.message.text[one.start - 1 : one.start] != "("
+    ]
+    before = before or [one for one in places if one.start < start]
     if not places and _OTHER_SIDE.search(marks.message.text, clause.start, clause.end):
         earlier = last_before(marks.places, start)
         before = marks.places[earlier : earlier + 1] if earlier >= 0 else []
