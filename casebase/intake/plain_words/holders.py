@@ -156,7 +156,7 @@ def lying_in(marks: Marks, codes: Sequence[FoundCode], code: FoundCode) -> list[
             holder and (_LIES.fullmatch(text, code.end, holder.start()) or _is_explained(text, code, name))
         ):
             return listed_behind(marks, name.start)
-        colon = re.fullmatch(r"\s?(?:[:=]|->?)\s?(?:the )?", text[code.end : name.start])
+        colon = re.fullmatch(r"\s?(?:[:=]|->?|(?<= )/(?= ))\s?(?:the )?", text[code.end : name.start])
         listed = listed_behind(marks, name.start) if colon else []
         if listed and _ENDS.match(text, listed[-1].end) and code.code.about != module_identity(name.name):
             return listed

@@ -113,7 +113,7 @@ ANSWERING_LIST: Final = rule(
 )
 _BETWEEN_NAMES: Final = rule(
     r"(?!\s{1,2}(?:the|his|its|a|my)\b)\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b"
-    r"|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:to "
+    r"|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:[0-9]{1,3} ?(?:x|times) )?(?:to "
     r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
     re.IGNORECASE,
 )

@@ -15,6 +15,8 @@ SPOKE_OF_TALKING: Final = rule(
 )
 """What stands before `but not the BCM`, `not even the engine`, where these speak of modules that do not answer."""
 _BEGINS_ENTRY: Final = rule(r"(?:^|[,;:.\n])\s*(?:and )?(?:the )?$", re.IGNORECASE)
+_OF_A_CODE: Final = rule(r"\b[PCBU][0-3][0-9A-F]{3}(?:-[0-9A-F]{2})? ?:[^.;\n]*\Z", re.IGNORECASE)
+"""Before the list of who has a code: `U0155: ECM yes, TCM no`."""
 _PASSES: Final = rule(r"(?:\b(?:ok|yes|pass(?:ed)?)|[\u2713\u2714\u2705])\s*(?:[;,\n]|$)", re.IGNORECASE)
 """An entry of a list of modules that answered; beside it one that failed did not."""
 _CODE_OF: Final = rule(r"\b(?:in|from|by) (?:the )?$", re.IGNORECASE)
@@ -54,6 +56,8 @@ def is_in_passing(text: str, match: re.Match[str], first: Named) -> bool:
     before_all = text[max(0, first.start - 30) : first.start]
     before = before_all[-12:]
     if match.groupdict().get("listed"):
+        if _OF_A_CODE.search(text, max(0, first.start - 60), first.start):
+            return True
         failed = match[0].lower().startswith(("fail", "err", "n", "\u2717", "\u2718", "\u274c"))
         return not _BEGINS_ENTRY.search(before) or (failed and not _PASSES.search(text))
     if _is_of_something_else(text, match, first):

@@ -33,11 +33,12 @@ class ToldCode:
 _STORED_BY: Final = rule(
     r"[\s,;:()]{0,3}(?:(?:and|is|are|was|were|both|all|still|only|also|now|set|stored|reported|logged|history"
     r"|active|pending|confirmed|intermittent|present|shown|seen|held|flagged|kept|recorded|saved|found|again|back"
-    r"|straight|right|stands?|appears?|appeared|liv(?:es|ing)|lies|lying|sitting|turns? up|pops? up"
+    r"|straight|right|stands?|appears?|appeared|liv(?:es|ing)|lies|lying|sitting|[0-9]{1,3} ?(?:x|times)"
+    r"|turns? up|pops? up"
     r"|shows?(?: up)?|exists?"
     r"|sits?|comes?|coming|came|out|[a-z]{3,8}s up|up)[\s,]{1,2}){0,4}"
     r"(?:\([^()\n]{2,24}\) )?(?:(?:x ?[0-9]{1,2} |in [0-9]{1,2} )modules?:?(?= )"
-    r"|\b(?:in (?:the )?(?:fault )?memory of|in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s"
+    r"|\b(?:in (?:the )?(?:fault )?memory of|belongs? to|in|from|by|at|on|out of|of|under|inside|against)|@)(?:\s"
     r"|:\s?)(?:the |my )?(?:(?:[0-9]+ |all |these "
     r"|several )?modules?:? )?",
     re.IGNORECASE,

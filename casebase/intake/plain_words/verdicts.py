@@ -56,7 +56,7 @@ _TELLS_NOTHING: Final = (
     r"|gave|gets?|got|getting|come|coming|stays?|remains?|seems?|looks?|appears?|want(?:s|ed)?|possible|get|machine"
     r"|any more|anymore|asleep|establish(?:es|ed)?|made|make|set up|goes|went|going|fell|fallen|falls|turned"
     r"|whatsoever|at all"
-    r"|of them|those|same|likewise|ditto|which|who"
+    r"|of them|those|same|likewise|ditto|which|what|who"
     r"|further|than|alone|well"
 )
 _LATER: Final = r"after|ever since|since|because|due to|following|straight after"
@@ -132,7 +132,7 @@ def verdicts_in(marks: Marks, texts_of_codes: Container[int], *, others_are_told
     found: list[Verdict] = []
     for start, end in dict.fromkeys(clause.sentence for clause in marks.clauses):
         names = within(marks.modules, start, end)
-        if names and text[end : end + 1] != "?":
+        if names and text[end : end + 1] != "?" and not _OF_A_CODE.match(text[:end], start):
             parts = list(_parts(text, start, end, names, texts_of_codes))
             found += _of_parts(text, parts, is_conditional=bool(_CONDITION.search(text, start, end)))
     return found if others_are_told or not all(one.is_fair for one in found) else []
@@ -175,6 +175,11 @@ def _parts(
     yield part
 
 
+_OF_A_CODE: Final = rule(
+    r"[^.;\n]{0,24}\b[PCBU][0-3][0-9A-F]{3}(?:-[0-9A-F]{2})? ?:[^.;\n]{0,60}\b(?:yes|no)\s*(?:,|$)",
+    re.IGNORECASE,
+)
+"""A list of who has a code: `U0155: ECM yes, TCM no`."""
 _CODE_LAST: Final = rule(r"\b[PCBU][0-3][0-9A-F]{3}(?:-[0-9A-F]{2})?\W*\Z", re.IGNORECASE)
 """Before a stop behind which the code's own text may stand."""
 
@@ -268,7 +273,7 @@ def _of_parts(text: str, parts: Sequence[_Part], *, is_conditional: bool) -> Ite
             ]
             waiting = []
         elif kinds.strip("e") == "n" or re.fullmatch("nm+", kinds):
-            other = _OTHER_WAY[last[0].answers] if last else None
+            other = SILENT if last and (waiting or last[0].answers == ANSWERS) else None
             names = part.names or [name for one in waiting for name in one.names]
             pairs = [Verdict(name, other, part.span) for name in names] if other else []
             waiting = []
