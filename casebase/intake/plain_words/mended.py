@@ -277,11 +277,21 @@ _NAME_BACK: Final = rule(
 
 def _taken_back(text: str) -> Iterator[Edit]:
     """Yield what was said and taken back, with what was said instead."""
+    if _ANOTHER.search(text):
+        for pattern in (_NOT_BUT, _NOT_THE_OTHER):
+            yield from ((*match.span(), _with_unit(match)) for match in pattern.finditer(text))
+    if _STRONG.search(text):
+        yield from _plainly_taken_back(text)
+
+
+_ANOTHER: Final = rule(r"\b(?:not|instead|rather) ", re.IGNORECASE)
+
+
+def _plainly_taken_back(text: str) -> Iterator[Edit]:
+    """Yield the numbers, codes and names that a word such as `sorry` takes back; most messages hold none."""
     for match in _NUMBER_BACK.finditer(text):
         if _STRONG.search(match["back"]) and _same_line(text, match):
             yield *match.span(), _with_unit(match)
-    for pattern in (_NOT_BUT, _NOT_THE_OTHER):
-        yield from ((*match.span(), _with_unit(match)) for match in pattern.finditer(text))
     for match in _CODE_BACK.finditer(text):
         if _STRONG.search(match["back"]):
             yield *match.span(), match["new"]
