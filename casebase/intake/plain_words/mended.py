@@ -136,7 +136,13 @@ _SAID_OTHERWISE: Final[tuple[tuple[re.Pattern[str], str | Callable[[re.Match[str
     ),
     (rule(r"(?<![\w.,])([0-9]+) and a half\b", re.IGNORECASE), r"\1.5"),
     (rule(r"\bgear box\b", re.IGNORECASE), "gearbox"),
-    (rule(r"(?<=[0-9]), (?=(?:ohms?|volts?)\b(?! (?:at|on|in|of|is|are|from|[0-9])))", re.IGNORECASE), " "),
+    (
+        rule(
+            r"(?<=[0-9]), (?=(?:ohms?|volts?)\b(?! ?[:=])(?! (?:at|on|in|of|is|are|from|[0-9])))",
+            re.IGNORECASE,
+        ),
+        " ",
+    ),
     (
         rule(
             r"\b(?P<head>calculator|computer|module|control unit|controller|ecu|sensor) (?:of|for) (?:the )?"

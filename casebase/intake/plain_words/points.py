@@ -62,7 +62,7 @@ _POINTS: Final = rule(
     r"|&) ?l))?\b(?! (?:of (?:these|those|them)|times|cases"
     r"|instances|states|sides|ways|positions"
     r"|modules|ecus|in\b|ends|pins))|\b(?:the "
-    r"|can )?lines(?= [0-9])|\beach (?:line|wire)\b)"
+    r"|can )?lines(?= [0-9])|\beach (?:line|wire)\b|(?<=on )each(?=\s*(?:[,.;\n]|$)))"
     r"|(?P<ground_short>(?<=\b[HL][-/>])(?-i:G)(?!\w))"
     r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )"
     r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
@@ -243,7 +243,7 @@ def _is_of_a_level(text: str, point: Point, points: list[Point]) -> bool:
 
 
 _AT_ITS_PLUG: Final = rule(r" (?:at|on|of) (?:the )?[\w ]{2,30} (?:plug|connector|socket) ", re.IGNORECASE)
-_ON_THE_PIN: Final = rule(r"\s?(?:at|on|of|is|=)?\s?(?:the )?(?:[A-Z]{2,4} )?", re.IGNORECASE)
+_ON_THE_PIN: Final = rule(r"\s?(?:at|on|of|is|=|\()?\s?(?:the )?(?:[A-Z]{2,4} )?", re.IGNORECASE)
 
 
 def _with_their_pins(text: str, points: list[Point]) -> list[Point]:
@@ -265,7 +265,8 @@ def _as_one(text: str, first: Point, second: Point) -> Point | None:
     )
     if may_be_on_it and leads:
         pin = second.pin if second.place else None
-        return replace(first, end=second.end, place=second.place, pin=pin)
+        closed = text[first.end : second.start].endswith("(") and text[second.end : second.end + 1] == ")"
+        return replace(first, end=second.end + closed, place=second.place, pin=pin)
     of_plug = first.place and first.line is None and second.pin is None
     if of_plug and text[first.end : second.start] == " ":
         return replace(second, start=first.start, place=first.place, pin=first.pin)

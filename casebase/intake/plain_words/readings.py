@@ -321,6 +321,13 @@ def _state_said(marks: Marks, clause: Clause, taken: TakenAmount) -> StateSaid |
         only = len(within(marks.amounts, clause.start, clause.end)) == 1
         if live and only:
             return live[0]
+    in_brackets = [
+        one
+        for one in within(fitting, amount.end, clause.end)
+        if marks.message.text[one.start - 1 : one.start] == "("
+    ]
+    if in_brackets:
+        return in_brackets[0]
     in_sentence = within(fitting, clause.sentence[0], amount.start)
     behind = within(fitting, amount.start, clause.sentence[1])
     if in_sentence or behind:

@@ -287,7 +287,9 @@ def _named_first(marks: Marks, place: int) -> list[Named]:
     return [first] if told and _JOINED_LATER.search(text, first.end, place) else []
 
 
-_NEITHER: Final = rule(r"\b(?:neither|nor|none|not (?:1|a single one))(?: of)? (?:the |my )?$", re.IGNORECASE)
+_NEITHER: Final = rule(
+    r"\b(?:neither|nor|none|not (?:one|1|a single one))(?: of)? (?:the |my )?$", re.IGNORECASE
+)
 _NO_SUCH: Final = rule(r"\bno (?:other |single )?$", re.IGNORECASE)
 """Before a kind of module that does not answer: `no door module answers`."""
 _ALL_BUT: Final = rule(

@@ -18,7 +18,7 @@ from casebase.intake.plain_words.named_modules import Named
 from casebase.intake.plain_words.written import Span, rule
 
 _NO: Final = (
-    r"no longer|not 1 of|not a single one of|no|not|never|none|neither|nor|without|zero|nil|unable|impossible"
+    r"no longer|not (?:one|1) of|not a single one of|no|not|never|none|neither|nor|without|zero|nil|unable|impossible"
     r"|cannot|nobody|nothing"
     r"|(?:ca|wo|is|are|was|were|do|does|did|has|have|had|could|would)n'?t|no longer"
     r"|(?:refus|fail|stop|ceas|declin)(?:e?s|e?d|ped|ping|ing|e)?|quits?|gave up|gives up"

@@ -84,6 +84,8 @@ _NO_NUMBER: Final = rule(
     re.IGNORECASE,
 )
 """Words before a `one` that counts nothing."""
+_ONE_THING: Final = rule(r" (?:end|side|line|wire|leg|of|thing|half|or the other|by one)\b", re.IGNORECASE)
+"""Behind a `one` that is no reading: `one end is gone`."""
 _OWNER_IN_CAPITALS: Final = rule(r"(?<=[A-Z]{3})(?<!ECU)'s\b")
 """Behind a module: `the ECM's codes`, `ABS's gone`."""
 _OWNER: Final = rule(r"\b([A-Za-z]{3,12})'s\b")
@@ -194,7 +196,10 @@ def written(message: str) -> Written:
         for at in "ab"
     }
     for run in _RUN.finditer(alike):
-        if run[0].lower() == "one" and _NO_NUMBER.search(alike, max(0, run.start() - 12), run.start()):
+        counts_nothing = _NO_NUMBER.search(alike, max(0, run.start() - 12), run.start()) or _ONE_THING.match(
+            alike, run.end()
+        )
+        if run[0].lower() == "one" and counts_nothing:
             continue
         for first, last, digits in _numbers_in(run, levels):
             pieces += [alike[done:first], digits]
