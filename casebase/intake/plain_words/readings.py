@@ -321,17 +321,16 @@ def _state_said(marks: Marks, clause: Clause, taken: TakenAmount) -> StateSaid |
         only = len(within(marks.amounts, clause.start, clause.end)) == 1
         if live and only:
             return live[0]
+    in_sentence = within(fitting, clause.sentence[0], amount.start)
+    behind = within(fitting, amount.start, clause.sentence[1])
     in_brackets = [
         one
         for one in within(fitting, amount.end, clause.end)
         if marks.message.text[one.start - 1 : one.start] == "("
     ]
-    if in_brackets:
-        return in_brackets[0]
-    in_sentence = within(fitting, clause.sentence[0], amount.start)
-    behind = within(fitting, amount.start, clause.sentence[1])
-    if in_sentence or behind:
-        return in_sentence[-1] if in_sentence else _told_together(behind)
+    if in_brackets or in_sentence or behind:
+        told = in_brackets or in_sentence[-1:] or [_told_together(behind)]
+        return told[0]
     lasting = [one for one in fitting if one.value is not Ignition.CRANKING]
     before = last_before(lasting, amount.start)
     if before >= 0:
