@@ -98,6 +98,9 @@ def _leading_from(marks: Marks, codes: Sequence[FoundCode], code: FoundCode, sta
     return listed if clear and not _THING_OF_IT.match(text, listed[-1].end) else []
 
 
+_IT_HAS: Final = rule(r"\s*(?:and |but )?(?:it|he|that one|which|this one)\b", re.IGNORECASE)
+
+
 def reporting(marks: Marks, code: FoundCode) -> list[Named]:
     """Return the modules in front of a code in its sentence that are said to report it, not those it is about."""
     text = marks.message.text
@@ -107,7 +110,7 @@ def reporting(marks: Marks, code: FoundCode) -> list[Named]:
         if _OBJECT.search(before):
             continue
         between = text[name.end : code.start]
-        own = name.start >= clause.start
+        own = name.start >= clause.start or _IT_HAS.match(text, clause.start) is not None
         if code.code.about == module_identity(name.name):
             continue
         told = (

@@ -27,6 +27,8 @@ FORWARD: Final = rule(
     r"|connects?|talks?|reach(?:es)?|sees?|detects?"
     r"|finds?|hears?"
     r"|pings?|picks? up)(?: (?:with|to|into|from))?\b"
+    r"|\b(?:tester|scanner|scan tool|tool|laptop|tablet|scan|i|we) (?:still |only )?(?:finds?|sees?|lists?"
+    r"|gets?|shows?) no(?= )"
     r"|\bnot (?:finding|hearing|getting|detecting|reaching|seeing|picking up)(?: (?:anything )?(?:from|into|to))?\b"
     r"|\b(?:nobody|no one|nothing|none)(?: [a-z]+){0,4} (?:hears?|sees?|finds?|reaches|talks to|can (?:hear|see"
     r"|find|reach|talk to))\b"
@@ -113,7 +115,7 @@ ANSWERING_LIST: Final = rule(
 )
 _BETWEEN_NAMES: Final = rule(
     r"(?!\s{1,2}(?:the|his|its|a|my)\b)\s{0,2}(?:,|;|/|&|\+|\band\b|\bor\b|\bnor\b|\bas well as\b|\bplus\b|,\s?and\b"
-    r"|\balso\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:[0-9]{1,3} ?(?:x|times) )?(?:to "
+    r"|\balso\b|\b(?:and|or) no\b|\bno comms\b){0,2}\s{0,2}(?:also |then )?(?:[0-9]{1,3} ?(?:x|times) )?(?:to "
     r"|with |from |in |by )?(?:the |his |its |a |my )?\s{0,2}(?:module |unit )?",
     re.IGNORECASE,
 )

@@ -149,7 +149,11 @@ _REPORTS_THAT: Final = rule(
 def _is_what_a_code_says(marks: Marks, codes: list[FoundCode], match: re.Match[str]) -> bool:
     """Return whether `lost comms with` is what a module is said to store: `ECM reports lost comms with ABS, U0121`."""
     told = _REPORTS_THAT.search(marks.message.text, max(0, match.start() - 30), match.start())
-    return bool(told and within(codes, *marks.clause_at(match.start()).sentence))
+    at = last_before(marks.modules, match.start())
+    is_subject = (
+        at >= 0 and match.start() - marks.modules[at].end == 1 and match[0].lower().startswith("lost")
+    )
+    return bool((told or is_subject) and within(codes, *marks.clause_at(match.start()).sentence))
 
 
 _CONDITION: Final = rule(

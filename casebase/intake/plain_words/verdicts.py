@@ -37,7 +37,7 @@ _ANSWERS: Final = (
     r"|speak(?:s|ing)?|communicat(?:e|es|ed|ing|ion|ions)|comm?s?|contact(?:s|ed|able)?|connect(?:s|ed|ing|ion|ions)?"
     r"|link(?:s|ed|ing)?|on-?line|alive|awake|reach(?:es|ed|able)?|rais(?:e|es|ed)|visible|access(?:ed|ible)?"
     r"|detect(?:s|ed|able)?|hear(?:s|d)?|ping(?:s|ed)?|identif(?:y|ies|ied)|handshakes?|peep|squeak|life|signs?|trace|sees?"
-    r"|finds?|wakes?(?: up)?|comes? (?:up|in|through|back|alive)|came (?:up|in|through|back|alive)|shows? up"
+    r"|finds?|wakes?(?: up)?|comes? (?:up|in|through|alive)|came (?:up|in|through|alive)|shows? up"
     r"|picks? up|logs? on|checks? in|opens?|enter|g[eo]t(?:s|ting)? (?:in)?to"
 )
 _FAIR: Final = r"ok|okay|fine|good|there|present|up|(?:found|seen)(?! in)|listed|yes|healthy|happy|well"
