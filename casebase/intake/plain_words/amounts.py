@@ -194,9 +194,16 @@ def changed_from(text: str, amount: Measured) -> bool:
     return bool(_CHANGES_FROM.search(text, start, amount.start) or _TO_FROM.search(text, start, amount.start))
 
 
+_LEAST_OHMS_OF_A_CHANGE: Final = 40.0
+"""No supply of 24 V is so high: both ends of such a change are ohms."""
+
+
 def _both_ends(text: str, change: re.Match[str]) -> Iterator[Measured]:
     """Yield what stood there before a change and what after it, each an amount of its own."""
     quantity, unit = _unit(change)
+    ends = [float(change[name].replace(",", ".")) for name in ("low", "high")]
+    if quantity is None and max(ends) >= _LEAST_OHMS_OF_A_CHANGE:
+        quantity = Quantity.RESISTANCE
     for name in ("low", "high"):
         value = _value(f"{change[name]} {unit}".strip(), quantity or Quantity.RESISTANCE)
         if isinstance(value, Amount) and quantity is not Quantity.CURRENT:

@@ -99,10 +99,20 @@ _SHORT: Final = rule(
 """Words of a measurement told shortly; more than a few others make it a sentence that has to say that it was read."""
 
 
+_TO_SOMETHING: Final = rule(
+    r"(?<![\w.])(?:[A-K]|[0-9]{1,2}|high|low|H|L) (?:to|against|zu) (?:the )?[a-z]{2,12}[ :=]*\Z",
+    re.IGNORECASE,
+)
+"""Before an amount between a line and what nobody knows: `D to bracket 2.2 M`."""
+
+
 def _is_told(marks: Marks, clause: Clause, amount: Measured) -> bool:
     """Return whether a clause says that ohms of no line were read: by a verb, or by being as short as a job card."""
     text = marks.message.text
-    if _READ.search(text, clause.start, clause.end):
+    if _TO_SOMETHING.search(text, clause.start, amount.start):
+        return False
+    at_place = amount.quantity is not None and within(marks.places, amount.end, amount.end + _NEAR)
+    if at_place or _READ.search(text, clause.start, clause.end):
         return True
     if _LABELLED.search(text, clause.start, amount.start):
         return True

@@ -65,7 +65,7 @@ _POINTS: Final = rule(
     r"|can )?lines(?= [0-9])|\beach (?:line|wire)\b|(?<=on )each(?=\s*(?:[,.;\n]|$)))"
     r"|(?P<ground_short>(?<=\b[HL][-/>])(?-i:G)(?!\w))"
     r"|(?P<shield>(?<=to )(?:the )?(?:shield|screen|drain wire)\b)|(?P<ground>(?:(?<=to )"
-    r"|(?<=to the ))body(?= (?:[0-9]|is |reads |over |more |OL))"
+    r"|(?<=to the ))(?:body(?= (?:[0-9]|is |reads |over |more |OL))|frame\b)"
     r"|\b(?:ground|gnd|earth|chassis)(?: (?:side|pin|wire))?\b(?! (?:can|bus|fault)))"
     r"|(?P<supply_by_volts>(?:(?<=to )(?<!ed to )(?<!short to )|(?<=against )|(?<=to the ))(?:12"
     r"|24) ?v(?:olts?)?(?: (?:supply|feed"
@@ -335,7 +335,8 @@ def _truck(message: Written, media: set[Medium]) -> Iterator[Point]:
 
 
 _LINK: Final = rule(
-    r"\s{0,2}(?:(?P<to>to|against|vs|versus|/|-|->|>|,(?= ?6| ?14)|,? (?:and )?(?:the )?(?:other|second|red|black)"
+    r"\s{0,2}(?:(?P<to>to|against|vs|versus|zu|gegen|/|-|->|>|,(?= ?6| ?14)|,? (?:and )?(?:the )?(?:other"
+    r"|second|red|black)"
     r"(?: lead| probe)? (?:on|to|at))|(?P<and>and|&|\+))?\s{0,2}(?:the |pin |net |wire )?\s{0,2}",
     re.IGNORECASE,
 )
