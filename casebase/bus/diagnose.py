@@ -23,6 +23,7 @@ from casebase.bus.measured import EitherRead
 from casebase.bus.observation import Observation
 from casebase.bus.pair import high_speed_can, j1939
 from casebase.bus.posterior import (
+    HOW_OFTEN,
     SHOWN_FROM,
     Clash,
     Explained,
@@ -291,6 +292,8 @@ def diagnose(  # noqa: PLR0913  the bus, and how to reckon
     `rough` asks fewer of them, for what is kept of thousands of cases.
     """
     bank = bank_for(medium, cache, rough=rough)
+    if bus.who_answers is not None:
+        prior = bus.who_answers.weighed(HOW_OFTEN if prior is None else prior, medium)
     found = []
     for known, chance in ways_to_hold(bus, readings):
         roles = roles_for(known, readings, bank.model.unpluggable)

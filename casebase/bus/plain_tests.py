@@ -93,7 +93,7 @@ def feeds_not_read(stuck: Stuck) -> Iterator[PlainTest]:
     Pins by SAE J1962, on heavy vehicles by SAE J1939-13 (from memory).
     """
     heavy = Medium.J1939 in stuck.media
-    if not stuck.read and not stuck.feed_of(DLC_NAME):
+    if not stuck.read and not stuck.alone and not stuck.feed_of(DLC_NAME):
         yield PlainTest(
             f"supply and ground of the DLC: volts of {'pin B to pin A' if heavy else 'pin 16 to pin 4, and to pin 5'}",
             3.0,
@@ -103,7 +103,7 @@ def feeds_not_read(stuck: Stuck) -> Iterator[PlainTest]:
                 "less: fuse or ground of the DLC; no tester can be trusted there",
             ),
         )
-    if not stuck.read or stuck.looks_sound:
+    if not stuck.read or stuck.looks_sound or stuck.is_about_one_module:
         unread = [module for module in stuck.silent if not stuck.feed_of(module)]
         yield from map(_feed_of_silent, unread[:MOST_SILENT])
 
@@ -146,6 +146,26 @@ def load_on_wires(stuck: Stuck) -> Iterator[PlainTest]:
                     "dull, the volts fall: a poor joint in supply or ground; read each against the battery",
                 ),
                 (*dangers_of(feed.module), UNPLUG_CAUTION, LAMP_CAUTION),
+            )
+
+
+def lines_at_the_silent(stuck: Stuck) -> Iterator[PlainTest]:
+    """Yield the bus lines at the plug of the one silent module, once its feed was found sound."""
+    if not stuck.is_about_one_module:
+        return
+    for module in stuck.silent[:MOST_SILENT]:
+        feed = stuck.feed_of(module)
+        if feed is not None and not is_bad(feed) and module not in stuck.served:
+            yield PlainTest(
+                f"the bus lines at the plug of {module}, probed from behind, against the same lines at the DLC",
+                8.0,
+                IGNITION_ON if may_be_unplugged(module) else "as the maker states",
+                (
+                    "both read alike: supply, ground and bus are there; its terminals next, then the module",
+                    "one differs: that wire is open between here and there",
+                    "both float or lie near 0 V: the branch is parted, at its plug or splice",
+                ),
+                dangers_of(module),
             )
 
 
@@ -196,6 +216,12 @@ def first_tests(stuck: Stuck) -> list[PlainTest]:
         return list(along_a_bad_feed(stuck))
     if not stuck.read:
         return plain_tests(stuck)
+    if (
+        about_one := [*feeds_not_read(stuck), *lines_at_the_silent(stuck)]
+        if stuck.is_about_one_module
+        else []
+    ):
+        return about_one
     quiet = any(_probability(diagnosis, BusState.BUS_QUIET) >= SOUND_FROM for diagnosis in stuck.read)
     return list(_watch_while_asked(stuck)) if quiet else list(served_and_silent(stuck))
 
@@ -346,6 +372,7 @@ _IN_TURN: Final[tuple[Callable[[Stuck], Iterator[PlainTest]], ...]] = (
     feeds_not_read,
     _pair_not_read,
     _line_not_read,
+    lines_at_the_silent,
     served_and_silent,
     load_on_wires,
     _move_the_harness,

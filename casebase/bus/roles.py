@@ -13,6 +13,7 @@ from typing import Final, Protocol
 
 from casebase.bus.instruments import DLC, NOTHING
 from casebase.bus.pair_draws import ROLES
+from casebase.bus.who_answers import WhoAnswers
 from casebase.record.modules import module_identity, modules_named_in
 from casebase.record.reading import Reading, place_kind
 from casebase.record.vocabulary import Into
@@ -25,6 +26,7 @@ class BusUnderTest:
     terminators_in: tuple[str, ...] = ()
     modules: tuple[str, ...] = ()
     reached_at: str = "the DLC"
+    who_answers: WhoAnswers | None = None
 
 
 class Places(Protocol):

@@ -15,6 +15,9 @@ from casebase.record.reading import Reading, place_kind
 from casebase.record.vocabulary import BusState, Into, Medium, Quantity, Stage
 
 NOBODY_AT_FAULT: Final = (BusState.HEALTHY, BusState.BUS_QUIET, BusState.BUS_ASLEEP)
+SOUND_ALONE_FROM: Final = 0.2
+"""The same from which the one silent module is looked at first where all others answer (judged)."""
+
 SOUND_FROM: Final = 0.4
 """Probability of sound or quiet wires from which the lines are watched while a tester asks (judged)."""
 
@@ -36,7 +39,7 @@ class Stuck:
 
     `silent` are the modules that do not answer and whose feed nobody has loaded; `served` those that do not answer
     although all they need was found at their plug.
-    `drains` tells whether the fault comes with standing or a low battery.
+    `alone` tells whether all others answer, `drains` whether the fault comes with standing or a low battery.
     """
 
     readings: Sequence[Reading] = ()
@@ -44,6 +47,7 @@ class Stuck:
     feeds: Sequence[Feed] = ()
     silent: Sequence[str] = ()
     served: Sequence[str] = ()
+    alone: bool = False
     media: Sequence[Medium] = ()
     comes_and_goes: bool = False
     drains: bool = False
@@ -61,10 +65,21 @@ class Stuck:
     @property
     def looks_sound(self) -> bool:
         """Whether no network that was read speaks against its wires."""
-        return all(
-            sum(share for state, share in diagnosis.ranked() if state in NOBODY_AT_FAULT) >= SOUND_FROM
+        return self._sound >= SOUND_FROM
+
+    @property
+    def is_about_one_module(self) -> bool:
+        """Whether all others answer and what was read of the wires does not make that the smaller matter."""
+        return self.alone and self._sound >= SOUND_ALONE_FROM
+
+    @property
+    def _sound(self) -> float:
+        """The probability of sound wires on the network where it is least; 1 where none was read."""
+        shares = (
+            sum(share for state, share in diagnosis.ranked() if state in NOBODY_AT_FAULT)
             for diagnosis in self.read
         )
+        return min(shares, default=1.0)
 
 
 def served_modules(

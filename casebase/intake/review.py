@@ -10,7 +10,15 @@ from casebase.record.case import Case, status_of
 from casebase.record.cautions import MAKER_FIRST, cautions_of
 from casebase.record.checks import remarks_on
 from casebase.record.loading import case_from_data
-from casebase.record.words import cause_line, code_line, module_line, network_line, reading_line, title_of
+from casebase.record.words import (
+    cause_line,
+    code_line,
+    module_line,
+    network_line,
+    others_line,
+    reading_line,
+    title_of,
+)
 
 
 def review_lines(case: Case) -> list[str]:
@@ -44,6 +52,7 @@ def _found(case: Case) -> Iterator[str]:
         ("Networks", network_line(case)),
         ("Codes", "; ".join(code_line(entry) for entry in case.codes)),
         ("Modules", "; ".join(module_line(module) for module in case.modules)),
+        ("Others", others_line(case)),
     ):
         if text:
             yield f"{name}: {text}"

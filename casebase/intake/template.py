@@ -52,6 +52,7 @@ EXAMPLE: Final[dict[str, Any]] = {
         }
     ],
     "modules": [{"name": "ABS", "network": "powertrain CAN", "answers": "no", "identifiers": ["1A0", "1A4"]}],
+    "others_answer": "yes",
     "codes": [
         {
             "module": "BCM",

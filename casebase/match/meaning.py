@@ -17,6 +17,7 @@ from casebase.bus.feed import Feed, feed_data
 from casebase.bus.next_test import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
 from casebase.bus.stuck import PlainTest, Stuck, served_modules
+from casebase.bus.who_answers import WhoAnswers
 from casebase.match.profile import Profile
 from casebase.match.profile_of_case import profile_of
 from casebase.record.case import Case, Network
@@ -24,7 +25,7 @@ from casebase.record.inference import fault_readings, with_networks
 from casebase.record.modules import family_of, module_family, modules_named_in
 from casebase.record.reading import Reading
 from casebase.record.trial import TrialAction
-from casebase.record.vocabulary import Answers, BusState, Condition, Medium, Reached
+from casebase.record.vocabulary import Answers, BusState, Condition, Medium, Reached, YesNo
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,27 @@ def _under_test(case: Case, network: Network) -> BusUnderTest:
         tuple(network.terminators_in),
         tuple(module.name for module in ordered),
         "the DLC" if at_dlc else "any connector of this network",
+        who_answers(case, network),
     )
+
+
+ANSWERS_ON_SOME_NETWORK: Final = 0.4
+"""What modules count that answer on a network which nobody names (judged)."""
+
+ANSWERS_FOR_NOW: Final = 0.4
+"""What it counts who answers where the fault comes and goes: it may have been away (judged)."""
+
+
+def who_answers(case: Case, network: Network | None = None) -> WhoAnswers | None:
+    """Return what is told of the modules beside the silent ones, on `network` or on any; None where nothing is."""
+    answering = [module for module in case.modules if module.answers is Answers.YES]
+    here = [module for module in answering if network is not None and module.network == network.name]
+    for_now = ANSWERS_FOR_NOW if Condition.INTERMITTENT in case.conditions else 1.0
+    if case.others_answer is YesNo.YES or here:
+        return WhoAnswers(YesNo.YES, for_now)
+    if any(module.network is None for module in answering):
+        return WhoAnswers(YesNo.YES, ANSWERS_ON_SOME_NETWORK * for_now)
+    return WhoAnswers(YesNo.NO, for_now) if case.others_answer is YesNo.NO and not answering else None
 
 
 def stuck_at(
@@ -118,6 +139,7 @@ def stuck_at(
         feeds=feeds,
         silent=_feeds_to_read(case) if case else (),
         served=list(served_modules(case.silent_modules(), readings, feeds)) if case else (),
+        alone=case is not None and case.others_answer is YesNo.YES,
         media=[network.medium for network in case.networks] if case else (),
         comes_and_goes=case is not None and _comes_and_goes(case),
         drains=case is not None and bool(_DRAINING & set(case.conditions)),

@@ -49,6 +49,7 @@ PUBLIC_FIELDS: Final[Fields] = {
         ("name", "medium", "bit_rate", "data_bit_rate", "reached", "gateway", "terminators_in")
     ),
     "modules": dict.fromkeys(("name", "network", "answers", "identifiers")),
+    "others_answer": ALL,
     "codes": dict.fromkeys(("module", "code", "status", "text")),
     "readings": {
         **dict.fromkeys(

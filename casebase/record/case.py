@@ -219,6 +219,9 @@ class Case(Part):
     conditions: Annotated[list[Condition], AsList] = Field(default_factory=list)
     networks: Annotated[list[Network], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
     modules: Annotated[list[Module], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
+    others_answer: YesNo | None = Field(
+        default=None, description="Whether all modules that are not named answer; no: none does."
+    )
     codes: Annotated[list[CodeEntry], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
     readings: Annotated[list[Reading], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)
     steps: Annotated[list[Step], Field(max_length=MOST_ENTRIES)] = Field(default_factory=list)

@@ -181,6 +181,14 @@ def module_line(module: Module) -> str:
     return f"{module.name} {answer[module.answers]}" if module.answers else module.name
 
 
+def others_line(case: Case) -> str:
+    """Return what is told of the modules that are not named; empty where nothing is."""
+    return OTHERS_WORDS[case.others_answer] if case.others_answer else ""
+
+
+OTHERS_WORDS: Final = {YesNo.YES: "all other modules answer", YesNo.NO: "no other module answers"}
+
+
 def network_line(case: Case) -> str:
     """Return the networks of a record in one line."""
     described = []

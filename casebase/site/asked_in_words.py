@@ -148,6 +148,7 @@ def pairs_of(understood: Understood) -> Pairs:
         ("codes", "\n".join(_code_line(item) for item in understood.of("codes"))),
         ("silent", _names(understood, "silent")),
         ("answer", _names(understood, "answers")),
+        ("others", record.get("others_answer", "")),
         ("wrong", wrong),
         ("tried", "\n".join(Trial.model_validate(item.data).line() for item in understood.of("trials"))),
         *(("lamps", str(item.data)) for item in understood.of("lamps")),

@@ -30,6 +30,7 @@ LABELS: Final = {
     "silent": "modules that do not answer",
     "sometimes": "modules that answer at times",
     "answer": "modules that answer",
+    "others": "all other modules",
     "wrong": "what is wrong",
     "tried": "tried so far",
     "what": "what was measured",

@@ -21,7 +21,7 @@ from casebase.record.checks import inconsistencies
 from casebase.record.modules import module_identity
 from casebase.record.problems import printable
 from casebase.record.vehicle import NOT_SAID
-from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Powertrain, Reached
+from casebase.record.vocabulary import Answers, Condition, Kind, Lamp, Medium, Powertrain, Reached, YesNo
 from casebase.record.yaml_form import record_yaml
 from casebase.site.job_fields import MOST_OF_A_LIST, FieldReader, names_in, read_codes
 from casebase.site.job_given import ROW_FIELD, FieldProblem, Given, fitting
@@ -40,8 +40,8 @@ NETWORK_FIELDS: Final = {"rate": "bit_rate", "reached": "reached"}
 MODULE_FIELDS: Final = {"silent": Answers.NO, "sometimes": Answers.INTERMITTENT, "answer": Answers.YES}
 WORD_FIELDS: Final = ("lamps", "conditions")
 FIELDS: Final = (
-    *VEHICLE_FIELDS, *MEDIUM_FIELDS, *NETWORK_FIELDS, "terminators", *WORD_FIELDS, *MODULE_FIELDS, "codes", "wrong",
-    "tried",
+    *VEHICLE_FIELDS, *MEDIUM_FIELDS, *NETWORK_FIELDS, "terminators", *WORD_FIELDS, *MODULE_FIELDS, "others", "codes",
+    "wrong", "tried",
 )  # fmt: skip
 """Every field but those of the readings (`job_readings.ROW_FIELDS`)."""
 
@@ -88,6 +88,7 @@ def _record_data(reader: FieldReader) -> Data:
         **{field: _words(reader, field) for field in WORD_FIELDS},
         "networks": networks,
         "modules": _modules(reader, codes.silent),
+        "others_answer": reader.one("others", "others_answer"),
         "codes": codes.entries,
         "readings": read_rows(reader, media),
         "trials": _trials(reader),
@@ -201,6 +202,11 @@ def medium_choices() -> list[tuple[str, str]]:
 def powertrain_choices() -> list[tuple[str, str]]:
     """Return (key, words) of what can drive a vehicle."""
     return [(str(powertrain), str(powertrain)) for powertrain in Powertrain]
+
+
+def others_choices() -> list[tuple[str, str]]:
+    """Return (key, words) of what may be said of all modules that are not named."""
+    return [(str(YesNo.YES), "answer"), (str(YesNo.NO), "none of them answers")]
 
 
 def reached_choices() -> list[tuple[str, str]]:

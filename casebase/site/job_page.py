@@ -32,7 +32,7 @@ from casebase.record.local_fault import beside_in_full, local_fault_words
 from casebase.record.stored_codes import blame_words
 from casebase.record.vehicle import NOT_SAID
 from casebase.record.vocabulary import Medium
-from casebase.record.words import codes_by_code, network_line, readings_in_short
+from casebase.record.words import codes_by_code, network_line, others_line, readings_in_short
 from casebase.site.asked_in_words import without_words, words_context
 from casebase.site.case_page import has_qr_code, level_pictures, qr_code
 from casebase.site.job_given import ROW_FIELD, FieldProblem
@@ -45,6 +45,7 @@ from casebase.site.job_link import (
     job_from_query,
     lamp_choices,
     medium_choices,
+    others_choices,
     powertrain_choices,
     reached_choices,
 )
@@ -124,6 +125,7 @@ class Form:
     all_problems: list[FieldProblem]
     media: Choices
     powertrains: Choices
+    others: Choices
     reached: Choices
     lamps: Choices
     conditions: Choices
@@ -155,6 +157,7 @@ def form_of(asked: AskedJob) -> Form:
         all_problems=asked.problems,
         media=medium_choices(),
         powertrains=powertrain_choices(),
+        others=others_choices(),
         reached=reached_choices(),
         lamps=lamp_choices(),
         conditions=condition_choices(),
@@ -333,6 +336,7 @@ def sheet_of(job: Case) -> list[tuple[str, str]]:
         ("Wrong", job.concern or ""),
         ("Network", network_line(job)),
         ("Silent", ", ".join(job.silent_modules())),
+        ("Others", others_line(job)),
         ("Codes", "; ".join(f"{code.text} {stored}" for code, stored in codes_by_code(job))),
         ("Readings", readings_in_short(job)),
         ("Tried", "; ".join(trial.line() for trial in job.trials)),

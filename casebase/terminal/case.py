@@ -21,6 +21,7 @@ from casebase.record.words import (
     module_line,
     network_line,
     origin_words,
+    others_line,
     reading_line,
     title_of,
     verification_words,
@@ -67,6 +68,7 @@ def _print_found(case: Case, page: Page) -> None:
     page.labelled("When", ", ".join(case.conditions))
     page.labelled("Networks", network_line(case))
     page.labelled("Modules", "; ".join(map(module_line, case.modules)))
+    page.labelled("Others", others_line(case))
     page.bullets("Codes", [f"{code.text} {stored} - {code.meaning}" for code, stored in codes_by_code(case)])
     page.bullets(
         "Readings",

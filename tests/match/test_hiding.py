@@ -19,7 +19,7 @@ vehicle.high_voltage vehicle.market
 vehicle.odometer vehicle.vin
 networks.name networks.medium networks.bit_rate networks.data_bit_rate networks.reached networks.gateway
 networks.terminators_in
-modules.name modules.network modules.answers modules.identifiers
+modules.name modules.network modules.answers modules.identifiers others_answer
 codes.module codes.code codes.status codes.text
 readings.network readings.quantity readings.line readings.against readings.at readings.pins readings.ignition
 readings.battery readings.unplugged readings.swapped readings.into readings.to readings.loaded
@@ -115,6 +115,7 @@ FULL = {
         }
     ],
     "modules": [{"name": "ABS", "network": "bus", "answers": "no", "identifiers": ["1A0"]}],
+    "others_answer": "yes",
     "codes": [{"module": "ECM", "code": "U0121", "status": "confirmed", "text": "lost"}],
     "readings": [
         {**READING, "network": "bus", "unplugged": "nothing", "value": 60, "note": "hidden two"},

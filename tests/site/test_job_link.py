@@ -306,6 +306,15 @@ def test_modules_are_parted_by_commas_or_lines() -> None:
     ]
 
 
+def test_what_all_others_do_is_asked_once_and_kept_in_the_link():
+    """Yes, none, or not said; anything else is refused with what would be taken."""
+    assert asked(silent="ABS", others="yes").case.others_answer == "yes"
+    assert asked(silent="ABS").case.others_answer is None
+    job = asked(silent="ABS", others="perhaps")
+    assert job.case.others_answer is None
+    assert [problem.field for problem in job.problems] == ["others"]
+
+
 def test_a_module_cannot_answer_and_be_silent() -> None:
     """Two names of one module are one module."""
     job = asked(silent="ABS", answer="anti-lock brake system, ECM")

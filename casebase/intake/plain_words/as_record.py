@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from casebase.intake.plain_words.lists_of_modules import ANSWERS, SILENT
-from casebase.intake.plain_words.message import Item, Understood
+from casebase.intake.plain_words.message import OTHERS, Item, Understood
 from casebase.intake.plain_words.told_codes import Data
 from casebase.record.reading import Reading
 from casebase.record.trial import Trial
 from casebase.record.vehicle import NOT_SAID
-from casebase.record.vocabulary import LINES_OF_MEDIUM, Answers, Kind, Line, Medium
-from casebase.record.words import value_words
+from casebase.record.vocabulary import LINES_OF_MEDIUM, Answers, Kind, Line, Medium, YesNo
+from casebase.record.words import OTHERS_WORDS, value_words
 
 _NETWORK: Final = "the network"
 
@@ -36,6 +36,7 @@ def record_of(understood: Understood) -> Data:
             *({"name": item.data, "answers": str(Answers.NO)} for item in understood.of(SILENT)),
             *({"name": item.data, "answers": str(Answers.YES)} for item in understood.of(ANSWERS)),
         ],
+        "others_answer": next((item.data for item in understood.of(OTHERS)), None),
         "codes": _each_once(item.data for item in understood.of("codes")),
         "readings": [_on_its_network(item, networks) for item in understood.of("readings")],
         "trials": [item.data for item in understood.of("trials")],
@@ -184,6 +185,7 @@ LABELS: Final = {
     "codes": "Code",
     "silent": "Silent",
     "answers": "Answers",
+    OTHERS: "Others",
     "lamps": "Lamp",
     "conditions": "When",
     "trials": "Tried",
@@ -211,6 +213,8 @@ def item_words(item: Item) -> str:
         return " ".join(
             str(item.data[key]) for key in ("make", "model", "model_year", "powertrain") if key in item.data
         )
+    if item.kind == OTHERS:
+        return OTHERS_WORDS[YesNo(item.data)]
     return str(item.data)
 
 
@@ -238,7 +242,7 @@ def understood_data(understood: Understood) -> Data:
         },
         **{
             kind: [item.data for item in understood.of(kind)]
-            for kind in (SILENT, ANSWERS, "lamps", "conditions", "not")
+            for kind in (SILENT, ANSWERS, OTHERS, "lamps", "conditions", "not")
         },
     }
 

@@ -15,6 +15,7 @@ from casebase.intake.plain_words.circumstances import (
     lamps_in,
     vehicle_in,
 )
+from casebase.intake.plain_words.everybody import others_in
 from casebase.intake.plain_words.lists_of_modules import SILENT
 from casebase.intake.plain_words.marks import Marks
 from casebase.intake.plain_words.mended import mended
@@ -36,6 +37,9 @@ _UNSEEN: Final = rule(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200b-\u200f\u202a-\u202e\u2028\u2029\u2066-\u2069\ufeff\ud800-\udfff]"
 )
 """Control characters, marks without width that turn the direction of text, halves of characters (Unicode UAX 9)."""
+
+OTHERS: Final = "others"
+"""The kind of what is said of all modules that are not named."""
 
 LONGEST_STORY: Final = 5_000
 
@@ -68,7 +72,7 @@ class Understood:
     @property
     def has_evidence(self) -> bool:
         """Whether anything was understood that a case can be compared by, beyond words alone."""
-        kinds = {"readings", "codes", "silent", "answers", "lamps", "trials"}
+        kinds = {"readings", "codes", "silent", "answers", OTHERS, "lamps", "trials"}
         return any(item.kind in kinds for item in self.items)
 
     @property
@@ -194,6 +198,9 @@ def _take_codes_and_modules(marks: Marks, report: str, taken: _Taken) -> None:
     for said in modules_said(marks, codes):
         if module_identity(said.name) not in known:
             taken.add(said.answers, said.name, said.spans)
+    names_a_silent = any(item.kind == SILENT for item in taken.items)
+    if everybody := others_in(marks.message, names_a_silent):
+        taken.add(OTHERS, str(everybody.answer), (everybody.span,))
 
 
 def _take_circumstances(marks: Marks, taken: _Taken) -> None:

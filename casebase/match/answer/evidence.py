@@ -18,7 +18,9 @@ from typing import Final
 from casebase.bus.feed import PRIOR, Feed, any_bad
 from casebase.bus.feed_draws import FeedState
 from casebase.bus.stuck import served_modules
+from casebase.bus.who_answers import WhoAnswers
 from casebase.match.answer.case_votes import CauseKey
+from casebase.match.meaning import who_answers
 from casebase.record.case import Case
 from casebase.record.code_meaning import Statement
 from casebase.record.inference import told_of_the_fault
@@ -203,6 +205,25 @@ WITHIN_A_SERVED: Final = {
 }
 """What it then is: the module, the grip of its terminals, its coding (judged)."""
 
+ALONE_MASS: Final = 0.8
+"""Mass of one module that alone is silent while all others answer (judged)."""
+
+WITH_ONE_ALONE: Final = {
+    Fault.MODULE_SUPPLY_OR_GROUND: 0.45,
+    Fault.MODULE_INTERNAL: 0.2,
+    Fault.CONNECTOR_CORROSION: 0.1,
+    Fault.HIGH_OPEN: 0.1,
+    Fault.LOW_OPEN: 0.1,
+    Fault.CONFIGURATION: 0.05,
+}
+"""What it then is: its feed first, then the module, its plug, a wire of its branch (judged)."""
+
+OF_ONE_MODULE: Final = frozenset(
+    {*map(str, WITH_ONE_ALONE), str(Fault.WATER_IN_MODULE), str(Fault.SENSOR_OR_ACTUATOR)}
+)
+SILENCES_ALL: Final = 0.15
+"""How often a fault of one module alone has nobody answer: it may be the gateway (judged)."""
+
 LOCAL_MASS: Final = 1.4
 """Mass of a local fault that explains all there is: more than a verified case alike in everything (judged, and
 looked at on simulated jobs)."""
@@ -251,6 +272,8 @@ class Evidence:
     `refused`: the families of modules that answer and whose data neighbours refuse, with the share of all codes that
     say so.
     `served`: the silent modules that have all they need at their plug, by family, with how likely that is.
+    `others`: what is told of the modules that are not silent, `is_bus_read` whether the bus states have heard it.
+    `alone`: the family of the one module that is silent while all others answer.
     `nothing_amiss`: how much looks as if nothing were wrong, 0 to 1, 0 with a local fault; `untroubled`: the same as
     it bears on past cases where nothing was wrong; `unheard`: that on cases of a gateway that lets nobody through;
     `reads_normal`: whether a healthy vehicle of the build reads the same.
@@ -261,6 +284,9 @@ class Evidence:
     local: Sequence[LocalFault] = ()
     refused: Mapping[str, float] = field(default_factory=dict)
     served: Mapping[str, float] = field(default_factory=dict)
+    others: WhoAnswers | None = None
+    is_bus_read: bool = False
+    alone: str | None = None
     nothing_amiss: float = 0.0
     untroubled: float = 1.0
     unheard: float = 1.0
@@ -274,7 +300,17 @@ class Evidence:
     def likelihood(self, key: CauseKey) -> float:
         """Return how well feeds, trials and complaints fit a cause; 1 where they say nothing of it."""
         complaints = {str(Fault.NONE): self.untroubled, str(Fault.GATEWAY_ISOLATION_NORMAL): self.unheard}
-        return self.feeds.likelihood(*key) * self.trials.likelihood(*key) * complaints.get(key.fault, 1.0)
+        told = self.feeds.likelihood(*key) * self.trials.likelihood(*key) * self._of_others(key.fault)
+        return told * complaints.get(key.fault, 1.0)
+
+    def _of_others(self, fault: str) -> float:
+        """Return how well a fault goes with who answers; a bus state has heard it where the bus was read."""
+        if self.others is None:
+            return 1.0
+        if fault in _BUS_STATES:
+            return 1.0 if self.is_bus_read else self.others.likelihood(BusState(fault))
+        one = fault in OF_ONE_MODULE and self.others.others is YesNo.NO
+        return float(SILENCES_ALL**self.others.weight) if one else 1.0
 
     def of_state(self, state: str) -> float:
         """Return the share of a bus state that is a fault here: a sleeping bus of which nothing complains is none."""
@@ -302,6 +338,11 @@ class Evidence:
         for family, share in self.refused.items():
             if family not in proven:
                 yield from _of_one_input(family, REFUSED_MASS * share * min(looks_sound, 1.0))
+        if self.alone and self.alone not in self.served:
+            whole = ALONE_MASS * (self.others.weight if self.others else 1.0)
+            yield from (
+                (CauseKey(str(fault), self.alone), whole * part) for fault, part in WITH_ONE_ALONE.items()
+            )
         for family, share in self.served.items():
             mass = SERVED_MASS * share * min(looks_sound, 1.0)
             yield from (
@@ -321,23 +362,30 @@ def _of_one_input(family: str, mass: float) -> Iterator[tuple[CauseKey, float]]:
 NOTHING_BESIDE: Final = Evidence()
 
 
-def evidence_of(job: Case, feeds: Sequence[Feed], reads_normal: bool = False) -> Evidence:
-    """Return what a job tells beside its readings of the bus."""
+def evidence_of(
+    job: Case, feeds: Sequence[Feed], reads_normal: bool = False, is_bus_read: bool = False
+) -> Evidence:
+    """Return what a job tells beside its readings of the bus; `is_bus_read` where its states are computed of any."""
     local = local_faults(job)
     stated = {entry.code.statement for entry in job.codes}
     refused = Statement.INVALID_DATA in stated
     few_complaints = float(EACH_LAMP ** (len(job.lamps) + REFUSED_AS_LAMPS * refused))
     missed = bool(stated & SAYS_SOMETHING_IS_WRONG) or any_bad(feeds)
-    gone = missed or bool(job.silent_modules())
+    silent, others = job.silent_modules(), who_answers(job)
+    gone = missed or bool(silent) or job.others_answer is YesNo.NO
+    is_alone = len(silent) == 1 and job.others_answer is YesNo.YES
     return Evidence(
         FeedFit(feeds),
         TrialFit(job.trials),
         local,
         _refused(job),
         {
-            family_of(name): share / len(job.silent_modules())
-            for name, share in served_modules(job.silent_modules(), job.readings, feeds).items()
+            family_of(name): share / len(silent)
+            for name, share in served_modules(silent, job.readings, feeds).items()
         },
+        others,
+        is_bus_read,
+        family_of(silent[0]) if is_alone else None,
         nothing_amiss=0.0 if local or gone else few_complaints,
         untroubled=few_complaints * (GONE_AND_NOTHING_WRONG if gone else 1.0),
         unheard=few_complaints * (MISSED_BEHIND_A_GATEWAY if missed else 1.0),

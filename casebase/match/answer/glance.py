@@ -26,6 +26,7 @@ from casebase.match.answer.answer import (
 from casebase.match.answer.evidence import WITHIN_A_SERVED, FeedFit, TrialFit
 from casebase.match.answer.words import LARGE_REMAINDER, chance_word, no_test_words
 from casebase.match.facets.network import SOUND, state_of
+from casebase.match.meaning import who_answers
 from casebase.match.profile import Profile
 from casebase.record.case import Case
 from casebase.record.cautions import HIGH_VOLTAGE, RESTRAINTS
@@ -33,7 +34,7 @@ from casebase.record.local_fault import LocalFault, beside_words
 from casebase.record.modules import family_of, module_short
 from casebase.record.reading import PLACE_NOT_NAMED, Reading
 from casebase.record.stored_codes import blame_words
-from casebase.record.vocabulary import Fault, Quantity
+from casebase.record.vocabulary import BusState, Fault, Quantity, YesNo
 from casebase.record.words import FAULT_WORDS, proved
 
 CAUSES_SHOWN: Final = 3
@@ -181,7 +182,9 @@ def verdict_on(answer: Answer) -> str:
 
 def _says_nothing(job: Case) -> bool:
     """Return whether a job holds no finding at all, only words."""
-    return not (job.readings or job.codes or job.lamps or job.trials or job.silent_modules())
+    return not (
+        job.readings or job.codes or job.lamps or job.trials or job.silent_modules() or job.others_answer
+    )
 
 
 _OF_ONE_CIRCUIT: Final = (str(Fault.SENSOR_OR_ACTUATOR), str(Fault.MODULE_SUPPLY_OR_GROUND))
@@ -292,6 +295,8 @@ def _speaks_for(cause: LikelyCause, answer: Answer) -> Iterator[str]:
         served = cause.fault in WITHIN_A_SERVED and _is_served(family, answer)
         said = "is fed, yet silent" if served else "is silent"
         yield f"{_short(family)} {said}"
+    if answer.job.others_answer is YesNo.NO and _goes_with_others(cause, answer) >= SPEAKS_FOR_FROM:
+        yield "nobody answers"
     yield from _readings_that_speak(cause, answer, favouring=True)
     yield from _feeds_and_trials(cause, answer, favouring=True)
     vehicles = {case.match.profile.case_id: _vehicle(case.match.profile) for case in answer.similar}
@@ -300,9 +305,23 @@ def _speaks_for(cause: LikelyCause, answer: Answer) -> Iterator[str]:
         yield f"{near} had it" if near else "a past case like it had it"
 
 
+SPEAKS_AGAINST_BELOW: Final = 0.4
+SPEAKS_FOR_FROM: Final = 0.8
+
+
+def _goes_with_others(cause: LikelyCause, answer: Answer) -> float:
+    """Return how well a bus state goes with who answers; between the two limits where nothing is told of that."""
+    told, state = who_answers(answer.job), state_of(cause.fault)
+    if answer.job.others_answer is None or told is None or state is None:
+        return (SPEAKS_AGAINST_BELOW + SPEAKS_FOR_FROM) / 2
+    return told.likelihood(BusState(state))
+
+
 def _speaks_against(cause: LikelyCause, answer: Answer) -> Iterator[str]:
     yield from _readings_that_speak(cause, answer, favouring=False)
     yield from _feeds_and_trials(cause, answer, favouring=False)
+    if _goes_with_others(cause, answer) < SPEAKS_AGAINST_BELOW:
+        yield "others answer" if answer.job.others_answer is YesNo.YES else "nobody answers"
     if not cause.cases:
         yield "no past case like this had it"
 

@@ -47,7 +47,8 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
     rarity = collection.index.rarity
     healthy = [_beside(profile, match, rarity) for match in ranking.known_good[:most]]
     reads_normal = not any_bad(feeds) and any(_reads_alike(profile, vehicle) for vehicle in healthy)
-    evidence = evidence_of(job, feeds, reads_normal)
+    is_read = any(meaning.diagnosis.observations for meaning in meanings)
+    evidence = evidence_of(job, feeds, reads_normal, is_read)
     causes = pooled_causes(profile, ranking.matches, meanings, evidence=evidence)
     # Every module that might be unplugged is another bus to simulate: an eighth of them has to do for the tests.
     roughly = meanings_of(job, cache, most_tests=0, rough=True)

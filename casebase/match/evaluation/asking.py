@@ -38,6 +38,7 @@ KEPT_WHOLE: Final = (
     "conditions",
     "networks",
     "modules",
+    "others_answer",
     "codes",
 )
 """Known when the vehicle came in, or read off it before any repair."""
