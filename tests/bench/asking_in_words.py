@@ -1,4 +1,4 @@
-"""How much of messages is understood: `python tests/bench/asking_in_words.py [first ... eleventh] [-v]`.
+"""How much of messages is understood: `python tests/bench/asking_in_words.py [first ... twelfth] [-v]`.
 
 The messages in `tests/intake/messages` were written, with what a person reads in them, before their reader. The third
 file was asked once, when the reader was finished; each later one, of other voices and traps, when it was changed next.

@@ -31,7 +31,7 @@ STATES = {
 
 
 def messages(*files: str) -> list[dict[str, Any]]:
-    """Return the messages of the files `first` to `eleventh`."""
+    """Return the messages of the files `first` to `twelfth`."""
     yaml = YAML(typ="safe")
     return [entry for file in files for entry in yaml.load(MESSAGES / f"{file}.yaml")]
 
