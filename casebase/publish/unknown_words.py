@@ -8,12 +8,16 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from functools import lru_cache
+from itertools import accumulate, compress
+from operator import itemgetter
 from typing import Final, NamedTuple
 
 from casebase.publish.harmless_words import (
     TRADE_FORMS,
     capital_forms,
     is_plain,
+    not_plain,
+    plain_words,
     trade_words,
     words_that_are_names,
 )
@@ -26,8 +30,9 @@ ADDRESS: Final = "words that may be an address"
 
 E_MAIL: Final = "words that may be an e-mail address"
 
-_TOKEN: Final = re.compile(r"[^\W_]+(?:['\u2019][^\W_]+)*")
-_RUN_OR_TOKEN: Final = re.compile(rf"[0-9]++(?:[.,/:-][0-9]++)++(?!['\u2019]?[^\W_])|{_TOKEN.pattern}")
+_WORD: Final = r"[^\W_]+(?:['\u2019][^\W_]+)*"
+_TOKEN: Final = re.compile(f"({_WORD})")
+_RUN_OR_TOKEN: Final = re.compile(rf"([0-9]++(?:[.,/:-][0-9]++)++(?!['\u2019]?[^\W_])|{_WORD})")
 """Figures that one sign parts are read at once: each of them is told, and they are told together."""
 _SENTENCE_BEGINS: Final = re.compile(r"(?:^|[.!?:;]['\"”)\]]*\s|\n|[\n/\[(\"“] *)[\s\"'“([*-]*$")
 _SINGLE: Final = re.compile(
@@ -52,9 +57,9 @@ _DOTTED: Final = re.compile(
     r"|[^\W\d]\w{0,63} dot [^\W\d]\w*|www\.\S+)",
     re.IGNORECASE,
 )
+_DEGREES: Final = re.compile(r"[0-9]{1,3}\s?°\s?[0-9]{1,2}\s?['\u2032.][^\s]*(?:\s?[NSEWO]\b)?")
 _POSITION: Final = re.compile(
-    r"[0-9]{1,3}\s?°\s?[0-9]{1,2}\s?['\u2032.][^\s]*(?:\s?[NSEWO]\b)?"
-    r"|(?<!\w)[NS] ?[0-9]{1,2} [0-9]{1,2}\.[0-9]{1,5}[,;]? [EWO] ?[0-9]{1,3} [0-9]{1,2}\.[0-9]{1,5}(?!\w)"
+    r"[NS](?<!\w[NS]) ?[0-9]{1,2} [0-9]{1,2}\.[0-9]{1,5}[,;]? [EWO] ?[0-9]{1,3} [0-9]{1,2}\.[0-9]{1,5}(?!\w)"
 )
 _DAY: Final = re.compile(
     r"(?:19|20)[0-9]{2}[-./][01]?[0-9][-./][0-3]?[0-9]|[0-3]?[0-9][-./][01]?[0-9][-./](?:19|20)[0-9]{2}"
@@ -81,35 +86,48 @@ _STREETS: Final = (
     r"|hill|farm|quay)"
 )
 _NO_NAME_OF_A_STREET: Final = r"(?:the|a|in|on|of|this|that|every|each|main|city|wet|same|across|our|his|her)"
-_ADDRESS: Final = re.compile(
-    rf"(?<![\w.])(?:no\. ?)?[0-9]{{1,4}}[a-z]?,? (?:the )?(?:[^\W\d]+ ){{1,2}}{_STREETS}(?!\w)"
-    rf"|(?<!\w)(?:(?!{_NO_NAME_OF_A_STREET} )[^\W\d]+ (?:street|avenue|crescent|lane)(?!\w)"
-    r"|[^\W\d]+ (?:street|road|lane),(?= )|flat [0-9]{1,3},|no\. [0-9]{1,4}, (?:the )?\w+ \w+)"
-    r"|///\w{1,64}(?:\.\w{1,64}){2}",
+_NUMBER_AND_STREET: Final = re.compile(
+    rf"(?<![\w.])(?:no\. ?)?[0-9]{{1,4}}[a-z]?,? (?:the )?(?:[^\W\d]+ ){{1,2}}{_STREETS}(?!\w)", re.IGNORECASE
+)
+_STREET: Final = re.compile(
+    r"(?<!\w)(?=[^\W\d]++ (?:street|avenue|crescent|lane|road))"  # asked first: one look at each word
+    rf"(?:(?!{_NO_NAME_OF_A_STREET} )[^\W\d]+ (?:street|avenue|crescent|lane)(?!\w)"
+    r"|[^\W\d]+ (?:street|road|lane),(?= ))",
     re.IGNORECASE,
 )
+_HOUSE: Final = re.compile(r"(?<!\w)(?:flat [0-9]{1,3},|no\. [0-9]{1,4}, (?:the )?\w+ \w+)", re.IGNORECASE)
+_THREE_WORDS: Final = re.compile(r"///\w{1,64}(?:\.\w{1,64}){2}")
 
 
 class Cue(NamedTuple):
-    """What shows that a stretch of a text may be somebody's; one of some words, in small letters, stands in each."""
+    """What shows that a stretch of a text may be somebody's; one of some words, in small letters, stands in each.
+
+    `has_figures` where each holds a figure as well.
+    """
 
     pattern: re.Pattern[str]
     kind: str
     one_of: Sequence[str]
+    has_figures: bool = False
 
 
 _TITLE_WORDS: Final = "mr ms miss dr herr frau fru mme mada monsieur señor senor signor sir"
 _STREET_WORDS: Final = (  # fmt: skip
     "street lane road avenue crescent terrace square garden cottage court drive close mill green hill farm quay"
 )
+_BEHIND_A_NAME: Final = [f" {word}" for word in _STREET_WORDS.split()]
 CUES: Final = (
     Cue(_TITLES, MAYBE_A_NAME, _TITLE_WORDS.split()),
     Cue(_SINGLE, FIGURES, [""]),
     Cue(_SPELLED, FIGURES, _DIGITS_SPELLED.split()),
     Cue(_DOTTED, E_MAIL, ["@", "(at)", "[at]", " dot ", "www."]),
-    Cue(_OF_SOMEBODY, FIGURES, _OWN_WORDS.split()),
-    Cue(_ADDRESS, ADDRESS, [*_STREET_WORDS.split(), "flat ", "no. ", "///"]),
-    Cue(_POSITION, FIGURES, ["°", "n", "s"]),
+    Cue(_OF_SOMEBODY, FIGURES, _OWN_WORDS.split(), has_figures=True),
+    Cue(_NUMBER_AND_STREET, ADDRESS, _BEHIND_A_NAME, has_figures=True),
+    Cue(_STREET, ADDRESS, [" street", " avenue", " crescent", " lane", " road,"]),
+    Cue(_HOUSE, ADDRESS, ["flat ", "no. "], has_figures=True),
+    Cue(_THREE_WORDS, ADDRESS, ["///"]),
+    Cue(_DEGREES, FIGURES, ["°"], has_figures=True),
+    Cue(_POSITION, FIGURES, ["n", "s"], has_figures=True),
 )
 
 
@@ -117,6 +135,9 @@ _Place = tuple[int, int, str]
 """A stretch of a text that is not known to be harmless: where it begins and ends, and why."""
 
 _NOWHERE: Final = (0, 0, "")
+
+_Kind = tuple[str, str | None]
+"""What is not known of a word within a sentence, and at its beginning."""
 
 
 def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
@@ -127,7 +148,8 @@ def unknown_in(text: str, accepted: Collection[str]) -> list[Found]:
     plain, places = as_read(text)
     found: Iterable[_Place] = _tokens(plain, accepted)
     if cued := list(_cued(plain)):
-        found = sorted([*cued, *found], key=lambda one: (one[0] << 32) - one[1])  # the longer of two first
+        both = sorted([*cued, *found], key=itemgetter(1), reverse=True)
+        found = sorted(both, key=itemgetter(0))  # the longer of two that begin together is first
     joined = list(_joined(plain, found))
     stretches = {plain[begin:end] for begin, end, _ in joined}
     harmless = {stretch for stretch in stretches if _is_accepted(stretch, accepted)}
@@ -159,12 +181,14 @@ def _without_owner(word: str) -> str:
 
 
 def _cued(text: str) -> Iterator[_Place]:
-    small = text.translate(_DOTS_OF_I).lower()
+    small, has_figures = text.translate(_DOTS_OF_I).lower(), _DIGIT.search(text) is not None
     for cue in CUES:
-        for match in cue.pattern.finditer(text) if any(word in small for word in cue.one_of) else ():
+        if cue.has_figures > has_figures or not any(word in small for word in cue.one_of):
+            continue
+        for match in cue.pattern.finditer(text):
             begin, end = match.span()
             yield begin, end if not text[end - 1].isspace() else begin + len(match[0].rstrip()), cue.kind
-    for match in _GROUPS.finditer(text) if _DIGIT.search(text) else ():
+    for match in _GROUPS.finditer(text) if has_figures else ():
         if _DIGITS_ENOUGH.match(match[0]) and not _DAY.fullmatch(match[0]):
             yield *match.span(), FIGURES
 
@@ -178,21 +202,22 @@ def _tokens(text: str, accepted: Collection[str]) -> Iterator[_Place]:
     left = _without_forms(text) if _DIGIT.search(text) else text
     # Of a word that a form begins or ends in the whole counts: only an apostrophe can part them.
     read, pattern = (text, _TOKEN) if any(edge in left for edge in _EDGES) else (left, _RUN_OR_TOKEN)
-    words = set(pattern.findall(read))
+    pieces = pattern.split(read)  # what is between two words, a word, and so on
     if accepted and any(
-        word in accepted for run in words if not run.isalnum() for word in _TOKEN.findall(run)
+        word in accepted for run in set(pieces[1::2]) if not run.isalnum() for word in _TOKEN.findall(run)
     ):
-        pattern = _TOKEN
-        words = set(pattern.findall(read))
-    kinds = {
-        word: told for word in words if (told := _what_is(word)) and _without_owner(word) not in accepted
-    }
-    for match in pattern.finditer(read) if kinds else ():
-        told = kinds.get(match[0])
-        if told is None or left[match.start()] == _HARMLESS:
+        pieces = _TOKEN.split(read)
+    kinds = _kinds_of(set(pieces[1::2]))
+    if accepted:
+        kinds = {word: told for word, told in kinds.items() if _without_owner(word) not in accepted}
+    told = list(map(kinds.get, pieces))
+    lengths = list(map(len, pieces))
+    for end, length, what in (
+        compress(zip(accumulate(lengths), lengths, told, strict=True), told) if kinds else ()
+    ):
+        if what is None or left[begin := end - length] == _HARMLESS:
             continue
-        begin, end = match.span()
-        kind, at_a_beginning = told
+        kind, at_a_beginning = what
         if kind is at_a_beginning or not _begins_a_sentence(text, begin):
             yield begin, end, kind
         elif at_a_beginning:
@@ -215,7 +240,18 @@ def _begins_a_sentence(text: str, begin: int) -> bool:
     return begin == 0 or _SENTENCE_BEGINS.search(text, max(0, begin - 6), begin) is not None
 
 
-def _what_is(written: str) -> tuple[str, str | None] | None:
+def _kinds_of(words: set[str]) -> dict[str, _Kind]:
+    """Return what is not known of each word that is not harmless: of most at once, of the others one by one."""
+    left = words - plain_words()
+    kinds: dict[str, _Kind] = dict.fromkeys(filter(str.isdecimal, left), _FIGURES_ANYWHERE)
+    unknown = not_plain(list(filter(str.isalpha, left))) - capital_forms()
+    kinds.update(dict.fromkeys(unknown, _UNKNOWN_ANYWHERE))
+    if len(kinds) < len(left):
+        kinds.update({word: told for word in left if word not in kinds and (told := _what_is(word))})
+    return kinds
+
+
+def _what_is(written: str) -> _Kind | None:
     """Return what is not known of a word within a sentence, and at its beginning; None where it is harmless."""
     only_letters = written.isalpha()
     word = written if only_letters else _without_owner(written)
