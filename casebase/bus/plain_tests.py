@@ -216,11 +216,8 @@ def first_tests(stuck: Stuck) -> list[PlainTest]:
         return list(along_a_bad_feed(stuck))
     if not stuck.read:
         return plain_tests(stuck)
-    if (
-        about_one := [*feeds_not_read(stuck), *lines_at_the_silent(stuck)]
-        if stuck.is_about_one_module
-        else []
-    ):
+    about_one = [*feeds_not_read(stuck), *lines_at_the_silent(stuck)]
+    if stuck.is_about_one_module and about_one:
         return about_one
     quiet = any(_probability(diagnosis, BusState.BUS_QUIET) >= SOUND_FROM for diagnosis in stuck.read)
     return list(_watch_while_asked(stuck)) if quiet else list(served_and_silent(stuck))

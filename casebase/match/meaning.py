@@ -17,7 +17,7 @@ from casebase.bus.feed import Feed, feed_data
 from casebase.bus.next_test import NextTest, next_tests
 from casebase.bus.roles import BusUnderTest
 from casebase.bus.stuck import PlainTest, Stuck, served_modules
-from casebase.bus.who_answers import WhoAnswers
+from casebase.bus.who_answers import SURVIVES_ONE_LINE, WhoAnswers
 from casebase.match.profile import Profile
 from casebase.match.profile_of_case import profile_of
 from casebase.record.case import Case, Network
@@ -118,7 +118,13 @@ ANSWERS_FOR_NOW: Final = 0.4
 
 
 def who_answers(case: Case, network: Network | None = None) -> WhoAnswers | None:
-    """Return what is told of the modules beside the silent ones, on `network` or on any; None where nothing is."""
+    """Return what is told of the modules beside the silent ones, on `network` or on any; None where nothing is.
+
+    Nor is it on a medium that goes on over one line: who answers says nothing there.
+    """
+    media = [each.medium for each in ([network] if network else case.networks)]
+    if media and all(medium in SURVIVES_ONE_LINE for medium in media):
+        return None
     answering = [module for module in case.modules if module.answers is Answers.YES]
     here = [module for module in answering if network is not None and module.network == network.name]
     for_now = ANSWERS_FOR_NOW if Condition.INTERMITTENT in case.conditions else 1.0

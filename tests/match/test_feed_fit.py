@@ -128,3 +128,24 @@ def test_a_silent_module_that_has_all_it_needs_is_itself_suspected(make_case, co
     assert (first.fault, first.probability > 0.4) == (str(Fault.MODULE_INTERNAL), True)
     assert answer.tests[0].words.startswith("terminals of ABS at its plug")
     assert bus_alone.causes[0].fault != Fault.MODULE_INTERNAL
+
+
+@pytest.mark.slow
+def test_one_silent_module_is_no_excuse_for_120_ohm(make_case, collection):
+    """All others answer: with 60 ohm its feed comes first, with 120 the wires do (two of 120 ohm: ISO 11898-2)."""
+    job = {
+        "networks": [{"name": "chassis CAN", "medium": "high-speed CAN"}],
+        "modules": [{"name": "ABS", "network": "chassis CAN", "answers": "no"}],
+        "others_answer": "yes",
+    }
+    sound, half = (
+        answer_to(
+            make_case(**job, readings=[SOUND_BUS[0] | {"line": "CAN high", "value": value}]),
+            collection,
+            cache=places.simulation_folder(),
+        )
+        for value in ("60.3 ohm", "120 ohm")
+    )
+    assert (sound.causes[0].fault, sound.tests[0].words.startswith("supply and ground")) == (FEED, True)
+    assert half.causes[0].fault != FEED
+    assert not half.tests[0].words.startswith("supply and ground")

@@ -1,7 +1,7 @@
 """What a record tells of the next test by common practice: conditions, silent modules, trials."""
 
 from casebase.bus.feed import feeds_of
-from casebase.match.meaning import stuck_at
+from casebase.match.meaning import stuck_at, who_answers
 
 
 def test_what_a_trial_did_is_not_proposed_again(make_case):
@@ -53,3 +53,13 @@ def test_what_was_not_read_at_the_plug_is_not_taken_for_granted(make_case):
     assert served(
         make_case, [*plug_of("ABS", lines=()), ohms[0] | {"against": "CAN low", "value": "60 ohm"}]
     ) == ["ABS"]
+
+
+def test_who_answers_says_nothing_of_a_medium_that_goes_on_over_one_line(make_case):
+    """Fault-tolerant CAN talks on with a line at ground (ISO 11898-3), high-speed CAN does not."""
+    told = [
+        who_answers(make_case(others_answer="yes", networks=[{"name": "body", "medium": medium}]))
+        for medium in ("fault-tolerant low-speed CAN", "high-speed CAN")
+    ]
+    assert told[0] is None
+    assert told[1] is not None

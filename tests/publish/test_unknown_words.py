@@ -1,6 +1,7 @@
 """What is not known to be harmless is shown: words of no list, words that may be names, figures of no reading."""
 
 import re
+import string
 import tracemalloc
 
 import pytest
@@ -11,6 +12,7 @@ from casebase.errors import LibraryError
 from casebase.library.derived import StoredRecord
 from casebase.library.privacy import accept_words, accepted_words, clear
 from casebase.library.store import Library
+from casebase.publish.harmless_words import is_plain, not_plain
 from casebase.publish.judging import (
     Judged,
     accept,
@@ -84,6 +86,25 @@ def test_what_a_cue_finds_holds_one_of_its_words(cue, data):
     if cue.pattern.search(text):
         assert any(word in small for word in cue.one_of)
         assert re.search("[0-9]", text) or not cue.has_figures
+
+
+@given(
+    st.lists(
+        st.builds(
+            "{}{}{}".format,
+            st.sampled_from(["", "un", "re", "under", "Over", "unre"]),
+            st.one_of(
+                st.sampled_from(["wire", "carry", "run", "test", "ground"]),
+                st.text(string.ascii_letters, max_size=6),
+            ),
+            st.sampled_from(["", "s", "es", "ed", "ier", "ning", "est", "ish", "able", "ly"]),
+        ).filter(str.isalpha),
+        max_size=20,
+    )
+)
+def test_what_is_unknown_of_many_at_once_is_unknown_of_each(words):
+    """The quick look at all words of a text calls none unknown that the look at one word knows."""
+    assert not [word for word in not_plain(words) if is_plain(word.casefold())]
 
 
 def record(make_case, **changes):

@@ -5,19 +5,17 @@ from __future__ import annotations
 import re
 from typing import Final, NamedTuple
 
+from casebase.intake.plain_words.verdicts import ANSWERING_WORDS, FAIR_WORDS, SAVE_WORDS, SILENT_WORDS
 from casebase.intake.plain_words.written import Span, Written, rule
 from casebase.record.vocabulary import YesNo
 
 _MODULES: Final = (
     r"(?:modules?|ecus?|control(?:ler)?s?(?: units?)?|units?|computers?|nodes?|box(?:es)?|ones?)"
 )
-_TALKS: Final = (
-    r"(?:answer(?:s|ed|ing)?|respond(?:s|ed|ing)?|repl(?:y|ies|ied)|talk(?:s|ed|ing)?|communicat(?:e|es|ed|ing)"
-    r"|comm?s?|on-?line|on the (?:bus|network|scan)|connect(?:s|ed)?|reachable|show(?:s|ing)? up|comes? up|scans?)"
-)
-_WELL: Final = rf"(?:{_TALKS}|ok|okay|fine|good|there|present|healthy|happy|alive|up|listed)"
+_TALKS: Final = rf"(?:{ANSWERING_WORDS}|on the (?:bus|network|scan)|scans?)"
+_WELL: Final = rf"(?:{_TALKS}|{FAIR_WORDS})"
 _NO_CONTACT: Final = r"no (?:comm?s?|communication|answer|response|reply)"
-_GONE: Final = rf"(?:silent|dead|off-?line|mute|missing|gone|down|lost|{_NO_CONTACT})"
+_GONE: Final = rf"(?:{SILENT_WORDS}|{_NO_CONTACT})"
 _NOT: Final = r"(?:(?:do|does|did|is|are|was|were|wo|ca|could)n'?t|not|never|no longer|cannot)"
 _VERB: Final = (
     r"(?:(?:is|are|was|were|do|does|did|all|still|shows?|showing|reads?|says?|listed|just|seems?) )*"
@@ -28,7 +26,7 @@ _OTHERS: Final = (
     rf"|(?:the )?others?(?: {_MODULES})?|(?:the )?rest{_OF_THEM})"
 )
 _ALL: Final = rf"(?:all (?:the )?{_MODULES}|every(?:thing| {_MODULES})|the whole (?:bus|car|truck|network))"
-_SAVE: Final = r"(?:except|apart from|but|bar|save|other than|besides|minus)"
+_SAVE: Final = rf"(?:{SAVE_WORDS}|but)"
 
 _OTHERS_WELL: Final = rule(rf"\b{_OTHERS}:? {_VERB}(?:{_WELL}|do|does)\b", re.IGNORECASE)
 _OTHERS_TALK: Final = rule(rf"\b{_OTHERS}:? {_VERB}{_TALKS}\b", re.IGNORECASE)

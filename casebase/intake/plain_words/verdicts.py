@@ -23,7 +23,7 @@ _NO: Final = (
     r"|(?:ca|wo|is|are|was|were|do|does|did|has|have|had|could|would)n'?t|no longer"
     r"|(?:refus|fail|stop|ceas|declin)(?:e?s|e?d|ped|ping|ing|e)?|quits?|gave up|gives up"
 )
-_SILENT: Final = (
+SILENT_WORDS: Final = (
     r"non-? ?(?:respon(?:ding|sive)|answering|communicating|talking)|(?:loss of|lost) comm?(?:s|unications?)?"
     r"|comm?(?:s|unications?)? (?:fault|errors?|failures?|fail(?:ed|s)?|loss|lost|down)|mia|play(?:s|ing)? dead"
     r"|not among (?:them|those)|"
@@ -32,7 +32,7 @@ _SILENT: Final = (
     r" (?:right |clean )?(?:off|out of) the (?:network|bus|air|scan|list|map)"
     r"|drop(?:s|ped)? (?:off|out)|tim(?:es?|ed|ing) ?-?out|vanish(?:es|ed)|disappear(?:s|ed)|stone dead|no[ -]shows?"
 )
-_ANSWERS: Final = (
+ANSWERING_WORDS: Final = (
     r"answer(?:s|ed|ing)?|respon(?:d|ds|ded|ding|se|ses|sive)|repl(?:y|ies|ied|ying)|talk(?:s|ed|ing|s back)?"
     r"|speak(?:s|ing)?|communicat(?:e|es|ed|ing|ion|ions)|comm?s?|contact(?:s|ed|able)?|connect(?:s|ed|ing|ion|ions)?"
     r"|link(?:s|ed|ing)?|on-?line|alive|awake|reach(?:es|ed|able)?|rais(?:e|es|ed)|visible|access(?:ed|ible)?"
@@ -40,10 +40,10 @@ _ANSWERS: Final = (
     r"|finds?|wakes?(?: up)?|comes? (?:up|in|through|alive)|came (?:up|in|through|alive)|shows? up"
     r"|picks? up|logs? on|checks? in|opens?|enter|g[eo]t(?:s|ting)? (?:in)?to"
 )
-_FAIR: Final = r"ok|okay|fine|good|there|present|up|(?:found|seen)(?! in)|listed|yes|healthy|happy|well"
+FAIR_WORDS: Final = r"ok|okay|fine|good|there|present|up|(?:found|seen)(?! in)|listed|yes|healthy|happy|well"
 """Words that say of a module that it answers only where others are said to answer or not."""
 _EVERYBODY: Final = r"all|every(?:thing|one|body)?|any(?:thing|one|body)?|whole|rest|others?"
-_SAVE: Final = (
+SAVE_WORDS: Final = (
     r"except(?:ing)?(?: for)?|apart from|aside from|bar|save(?: for)?|other than|excluding|besides|minus"
 )
 _STOPS: Final = r"but|so|however|whereas|while|yet|though"
@@ -63,8 +63,8 @@ _LATER: Final = r"after|ever since|since|because|due to|following|straight after
 """What tells when or why ends what is said of a module."""
 _NEXT_STOP: Final = rule(r"[,:;()]|\bbut\b", re.IGNORECASE)
 _TOKEN: Final = rule(
-    rf"(?P<save>\b(?:{_SAVE})\b)|(?P<silent>\b(?:{_SILENT})\b)|(?P<no>\b(?:{_NO})\b)|(?P<answers>\b(?:{_ANSWERS})\b)"
-    rf"|(?P<fair>\b(?:{_FAIR})\b)|(?P<everybody>\b(?:{_EVERYBODY})\b)|(?P<stop>\b(?:{_STOPS})\b|[,:;=>()/-])"
+    rf"(?P<save>\b(?:{SAVE_WORDS})\b)|(?P<silent>\b(?:{SILENT_WORDS})\b)|(?P<no>\b(?:{_NO})\b)|(?P<answers>\b(?:{ANSWERING_WORDS})\b)"
+    rf"|(?P<fair>\b(?:{FAIR_WORDS})\b)|(?P<everybody>\b(?:{_EVERYBODY})\b)|(?P<stop>\b(?:{_STOPS})\b|[,:;=>()/-])"
     rf"|(?P<later>\b(?:{_LATER})\b)|(?P<known>\b(?:{_TELLS_NOTHING})\b)|(?P<other>[^\W_][\w'.]*|[^\w\s.\"'])",
     re.IGNORECASE,
 )
@@ -238,61 +238,81 @@ def _told(part: _Part, first: int, last: int, answers: str, told: str) -> list[V
 
 def _of_parts(text: str, parts: Sequence[_Part], *, is_conditional: bool) -> Iterator[Verdict]:
     """Yield the verdicts of a sentence: of each piece, of lists that go on in the next, of pieces parted by a stop."""
-    waiting: list[_Part] = []
-    last: list[Verdict] = []
-    form = ""
+    sentence = _Sentence(text)
     for part in parts:
-        kinds = part.kinds
+        for one in sentence.told_in(part):
+            is_at_times = is_conditional and one.answers == ANSWERS
+            if not is_at_times and not _is_of_what_it_drives(text, one):
+                yield one
+
+
+@dataclass
+class _Sentence:
+    """What was said so far in a sentence: names that wait for a verdict, the last verdicts, in which order."""
+
+    text: str
+    waiting: list[_Part] = field(default_factory=list)
+    last: list[Verdict] = field(default_factory=list)
+    form: str = ""
+
+    def told_in(self, part: _Part) -> list[Verdict]:
+        """Return the verdicts of the next piece."""
         if not part.is_known:
-            waiting, last, form = [], [], ""
-            continue
-        pairs = _pairs(part)
-        if pairs:
-            form = "behind" if kinds.lstrip("e").startswith("m") else "in front"
-            joined = waiting if form == "behind" and part.stop in (",", "/") else []
-            pairs = [
-                *(
-                    Verdict(name, pairs[0].answers, part.span, pairs[0].is_fair)
-                    for one in joined
-                    for name in one.names
-                ),
-                *pairs,
-            ]
-            waiting = []
-        elif last and re.fullmatch("m+n?", kinds) and _ENDS_WITH_VERB.search(text, *part.span):
-            answers = SILENT if "n" in kinds else ANSWERS
-            pairs = [Verdict(name, answers, part.span) for name in part.names]
-        elif kinds and set(kinds) <= {"m"}:
-            pairs = _goes_on(text, part, last, form)
-            waiting = [] if pairs else [*(waiting if part.stop in (",", "/") else []), part]
-        elif waiting and "m" not in kinds and _verdict(kinds):
-            pairs = [
-                Verdict(name, str(_verdict(kinds)), part.span, set(kinds) <= {"f"})
-                for one in waiting
-                for name in one.names
-            ]
-            waiting = []
-        elif kinds.strip("e") == "n" or re.fullmatch("nm+", kinds):
-            other = SILENT if last and (waiting or last[0].answers == ANSWERS) else None
-            names = part.names or [name for one in waiting for name in one.names]
-            pairs = [Verdict(name, other, part.span) for name in names] if other else []
-            waiting = []
-        elif re.fullmatch("[nsaf]+", kinds) and not waiting and _verdict(kinds):
-            form = "in front"
-            nobody = Named(0, 0, "", is_clear=False)
-            last = [Verdict(nobody, str(_verdict(kinds)), part.span, set(kinds) <= {"f"})]
-            continue
-        if pairs:
-            last = pairs
-            yield from (
-                one
-                for one in pairs
-                if not (is_conditional and one.answers == ANSWERS) and not _is_of_what_it_drives(text, one)
-            )
+            self.waiting, self.last, self.form = [], [], ""
+            return []
+        kinds = part.kinds
+        if re.fullmatch("[nsaf]+", kinds) and not self.waiting and _verdict(kinds):
+            self.form = "in front"
+            self.last = [_of_nobody(part, kinds, is_fair=set(kinds) <= {"f"})]
+            return []
+        told = self._pairs_in(part)
+        if told:
+            self.last = told
         elif "e" in kinds and _verdict(kinds.replace("e", "")):
-            last = [
-                Verdict(Named(0, 0, "", is_clear=False), str(_verdict(kinds.replace("e", ""))), part.span)
-            ]
+            self.last = [_of_nobody(part, kinds.replace("e", ""))]
+        return told
+
+    def _pairs_in(self, part: _Part) -> list[Verdict]:
+        kinds = part.kinds
+        if pairs := _pairs(part):
+            return self._with_those_waiting(part, pairs)
+        if self.last and re.fullmatch("m+n?", kinds) and _ENDS_WITH_VERB.search(self.text, *part.span):
+            return _each(part.names, part, SILENT if "n" in kinds else ANSWERS)
+        if kinds and set(kinds) <= {"m"}:
+            goes_on = _goes_on(self.text, part, self.last, self.form)
+            before = self.waiting if part.stop in (",", "/") else []
+            self.waiting = [] if goes_on else [*before, part]
+            return goes_on
+        if self.waiting and "m" not in kinds and (said := _verdict(kinds)):
+            return _each(self._names_waiting(), part, said, is_fair=set(kinds) <= {"f"})
+        if kinds.strip("e") == "n" or re.fullmatch("nm+", kinds):
+            is_other = self.last and (self.waiting or self.last[0].answers == ANSWERS)
+            waiting = self._names_waiting()
+            return _each(part.names or waiting, part, SILENT) if is_other else []
+        return []
+
+    def _with_those_waiting(self, part: _Part, pairs: list[Verdict]) -> list[Verdict]:
+        """Return the verdicts of a piece, its first one also said of the names of a list in front of it."""
+        self.form = "behind" if part.kinds.lstrip("e").startswith("m") else "in front"
+        names = self._names_waiting()
+        if self.form == "in front" or part.stop not in (",", "/"):
+            return pairs
+        return [*_each(names, part, pairs[0].answers, is_fair=pairs[0].is_fair), *pairs]
+
+    def _names_waiting(self) -> list[Named]:
+        """Return the names that wait for a verdict; they wait no longer."""
+        names = [name for one in self.waiting for name in one.names]
+        self.waiting = []
+        return names
+
+
+def _each(names: Sequence[Named], part: _Part, answers: str, *, is_fair: bool = False) -> list[Verdict]:
+    return [Verdict(name, answers, part.span, is_fair) for name in names]
+
+
+def _of_nobody(part: _Part, kinds: str, *, is_fair: bool = False) -> Verdict:
+    """Return a verdict that waits for its names."""
+    return Verdict(Named(0, 0, "", is_clear=False), str(_verdict(kinds)), part.span, is_fair)
 
 
 def _goes_on(text: str, part: _Part, last: list[Verdict], form: str) -> list[Verdict]:

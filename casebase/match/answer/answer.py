@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from typing import Final
 
 from casebase.bus.feed import Feed
+from casebase.bus.who_answers import WhoAnswers
 from casebase.match.answer.elsewhere import Elsewhere
 from casebase.match.facets.base import Match
 from casebase.match.meaning import Meaning
@@ -126,9 +127,10 @@ class Answer:
 
     `feeds` are the supplies and grounds that were read, `local_faults` the circuits whose codes the job holds.
     `reads_normal` tells whether a healthy vehicle of the same build reads like this one in all that can be compared and
-    no feed looks bad, `looks_normal` whether besides nothing is silent, missed or at fault by its own code. `taken_as`
-    says what was inferred of the job's networks, `weights_origin` where the weights of the facets come from. Lists are
-    best or likeliest first.
+    no feed looks bad, `looks_normal` whether besides nothing is silent, missed or at fault by its own code. `served`
+    are the families of silent modules that have all they need at their plug, `others` is who answers beside them.
+    `taken_as` says what was inferred of the job's networks, `weights_origin` where the weights of the facets come from.
+    Lists are best or likeliest first.
     """
 
     job: Case
@@ -148,4 +150,6 @@ class Answer:
     codes_note: str | None
     cautions: list[str]
     weights_origin: str
+    served: Collection[str] = ()
+    others: WhoAnswers | None = None
     taken_as: list[str] = field(default_factory=list)

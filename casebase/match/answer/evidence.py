@@ -20,7 +20,7 @@ from casebase.bus.feed_draws import FeedState
 from casebase.bus.stuck import served_modules
 from casebase.bus.who_answers import WhoAnswers
 from casebase.match.answer.case_votes import CauseKey
-from casebase.match.meaning import who_answers
+from casebase.match.meaning import Meaning, who_answers
 from casebase.record.case import Case
 from casebase.record.code_meaning import Statement
 from casebase.record.inference import told_of_the_fault
@@ -339,18 +339,18 @@ class Evidence:
             if family not in proven:
                 yield from _of_one_input(family, REFUSED_MASS * share * min(looks_sound, 1.0))
         if self.alone and self.alone not in self.served:
-            whole = ALONE_MASS * (self.others.weight if self.others else 1.0)
-            yield from (
-                (CauseKey(str(fault), self.alone), whole * part) for fault, part in WITH_ONE_ALONE.items()
-            )
+            weight = self.others.weight if self.others else 1.0
+            yield from _shared_out(self.alone, ALONE_MASS * weight * min(looks_sound, 1.0), WITH_ONE_ALONE)
         for family, share in self.served.items():
-            mass = SERVED_MASS * share * min(looks_sound, 1.0)
-            yield from (
-                (CauseKey(str(fault), family), mass * part) for fault, part in WITHIN_A_SERVED.items()
-            )
+            yield from _shared_out(family, SERVED_MASS * share * min(looks_sound, 1.0), WITHIN_A_SERVED)
         if self.nothing_amiss:
             mass = NORMAL_MASS if self.reads_normal else NOTHING_MASS
             yield CauseKey(str(Fault.NONE), None), mass * self.nothing_amiss * looks_sound * read_rightly
+
+
+def _shared_out(family: str, mass: float, parts: Mapping[Fault, float]) -> Iterator[tuple[CauseKey, float]]:
+    """Yield the faults that go with one module, each with its part of a mass."""
+    yield from ((CauseKey(str(fault), family), mass * part) for fault, part in parts.items())
 
 
 def _of_one_input(family: str, mass: float) -> Iterator[tuple[CauseKey, float]]:
@@ -363,9 +363,9 @@ NOTHING_BESIDE: Final = Evidence()
 
 
 def evidence_of(
-    job: Case, feeds: Sequence[Feed], reads_normal: bool = False, is_bus_read: bool = False
+    job: Case, feeds: Sequence[Feed], meanings: Sequence[Meaning] = (), reads_normal: bool = False
 ) -> Evidence:
-    """Return what a job tells beside its readings of the bus; `is_bus_read` where its states are computed of any."""
+    """Return what a job tells beside its readings of the bus, of which `meanings` are what they mean."""
     local = local_faults(job)
     stated = {entry.code.statement for entry in job.codes}
     refused = Statement.INVALID_DATA in stated
@@ -384,7 +384,7 @@ def evidence_of(
             for name, share in served_modules(silent, job.readings, feeds).items()
         },
         others,
-        is_bus_read,
+        any(meaning.diagnosis.observations for meaning in meanings),
         family_of(silent[0]) if is_alone else None,
         nothing_amiss=0.0 if local or gone else few_complaints,
         untroubled=few_complaints * (GONE_AND_NOTHING_WRONG if gone else 1.0),

@@ -14,7 +14,6 @@ from casebase.bus.explain import named_state, reading_words
 from casebase.bus.feed import feed_words
 from casebase.bus.next_test import BATTERY_OFF, OHMS_CAUTION
 from casebase.bus.posterior import OUTSIDE_FROM
-from casebase.bus.stuck import served_modules
 from casebase.match.answer.answer import (
     Answer,
     DecidingTest,
@@ -26,7 +25,6 @@ from casebase.match.answer.answer import (
 from casebase.match.answer.evidence import WITHIN_A_SERVED, FeedFit, TrialFit
 from casebase.match.answer.words import LARGE_REMAINDER, chance_word, no_test_words
 from casebase.match.facets.network import SOUND, state_of
-from casebase.match.meaning import who_answers
 from casebase.match.profile import Profile
 from casebase.record.case import Case
 from casebase.record.cautions import HIGH_VOLTAGE, RESTRAINTS
@@ -278,25 +276,15 @@ def _in_short(cause: LikelyCause, answer: Answer) -> CauseInShort:
     )
 
 
-def _is_served(family: str, answer: Answer) -> bool:
-    """Return whether a silent module of the family was found to have all it needs at its plug."""
-    job = answer.job
-    return any(
-        family_of(name) == family for name in served_modules(job.silent_modules(), job.readings, answer.feeds)
-    )
-
-
 def _speaks_for(cause: LikelyCause, answer: Answer) -> Iterator[str]:
     family = family_of(cause.module)
     for local in answer.local_faults:
         if family == local.family and cause.fault in _OF_ONE_CIRCUIT:
             yield f"{local.code} stored in {local.module}"
     if family and any(family_of(name) == family for name in answer.job.silent_modules()):
-        served = cause.fault in WITHIN_A_SERVED and _is_served(family, answer)
-        said = "is fed, yet silent" if served else "is silent"
-        yield f"{_short(family)} {said}"
-    if answer.job.others_answer is YesNo.NO and _goes_with_others(cause, answer) >= SPEAKS_FOR_FROM:
-        yield "nobody answers"
+        is_served = family in answer.served and cause.fault in WITHIN_A_SERVED
+        yield f"{_short(family)} {'is fed, yet silent' if is_served else 'is silent'}"
+    yield from _others_that_speak(cause, answer, favouring=True)
     yield from _readings_that_speak(cause, answer, favouring=True)
     yield from _feeds_and_trials(cause, answer, favouring=True)
     vehicles = {case.match.profile.case_id: _vehicle(case.match.profile) for case in answer.similar}
@@ -309,19 +297,22 @@ SPEAKS_AGAINST_BELOW: Final = 0.4
 SPEAKS_FOR_FROM: Final = 0.8
 
 
-def _goes_with_others(cause: LikelyCause, answer: Answer) -> float:
-    """Return how well a bus state goes with who answers; between the two limits where nothing is told of that."""
-    told, state = who_answers(answer.job), state_of(cause.fault)
-    if answer.job.others_answer is None or told is None or state is None:
-        return (SPEAKS_AGAINST_BELOW + SPEAKS_FOR_FROM) / 2
-    return told.likelihood(BusState(state))
+def _others_that_speak(cause: LikelyCause, answer: Answer, *, favouring: bool) -> Iterator[str]:
+    """Yield who answers, where all others or none do and that speaks for, or against, the bus state of a cause."""
+    state = state_of(cause.fault)
+    if state is None or answer.others is None or answer.job.others_answer is None:
+        return
+    nobody, likely = answer.others.others is YesNo.NO, answer.others.likelihood(BusState(state))
+    if likely < SPEAKS_AGAINST_BELOW and not favouring:
+        yield "nobody answers" if nobody else "others answer"
+    if nobody and likely >= SPEAKS_FOR_FROM and favouring:
+        yield "nobody answers"
 
 
 def _speaks_against(cause: LikelyCause, answer: Answer) -> Iterator[str]:
     yield from _readings_that_speak(cause, answer, favouring=False)
     yield from _feeds_and_trials(cause, answer, favouring=False)
-    if _goes_with_others(cause, answer) < SPEAKS_AGAINST_BELOW:
-        yield "others answer" if answer.job.others_answer is YesNo.YES else "nobody answers"
+    yield from _others_that_speak(cause, answer, favouring=False)
     if not cause.cases:
         yield "no past case like this had it"
 

@@ -44,14 +44,13 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
     meanings, feeds = meanings_of(job, cache, most_tests=0), feeds_of(job.readings)
     profile = profile_to_compare(job, meanings, embedder)
     ranking = nearest(profile, collection, max(most, CASES_POOLED), narrowing, measure, in_words=most)
-    rarity = collection.index.rarity
-    healthy = [_beside(profile, match, rarity) for match in ranking.known_good[:most]]
+    healthy = [_beside(profile, match, collection.index.rarity) for match in ranking.known_good[:most]]
     reads_normal = not any_bad(feeds) and any(_reads_alike(profile, vehicle) for vehicle in healthy)
-    is_read = any(meaning.diagnosis.observations for meaning in meanings)
-    evidence = evidence_of(job, feeds, reads_normal, is_read)
+    evidence = evidence_of(job, feeds, meanings, reads_normal)
     causes = pooled_causes(profile, ranking.matches, meanings, evidence=evidence)
     # Every module that might be unplugged is another bus to simulate: an eighth of them has to do for the tests.
     roughly = meanings_of(job, cache, most_tests=0, rough=True)
+    stuck = stuck_at(job.readings, roughly, feeds, job)
     return Answer(
         job=job,
         profile=profile,
@@ -60,7 +59,8 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         local_faults=list(evidence.local),
         causes=causes,
         similar=[
-            SimilarCase(match, would_settle(profile, match, rarity)) for match in ranking.matches[:most]
+            SimilarCase(match, would_settle(profile, match, collection.index.rarity))
+            for match in ranking.matches[:most]
         ],
         healthy=healthy,
         compared_with=ranking.compared_with,
@@ -68,14 +68,14 @@ def answer_to(  # noqa: PLR0913, PLR0917  the job, the cases, and how to compare
         looks_normal=evidence.looks_normal,
         tests=[
             *(proof_of(one) for one in evidence.local[:1] if one.comes_first),
-            *deciding_tests(
-                causes, profile, ranking.matches, roughly, stuck=stuck_at(job.readings, roughly, feeds, job)
-            ),
+            *deciding_tests(causes, profile, ranking.matches, roughly, stuck=stuck),
         ],
         blames=who_blames_whom((entry.module, entry.code) for entry in job.codes),
         set_apart=codes_set_apart(job),
         codes_note=codes_note(job),
         cautions=cautions_of(job),
+        served=evidence.served.keys(),
+        others=evidence.others,
         weights_origin=WEIGHTS_ORIGIN,
         taken_as=taken_as(job),
     )
